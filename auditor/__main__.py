@@ -1,0 +1,5 @@
+"""Run the command line as ``python -m auditor``."""
+
+from auditor.cli import main
+
+main()

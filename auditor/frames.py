@@ -1,0 +1,112 @@
+"""The frame table: one row per photograph, its columns listed once.
+
+A *frame* is a photograph; the pandas object is the *table*. Distances count from the sensor plane. Unknown
+is NaN, NaT or a missing text, infinity is ``inf``, a stated keeper is ``yes`` or ``no``.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+import pandas as pd
+
+TEXT: Final = "str"
+NUMBER: Final = "float64"
+WHOLE: Final = "Int64"
+TRUTH: Final = "boolean"
+TIME: Final = "datetime64[us]"
+
+# The contract: names, order and meaning are fixed; further columns follow.
+CONTRACT_COLUMNS: Final[dict[str, str]] = {
+    "file": TEXT,
+    "files": TEXT,
+    "session": WHOLE,
+    "burst": WHOLE,
+    "captured_at": TIME,
+    "camera": TEXT,
+    "lens": TEXT,
+    "preset": TEXT,
+    "focal_length_mm": NUMBER,
+    "f_number": NUMBER,
+    "exposure_time_s": NUMBER,
+    "iso": NUMBER,
+    "sensor_width_mm": NUMBER,
+    "sensor_height_mm": NUMBER,
+    "sensor_source": TEXT,
+    "focus_distance_m": NUMBER,
+    "focus_distance_source": TEXT,
+    "subject_distance_m": NUMBER,
+    "subject_distance_source": TEXT,
+    "subject_distance_rel_sd": NUMBER,
+    "sample_weight": NUMBER,
+    "coc_mm": NUMBER,
+    "coc_criterion": TEXT,
+    "hyperfocal_m": NUMBER,
+    "near_limit_m": NUMBER,
+    "far_limit_m": NUMBER,
+    "in_zone": TRUTH,
+    "side": TEXT,
+    "defocus_mm": NUMBER,
+    "motion_mm": NUMBER,
+    "diffraction_mm": NUMBER,
+    "blur_mm": NUMBER,
+    "keeper": TEXT,
+    "mark_source": TEXT,
+    "counted_as": TEXT,
+}
+
+# Further columns, after the contract's.
+EXTRA_COLUMNS: Final[dict[str, str]] = {
+    "has_subseconds": TRUTH,  # whether captured_at carries sub-seconds, or only whole seconds
+    "reason": TEXT,  # the photographer's own word in the notes
+    "pixel_width": WHOLE,
+    "pixel_height": WHOLE,
+    "preset_source": TEXT,  # session, notes, or grouped where nobody declared the preset
+    "in_preset": TRUTH,  # whether the frame has a whole preset and was zone-focused, not autofocused
+}
+
+COLUMNS: Final[dict[str, str]] = CONTRACT_COLUMNS | EXTRA_COLUMNS
+
+KEEPER: Final = "keeper"
+NOT_KEPT: Final = "not kept"
+LEFT_OUT: Final = "left out"
+
+
+def with_columns(table: pd.DataFrame) -> pd.DataFrame:
+    """Return the table with every column of the contract in order and type; missing ones are unknown.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        Any subset of :data:`COLUMNS`, and further columns, which follow after.
+
+    Returns
+    -------
+    pandas.DataFrame
+        A new table with a fresh index 0..n-1.
+    """
+    columns: dict[str, object] = {}
+    for name, dtype in COLUMNS.items():
+        if name in table.columns:
+            columns[name] = table[name].reset_index(drop=True).astype(dtype)
+        else:
+            columns[name] = pd.Series(unknown(dtype), index=range(len(table)), dtype=dtype)
+    for name in table.columns:
+        if name not in COLUMNS:
+            columns[name] = table[name].reset_index(drop=True)
+    return pd.DataFrame(columns)
+
+
+def unknown(dtype: str) -> object:
+    """Return the value that means unknown in a column of this type."""
+    if dtype in (WHOLE, TRUTH):
+        return pd.NA
+    return pd.NaT if dtype == TIME else np.nan
+
+
+def captured_s(table: pd.DataFrame) -> np.ndarray:
+    """Capture times in seconds on the camera's own clock, shape (n,), NaN where unknown."""
+    times = table["captured_at"]
+    seconds = times.to_numpy("datetime64[us]").astype("int64") / 1e6
+    return np.where(times.isna().to_numpy(), np.nan, seconds)

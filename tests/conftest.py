@@ -1,0 +1,112 @@
+"""Builds real photographs for the tests, with Pillow as the writer of their Exif."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import datetime, timedelta
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+import pytest
+from PIL import Image
+from PIL.TiffImagePlugin import IFDRational
+
+SAMPLES = Path(__file__).resolve().parents[2] / "shared" / "exif-samples"
+
+XMP = """<?xpacket begin="" id="W5M0MpCehiHzreSzNTczkc9d"?>
+<x:xmpmeta xmlns:x="adobe:ns:meta/"><rdf:RDF xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#">
+<rdf:Description rdf:about="" xmlns:xmp="http://ns.adobe.com/xap/1.0/" {attributes}/>
+</rdf:RDF></x:xmpmeta><?xpacket end="w"?>"""
+
+
+def xmp_packet(rating: float | str | None = None, label: str | None = None) -> bytes:
+    attributes = "" if rating is None else f' xmp:Rating="{rating}"'
+    attributes += "" if label is None else f' xmp:Label="{label}"'
+    return XMP.format(attributes=attributes).encode()
+
+
+def _rational(value: float) -> IFDRational:
+    ratio = Fraction(value).limit_denominator(100000)
+    return IFDRational(ratio.numerator, ratio.denominator)
+
+
+def write_photo(
+    path: Path,
+    at: datetime | None = None,
+    *,
+    subsec: str | None = None,
+    camera: str | None = "body A",
+    lens: str | None = None,
+    focal_length_mm: float | None = None,
+    f_number: float | None = None,
+    exposure_time_s: float | None = 1 / 250,
+    iso: int | None = 400,
+    distance: tuple[int, int] | None = None,
+    rating: float | str | None = None,
+    label: str | None = None,
+    exif_rating: int | None = None,
+    size: tuple[int, int] = (24, 16),
+) -> Path:
+    """Write one small JPEG with the given facts in its Exif and XMP."""
+    exif = Image.Exif()
+    if camera is not None:
+        exif[0x0110] = camera
+    if exif_rating is not None:
+        exif[0x4746] = exif_rating
+    ifd = exif.get_ifd(0x8769)
+    if at is not None:
+        ifd[0x9003] = f"{at:%Y:%m:%d %H:%M:%S}"
+    if subsec is not None:
+        ifd[0x9291] = subsec
+    for tag, value in ((0x920A, focal_length_mm), (0x829D, f_number), (0x829A, exposure_time_s)):
+        if value is not None:
+            ifd[tag] = _rational(value)
+    if iso is not None:
+        ifd[0x8827] = iso
+    if lens is not None:
+        ifd[0xA434] = lens
+    if distance is not None:
+        ifd[0x9206] = IFDRational(*distance)
+    options: dict[str, Any] = {"exif": exif}
+    if rating is not None or label is not None:
+        options["xmp"] = xmp_packet(rating, label)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    Image.new("RGB", size, (120, 110, 100)).save(path, quality=60, **options)
+    return path
+
+
+@pytest.fixture
+def photo() -> Callable[..., Path]:
+    """The writer of single photographs."""
+    return write_photo
+
+
+@pytest.fixture
+def walk(tmp_path: Path) -> Callable[..., Path]:
+    """Writes a run of frames P1010001, ..., a minute apart, and returns their folder."""
+
+    def write(
+        count: int = 6, *, start: str = "2031-04-05T14:00:00", folder: str = "walk", **facts: Any
+    ) -> Path:
+        begin = datetime.fromisoformat(start)
+        for i in range(count):
+            own = {name: value[i] if isinstance(value, list) else value for name, value in facts.items()}
+            write_photo(tmp_path / folder / f"P101{i + 1:04d}.jpg", begin + timedelta(minutes=i), **own)
+        return tmp_path / folder
+
+    return write
+
+
+@pytest.fixture
+def samples() -> Path:
+    """Real camera files; tests that need them are skipped where they are not there."""
+    if not (SAMPLES / "MANIFEST.csv").is_file():
+        pytest.skip("the folder of real camera files is not beside this checkout")
+    return SAMPLES
+
+
+@pytest.fixture
+def packet() -> Callable[..., bytes]:
+    """The writer of XMP packets."""
+    return xmp_packet
