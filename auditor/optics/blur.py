@@ -1,0 +1,273 @@
+"""How large a point becomes on the sensor, and why: defocus, diffraction, movement, pixel.
+
+All parts are diameters in millimetres on the sensor. They are combined as the root of the sum of their
+squares, the published model for defocus and diffraction (Hansma); the parts always stand beside the sum.
+Infinity is an ordinary focus distance and an ordinary subject distance. NaN in, NaN out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from auditor.optics.lens import MM_PER_M, DistanceFrom, Floats, from_lens, known, magnification
+
+WAVELENGTH_MM = 550e-6  # green, where the eye is most sensitive
+AIRY_FACTOR = 2.4393  # first dark ring: 2 j / pi, j = 3.8317 the first zero of J1
+MTF50_FACTOR = 1.745  # disc that halves contrast where diffraction does
+MEDIAN_CROSSING = 0.5**0.5  # median of |sin angle| where every direction is equally likely
+
+
+def defocus_mm(
+    focal_length_mm: npt.ArrayLike,
+    f_number: npt.ArrayLike,
+    focus_distance_m: npt.ArrayLike,
+    subject_distance_m: npt.ArrayLike,
+    distance_from: DistanceFrom = "sensor",
+) -> Floats:
+    """Diameter of the blur disc of a point out of focus.
+
+    b = f^2 / (N (s - f)) |u - s| / u, with s and u from the lens: similar triangles behind a thin lens.
+
+    Parameters
+    ----------
+    focal_length_mm, f_number : array_like
+        Focal length f [mm] and f-number N as recorded.
+    focus_distance_m, subject_distance_m : array_like
+        Where the ring is set and where the subject stands [m]; either may be infinite.
+    distance_from : {"sensor", "lens"}
+        What both distances count from.
+
+    Returns
+    -------
+    numpy.ndarray or numpy.float64
+        Diameter [mm].
+
+    Examples
+    --------
+    >>> round(float(defocus_mm(35, 8, 3.0, 1.5, "lens")), 4)
+    0.0516
+    """
+    focal = np.asarray(focal_length_mm, dtype=float)
+    number = np.asarray(f_number, dtype=float)
+    focus = from_lens(focus_distance_m, focal, distance_from)
+    subject = from_lens(subject_distance_m, focal, distance_from)
+    with np.errstate(all="ignore"):
+        focal_m = focal / MM_PER_M
+        pull = 1 / (focus - focal_m)  # nought at infinity, where s / (s - f) = 1 + f pull stays finite
+        disc = focal * focal_m / number * np.abs(pull - (1 + focal_m * pull) / subject)
+        return np.where(known(number), disc, np.nan)[()]
+
+
+def effective_f_number(f_number: npt.ArrayLike, magnification: npt.ArrayLike) -> Floats:
+    """f-number that the sensor sees, N (1 + m); NaN where the f-number is unknown."""
+    number = np.asarray(f_number, dtype=float)
+    with np.errstate(all="ignore"):
+        return np.where(known(number), number * (1 + np.asarray(magnification, dtype=float)), np.nan)[()]
+
+
+def airy_mm(f_number: npt.ArrayLike, magnification: npt.ArrayLike) -> Floats:
+    """Diameter of the first dark ring of diffraction, 2.4393 lambda N (1 + m), lambda 550 nm.
+
+    It overstates the loss of sharpness: most of the light lies well inside (see :func:`mtf50_disc_mm`).
+
+    Parameters
+    ----------
+    f_number : array_like
+        f-number N.
+    magnification : array_like
+        Magnification m at the subject [1].
+
+    Returns
+    -------
+    numpy.ndarray or numpy.float64
+        Diameter [mm].
+
+    Examples
+    --------
+    >>> round(float(airy_mm(8, 0.0)), 5)
+    0.01073
+    """
+    return (AIRY_FACTOR * WAVELENGTH_MM * effective_f_number(f_number, magnification))[()]
+
+
+def mtf50_disc_mm(f_number: npt.ArrayLike, magnification: npt.ArrayLike) -> Floats:
+    """Diameter of the even disc that halves contrast at the same frequency as diffraction does.
+
+    1.745 lambda N (1 + m), 28 % smaller than the Airy diameter. Parameters and result as for
+    :func:`airy_mm`.
+    """
+    return (MTF50_FACTOR * WAVELENGTH_MM * effective_f_number(f_number, magnification))[()]
+
+
+def motion_mm(
+    focal_length_mm: npt.ArrayLike,
+    subject_distance_m: npt.ArrayLike,
+    speed_m_s: npt.ArrayLike,
+    exposure_time_s: npt.ArrayLike,
+    crossing_deg: npt.ArrayLike | None = None,
+    distance_from: DistanceFrom = "sensor",
+) -> Floats:
+    """Length of the smear of a moving subject, m v t sin(angle).
+
+    Parameters
+    ----------
+    focal_length_mm : array_like
+        Focal length [mm].
+    subject_distance_m : array_like
+        Where the subject stands [m].
+    speed_m_s : array_like
+        Speed v [m/s], at least 0.
+    exposure_time_s : array_like
+        Exposure time t [s], at least 0.
+    crossing_deg : array_like or None
+        Angle between the way and the line of sight [degrees]: 90 straight across, 0 towards the camera. None
+        for unknown: the median crossing, 0.707 m v t.
+    distance_from : {"sensor", "lens"}
+        What the distance counts from.
+
+    Returns
+    -------
+    numpy.ndarray or numpy.float64
+        Length [mm].
+
+    Examples
+    --------
+    >>> round(float(motion_mm(35, 3.0, 1.4, 1 / 250, crossing_deg=90, distance_from="lens")), 4)
+    0.0661
+    """
+    speed, time = np.asarray(speed_m_s, dtype=float), np.asarray(exposure_time_s, dtype=float)
+    size = magnification(from_lens(subject_distance_m, focal_length_mm, distance_from), focal_length_mm)
+    across = MEDIAN_CROSSING if crossing_deg is None else np.abs(np.sin(np.deg2rad(crossing_deg)))
+    with np.errstate(all="ignore"):
+        smear = size * (MM_PER_M * across * speed * time)
+        return np.where((speed >= 0) & (time >= 0), smear, np.nan)[()]
+
+
+def camera_turn_mm(
+    focal_length_mm: npt.ArrayLike,
+    subject_distance_m: npt.ArrayLike,
+    turn_deg_s: npt.ArrayLike,
+    exposure_time_s: npt.ArrayLike,
+    distance_from: DistanceFrom = "sensor",
+) -> Floats:
+    """Length of the smear of a camera that turns while the shutter is open, f (1 + m) omega t.
+
+    Parameters
+    ----------
+    focal_length_mm, subject_distance_m : array_like
+        Focal length [mm] and where the subject stands [m].
+    turn_deg_s : array_like
+        Angular speed omega [degrees/s], at least 0.
+    exposure_time_s : array_like
+        Exposure time t [s], at least 0.
+    distance_from : {"sensor", "lens"}
+        What the distance counts from.
+
+    Returns
+    -------
+    numpy.ndarray or numpy.float64
+        Length [mm], near the middle of the picture.
+    """
+    turn, time = np.asarray(turn_deg_s, dtype=float), np.asarray(exposure_time_s, dtype=float)
+    size = magnification(from_lens(subject_distance_m, focal_length_mm, distance_from), focal_length_mm)
+    with np.errstate(all="ignore"):
+        smear = np.asarray(focal_length_mm, dtype=float) * (1 + size) * np.deg2rad(turn) * time
+        return np.where((turn >= 0) & (time >= 0), smear, np.nan)[()]
+
+
+def combined_mm(*parts_mm: npt.ArrayLike) -> Floats:
+    """Root of the sum of squares of diameters [mm].
+
+    Examples
+    --------
+    >>> float(combined_mm(0.03, 0.04))
+    0.05
+    """
+    with np.errstate(all="ignore"):
+        total: Floats = np.asarray(0.0)
+        for part in parts_mm:
+            array = np.asarray(part, dtype=float)
+            total = total + array * array
+        return np.sqrt(total)[()]
+
+
+def allowance_mm(tolerance_mm: npt.ArrayLike, *parts_mm: npt.ArrayLike) -> Floats:
+    """What a tolerance for all blur together leaves for one more part [mm]; NaN where nothing is left.
+
+    Examples
+    --------
+    >>> round(float(allowance_mm(0.05, 0.03)), 4), float(allowance_mm(0.05, 0.03, 0.04))
+    (0.04, nan)
+    """
+    used = combined_mm(*parts_mm)
+    with np.errstate(all="ignore"):
+        left = np.asarray(tolerance_mm, dtype=float) ** 2 - used**2
+        return np.where(left > 1e-12 * used**2, np.sqrt(np.maximum(left, 0.0)), np.nan)[()]
+
+
+@dataclass(frozen=True, slots=True)
+class BlurParts:
+    """Blur at the subject by cause, as diameters on the sensor [mm]; numpy floats or arrays of one shape.
+
+    Attributes
+    ----------
+    defocus_mm, motion_mm, diffraction_mm, turn_mm, pixel_mm : numpy.ndarray or numpy.float64
+        Diameter by cause; a cause that was not asked for is 0. Diffraction is the Airy diameter.
+    """
+
+    defocus_mm: Floats
+    motion_mm: Floats
+    diffraction_mm: Floats
+    turn_mm: Floats
+    pixel_mm: Floats
+
+    @property
+    def combined_mm(self) -> Floats:
+        """Root of the sum of squares of all parts [mm]."""
+        return combined_mm(self.defocus_mm, self.motion_mm, self.diffraction_mm, self.turn_mm, self.pixel_mm)
+
+
+def blur_parts(
+    focal_length_mm: npt.ArrayLike,
+    f_number: npt.ArrayLike,
+    focus_distance_m: npt.ArrayLike,
+    subject_distance_m: npt.ArrayLike,
+    *,
+    speed_m_s: npt.ArrayLike = 0.0,
+    exposure_time_s: npt.ArrayLike = 0.0,
+    crossing_deg: npt.ArrayLike | None = None,
+    turn_deg_s: npt.ArrayLike = 0.0,
+    pixel_pitch_mm: npt.ArrayLike = 0.0,
+    distance_from: DistanceFrom = "sensor",
+) -> BlurParts:
+    """All causes of blur at the subject at once.
+
+    Parameters
+    ----------
+    focal_length_mm, f_number, focus_distance_m, subject_distance_m, distance_from
+        As for :func:`defocus_mm`.
+    speed_m_s, exposure_time_s, crossing_deg
+        As for :func:`motion_mm`; the default speed of 0 leaves motion out.
+    turn_deg_s
+        As for :func:`camera_turn_mm`; the default of 0 leaves it out.
+    pixel_pitch_mm : array_like
+        Distance between pixels [mm]; the default of 0 leaves it out.
+
+    Returns
+    -------
+    BlurParts
+        Its parts, and their sum as ``combined_mm``.
+    """
+    subject = from_lens(subject_distance_m, focal_length_mm, distance_from)
+    size = magnification(subject, focal_length_mm)
+    parts = np.broadcast_arrays(
+        defocus_mm(focal_length_mm, f_number, focus_distance_m, subject_distance_m, distance_from),
+        motion_mm(focal_length_mm, subject, speed_m_s, exposure_time_s, crossing_deg, "lens"),
+        airy_mm(f_number, size),
+        camera_turn_mm(focal_length_mm, subject, turn_deg_s, exposure_time_s, "lens"),
+        np.asarray(pixel_pitch_mm, dtype=float),
+    )
+    return BlurParts(*(part[()] for part in parts))

@@ -1,0 +1,303 @@
+"""Where things stand, and what is sharp: the thin lens, in its exact form.
+
+Distances are counted from the sensor plane (as rings are engraved and tapes are read) or from the lens (as
+formulas and most printed tables do); ``distance_from`` says which, and results come back in the convention
+they were asked in. Every formula works on the distance from the lens, and in the reciprocal 1/distance, in
+which infinity is an ordinary number: with q = 1/s,
+
+    1/near = q + (1 - f q) N c / f^2,    1/far = q - (1 - f q) N c / f^2,
+
+which is the usual near = s f^2 / (f^2 + N c (s - f)) and its partner. The hyperfocal distance is the focus
+distance whose 1/far is nought, f^2 / (N c) + f from the lens. The same triangles give the blur disc of
+:func:`auditor.optics.blur.defocus_mm`, so a point at either limit blurs to exactly c.
+
+Scalars or arrays go in and are broadcast; the same shape comes out, a numpy float for scalars. What is
+unknown (NaN), or makes no sense (an f-number of nought, a distance that cannot be focused), comes out as NaN.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
+
+import numpy as np
+import numpy.typing as npt
+
+Floats: TypeAlias = npt.NDArray[np.float64]  # an array, or a numpy float where scalars went in
+DistanceFrom: TypeAlias = Literal["sensor", "lens"]
+
+MM_PER_M = 1000.0
+_ROUNDING = 1e-12  # a 1/far smaller than this part of the half-width is nought but for rounding
+
+
+def known(*values: npt.ArrayLike) -> npt.NDArray[np.bool_]:
+    """Where every value is above zero and finite; broadcast.
+
+    Examples
+    --------
+    >>> known([8.0, 0.0, -1.0, float("nan"), float("inf")], 0.03).tolist()
+    [True, False, False, False, False]
+    """
+    all_known: npt.NDArray[np.bool_] = np.asarray(True)
+    for value in values:
+        array = np.asarray(value, dtype=float)
+        all_known = all_known & (array > 0) & (array < np.inf)
+    return all_known
+
+
+def from_lens(
+    distance_m: npt.ArrayLike, focal_length_mm: npt.ArrayLike, distance_from: DistanceFrom
+) -> Floats:
+    """Bring a distance that was typed in either convention to the distance from the lens.
+
+    Parameters
+    ----------
+    distance_m : array_like
+        Distance [m].
+    focal_length_mm : array_like
+        Focal length f [mm].
+    distance_from : {"sensor", "lens"}
+        What the distance counts from.
+
+    Returns
+    -------
+    numpy.ndarray or numpy.float64
+        Distance from the lens [m]; NaN where it cannot be focused.
+
+    Raises
+    ------
+    ValueError
+        If ``distance_from`` is neither word.
+    """
+    if distance_from == "sensor":
+        return lens_distance_m(distance_m, focal_length_mm)
+    if distance_from == "lens":
+        distance = np.asarray(distance_m, dtype=float)
+        with np.errstate(invalid="ignore"):
+            possible = known(focal_length_mm) & (distance * MM_PER_M > np.asarray(focal_length_mm, float))
+        return np.where(possible, distance, np.nan)[()]
+    raise ValueError(f"distance_from is {distance_from!r}, neither 'sensor' nor 'lens'")
+
+
+def to_convention(
+    lens_distance_m: npt.ArrayLike, focal_length_mm: npt.ArrayLike, distance_from: DistanceFrom
+) -> Floats:
+    """Bring a distance from the lens [m] back to the convention that was asked for [m]."""
+    if distance_from == "sensor":
+        return sensor_distance_m(lens_distance_m, focal_length_mm)
+    return np.asarray(lens_distance_m, dtype=float)[()]
+
+
+def lens_distance_m(sensor_distance_m: npt.ArrayLike, focal_length_mm: npt.ArrayLike) -> Floats:
+    """Distance from the lens of a point in focus at a distance from the sensor plane.
+
+    Object and image distance add up to D and obey the lens equation, so u = (D + sqrt(D^2 - 4 f D)) / 2. The
+    smaller root, an image larger than life, is not a photographer's ring.
+
+    Parameters
+    ----------
+    sensor_distance_m : array_like
+        Distance D from the sensor plane [m]; may be infinite.
+    focal_length_mm : array_like
+        Focal length f [mm].
+
+    Returns
+    -------
+    numpy.ndarray or numpy.float64
+        Distance u from the lens [m], at least 2f; NaN for D below 4f, which no thin lens can focus.
+
+    Examples
+    --------
+    >>> round(float(lens_distance_m(1.0, 50)), 4), float(lens_distance_m(float("inf"), 50))
+    (0.9472, inf)
+    """
+    distance = np.asarray(sensor_distance_m, dtype=float)
+    focal_m = np.asarray(focal_length_mm, dtype=float) / MM_PER_M
+    with np.errstate(all="ignore"):
+        lens_distance = distance * (0.5 + 0.5 * np.sqrt(1 - 4 * focal_m / distance))
+        return np.where((distance > 0) & (focal_m > 0), lens_distance, np.nan)[()]
+
+
+def sensor_distance_m(lens_distance_m: npt.ArrayLike, focal_length_mm: npt.ArrayLike) -> Floats:
+    """Distance from the sensor plane of a point in focus at a distance from the lens.
+
+    D = u + u f / (u - f), object distance and image distance together.
+
+    Parameters
+    ----------
+    lens_distance_m : array_like
+        Distance u from the lens [m]; may be infinite.
+    focal_length_mm : array_like
+        Focal length f [mm].
+
+    Returns
+    -------
+    numpy.ndarray or numpy.float64
+        Distance D from the sensor plane [m]; NaN for u below 2f, where the image is larger than life and D
+        would grow again.
+
+    Examples
+    --------
+    >>> round(float(sensor_distance_m(0.1, 50)), 4), round(float(sensor_distance_m(2.0, 50)), 4)
+    (0.2, 2.0513)
+    """
+    distance = np.asarray(lens_distance_m, dtype=float)
+    focal_m = np.asarray(focal_length_mm, dtype=float) / MM_PER_M
+    with np.errstate(all="ignore"):
+        sensor_distance = distance + focal_m + focal_m**2 / (distance - focal_m)
+        return np.where((distance >= 2 * focal_m) & (focal_m > 0), sensor_distance, np.nan)[()]
+
+
+def magnification(lens_distance_m: npt.ArrayLike, focal_length_mm: npt.ArrayLike) -> Floats:
+    """Size of the image over the size of the object, m = f / (u - f).
+
+    Parameters
+    ----------
+    lens_distance_m : array_like
+        Distance u from the lens [m]; may be infinite.
+    focal_length_mm : array_like
+        Focal length f [mm].
+
+    Returns
+    -------
+    numpy.ndarray or numpy.float64
+        Magnification [1]; nought at infinity, NaN for u at or below f.
+
+    Examples
+    --------
+    >>> float(magnification(0.1, 50)), float(magnification(float("inf"), 50))
+    (1.0, 0.0)
+    """
+    focal_m = np.asarray(focal_length_mm, dtype=float) / MM_PER_M
+    with np.errstate(all="ignore"):
+        ratio = focal_m / (np.asarray(lens_distance_m, dtype=float) - focal_m)
+        return np.where((ratio >= 0) & (focal_m > 0), ratio, np.nan)[()]
+
+
+def half_width(focal_length_mm: npt.ArrayLike, f_number: npt.ArrayLike, coc_mm: npt.ArrayLike) -> Floats:
+    """N c / f^2 [1/m]: half the width of the zone in 1/distance, but for the factor 1 - f/s."""
+    focal = np.asarray(focal_length_mm, dtype=float)
+    number = np.asarray(f_number, dtype=float)
+    coc = np.asarray(coc_mm, dtype=float)
+    with np.errstate(all="ignore"):
+        return np.where(known(focal, number, coc), MM_PER_M * number * coc / focal**2, np.nan)[()]
+
+
+def hyperfocal_m(
+    focal_length_mm: npt.ArrayLike,
+    f_number: npt.ArrayLike,
+    coc_mm: npt.ArrayLike,
+    distance_from: DistanceFrom = "sensor",
+) -> Floats:
+    """Nearest focus distance that keeps infinity sharp, f^2 / (N c) + f from the lens.
+
+    Parameters
+    ----------
+    focal_length_mm, f_number, coc_mm : array_like
+        Focal length f [mm], f-number N as recorded, circle of confusion c [mm].
+    distance_from : {"sensor", "lens"}
+        What the result counts from.
+
+    Returns
+    -------
+    numpy.ndarray or numpy.float64
+        Hyperfocal distance [m].
+
+    Examples
+    --------
+    >>> round(float(hyperfocal_m(50, 8, 0.03, "lens")), 4), round(float(hyperfocal_m(50, 8, 0.03)), 4)
+    (10.4667, 10.5169)
+    """
+    width = half_width(focal_length_mm, f_number, coc_mm)
+    focal = np.asarray(focal_length_mm, dtype=float)
+    with np.errstate(all="ignore"):
+        return to_convention(1 / width + focal / MM_PER_M, focal, distance_from)
+
+
+@dataclass(frozen=True, slots=True)
+class Zone:
+    """What is acceptably sharp at one setting; every field is a numpy float or an array of one shape.
+
+    Attributes
+    ----------
+    near_limit_m, far_limit_m : numpy.ndarray or numpy.float64
+        Limits of the zone [m], in the convention that was asked for; the far limit may be infinite.
+    hyperfocal_m : numpy.ndarray or numpy.float64
+        Hyperfocal distance [m].
+    focus_distance_m : numpy.ndarray or numpy.float64
+        The focus distance the zone belongs to [m].
+    """
+
+    near_limit_m: Floats
+    far_limit_m: Floats
+    hyperfocal_m: Floats
+    focus_distance_m: Floats
+
+    @property
+    def depth_m(self) -> Floats:
+        """Total depth of field [m]; infinite from the hyperfocal distance on."""
+        return self.far_limit_m - self.near_limit_m
+
+    @property
+    def share_in_front(self) -> Floats:
+        """The part of the depth that lies in front of the focus distance, 0 to 1; 0 where it is endless.
+
+        Unknown at infinity focus, where all of the depth lies in front and is endless too.
+        """
+        with np.errstate(all="ignore"):
+            share = (self.focus_distance_m - self.near_limit_m) / self.depth_m
+        return np.asarray(share)[()]
+
+
+def sharp_zone(
+    focal_length_mm: npt.ArrayLike,
+    f_number: npt.ArrayLike,
+    focus_distance_m: npt.ArrayLike,
+    coc_mm: npt.ArrayLike,
+    distance_from: DistanceFrom = "sensor",
+) -> Zone:
+    """Near limit, far limit and hyperfocal distance of a setting.
+
+    Parameters
+    ----------
+    focal_length_mm, f_number : array_like
+        Focal length f [mm] and f-number N as recorded.
+    focus_distance_m : array_like
+        Focus distance [m]; may be infinite, where the near limit is f^2 / (N c) from the lens.
+    coc_mm : array_like
+        Circle of confusion c [mm].
+    distance_from : {"sensor", "lens"}
+        What distances count from, in and out.
+
+    Returns
+    -------
+    Zone
+        NaN wherever an input is unknown or the focus distance is out of reach (below 4f from the sensor
+        plane); the hyperfocal distance does not need a focus distance. The near limit alone is NaN where it
+        would lie within 2f of the lens, counted from the sensor.
+
+    Examples
+    --------
+    >>> zone = sharp_zone(28, 8, 2.0, 0.03)
+    >>> round(float(zone.near_limit_m), 3), round(float(zone.far_limit_m), 3)
+    (1.265, 4.896)
+    """
+    focal = np.asarray(focal_length_mm, dtype=float)
+    width = half_width(focal, f_number, coc_mm)
+    focus = from_lens(focus_distance_m, focal, distance_from)
+    with np.errstate(all="ignore"):
+        vergence = 1 / focus
+        half = (1 - focal / MM_PER_M * vergence) * width
+        beyond = vergence - half
+        near = 1 / (vergence + half)
+        far = np.where(beyond <= _ROUNDING * half, np.inf, 1 / beyond)
+        hyperfocal = 1 / width + focal / MM_PER_M
+    near, far, hyperfocal, asked = np.broadcast_arrays(
+        near, far, hyperfocal, np.asarray(focus_distance_m, float)
+    )
+    return Zone(
+        near_limit_m=to_convention(near, focal, distance_from),
+        far_limit_m=to_convention(far, focal, distance_from),
+        hyperfocal_m=to_convention(hyperfocal, focal, distance_from),
+        focus_distance_m=asked[()],
+    )

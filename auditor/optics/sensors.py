@@ -1,0 +1,279 @@
+"""Sensor sizes by their trade names, and the criteria that turn them into a circle of confusion.
+
+No standard fixes the circle of confusion: published values for one 36x24 mm frame run from 0.010 to 0.05 mm.
+So a criterion always carries its name and its source, and its value is always reported beside it.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TypeAlias
+
+import numpy as np
+import numpy.typing as npt
+
+from auditor.errors import FileFormatError, SettingError, SourceError, UnitError
+from auditor.optics.blur import allowance_mm
+from auditor.optics.lens import Floats
+from auditor.units import parse_length_mm
+
+HANDBOOK_DIVISOR = 1442.0  # 0.030 mm on 36x24 mm
+PRINT_WIDTH_MM = 254.0  # 8 x 10 inch, the print that handbook values are derived from
+PRINT_VIEWED_MM = 250.0
+PRINT_ACUITY = 5.0  # line pairs/mm resolved at 25 cm
+NEAR_POINT_MM = 250.0
+
+# Width and height in mm. From memory: the usual sizes under these trade names; makers differ by some 2 %.
+FORMATS = {
+    "full frame": (36.0, 24.0),
+    "half frame": (24.0, 18.0),
+    "aps-h": (28.7, 19.0),
+    "aps-c": (23.6, 15.7),
+    "four thirds": (17.3, 13.0),
+    "1 inch": (13.2, 8.8),
+    "2/3 inch": (8.8, 6.6),
+    "1/1.7 inch": (7.6, 5.7),
+    "1/2.3 inch": (6.17, 4.55),
+    "44x33": (43.8, 32.9),
+    "6x4.5": (56.0, 41.5),
+    "6x6": (56.0, 56.0),
+    "6x7": (70.0, 56.0),
+    "6x9": (84.0, 56.0),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Sensor:
+    """The picture area behind the lens.
+
+    Attributes
+    ----------
+    width_mm, height_mm : float
+        Its sides [mm].
+    """
+
+    width_mm: float
+    height_mm: float
+
+    @property
+    def diagonal_mm(self) -> float:
+        """Its diagonal [mm]."""
+        return math.hypot(self.width_mm, self.height_mm)
+
+
+def parse_sensor(text: str) -> Sensor:
+    """Read a sensor size: millimetres, a crop factor, or a trade name (see :data:`FORMATS`).
+
+    A crop factor compares diagonals with 36x24 mm, and the same 3:2 shape is taken. The rollfilm names such
+    as ``6x6`` are in centimetres, as the trade has them, and are told apart from millimetres.
+
+    Raises
+    ------
+    UnitError
+        If it is none of these, or a side is not between 1 and 300 mm.
+
+    Examples
+    --------
+    >>> parse_sensor("36x24"), parse_sensor("1.5x"), parse_sensor("6x6").width_mm
+    (Sensor(width_mm=36.0, height_mm=24.0), Sensor(width_mm=24.0, height_mm=16.0), 56.0)
+    """
+    cleaned = re.sub(r"[\s_]+", " ", text.strip().lower().replace("×", "x"))
+    name = re.sub(r"(\d)(?:-| )?(?:inch|in|\")$", r"\1 inch", cleaned)
+    for candidate in (cleaned, name, cleaned.replace("-", " ")):
+        if candidate in FORMATS:
+            return Sensor(*FORMATS[candidate])
+    number = r"(\d+(?:\.\d+)?)"
+    if sides := re.fullmatch(rf"{number} ?(?:mm)? ?x ?{number} ?(?:mm)?", cleaned):
+        sensor = Sensor(float(sides[1]), float(sides[2]))
+    elif (crop := re.fullmatch(rf"{number} ?x", cleaned)) and float(crop[1]) > 0:
+        sensor = Sensor(36.0 / float(crop[1]), 24.0 / float(crop[1]))
+    else:
+        known = ", ".join(FORMATS)
+        raise UnitError(f"{text!r} is not a sensor size.", f"Write it like 36x24, 1.5x or a format: {known}.")
+    if not all(1 <= side <= 300 for side in (sensor.width_mm, sensor.height_mm)):
+        raise UnitError(
+            f"{text!r} was read as {sensor.width_mm:g} x {sensor.height_mm:g} mm, which is no sensor.",
+            "Write width and height in millimetres, like 36x24.",
+        )
+    return sensor
+
+
+Rule: TypeAlias = Callable[[Floats, Floats, Floats, Floats], Floats]
+
+
+@dataclass(frozen=True, slots=True)
+class Criterion:
+    """A rule for the circle of confusion.
+
+    Attributes
+    ----------
+    name : str
+        How it is written, normalised.
+    source : str
+        Where the rule comes from, in a few words.
+    rule : callable
+        The rule itself, of diagonal, pixel pitch, width and other blur [mm].
+    """
+
+    name: str
+    source: str
+    rule: Rule
+
+    def coc_mm(
+        self,
+        diagonal_mm: npt.ArrayLike,
+        pixel_pitch_mm: npt.ArrayLike = np.nan,
+        *,
+        width_mm: npt.ArrayLike | None = None,
+        other_blur_mm: npt.ArrayLike = 0.0,
+    ) -> Floats:
+        """Circle of confusion on a sensor.
+
+        Parameters
+        ----------
+        diagonal_mm : array_like
+            Diagonal of the sensor [mm].
+        pixel_pitch_mm : array_like
+            Distance between pixels [mm]; only ``pixel`` needs it.
+        width_mm : array_like or None
+            Long side of the sensor [mm], which ``print`` needs; None takes the 3:2 shape.
+        other_blur_mm : array_like
+            Diffraction and motion together [mm]; only ``measured`` takes it off.
+
+        Returns
+        -------
+        numpy.ndarray or numpy.float64
+            Circle of confusion c [mm]; NaN where what the rule needs is unknown, or nothing is left for
+            defocus.
+
+        Raises
+        ------
+        SettingError
+            If the criterion is ``measured`` and no keeper tolerance has been given.
+        """
+        diagonal = np.asarray(diagonal_mm, dtype=float)
+        width = diagonal * (3 / math.sqrt(13)) if width_mm is None else np.asarray(width_mm, dtype=float)
+        pitch = np.asarray(pixel_pitch_mm, dtype=float)
+        with np.errstate(all="ignore"):
+            coc = self.rule(diagonal, pitch, width, np.asarray(other_blur_mm, dtype=float))
+            return np.where(coc > 0, coc, np.nan)[()]
+
+
+def parse_criterion(text: str) -> Criterion:
+    """Read a criterion for the circle of confusion.
+
+    ``handbook``, ``diagonal/K``, a value such as ``0.025mm``, ``print`` or ``print=WIDTH,VIEWED,ACUITY``
+    (such as ``print=30cm,50cm,5``), ``pixel`` or ``pixel=K``, ``measured`` or ``measured=PATH`` of an
+    audit.json.
+
+    Raises
+    ------
+    UnitError
+        If it is none of these.
+    SourceError, FileFormatError
+        If the audit.json cannot be read, or holds no keeper tolerance.
+
+    Examples
+    --------
+    >>> round(float(parse_criterion("handbook").coc_mm(43.267)), 4)
+    0.03
+    >>> float(parse_criterion("0.025mm").coc_mm(43.267)), parse_criterion("pixel=2").name
+    (0.025, 'pixel=2')
+    """
+    cleaned = text.strip()
+    kind, _, value = (part.strip() for part in cleaned.partition("="))
+    kind = kind.lower().replace(" ", "")
+    if kind == "handbook" and not value:
+        return _by_diagonal("handbook", HANDBOOK_DIVISOR, "handbook convention, 0.030 mm on 36x24 mm")
+    if kind.startswith("diagonal/"):
+        divisor = _positive(kind.removeprefix("diagonal/"), text)
+        return _by_diagonal(f"diagonal/{divisor:g}", divisor, "a part of the sensor's diagonal")
+    if kind == "print":
+        return _by_print(value)
+    if kind == "pixel":
+        factor = _positive(value or "1", text)
+        name = "pixel" if factor == 1 else f"pixel={factor:g}"
+        return Criterion(
+            name, "pixels looked at one by one", lambda diagonal, pitch, *_: factor * pitch + 0 * diagonal
+        )
+    if kind == "measured":
+        return measured(_read_tolerance_mm(Path(value)) if value else None)
+    try:
+        coc = parse_length_mm(cleaned)
+    except UnitError as error:
+        if "has no unit" in error.what:
+            raise
+        raise UnitError(
+            f"{text!r} is not a criterion for the circle of confusion.",
+            "Use handbook, diagonal/1500, 0.025mm, print, pixel, or measured=PATH/audit.json.",
+        ) from None
+    return Criterion(f"{coc:g}mm", "a value you gave", lambda diagonal, *_: coc + 0 * diagonal)
+
+
+def measured(tolerance_mm: float | None) -> Criterion:
+    """The criterion of a photographer's own keeper tolerance [mm]; None while it is not known yet.
+
+    The tolerance is about all blur together, so diffraction and motion are taken off in squares.
+    """
+
+    def rule(diagonal: Floats, _pitch: Floats, _width: Floats, other: Floats) -> Floats:
+        if tolerance_mm is None:
+            raise SettingError(
+                "The measured circle of confusion needs a keeper tolerance, and there is none here.",
+                "Give an audit's result: --coc measured=PATH/audit.json.",
+            )
+        return allowance_mm(tolerance_mm + 0 * diagonal, other)
+
+    return Criterion("measured", "keeper tolerance measured from an archive", rule)
+
+
+def _by_diagonal(name: str, divisor: float, source: str) -> Criterion:
+    return Criterion(name, source, lambda diagonal, *_: diagonal / divisor)
+
+
+def _by_print(value: str) -> Criterion:
+    given = [part.strip() for part in value.split(",")] if value else []
+    if len(given) > 3:
+        raise UnitError(f"'print={value}' has too many parts.", "Write print=WIDTH,VIEWED,ACUITY.")
+    width = parse_length_mm(given[0]) if given else PRINT_WIDTH_MM
+    viewed = parse_length_mm(given[1]) if len(given) > 1 else PRINT_VIEWED_MM
+    acuity = _positive(given[2], f"print={value}") if len(given) > 2 else PRINT_ACUITY
+    on_print = viewed / NEAR_POINT_MM / acuity
+    return Criterion(
+        f"print={width / 10:g}cm,{viewed / 10:g}cm,{acuity:g}",
+        f"{acuity:g} line pairs/mm at 25 cm, on a print {width / 10:g} cm wide seen from {viewed / 10:g} cm",
+        lambda _diagonal, _pitch, sensor_width, _other: on_print * sensor_width / width,
+    )
+
+
+def _positive(number: str, text: str) -> float:
+    try:
+        value = float(number)
+    except ValueError:
+        value = math.nan
+    if not 0 < value < math.inf:
+        raise UnitError(f"{number!r} in {text!r} is not a number above zero.", "Write it like diagonal/1500.")
+    return value
+
+
+def _read_tolerance_mm(path: Path) -> float:
+    hint = "Name the audit.json of an audit."
+    try:
+        audit = json.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise SourceError(f"{path} cannot be read: {error.strerror}.", hint) from None
+    except ValueError:
+        raise FileFormatError(f"{path} is not JSON.", hint) from None
+    tolerance = audit.get("tolerance") if isinstance(audit, dict) else None
+    value = tolerance.get("blur_mm") if isinstance(tolerance, dict) else None
+    if not isinstance(value, (int, float)) or isinstance(value, bool) or not 0 < value < math.inf:
+        raise FileFormatError(
+            f"{path} holds no keeper tolerance (tolerance.blur_mm).",
+            "Run auditor audit on an archive with marks and subject distances first.",
+        )
+    return float(value)
