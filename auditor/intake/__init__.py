@@ -1,0 +1,1 @@
+"""Intake: from folders to the frame table."""

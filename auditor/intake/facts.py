@@ -1,0 +1,266 @@
+"""From grouped files to the table of facts: what the files say of each frame, nothing assumed.
+
+Besides the columns of the frame table it carries, for the steps that follow, the frame's own files and the
+mark found in each kind of place.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import timedelta
+from typing import Any
+
+import pandas as pd
+
+from auditor.errors import Problem
+from auditor.frames import with_columns
+from auditor.intake.files import Found, printable
+from auditor.intake.grouping import Group
+from auditor.intake.records import NAN, FileRecord, XmpValues
+from auditor.intake.session import Camera, SessionFile
+from auditor.optics.sensors import Sensor
+
+FULL_FRAME = Sensor(36.0, 24.0)
+PLAUSIBLE_DIAGONAL_MM = (4.0, 80.0)  # from phones to medium format; resized exports fall outside
+DISAGREEMENT = 0.10
+
+# Marks as found, one column for each kind of place; they become keeper and mark_source later.
+RATING_COLUMNS = ("sidecar_rating", "embedded_rating", "exif_rating")
+LABEL_COLUMNS = ("sidecar_label", "embedded_label")
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """Frames as their files describe them.
+
+    Attributes
+    ----------
+    table : pandas.DataFrame
+        One row a frame, columns of :mod:`auditor.frames` plus :data:`RATING_COLUMNS` and
+        :data:`LABEL_COLUMNS`.
+    paths : list of str
+        Full path of the file that speaks for each frame.
+    folders : list of int
+        Index of its folder in the walk.
+    problems : list of Problem
+    """
+
+    table: pd.DataFrame
+    paths: list[str]
+    folders: list[int]
+    problems: list[Problem]
+
+
+def first_known(values: Iterable[Any]) -> Any:
+    """Return the first value that is neither None nor NaN; else the last one seen."""
+    value: Any = None
+    for value in values:
+        if value is not None and not (isinstance(value, float) and math.isnan(value)):
+            return value
+    return value
+
+
+def gather_facts(
+    found: Found,
+    records: Sequence[FileRecord],
+    sidecars: Sequence[XmpValues | None],
+    groups: Sequence[Group],
+) -> Facts:
+    """Build the table of facts from the groups that hold something readable."""
+    rows: list[dict[str, Any]] = []
+    paths: list[str] = []
+    folders: list[int] = []
+    problems: list[Problem] = []
+    shared = _shared_models(records)
+    for group in groups:
+        lead = group.pictures[0]
+        members = [records[i] for i in group.pictures if records[i].error is None]
+        packets = [packet for i in group.sidecars if (packet := sidecars[i]) is not None]
+        if not members and not packets:
+            continue
+        folder = found.folders[found.pictures[lead][0]]
+        problems += [
+            Problem(found.shown(found.pictures[i]), note, "")
+            for i in group.pictures
+            for note in records[i].notes
+        ]
+        rows.append(_row(found, group, members, packets, folder.session, shared, problems))
+        paths.append(found.path(found.pictures[lead]))
+        folders.append(found.pictures[lead][0])
+    table = with_columns(pd.DataFrame(rows, columns=_row_columns()))
+    return Facts(table, paths, folders, problems)
+
+
+def _row_columns() -> list[str]:
+    return [
+        "file", "files", "captured_at", "has_subseconds", "camera", "lens", "focal_length_mm", "f_number",
+        "exposure_time_s", "iso", "sensor_width_mm", "sensor_height_mm", "sensor_source",
+        "focus_distance_m", "focus_distance_source", "subject_distance_m", "subject_distance_source",
+        "pixel_width", "pixel_height", *RATING_COLUMNS, *LABEL_COLUMNS,
+    ]  # fmt: skip
+
+
+def _row(
+    found: Found,
+    group: Group,
+    members: list[FileRecord],
+    packets: list[XmpValues],
+    session: SessionFile,
+    shared: frozenset[str],
+    problems: list[Problem],
+) -> dict[str, Any]:
+    embedded = [record.xmp for record in members if record.xmp is not None]
+    say: list[Any] = [*members, *packets, *embedded]
+
+    def told(name: str, default: Any = NAN) -> Any:
+        value = first_known(getattr(item, name, None) for item in say)
+        return default if value is None else value
+
+    shown = found.shown(found.pictures[group.pictures[0]])
+    names = [found.shown(found.pictures[i]) for i in group.pictures]
+    names += [found.shown(found.sidecars[i]) for i in group.sidecars]
+    model = told("camera", None)
+    camera = _camera_name(model, told("serial", None), shared)
+    entry = camera_entry(session, camera, model)
+    timed = next((item for item in say if item.captured_at is not None), None)
+    sensor, sensor_source = _sensor(entry, members, told, shown, problems)
+    distance, distance_source = _distance(members, packets + embedded)
+    is_subject = session.in_files == "subject"
+    return {
+        "file": shown,
+        "files": "|".join(names),
+        "captured_at": None
+        if timed is None
+        else timed.captured_at + timedelta(seconds=entry.clock_offset_s if entry else 0.0),
+        "has_subseconds": None if timed is None else timed.has_subseconds,
+        "camera": camera,
+        "lens": told("lens", None),
+        "focal_length_mm": told("focal_length_mm"),
+        "f_number": told("f_number"),
+        "exposure_time_s": told("exposure_time_s"),
+        "iso": told("iso"),
+        "sensor_width_mm": sensor.width_mm,
+        "sensor_height_mm": sensor.height_mm,
+        "sensor_source": sensor_source,
+        "focus_distance_m": NAN if is_subject else distance,
+        "focus_distance_source": "unknown" if is_subject else distance_source,
+        "subject_distance_m": distance if is_subject else NAN,
+        "subject_distance_source": distance_source if is_subject else "unknown",
+        "pixel_width": max((record.stored_width_px for record in members), default=0) or None,
+        "pixel_height": max((record.stored_height_px for record in members), default=0) or None,
+        "sidecar_rating": first_known([packet.rating for packet in packets] or [NAN]),
+        "embedded_rating": first_known([packet.rating for packet in embedded] or [NAN]),
+        "exif_rating": first_known([record.exif_rating for record in members] or [NAN]),
+        "sidecar_label": first_known([packet.label for packet in packets] or [None]),
+        "embedded_label": first_known([packet.label for packet in embedded] or [None]),
+    }
+
+
+def _shared_models(records: Sequence[FileRecord]) -> frozenset[str]:
+    """Models that more than one serial number bears."""
+    pairs = {(r.camera, r.serial) for r in records if r.camera is not None and r.serial is not None}
+    return frozenset(model for model, n in Counter(model for model, _ in pairs).items() if n > 1)
+
+
+def _camera_name(model: str | None, serial: str | None, shared: frozenset[str]) -> str | None:
+    if model in shared and serial:
+        return f"{model} {serial[-4:]}"
+    return model
+
+
+def camera_entry(session: SessionFile, camera: str | None, model: str | None) -> Camera | None:
+    """Find the ``[[camera]]`` entry for a camera, by its name or its model, else the one without a name."""
+    for entry in session.cameras:
+        if entry.name is not None and entry.name in (camera, model):
+            return entry
+    return next((entry for entry in session.cameras if entry.name is None), None)
+
+
+def _distance(members: list[FileRecord], packets: list[XmpValues]) -> tuple[float, str]:
+    for source, items in (("exif", members), ("xmp", packets)):
+        for item in items:
+            if not math.isnan(item.focus_distance_m):
+                return item.focus_distance_m, source
+    return NAN, "unknown"
+
+
+def _sensor(
+    entry: Camera | None, members: list[FileRecord], told: Any, shown: str, problems: list[Problem]
+) -> tuple[Sensor, str]:
+    """Sensor size by the chain of the design: session file, 35 mm ratio, focal plane, else assumed."""
+    by_ratio = _sensor_by_ratio(told("focal_length_mm"), told("focal_length_35mm"))
+    by_plane = next((s for s in map(_sensor_by_plane, members) if s is not None), None)
+    if by_ratio is not None and by_plane is not None:
+        ratio = by_ratio.diagonal_mm / by_plane.diagonal_mm
+        if abs(ratio - 1) > DISAGREEMENT:
+            problems.append(
+                Problem(
+                    shown,
+                    f"Its 35 mm-equivalent gives a sensor diagonal of {by_ratio.diagonal_mm:.1f} mm, its "
+                    f"focal plane resolution {by_plane.diagonal_mm:.1f} mm.",
+                    "State the sensor in a [[camera]] entry of the session file.",
+                )
+            )
+    if entry is not None and entry.sensor is not None:
+        return entry.sensor, "session"
+    if by_ratio is not None:
+        return by_ratio, "exif"
+    if by_plane is not None:
+        return by_plane, "exif"
+    return FULL_FRAME, "assumed"
+
+
+def _sensor_by_ratio(focal_length_mm: float, focal_length_35mm: float) -> Sensor | None:
+    if not (focal_length_mm > 0 and focal_length_35mm > 0):
+        return None
+    crop = focal_length_35mm / focal_length_mm
+    sensor = Sensor(FULL_FRAME.width_mm / crop, FULL_FRAME.height_mm / crop)
+    return sensor if _plausible(sensor) else None
+
+
+def _sensor_by_plane(record: FileRecord) -> Sensor | None:
+    """Sensor from the focal plane resolution, only where the Exif size is the picture's own size."""
+    px_per_mm = record.focal_plane_px_per_mm
+    if not px_per_mm > 0 or not record.exif_width_px or not record.exif_height_px:
+        return None
+    stored = {record.stored_width_px, record.stored_height_px}
+    if stored != {0} and stored != {record.exif_width_px, record.exif_height_px}:
+        return None
+    long = max(record.exif_width_px, record.exif_height_px) / px_per_mm
+    short = min(record.exif_width_px, record.exif_height_px) / px_per_mm
+    sensor = Sensor(long, short)
+    return sensor if _plausible(sensor) else None
+
+
+def _plausible(sensor: Sensor) -> bool:
+    low, high = PLAUSIBLE_DIAGONAL_MM
+    return bool(low <= sensor.diagonal_mm <= high)
+
+
+def unreadable_problems(found: Found, records: Sequence[FileRecord], limit: int = 1000) -> list[Problem]:
+    """List the pictures that could not be read, each with its reason."""
+    listed = [
+        Problem(found.shown(found.pictures[i]), record.error, "Its sidecar, if any, still counts.")
+        for i, record in enumerate(records)
+        if record.error is not None
+    ]
+    if len(listed) > limit:
+        more = len(listed) - limit
+        listed = [*listed[:limit], Problem(None, f"{more} more files could not be read.", "")]
+    return listed
+
+
+def collapse(names: Sequence[str], limit: int = 5) -> str:
+    """Join names for a sentence, at most ``limit`` of them.
+
+    Examples
+    --------
+    >>> collapse(["a", "b", "c"], limit=2)
+    'a, b and 1 more'
+    """
+    shown = [printable(name) for name in names[:limit]]
+    more = len(names) - len(shown)
+    return ", ".join(shown) + (f" and {more} more" if more else "")

@@ -1,0 +1,196 @@
+"""Walks the source folders: which files are pictures, sidecars, session files and notes.
+
+Nothing is opened here but session files. Links to folders are not followed, hidden names are passed over,
+and folders that hold an ``audit.json`` of ours are skipped.
+"""
+
+from __future__ import annotations
+
+import os
+import stat
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from auditor.errors import FileFormatError, Problem, SourceError
+from auditor.intake.metadata import PICTURE_SUFFIXES
+from auditor.intake.session import SESSION_NAME, SessionFile, read_session
+
+NOTES_NAME = "notes.csv"
+SAMPLE_NAME = "sample.csv"
+OUTPUT_MARK = "audit.json"
+Stamp = tuple[int, int, int]  # size in bytes, time of last change of the contents and of the entry [ns]
+
+
+@dataclass(frozen=True, slots=True)
+class Folder:
+    """A folder with pictures, and what the photographer wrote that holds there.
+
+    Attributes
+    ----------
+    path : str
+    shown : str
+        Path as shown in tables, relative to its source.
+    session : SessionFile
+        The nearest one, or the empty one.
+    notes : tuple of str
+        Paths of the notes files that hold here, nearest first.
+    """
+
+    path: str
+    shown: str
+    session: SessionFile
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """What a walk has found; pictures and sidecars as (folder index, file name), in sorted order.
+
+    Stamps tell an unchanged file; they go with the pictures and the sidecars, None where the entry is no
+    ordinary file.
+    """
+
+    folders: list[Folder] = field(default_factory=list)
+    pictures: list[tuple[int, str]] = field(default_factory=list)
+    sidecars: list[tuple[int, str]] = field(default_factory=list)
+    picture_stamps: list[Stamp | None] = field(default_factory=list)
+    sidecar_stamps: list[Stamp | None] = field(default_factory=list)
+    problems: list[Problem] = field(default_factory=list)
+
+    def path(self, item: tuple[int, str]) -> str:
+        """Full path of a picture or sidecar."""
+        return os.path.join(self.folders[item[0]].path, item[1])
+
+    def shown(self, item: tuple[int, str]) -> str:
+        """Path for people and tables: relative to the source, with ``/``, printable whatever its bytes."""
+        folder = self.folders[item[0]].shown
+        return printable(f"{folder}/{item[1]}" if folder else item[1])
+
+
+def printable(name: str) -> str:
+    """Return a file name as text that can be written anywhere; bytes that are not UTF-8 show as escapes."""
+    try:
+        name.encode()
+    except UnicodeEncodeError:
+        return os.fsencode(name).decode("utf-8", "backslashreplace")
+    return name
+
+
+def find_files(sources: list[Path], session: SessionFile | None = None, keepers: Path | None = None) -> Found:
+    """Walk the folders.
+
+    Parameters
+    ----------
+    sources : list of Path
+        Folders, or single picture files.
+    session : SessionFile, optional
+        Replaces every ``session.toml`` found.
+    keepers : Path, optional
+        A folder of selects; it is left out of the walk, as are those that session files name.
+
+    Raises
+    ------
+    SourceError
+        If a source does not exist or cannot be opened.
+    """
+    found = Found()
+    left_out = {os.path.realpath(keepers)} if keepers else set()
+    for source in sources:
+        prefix = source.name if len(sources) > 1 else ""
+        if source.is_file():
+            found.folders.append(
+                Folder(str(source.parent), prefix and source.parent.name, session or SessionFile(), ())
+            )
+            found.pictures.append((len(found.folders) - 1, source.name))
+            found.picture_stamps.append(_stamp(source))
+        elif source.is_dir():
+            _check_open(source)
+            _walk(found, str(source), prefix, session, left_out)
+        else:
+            raise SourceError(f"{source} does not exist.", "Name a folder of photographs, or a frame table.")
+    return found
+
+
+def _check_open(source: Path) -> None:
+    try:
+        with os.scandir(source):
+            pass
+    except OSError as error:
+        raise SourceError(f"{source} cannot be opened: {error.strerror}.", "Check its permissions.") from None
+
+
+def _walk(found: Found, top: str, prefix: str, fixed: SessionFile | None, left_out: set[str]) -> None:
+    """Visit folders from the top down; what holds in a folder is known before its subfolders are seen."""
+    waiting: list[tuple[str, str, SessionFile, tuple[str, ...]]] = [(top, prefix, fixed or SessionFile(), ())]
+    while waiting:
+        path, shown, session, notes = waiting.pop()
+        entries = _entries(found, path)
+        names = {entry.name for entry in entries}
+        if OUTPUT_MARK in names and path != top:
+            continue
+        if SESSION_NAME in names and fixed is None:
+            session = _session(found, Path(path, SESSION_NAME))
+        if session.marks.keepers is not None:
+            left_out.add(os.path.realpath(session.marks.keepers))
+        if NOTES_NAME in names:
+            notes = (os.path.join(path, NOTES_NAME), *notes)
+        index = len(found.folders)
+        found.folders.append(Folder(path, shown, session, notes))
+        subfolders = []
+        for entry in entries:
+            suffix = os.path.splitext(entry.name)[1].lower()
+            if entry.is_dir(follow_symlinks=False):
+                if os.path.realpath(entry.path) not in left_out:
+                    below = f"{shown}/{entry.name}" if shown else entry.name
+                    subfolders.append((entry.path, below, session, notes))
+            elif entry.is_symlink() and os.path.isdir(entry.path):
+                found.problems.append(
+                    Problem(
+                        printable(entry.path), "A link to a folder was not followed.", "Name it as a source."
+                    )
+                )
+            elif suffix in PICTURE_SUFFIXES:
+                found.pictures.append((index, entry.name))
+                found.picture_stamps.append(_stamp(entry))
+            elif suffix == ".xmp":
+                found.sidecars.append((index, entry.name))
+                found.sidecar_stamps.append(_stamp(entry))
+        waiting.extend(reversed(subfolders))
+
+
+def _entries(found: Found, path: str) -> list[os.DirEntry[str]]:
+    try:
+        with os.scandir(path) as listing:
+            return sorted(_visible(listing), key=lambda entry: entry.name)
+    except OSError as error:
+        found.problems.append(
+            Problem(
+                printable(path), f"The folder cannot be opened: {error.strerror}.", "Check its permissions."
+            )
+        )
+        return []
+
+
+def _stamp(entry: os.DirEntry[str] | Path) -> Stamp | None:
+    try:
+        status = entry.stat()
+    except (OSError, ValueError):
+        return None
+    if not stat.S_ISREG(status.st_mode):
+        return None
+    return status.st_size, status.st_mtime_ns, status.st_ctime_ns
+
+
+def _visible(listing: Iterator[os.DirEntry[str]]) -> Iterator[os.DirEntry[str]]:
+    return (entry for entry in listing if not entry.name.startswith("."))
+
+
+def _session(found: Found, path: Path) -> SessionFile:
+    try:
+        session = read_session(path)
+    except FileFormatError as error:
+        found.problems.append(Problem(str(path), error.what, f"{error.next_step} The file was ignored."))
+        return SessionFile()
+    found.problems.extend(session.problems)
+    return session

@@ -1,0 +1,120 @@
+"""Hands out work to reading processes and collects what they give back."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from collections.abc import Iterator, Sequence
+from queue import Empty, SimpleQueue
+from threading import Thread
+
+from auditor.intake.reader_process import receive, send
+
+_START = "import sys; sys.path[:] = sys.argv[1:]; from auditor.intake.reader_process import main; main()"
+
+
+def cores() -> int:
+    """Number of cores this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+def read_in_processes(
+    jobs: Sequence[Sequence[str]], workers: int
+) -> Iterator[tuple[int, list[bytes] | None]]:
+    """Read lists of files in several processes at once.
+
+    Parameters
+    ----------
+    jobs : sequence of sequence of str
+        Paths that are read by one process in one go.
+    workers : int
+        Number of processes.
+
+    Yields
+    ------
+    tuple of int and (list of bytes or None)
+        The number of a job and its packed records, as they are finished; None where the process that had
+        it ended early, or none could be started. Closing the generator ends the processes.
+    """
+    waiting: SimpleQueue[int] = SimpleQueue()
+    for number in range(len(jobs)):
+        waiting.put(number)
+    done: SimpleQueue[tuple[int, list[bytes] | None] | None] = SimpleQueue()
+    processes = [process for _ in range(min(workers, len(jobs))) if (process := _started()) is not None]
+    threads = [
+        Thread(target=_serve, args=(process, jobs, waiting, done), daemon=True) for process in processes
+    ]
+    for thread in threads:
+        thread.start()
+    try:
+        running = len(threads)
+        while running:
+            item = done.get()
+            if item is None:
+                running -= 1
+            else:
+                yield item
+        while True:  # what is left once every process has ended early
+            try:
+                yield waiting.get_nowait(), None
+            except Empty:
+                return
+    finally:
+        for process in processes:
+            process.kill()
+        for thread in threads:
+            thread.join()
+        for process in processes:
+            process.wait()
+
+
+def _started() -> subprocess.Popen[bytes] | None:
+    """Start a reading process: isolated from the current folder, deaf to the keyboard, without a voice."""
+    path = [entry or os.getcwd() for entry in sys.path]
+    try:
+        return subprocess.Popen(
+            [sys.executable, "-I", "-c", _START, *path],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            start_new_session=True,
+        )
+    except OSError:
+        return None
+
+
+def _serve(
+    process: subprocess.Popen[bytes],
+    jobs: Sequence[Sequence[str]],
+    waiting: SimpleQueue[int],
+    done: SimpleQueue[tuple[int, list[bytes] | None] | None],
+) -> None:
+    """Feed one process, one job at a time, until there is none left or the process has ended."""
+    assert process.stdin is not None
+    assert process.stdout is not None
+    try:
+        with process.stdin, process.stdout:
+            while True:
+                number = waiting.get_nowait()
+                answer = _ask(process, jobs[number])
+                done.put((number, answer))
+                if answer is None:
+                    return
+    except (Empty, OSError):
+        pass
+    finally:
+        done.put(None)
+
+
+def _ask(process: subprocess.Popen[bytes], paths: Sequence[str]) -> list[bytes] | None:
+    assert process.stdin is not None
+    assert process.stdout is not None
+    try:
+        send(process.stdin, [os.fsencode(path) for path in paths])  # type: ignore[arg-type]
+        answer = receive(process.stdout)  # type: ignore[arg-type]
+    except OSError:
+        return None
+    return answer if answer is not None and len(answer) == len(paths) else None

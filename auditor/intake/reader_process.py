@@ -1,0 +1,70 @@
+"""The reading process: takes lists of paths from its input, gives packed records on its output.
+
+It is a plain child with two pipes, so that it needs nothing of the program that started it, ends by itself
+when that program is gone, and never hears the keyboard.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+import struct
+import sys
+from typing import BinaryIO
+
+from auditor.intake.metadata import read_file
+from auditor.intake.packing import pack
+from auditor.intake.records import FileRecord
+from auditor.intake.xmp import XmpError, read_sidecar
+
+SIDECAR_SUFFIX = ".xmp"
+_LENGTH = struct.Struct("<I")
+
+
+def read_packed(path: str) -> bytes:
+    """Read a picture or a sidecar and pack what it says; a sidecar is a record with XMP alone."""
+    if not path.casefold().endswith(SIDECAR_SUFFIX):
+        return pack(read_file(path))
+    try:
+        return pack(FileRecord(container="xmp", xmp=read_sidecar(path)))
+    except XmpError as error:
+        return pack(FileRecord(container="xmp", error=str(error)))
+    except Exception as error:  # as in read_file: whatever a stranger's file does, the run goes on
+        return pack(FileRecord(container="xmp", error=f"the file could not be read ({type(error).__name__})"))
+
+
+def send(stream: BinaryIO, parts: list[bytes]) -> None:
+    """Write a list of byte strings."""
+    body = b"".join(_LENGTH.pack(len(part)) + part for part in parts)
+    stream.write(_LENGTH.pack(len(body)) + body)
+    stream.flush()
+
+
+def receive(stream: BinaryIO) -> list[bytes] | None:
+    """Read a list of byte strings; None where the other side has ended."""
+    head = stream.read(_LENGTH.size)
+    if len(head) < _LENGTH.size:
+        return None
+    (size,) = _LENGTH.unpack(head)
+    body = stream.read(size)
+    if len(body) < size:
+        return None
+    parts, at = [], 0
+    while at < size:
+        (length,) = _LENGTH.unpack_from(body, at)
+        at += _LENGTH.size
+        parts.append(body[at : at + length])
+        at += length
+    return parts
+
+
+def main() -> None:
+    """Serve until the input ends."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    out = os.fdopen(os.dup(sys.stdout.fileno()), "wb")
+    os.dup2(sys.stderr.fileno(), sys.stdout.fileno())  # nothing else may write among the answers
+    try:
+        while (paths := receive(sys.stdin.buffer)) is not None:
+            send(out, [read_packed(os.fsdecode(path)) for path in paths])
+    except BrokenPipeError:
+        os._exit(0)  # the program that asked is gone

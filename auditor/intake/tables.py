@@ -1,0 +1,210 @@
+"""Frame tables as files: written by ``scan``, read back as a source, or made by anyone.
+
+CSV holds ``inf`` and empty cells; a cell that a spreadsheet would run is written with an apostrophe in
+front, which is taken off again on reading. JSON holds null, with ``<key>_is_infinite`` where that is meant.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from auditor.errors import FileFormatError, OutputError, Problem
+from auditor.frames import COLUMNS, NUMBER, TEXT, TIME, TRUTH, with_columns
+
+TABLE_SUFFIXES = (".csv", ".json", ".parquet")
+_RUNS = re.compile(r"^'*[=+\-@\t\r]")
+
+
+def is_table(path: Path) -> bool:
+    """Whether a source is a frame table by its ending."""
+    return path.is_file() and path.suffix.lower() in TABLE_SUFFIXES
+
+
+def neutralised(text: str) -> str:
+    """Return a cell that no spreadsheet runs as a formula.
+
+    Examples
+    --------
+    >>> neutralised("=1+1"), neutralised("P1010203.jpg")
+    ("'=1+1", 'P1010203.jpg')
+    """
+    return f"'{text}" if _RUNS.match(text) else text
+
+
+def restored(text: str) -> str:
+    """Undo :func:`neutralised`.
+
+    Examples
+    --------
+    >>> restored("'=1+1"), restored("it's")
+    ('=1+1', "it's")
+    """
+    return text[1:] if text.startswith("'") and _RUNS.match(text) else text
+
+
+def time_texts(table: pd.DataFrame) -> pd.Series:
+    """Capture times as ISO 8601 text, with a fraction only where the camera wrote one."""
+    times = table["captured_at"]
+    whole = times.dt.strftime("%Y-%m-%dT%H:%M:%S")
+    fraction = times.dt.strftime(".%f").str.replace(r"(?<=\.\d\d)0+$", "", regex=True)
+    has_fraction = table["has_subseconds"].fillna(False) | (times.dt.microsecond.fillna(0) > 0)
+    return whole.where(~has_fraction, whole + fraction)
+
+
+def to_csv_text(table: pd.DataFrame) -> str:
+    """Write any table as CSV text: ``inf``, empty for unknown, cells neutralised."""
+    out = table.copy()
+    if "captured_at" in out and "has_subseconds" in out:
+        out["captured_at"] = time_texts(out)
+    for name in out.columns:
+        if out[name].dtype == TRUTH:
+            out[name] = out[name].map({True: "true", False: "false"})
+        elif out[name].dtype.kind not in "fiub" and not isinstance(out[name].dtype, pd.Int64Dtype):
+            out[name] = out[name].map(neutralised, na_action="ignore")
+    return str(out.to_csv(index=False, lineterminator="\n"))
+
+
+def to_json_rows(table: pd.DataFrame) -> list[dict[str, Any]]:
+    """Write any table as rows of plain JSON values."""
+    out = table.copy()
+    if "captured_at" in out and "has_subseconds" in out:
+        out["captured_at"] = time_texts(out)
+    return [
+        plain({str(key): value for key, value in row.items()})
+        for row in out.astype(object).to_dict("records")
+    ]
+
+
+def plain(value: Any) -> Any:
+    """Turn a value into valid JSON: NaN becomes null, infinity null beside ``<key>_is_infinite``.
+
+    Examples
+    --------
+    >>> plain({"far_limit_m": math.inf, "near_limit_m": math.nan})
+    {'far_limit_m': None, 'far_limit_m_is_infinite': True, 'near_limit_m': None}
+    """
+    if isinstance(value, dict):
+        out: dict[str, Any] = {}
+        for key, item in value.items():
+            out[key] = plain(item)
+            if isinstance(item, (float, np.floating)) and math.isinf(item):
+                out[f"{key}_is_infinite"] = True
+        return out
+    if isinstance(value, (list, tuple)):
+        return [plain(item) for item in value]
+    if isinstance(value, np.ndarray):
+        return [plain(item) for item in value.tolist()]
+    if isinstance(value, (bool, np.bool_)):
+        return bool(value)
+    if isinstance(value, (float, np.floating)):
+        return float(value) if math.isfinite(value) else None
+    if isinstance(value, np.integer):
+        return int(value)
+    if value is None or value is pd.NA or value is pd.NaT:
+        return None
+    if isinstance(value, (int, str)):
+        return value
+    return str(value)
+
+
+def write_table(table: pd.DataFrame, path: Path) -> None:
+    """Write a frame table as CSV, JSON or Parquet, by the file's ending.
+
+    Raises
+    ------
+    OutputError
+        If the ending is none of these, pyarrow is missing for Parquet, or the file cannot be written.
+    """
+    suffix = path.suffix.lower()
+    if suffix not in TABLE_SUFFIXES:
+        raise OutputError(f"{path} ends in {suffix or 'nothing'}.", "Let it end in .csv, .json or .parquet.")
+    try:
+        if suffix == ".csv":
+            path.write_text(to_csv_text(table), encoding="utf-8")
+        elif suffix == ".json":
+            rows = json.dumps(to_json_rows(table), ensure_ascii=False, allow_nan=False)
+            path.write_text(rows, encoding="utf-8")
+        else:
+            table.to_parquet(path, index=False)
+    except ImportError:
+        raise OutputError(
+            "Parquet needs pyarrow.", 'Install it: pip install "focus-zone-auditor[parquet]".'
+        ) from None
+    except OSError as error:
+        raise OutputError(
+            f"{path} cannot be written: {error.strerror}.", "Name another place with --out."
+        ) from None
+
+
+def read_table(path: Path) -> tuple[pd.DataFrame, list[Problem]]:
+    """Read a frame table; missing columns are unknown, derived ones are kept only until recomputed.
+
+    Raises
+    ------
+    FileFormatError
+        If it cannot be read, holds no row, or has no column ``file``.
+    """
+    try:
+        if path.suffix.lower() == ".csv":
+            raw = pd.read_csv(path, dtype=str, keep_default_na=False, na_values=[""], encoding="utf-8-sig")
+        elif path.suffix.lower() == ".json":
+            raw = pd.DataFrame(json.loads(path.read_text(encoding="utf-8")))
+        else:
+            raw = pd.read_parquet(path)
+    except ImportError:
+        raise FileFormatError(
+            f"{path} needs pyarrow.", 'Install it: pip install "focus-zone-auditor[parquet]".'
+        ) from None
+    except (OSError, ValueError) as error:
+        raise FileFormatError(
+            f"{path} cannot be read as a table: {error}", "See README, frame table."
+        ) from None
+    if "file" not in raw.columns or not len(raw):
+        raise FileFormatError(f"{path} has no column 'file' or no row.", "Each row needs its frame's name.")
+    problems: list[Problem] = []
+    infinite = [name for name in raw.columns if str(name).endswith("_is_infinite")]
+    out = raw.drop(columns=infinite).copy()
+    for name in out.columns:
+        dtype = COLUMNS.get(str(name))
+        if dtype is None:
+            continue
+        out[name] = _column(out[name], str(name), dtype, path, problems)
+        flag = f"{name}_is_infinite"
+        if flag in infinite:
+            out.loc[raw[flag].fillna(False).astype(bool), name] = math.inf
+    if "captured_at" in out and "has_subseconds" not in out and "captured_at" in raw:
+        out["has_subseconds"] = raw["captured_at"].astype("str").str.contains(r"\.\d", regex=True, na=False)
+    return with_columns(out), problems
+
+
+def _column(values: pd.Series, name: str, dtype: str, path: Path, problems: list[Problem]) -> pd.Series:
+    """Read one column; cells that cannot be read become unknown and are listed."""
+    given = values.notna()
+    if dtype == TEXT:
+        return values.map(lambda v: restored(str(v)), na_action="ignore").astype(TEXT)
+    if dtype == TIME:
+        read: pd.Series = pd.to_datetime(values, errors="coerce", format="ISO8601").astype(TIME)
+    elif dtype == TRUTH:
+        words = {"true": True, "false": False, "1": True, "0": False}
+        read = values.map(lambda v: words.get(str(v).casefold()), na_action="ignore").astype(TRUTH)
+    else:
+        read = pd.to_numeric(values, errors="coerce").astype(NUMBER)
+        if dtype != NUMBER:
+            read = read.round().astype(dtype)
+    bad = given & read.isna()
+    if bad.any():
+        problems.append(
+            Problem(
+                f"{path}, column {name}",
+                f"{int(bad.sum())} cells cannot be read, the first is {values[bad].iloc[0]!r}.",
+                "They count as unknown.",
+            )
+        )
+    return read

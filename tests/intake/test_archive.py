@@ -1,0 +1,383 @@
+"""From folders to the table of stated facts: grouping, stretches, notes, selects and marks on real files."""
+
+import shutil
+from datetime import datetime
+
+import numpy as np
+import pytest
+
+from auditor.errors import SourceError
+from auditor.intake.archive import read_archive
+from auditor.settings import Request
+
+NOON = datetime(2031, 4, 5, 12, 0, 0)
+
+
+def read(*sources, **options):
+    return read_archive(Request(tuple(sources), **options))
+
+
+def said(archive):
+    return "\n".join(f"{p.file}: {p.what} {p.next}" for p in archive.problems)
+
+
+def column(archive, name):
+    return dict(zip(archive.table["file"], archive.table[name], strict=True))
+
+
+PRESETS = """
+[[preset]]
+name = "arcade"
+focal_length = "28mm"
+f_number = 8
+focus_distance = "2.5m"
+[[preset]]
+name = "gate"
+focal_length = "28mm"
+f_number = 5.6
+focus_distance = "10ft"
+"""
+
+
+# --- one frame, however many files -------------------------------------------------------------------
+
+
+def test_a_raw_file_its_jpeg_and_two_sidecars_are_one_frame(tmp_path, photo, packet):
+    photo(tmp_path / "P1010001.jpg", NOON)
+    shutil.copy(tmp_path / "P1010001.jpg", tmp_path / "P1010001.dng")
+    (tmp_path / "P1010001.xmp").write_bytes(packet(2))
+    (tmp_path / "P1010001.jpg.xmp").write_bytes(packet(4))
+    archive = read(tmp_path)
+    assert len(archive.table) == 1
+    assert archive.found == archive.read == 2
+    assert archive.merged == 1
+    assert archive.table["files"][0] == "P1010001.dng|P1010001.jpg|P1010001.jpg.xmp|P1010001.xmp"
+    assert archive.table["keeper"][0] == "yes"
+    assert archive.table["mark_source"][0] == "sidecar"
+
+
+def test_edited_exports_and_copies_join_their_frame(tmp_path, photo):
+    photo(tmp_path / "P1010001.jpg", NOON, subsec="10", size=(48, 32))
+    photo(tmp_path / "P1010001-web.jpg", NOON, subsec="10")
+    photo(tmp_path / "best" / "P1010001.jpg", NOON, subsec="10")
+    photo(tmp_path / "P1010002.jpg", NOON, subsec="60")
+    archive = read(tmp_path)
+    assert archive.table["file"].tolist() == ["P1010001.jpg", "P1010002.jpg"]
+    assert archive.merged == 2
+
+
+def test_a_whole_second_joins_an_export_only_if_it_holds_one_frame_of_that_camera(tmp_path, photo):
+    for name in ("P1010001", "P1010002", "P1010001-web"):
+        photo(tmp_path / f"{name}.jpg", NOON)
+    assert len(read(tmp_path).table) == 3
+    (tmp_path / "P1010002.jpg").unlink()
+    assert len(read(tmp_path).table) == 1
+
+
+def test_one_name_with_two_times_is_two_frames_and_said(tmp_path, photo):
+    photo(tmp_path / "P1010001.jpg", NOON)
+    photo(tmp_path / "P1010001.jpeg", NOON.replace(hour=15))
+    archive = read(tmp_path)
+    assert len(archive.table) == 2
+    assert "another capture time" in said(archive)
+
+
+def test_an_unreadable_picture_still_counts_through_its_sidecar(tmp_path, photo, packet):
+    photo(tmp_path / "P1010001.jpg", NOON)
+    (tmp_path / "P1010002.jpg").write_bytes(b"not a picture")
+    (tmp_path / "P1010003.jpg").write_bytes(b"nor this")
+    (tmp_path / "P1010003.xmp").write_bytes(packet(3))
+    archive = read(tmp_path)
+    assert (archive.found, archive.read, archive.unreadable) == (3, 1, 2)
+    assert column(archive, "keeper")["P1010003.jpg"] == "yes"
+    assert "P1010002.jpg" not in column(archive, "keeper")
+    assert "P1010002.jpg" in said(archive)
+
+
+# --- stretches ---------------------------------------------------------------------------------------
+
+
+def test_stretches_by_frame_name_fill_in_what_the_files_do_not_say(walk):
+    folder = walk(6)
+    (folder / "session.toml").write_text(
+        PRESETS
+        + '[[stretch]]\npreset="arcade"\nfrom="P1010002"\n[[stretch]]\npreset="gate"\nfrom="p1010005.JPG"\n'
+    )
+    archive = read(folder)
+    assert archive.problems == []
+    assert [p if isinstance(p, str) else None for p in archive.table["preset"]] == [
+        None, "arcade", "arcade", "arcade", "gate", "gate",
+    ]  # fmt: skip
+    assert archive.table["focus_distance_source"].tolist() == ["unknown"] + ["session"] * 5
+    assert archive.table["focus_distance_m"][5] == pytest.approx(3.048, rel=1e-12)  # 10 ft, exact
+    assert np.isnan(archive.table["f_number"][0])
+
+
+def test_a_stretch_ends_with_the_session(walk, photo):
+    folder = walk(3)
+    photo(folder / "P1010100.jpg", datetime(2031, 4, 5, 19, 0))
+    (folder / "session.toml").write_text(PRESETS + '[[stretch]]\npreset="arcade"\nfrom="P1010001"\n')
+    assert read(folder).table["preset"].isna().tolist() == [False, False, False, True]
+
+
+def test_the_file_wins_over_a_stretch_in_f_number_and_the_stretch_in_focus_distance(walk):
+    folder = walk(3, f_number=[8.0, 5.6, None], focal_length_mm=28.0, distance=(4, 1))
+    (folder / "session.toml").write_text(PRESETS + '[[stretch]]\npreset="arcade"\nfrom="P1010001"\n')
+    archive = read(folder)
+    assert archive.table["f_number"].tolist() == [8.0, 5.6, 8.0]
+    assert archive.table["focus_distance_m"].tolist() == [2.5, 2.5, 2.5]
+    assert archive.table["preset"].isna().tolist() == [False, True, False]
+    assert "another f-number" in said(archive)
+    assert "another focus distance" in said(archive)
+
+
+def test_a_stretch_leaves_frames_of_another_lens_alone(walk):
+    folder = walk(2, focal_length_mm=[50.0, None])
+    (folder / "session.toml").write_text(PRESETS + '[[stretch]]\npreset="arcade"\nfrom="P1010001"\n')
+    archive = read(folder)
+    assert archive.table["preset"].isna().tolist() == [True, False]
+    assert "another lens or focal length" in said(archive)
+
+
+@pytest.mark.parametrize(
+    ("stretches", "expected", "covered"),
+    [
+        ('[[stretch]]\npreset="arcade"\nfrom="P1019999"\n', "no frame 'P1019999'", 0),
+        ('[[stretch]]\npreset="arcade"\nfrom="14:01"\n', "", 5),
+        ('[[stretch]]\npreset="arcade"\nfrom="2031-04-05 14:01"\nto="14:03"\n', "", 2),
+        ('[[stretch]]\npreset="arcade"\nfrom="P1010003"\nto="P1010002"\n', "before it begins", 0),
+        ('[[stretch]]\npreset="arcade"\nfrom="P1010001"\ncamera="body Z"\n', "body Z", 0),
+        (
+            '[[stretch]]\npreset="arcade"\nfrom="P1010001"\nto="P1010004"\n'
+            '[[stretch]]\npreset="gate"\nfrom="P1010003"\nto="P1010006"\n',
+            "overlap",
+            4,
+        ),
+    ],
+)
+def test_each_mistake_in_a_stretch_gets_one_message_and_the_rest_goes_on(walk, stretches, expected, covered):
+    folder = walk(6)
+    (folder / "session.toml").write_text(PRESETS + stretches)
+    archive = read(folder)
+    assert len(archive.problems) == (1 if expected else 0)
+    assert expected in said(archive)
+    assert archive.table["preset"].notna().sum() == covered
+    assert len(archive.table) == 6
+
+
+def test_a_frame_name_that_is_there_twice_and_a_time_without_a_date_over_two_days(walk, photo):
+    folder = walk(3)
+    photo(folder / "b" / "P1010002.jpg", datetime(2031, 4, 6, 14, 1))
+    (folder / "session.toml").write_text(
+        PRESETS + '[[stretch]]\npreset="arcade"\nfrom="P1010002"\n[[stretch]]\npreset="gate"\nfrom="14:01"\n'
+    )
+    archive = read(folder)
+    assert "'P1010002' is there 2 times" in said(archive)
+    assert "could be any of 2 days" in said(archive)
+    assert archive.table["preset"].isna().all()
+    (folder / "session.toml").write_text(PRESETS + '[[stretch]]\npreset="arcade"\nfrom="b/P1010002"\n')
+    assert column(read(folder), "preset")["b/P1010002.jpg"] == "arcade"
+
+
+def test_the_nearest_session_file_applies_whole_and_a_named_one_replaces_all(walk):
+    top = walk(2).parent
+    walk(2, folder="walk/inner", start="2031-04-05T15:00:00")
+    (top / "walk" / "session.toml").write_text(PRESETS + '[[stretch]]\npreset="arcade"\nfrom="2031-04-05"\n')
+    (top / "walk" / "inner" / "session.toml").write_text("")
+    archive = read(top / "walk")
+    assert archive.table["preset"].notna().tolist() == [True, True, False, False]
+    named = top / "other.toml"
+    named.write_text(PRESETS + '[[stretch]]\npreset="gate"\nfrom="2031-04-05"\n')
+    assert read(top / "walk", session_file=named).table["preset"].tolist() == ["gate"] * 4
+
+
+def test_clock_offset_and_distances_from_the_lens(walk):
+    folder = walk(1)
+    (folder / "session.toml").write_text(
+        '[distances]\nfrom="lens"\n[[camera]]\nclock_offset="-1h"\n'
+        + PRESETS
+        + '[[stretch]]\npreset="arcade"\nfrom="13:00"\n'
+    )
+    table = read(folder).table
+    assert table["captured_at"][0] == datetime(2031, 4, 5, 13, 0)
+    # By hand: 2.5 m from the lens is 2.5 + v from the sensor, v = u f / (u - f) = 2.5 * 0.028 / 2.472.
+    assert table["focus_distance_m"][0] == pytest.approx(2.5 + 2.5 * 0.028 / 2.472, rel=1e-9)
+
+
+# --- notes -------------------------------------------------------------------------------------------
+
+
+def test_notes_win_over_files_and_empty_cells_change_nothing(walk):
+    folder = walk(3, f_number=4.0, focal_length_mm=28.0, rating=3)
+    (folder / "notes.csv").write_text(
+        "file;keeper;subject_distance;f_number;reason\nP1010001;no;7ft;;blink\nP1010002.jpg;;2,5m;8;\n"
+    )
+    archive = read(folder)
+    table = archive.table
+    assert archive.table["keeper"].tolist() == ["no", "yes", "yes"]
+    assert table["mark_source"].tolist() == ["notes", "embedded", "embedded"]
+    assert table["subject_distance_m"][0] == pytest.approx(2.1336, rel=1e-9)
+    assert table["subject_distance_m"][1] == 2.5
+    assert table["subject_distance_rel_sd"][1] == 0.15
+    assert table["f_number"].tolist() == [4.0, 8.0, 4.0]
+    assert table["reason"][0] == "blink"
+    assert "1 marks disagree between notes and embedded" in said(archive)
+
+
+def test_the_nearest_filled_cell_wins(walk):
+    folder = walk(1, folder="walk/inner").parent
+    (folder / "notes.csv").write_text("file,subject_distance,reason\ninner/P1010001,4m,far\n")
+    (folder / "inner" / "notes.csv").write_text("file,subject_distance\nP1010001,2m\n")
+    table = read(folder).table
+    assert (table["subject_distance_m"][0], table["reason"][0]) == (2.0, "far")
+
+
+def test_mistakes_in_notes_name_their_line(walk):
+    folder = walk(2)
+    (folder / "notes.csv").write_text(
+        "file,keepr,subject_distance,preset\nP1010001,yes,2,\nP1010001,yes,3m,\nP1010009,,3m,\nP1010002,,,nowhere\n"
+    )
+    text = said(read(folder))
+    assert "line 1: There is no column 'keepr'; it was ignored. Did you mean 'keeper'?" in text
+    assert "line 2: subject_distance: '2' has no unit" in text
+    assert "line 3: A second note for the frame P1010001.jpg. The first" in text
+    assert "line 4: There is no frame 'P1010009'." in text
+    assert "line 5: There is no preset 'nowhere'" in text
+
+
+# --- selects -----------------------------------------------------------------------------------------
+
+
+def test_a_folder_of_selects_marks_keepers_and_is_not_read_as_frames(walk, photo):
+    folder = walk(5)
+    begin = datetime(2031, 4, 5, 14, 0)
+    (folder / "session.toml").write_text('[marks]\nkeepers = "selects"\n')
+    photo(folder / "selects" / "P1010001.jpg", begin)  # stem and time
+    photo(folder / "selects" / "my best one.jpg", begin.replace(minute=2))  # renamed: camera and time
+    photo(folder / "selects" / "best-P1010004-print.jpg", None)  # a stem contained in its name
+    photo(folder / "selects" / "stranger.jpg", datetime(2030, 1, 1))
+    archive = read(folder)
+    assert len(archive.table) == 5
+    assert archive.table["keeper"].notna().tolist() == [True, False, True, True, False]
+    assert archive.table["counted_as"].tolist() == ["keeper", "not kept", "keeper", "keeper", "not kept"]
+    assert "stranger.jpg: A file in the folder of selects matches no frame" in said(archive)
+
+
+def test_one_stem_with_another_time_is_no_match(walk, photo):
+    folder = walk(2)
+    photo(folder.parent / "sel" / "P1010001.jpg", datetime(2029, 1, 1))
+    archive = read(folder, keepers_folder=folder.parent / "sel")
+    assert archive.table["keeper"].isna().all()
+
+
+# --- marks -------------------------------------------------------------------------------------------
+
+
+def test_ratings_are_real_numbers_and_zero_or_absent_is_unmarked(walk):
+    # ISO 16684-1:2011, Table 5: xmp:Rating is a Real, -1 rejected, 0 unrated, absent means 0.
+    folder = walk(6, rating=["1.0", "0", None, "-1", "5", "2"])
+    keeper = read(folder).table["keeper"]
+    assert [k if isinstance(k, str) else None for k in keeper] == ["yes", None, None, "no", "yes", "yes"]
+
+
+def test_min_rating_labels_and_exif_rating(walk):
+    folder = walk(
+        4,
+        rating=["1", None, None, None],
+        label=[None, "Green", "Red", None],
+        exif_rating=[None, None, None, 3],
+    )
+    (folder / "session.toml").write_text(
+        '[marks]\nmin_rating = 2\nkeeper_labels = ["green"]\nreject_labels = ["RED"]\n'
+    )
+    table = read(folder).table
+    assert table["keeper"].tolist() == ["no", "yes", "no", "yes"]
+    assert table["mark_source"].tolist() == ["embedded", "embedded", "embedded", "exif"]
+
+
+@pytest.mark.parametrize(
+    ("ratings", "rule", "expected"),
+    [
+        # before the last mark unmarked means not kept; the last mark and all after it are left out
+        ([None, "3", None, "3", None, None], None, "not kept,keeper,not kept,left out,left out,left out"),
+        ([None, "3", None, "3", None, None], "not-kept", "not kept,keeper,not kept,keeper,not kept,not kept"),
+        (
+            [None, "3", None, "3", None, None],
+            "leave-out",
+            "left out,keeper,left out,keeper,left out,left out",
+        ),
+        ([None, "-1", None, None, "-1", None], None, ",".join(["left out"] * 6)),
+        ([None, "-1", None, None, "-1", None], "keeper", "keeper,not kept,keeper,keeper,not kept,keeper"),
+        ([None] * 6, None, ",".join(["left out"] * 6)),
+        (["3", "-1", "-1", "-1", "-1", "3"], None, "keeper,not kept,not kept,not kept,not kept,keeper"),
+    ],
+)
+def test_what_unmarked_frames_count_as(walk, ratings, rule, expected):
+    archive = read(walk(6, rating=ratings), unmarked=rule)
+    assert ",".join(archive.table["counted_as"]) == expected
+
+
+def test_a_session_with_only_rejects_and_one_without_marks_are_named(walk):
+    top = walk(2, rating="3").parent
+    walk(2, folder="walk/b", start="2031-04-06T10:00:00")
+    walk(2, folder="walk/c", start="2031-04-07T10:00:00", rating=["-1", None])
+    walk(2, folder="walk/d", start="2031-04-08T10:00:00", rating="3")
+    text = said(read(top / "walk"))
+    assert "Only rejects are marked in 1 session with 2 frames (2031-04-07 10:00)" in text
+    assert "No mark in 1 session with 2 frames (2031-04-06 10:00)" in text
+    assert "Keepers are 100.0% of 4 frames without, 66.7% of 6" in text
+
+
+def test_culled_to_overrides_every_other_end(walk):
+    folder = walk(6, rating=[None, "3", None, None, None, None])
+    (folder / "session.toml").write_text('[marks]\nculled_to = "P1010004"\n')
+    assert read(folder).table["counted_as"].tolist() == [
+        "not kept", "keeper", "not kept", "not kept", "left out", "left out",
+    ]  # fmt: skip
+
+
+def test_frames_without_a_time_are_left_out_where_unmarked(walk, photo):
+    folder = walk(3, rating=["3", None, "3"])
+    photo(folder / "scan1.jpg", None)
+    photo(folder / "scan2.jpg", None, rating=3)
+    counted = column(read(folder), "counted_as")
+    assert (counted["scan1.jpg"], counted["scan2.jpg"]) == ("left out", "keeper")
+
+
+# --- sources -----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("what", ["missing", "empty", "none readable"])
+def test_a_source_that_cannot_be_read_ends_with_one_message(tmp_path, what):
+    folder = tmp_path / "walk"
+    if what != "missing":
+        folder.mkdir()
+    if what == "none readable":
+        (folder / "a.jpg").write_bytes(b"\0")
+    with pytest.raises(SourceError) as error:
+        read(folder)
+    assert "walk" in error.value.what
+    assert error.value.next_step
+
+
+def test_folders_that_hold_our_results_are_skipped_and_links_to_folders_not_followed(walk, photo):
+    folder = walk(2)
+    photo(folder / "audit-report" / "chart.png.jpg", NOON)
+    (folder / "audit-report" / "audit.json").write_text("{}")
+    (folder / "loop").symlink_to(folder)
+    archive = read(folder)
+    assert len(archive.table) == 2
+    assert "link to a folder was not followed" in said(archive)
+
+
+def test_numbers_missing_inside_a_session_are_counted(tmp_path, photo):
+    for minute, number in enumerate((9997, 9998, 1, 2, 6)):
+        photo(tmp_path / f"P{number:04d}.jpg", NOON.replace(minute=minute))
+    # By hand: 9999 is missing before the counter rolls over to 1, and 3, 4, 5 before 6.
+    assert read(tmp_path).missing_numbers == 4
+
+
+def test_renamed_files_make_the_missing_numbers_unknown(tmp_path, photo):
+    for name in ("gate", "arcade", "stall"):
+        photo(tmp_path / f"{name}.jpg", NOON)
+    assert read(tmp_path).missing_numbers is None
