@@ -1,0 +1,207 @@
+"""The journey in one function: sources in, an :class:`Audit` out. Nothing is written or shown here."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from auditor.errors import Problem
+from auditor.evidence.presets import (
+    count_distances,
+    count_presets,
+    count_sessions,
+    name_presets,
+    number_bursts,
+)
+from auditor.evidence.zones import add_zones, has_zone
+from auditor.frames import KEEPER, LEFT_OUT, NOT_KEPT, with_columns
+from auditor.intake.archive import Archive, read_archive, rows_by_session_file
+from auditor.intake.facts import collapse
+from auditor.intake.reading import Progress
+from auditor.intake.session import SessionFile
+from auditor.optics.sensors import parse_criterion
+from auditor.settings import Request, Settings
+
+
+@dataclass(frozen=True, slots=True)
+class Audit:
+    """Everything that one audit has found.
+
+    Attributes
+    ----------
+    table : pandas.DataFrame
+        The frame table, every column of the contract.
+    paths : list of str
+        Full path of each frame's file, in the table's order.
+    settings : Settings
+    counts : dict of str to int or None
+        What was found and what fell out at each step.
+    presets, distances, sessions : pandas.DataFrame
+        See :mod:`auditor.evidence.presets`.
+    to_end : dict
+        Keepers and counted frames if the choosing had gone to each session's end.
+    problems : list of Problem
+    """
+
+    table: pd.DataFrame
+    paths: list[str]
+    settings: Settings
+    counts: dict[str, int | None]
+    presets: pd.DataFrame
+    distances: pd.DataFrame
+    sessions: pd.DataFrame
+    to_end: dict[str, int]
+    problems: list[Problem]
+
+
+@dataclass(frozen=True, slots=True)
+class Scan:
+    """The frame table with everything that is known of each frame, before anything is counted.
+
+    Attributes
+    ----------
+    archive : Archive
+        Its ``table`` is complete.
+    settings : Settings
+    problems : list of Problem
+    """
+
+    archive: Archive
+    settings: Settings
+    problems: list[Problem]
+
+
+def run_scan(request: Request, progress: Progress | None = None) -> Scan:
+    """Read the sources and work out each frame's preset, burst, zone and blur.
+
+    Raises
+    ------
+    AuditorError
+        If what was asked for cannot be done.
+    """
+    archive = read_archive(request, progress)
+    settings, problems = gather_settings(request, archive)
+    rings = [
+        (rows[own], lens.ring_m)
+        for session, rows in rows_by_session_file(archive)
+        for lens in session.lenses
+        if lens.ring_m
+        for own in [_rows_of_lens(archive.table, rows, session, lens.name, lens.focal_length_mm)]
+        if own.any()
+    ]
+    speeds = np.full(len(archive.table), settings.speed_m_s)
+    for session, rows in rows_by_session_file(archive):
+        if "speed_m_s" not in request.overrides:
+            speeds[rows] = session.settings.get("speed_m_s", settings.speed_m_s)
+    table = number_bursts(name_presets(archive.table, rings))
+    archive.table = with_columns(add_zones(table, parse_criterion(settings.coc), speeds))
+    return Scan(archive, settings, gathered([*archive.problems, *problems]))
+
+
+def run_audit(request: Request, progress: Progress | None = None) -> Audit:
+    """Audit the sources of a request.
+
+    Raises
+    ------
+    AuditorError
+        If what was asked for cannot be done.
+    """
+    scanned = run_scan(request, progress)
+    archive, settings = scanned.archive, scanned.settings
+    table = archive.table
+    return Audit(
+        table=table,
+        paths=archive.paths,
+        settings=settings,
+        counts=count_steps(archive),
+        presets=count_presets(table, settings.confidence),
+        distances=count_distances(table, settings.confidence, settings.units),
+        sessions=count_sessions(table, settings.confidence),
+        to_end={
+            "keepers": int((archive.counted_to_end == KEEPER).sum()),
+            "frames": int((archive.counted_to_end != LEFT_OUT).sum()),
+        },
+        problems=scanned.problems,
+    )
+
+
+def _rows_of_lens(
+    table: pd.DataFrame, rows: np.ndarray, session: SessionFile, name: str | None, focal_length_mm: float
+) -> np.ndarray:
+    """Which of the rows were taken with one lens of the session file: by name, else by focal length."""
+    names = table["lens"].iloc[rows].str.casefold()
+    declared = {lens.name.casefold() for lens in session.lenses if lens.name}
+    by_name = names.eq((name or "").casefold()).fillna(False).to_numpy(bool)
+    focal = table["focal_length_mm"].to_numpy("float64")[rows]
+    with np.errstate(invalid="ignore"):
+        by_length = np.abs(focal / focal_length_mm - 1) <= 0.02
+    return np.asarray(by_name | (by_length & ~names.isin(declared).to_numpy(bool)))
+
+
+def gather_settings(request: Request, archive: Archive) -> tuple[Settings, list[Problem]]:
+    """Put the session files' values under the command line's; where files differ, the most used one rules."""
+    problems: list[Problem] = []
+    frames_of: dict[str, dict[Any, int]] = defaultdict(lambda: defaultdict(int))
+    for session, rows in rows_by_session_file(archive):
+        for name, value in session.settings.items():
+            frames_of[name][value] += len(rows)
+    values: dict[str, Any] = {}
+    for name, by_value in frames_of.items():
+        if name in request.overrides:
+            continue
+        values[name] = max(by_value, key=lambda value: by_value[value])
+        if len(by_value) > 1:
+            problems.append(
+                Problem(
+                    None,
+                    f"Session files differ in {name}: {', '.join(f'{v:g}' for v in by_value)}.",
+                    f"{values[name]:g} was used for the whole, since it governs most frames.",
+                )
+            )
+    return Settings().changed(**values).changed(**request.overrides, unmarked=request.unmarked), problems
+
+
+def count_steps(archive: Archive) -> dict[str, int | None]:
+    """Count what fell out at each step; the sums of the contract hold by construction of the columns."""
+    table = archive.table
+    counted_as = table["counted_as"].to_numpy(object)
+    stated = table["keeper"].notna().to_numpy()
+    zone = has_zone(table)
+    complete = table[["focal_length_mm", "f_number", "focus_distance_m"]].notna().all(axis=1).to_numpy()
+    in_preset = table["in_preset"].fillna(False).to_numpy(bool)
+    keepers, not_kept = int((counted_as == KEEPER).sum()), int((counted_as == NOT_KEPT).sum())
+    left_out = int((counted_as == LEFT_OUT).sum())
+    by_statement = int((stated & (counted_as != LEFT_OUT)).sum())
+    return {
+        "found": archive.found,
+        "read": archive.read,
+        "unreadable": archive.unreadable,
+        "merged": archive.merged,
+        "frames": len(table),
+        "with_zone": int(zone.sum()),
+        "without_zone": int((~zone).sum()),
+        "not_zone_focused": int((complete & ~in_preset).sum()),
+        "with_subject_distance": int(table["subject_distance_m"].notna().sum()),
+        "stated": by_statement,
+        "by_rule": keepers + not_kept - by_statement,
+        "marked": keepers + not_kept,
+        "keepers": keepers,
+        "not_kept": not_kept,
+        "left_out": left_out,
+        "missing_numbers": archive.missing_numbers,
+    }
+
+
+def gathered(problems: list[Problem]) -> list[Problem]:
+    """Put problems that say the same of several files into one, in order of first appearance."""
+    files: dict[tuple[str, str], list[str]] = defaultdict(list)
+    for problem in problems:
+        files[problem.what, problem.next].append(problem.file or "")
+    return [
+        Problem(collapse(list(dict.fromkeys(names)), limit=3) or None, what, step)
+        for (what, step), names in files.items()
+    ]

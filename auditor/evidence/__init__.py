@@ -1,0 +1,1 @@
+"""Evidence: from the frame table to counts, intervals and the fitted model."""

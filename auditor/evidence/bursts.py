@@ -1,0 +1,53 @@
+"""Which frames count, and which of them belong to one burst."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from auditor.frames import KEEPER, LEFT_OUT
+
+
+def counted_frames(table: pd.DataFrame) -> pd.DataFrame:
+    """Return the frames that count: everything but those left out, with a fresh index."""
+    counts = table["counted_as"].notna() & (table["counted_as"] != LEFT_OUT)
+    return table[counts].reset_index(drop=True)
+
+
+def zone_focused(table: pd.DataFrame) -> pd.DataFrame:
+    """Return the counted frames that were zone-focused, with a fresh index."""
+    counted = counted_frames(table)
+    return counted[counted["in_preset"].fillna(False).astype(bool)].reset_index(drop=True)
+
+
+def is_keeper(table: pd.DataFrame) -> npt.NDArray[np.bool_]:
+    """Tell for each frame whether it counts as a keeper, shape (n,)."""
+    return (table["counted_as"] == KEEPER).fillna(False).to_numpy(dtype=bool)
+
+
+def burst_codes(table: pd.DataFrame, *further: str) -> npt.NDArray[np.intp]:
+    """Return the number of each frame's burst, 0, 1, ... in order of appearance, shape (n,).
+
+    A frame whose burst is unknown is a burst of its own.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        With ``session`` and ``burst``.
+    *further : str
+        Columns whose change splits a burst as well.
+    """
+    burst = table["burst"].to_numpy(dtype=float, na_value=np.nan)
+    session = table["session"].to_numpy(dtype=float, na_value=np.nan)
+    alone = np.isnan(burst)
+    keys = pd.DataFrame(
+        {
+            "session": np.where(alone | np.isnan(session), -1.0, session),
+            "burst": np.where(alone, np.arange(len(table)), burst),
+            "alone": alone,
+        }
+    )
+    for name in further:
+        keys[name] = table[name].reset_index(drop=True)
+    return keys.groupby(list(keys.columns), sort=False, dropna=False).ngroup().to_numpy(dtype=np.intp)

@@ -1,0 +1,234 @@
+"""Which zone setting each frame was taken with, which frames belong to one burst, and what each brought.
+
+Declared presets keep their names. Other frames are grouped by lens, focal length, f-number and focus
+distance, snapped to the lens's ring engravings; snapping only names the group.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import numpy as np
+import pandas as pd
+
+from auditor.evidence.bursts import zone_focused
+from auditor.evidence.rates import hit_rates
+from auditor.frames import captured_s
+from auditor.units import METRES_PER_FOOT, format_distance, format_f_number
+
+BURST_GAP_S = 2.0
+SMALLEST_PRESET = 5  # frames; smaller ones are pooled as "other" in tables and charts
+OTHER = "other"
+# Engravings met on most rings [m] (common practice, no source).
+USUAL_RING_M = (0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.2, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 7.0, 10.0, np.inf)
+BANDS_M = (0.0, 1.0, 1.5, 2.0, 3.0, 5.0, 10.0, np.inf)
+BANDS_FT = (0.0, 3.0, 5.0, 7.0, 10.0, 15.0, 30.0, np.inf)
+AUTOFOCUS_STEP = 0.10  # relative change between neighbouring bursts that an untouched ring does not make
+AUTOFOCUS_PAIRS = 4  # fewer neighbouring bursts than this tell nothing
+
+
+def snap_to_ring(focus_distance_m: np.ndarray, ring_m: Iterable[float]) -> np.ndarray:
+    """Nearest engraving, by reciprocal distance since that is how rings are spaced; NaN stays NaN.
+
+    Examples
+    --------
+    >>> snap_to_ring(np.array([2.4, 40.0]), USUAL_RING_M).tolist()
+    [2.5, inf]
+    """
+    engravings = np.array(sorted(ring_m))
+    reciprocal = 1.0 / engravings
+    with np.errstate(divide="ignore"):
+        wanted = 1.0 / np.asarray(focus_distance_m, dtype="float64")
+    nearest = np.abs(wanted[:, None] - reciprocal).argmin(axis=1)
+    return np.where(np.isnan(wanted), np.nan, engravings[nearest])
+
+
+def find_autofocused(table: pd.DataFrame) -> np.ndarray:
+    """Frames of a lens that was autofocused rather than zone-focused, shape (n,) of bool.
+
+    A lens counts as autofocused in a session when its recorded focus distance changes by more than a tenth
+    between most neighbouring bursts and no stretch or note covers it.
+    """
+    autofocused = np.zeros(len(table), dtype=bool)
+    recorded = table["focus_distance_source"].isin(["exif", "xmp"]) & table["preset"].isna()
+    recorded &= table["focus_distance_m"].notna() & table["captured_at"].notna()
+    chosen = table[recorded]
+    if not len(chosen):
+        return autofocused
+    keys = [chosen["session"], chosen["camera"].fillna(""), chosen["lens"].fillna("")]
+    times = pd.Series(captured_s(chosen), index=chosen.index)
+    for _, positions in times.groupby(keys, sort=False):
+        run = positions.sort_values(kind="stable")
+        starts = run.index[np.diff(run.to_numpy(), prepend=-np.inf) > BURST_GAP_S]
+        with np.errstate(divide="ignore"):
+            vergence = 1.0 / chosen.loc[starts, "focus_distance_m"].to_numpy()
+        larger = np.fmax(vergence[1:], vergence[:-1])
+        changed = np.abs(np.diff(vergence)) > AUTOFOCUS_STEP * larger
+        if len(changed) >= AUTOFOCUS_PAIRS and changed.mean() > 0.5:
+            autofocused[run.index.to_numpy()] = True
+    return autofocused
+
+
+def name_presets(table: pd.DataFrame, rings: Iterable[tuple[np.ndarray, Iterable[float]]]) -> pd.DataFrame:
+    """Return the table with ``preset``, ``preset_source`` and ``in_preset`` filled.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        Frame table with a fresh index; declared presets already named.
+    rings : iterable of (rows, engravings)
+        Rows whose lens has engravings of its own [m]; every other row uses the usual ones.
+    """
+    complete = table[["focal_length_mm", "f_number", "focus_distance_m"]].notna().all(axis=1).to_numpy()
+    in_preset = complete & ~find_autofocused(table)
+    focus = table["focus_distance_m"].to_numpy("float64")
+    snapped = snap_to_ring(focus, USUAL_RING_M)
+    for rows, engravings in rings:
+        snapped[rows] = snap_to_ring(focus[rows], engravings)
+    stated = table["preset"].notna().to_numpy()
+    grouped = in_preset & ~stated
+    names = table["preset"].to_numpy(object, copy=True)
+    parts = table.loc[grouped, ["lens", "focal_length_mm", "f_number"]].assign(snapped=snapped[grouped])
+    unique = parts.drop_duplicates()
+    shown = {
+        key: _group_name(*key)
+        for key in zip(*(unique[c].to_numpy(object) for c in unique.columns), strict=True)
+    }
+    keys = zip(*(parts[c].to_numpy(object) for c in parts.columns), strict=True)
+    by_text = {str(key): name for key, name in shown.items()}  # NaN is not equal to itself; its text is
+    names[grouped] = [by_text[str(key)] for key in keys]
+    names[stated & ~complete] = None
+    preset = pd.Series(names, index=table.index, dtype="str")
+    return table.assign(
+        preset=preset,
+        preset_source=table["preset_source"].where(~grouped, "grouped").where(preset.notna()),
+        in_preset=pd.Series(in_preset, index=table.index, dtype="boolean"),
+    )
+
+
+def _group_name(lens: object, focal_length_mm: float, f_number: float, snapped_m: float) -> str:
+    body = lens if isinstance(lens, str) else f"{focal_length_mm:.3g} mm"
+    if isinstance(lens, str) and f"{focal_length_mm:.3g}" not in lens:
+        body = f"{lens} {focal_length_mm:.3g} mm"
+    return f"{body}, {format_f_number(f_number)} at {format_distance(snapped_m)}"
+
+
+def number_bursts(table: pd.DataFrame) -> pd.DataFrame:
+    """Return the table with bursts numbered: one camera, one preset, each within 2 s of the one before."""
+    times = captured_s(table)
+    cameras = pd.factorize(table["camera"].fillna(""))[0]
+    presets = pd.factorize(table["preset"].fillna(""))[0]
+    order = np.lexsort((times, presets, cameras))
+    with np.errstate(invalid="ignore"):
+        together = (
+            (np.diff(cameras[order]) == 0)
+            & (np.diff(presets[order]) == 0)
+            & (np.diff(times[order]) <= BURST_GAP_S)
+        )
+    label = np.concatenate([[0], np.cumsum(~together)]) if len(table) else np.zeros(0, dtype=int)
+    burst = np.empty(len(table), dtype="int64")
+    burst[order] = label
+    # Number in order of first appearance in time, so that neighbours have neighbouring numbers.
+    first = pd.Series(np.where(np.isnan(times), np.inf, times)).groupby(burst).min()
+    rank = first.rank(method="first").astype("int64")
+    return table.assign(burst=pd.array(rank.loc[burst].to_numpy(), dtype="Int64"))
+
+
+def count_presets(table: pd.DataFrame, confidence: float) -> pd.DataFrame:
+    """Hit rate of each preset by bursts and by frames, with intervals, the most used one first.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        Whole frame table, with presets and bursts.
+    confidence : float
+        Level of the intervals.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The columns of the contract's ``presets``, then ``frames_taken`` and ``shrunk_rate``. Presets of
+        which no frame counts have 0 frames and unknown rates.
+    """
+    used = table[table["in_preset"].fillna(False).astype(bool)]
+    taken = used.groupby("preset", sort=False)
+    settings = taken[list(_SETTINGS)].median().assign(frames_taken=taken.size())
+    settings["lens"] = taken["lens"].first()  # a preset is of one lens
+    rates = hit_rates(zone_focused(table), ["preset"], confidence).set_index("preset")
+    result = settings.join(rates).reset_index()
+    result[list(_COUNTS)] = result[list(_COUNTS)].fillna(0).astype("int64")
+    result = result.reindex(
+        columns=["preset", "lens", *_SETTINGS, *RATE_COLUMNS, "frames_taken", "shrunk_rate"]
+    )
+    return result.sort_values("frames", ascending=False, kind="stable").reset_index(drop=True)
+
+
+_SETTINGS = ("focal_length_mm", "f_number", "focus_distance_m", "near_limit_m", "far_limit_m")
+_COUNTS = ("bursts", "hits", "frames", "keepers")
+RATE_COLUMNS = (
+    "bursts", "hits", "hit_rate", "low", "high", "frames", "keepers", "frame_rate", "frame_low", "frame_high",
+    "keepers_per_hour",
+)  # fmt: skip
+
+
+def count_distances(table: pd.DataFrame, confidence: float, units: str = "m") -> pd.DataFrame:
+    """Frame rate in each distance band, over all presets (``preset`` missing) and for each preset.
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``preset, from_m, to_m, frames, keepers, frame_rate, frame_low, frame_high``; bands without a frame
+        are left out. A band holds its lower edge.
+    """
+    edges = np.array(BANDS_M) if units == "m" else np.array(BANDS_FT) * METRES_PER_FOOT
+    marked = zone_focused(table)
+    marked = marked[marked["subject_distance_m"].notna()].reset_index(drop=True)
+    band = np.searchsorted(edges, marked["subject_distance_m"].to_numpy(), side="right") - 1
+    marked["band"] = np.minimum(band, len(edges) - 2)
+    together = hit_rates(marked, ["band"], confidence)
+    apart = hit_rates(marked, ["preset", "band"], confidence)
+    order = {name: number for number, name in enumerate(dict.fromkeys(marked["preset"]))}
+    apart = apart.sort_values("preset", key=lambda names: names.map(order), kind="stable")
+    bands = pd.concat([together, apart], ignore_index=True)
+    numbers = bands["band"].to_numpy(dtype=int)
+    bands = bands.assign(from_m=edges[numbers], to_m=edges[numbers + 1])
+    columns = ["preset", "from_m", "to_m", "frames", "keepers", "frame_rate", "frame_low", "frame_high"]
+    return bands.reindex(columns=columns).astype({"preset": "str"})
+
+
+def pool_small(presets: pd.DataFrame, table: pd.DataFrame, confidence: float) -> pd.DataFrame:
+    """Preset table for reading: those with fewer than five counted frames are pooled as ``other``."""
+    small = presets["frames"] < SMALLEST_PRESET
+    if small.sum() < 2:
+        return presets
+    marked = zone_focused(table)
+    marked = marked[marked["preset"].isin(presets.loc[small, "preset"])]
+    pooled = hit_rates(marked.assign(preset=OTHER), ["preset"], confidence)
+    if not len(pooled):
+        pooled = pd.DataFrame([{"preset": OTHER, **dict.fromkeys(_COUNTS, 0)}])
+    pooled["frames_taken"] = int(presets.loc[small, "frames_taken"].sum())
+    return pd.concat([presets[~small], pooled], ignore_index=True)
+
+
+def count_sessions(table: pd.DataFrame, confidence: float) -> pd.DataFrame:
+    """Frames and hit rate of each session, in order of time.
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``session, starts_at, ends_at, frames_taken`` and the rates; unknown where no frame counts.
+    """
+    taken = table.groupby("session", sort=True)["captured_at"]
+    spans = pd.DataFrame({"starts_at": taken.min(), "ends_at": taken.max(), "frames_taken": taken.size()})
+    rates = hit_rates(zone_focused(table), ["session"], confidence).set_index("session")
+    result = spans.join(rates[list(RATE_COLUMNS)]).reset_index()
+    result[list(_COUNTS)] = result[list(_COUNTS)].fillna(0).astype("int64")
+    return result
+
+
+def count_all(table: pd.DataFrame, confidence: float) -> dict[str, float]:
+    """Rates of everything that counts, keys as :data:`RATE_COLUMNS`; zeros and NaN where nothing does."""
+    rates = hit_rates(zone_focused(table).assign(all=True), ["all"], confidence)
+    if not len(rates):
+        return dict.fromkeys(RATE_COLUMNS, float("nan")) | dict.fromkeys(_COUNTS, 0)
+    return {name: rates[name].iloc[0].item() for name in RATE_COLUMNS}

@@ -1,0 +1,212 @@
+"""Shares and their intervals: Wilson, Newcombe's difference, frames that come in bursts, many p-values.
+
+Scalars or arrays in, the same shape out. Where nothing was counted the answer is NaN, never 0.
+"""
+
+from __future__ import annotations
+
+from typing import Any, TypeAlias
+
+import numpy as np
+import numpy.typing as npt
+from scipy.special import ndtri, stdtrit
+
+Floats: TypeAlias = npt.NDArray[np.float64]
+Interval: TypeAlias = tuple[Any, Any]  # low and high: floats for scalar input, arrays for arrays
+
+# Few bursts can look more even than chance by luck, so a design effect below 1 needs this many of them.
+BURSTS_TO_TRUST_EVENNESS = 10
+SMALLEST_DESIGN_EFFECT = 0.1
+
+
+def two_sided_z(confidence: float) -> float:
+    """Return the standard normal quantile of a two-sided level.
+
+    Raises
+    ------
+    ValueError
+        If the level does not lie between 0 and 1.
+
+    Examples
+    --------
+    >>> round(two_sided_z(0.95), 4)
+    1.96
+    """
+    if not 0 < confidence < 1:
+        raise ValueError(f"confidence must lie between 0 and 1, got {confidence}")
+    return float(ndtri(0.5 + confidence / 2))
+
+
+def _like_input(values: npt.ArrayLike) -> Any:
+    array = np.asarray(values, float)
+    return array.item() if array.ndim == 0 else array
+
+
+def wilson(hits: npt.ArrayLike, n: npt.ArrayLike, confidence: float = 0.95) -> Interval:
+    """Return Wilson's score interval of a proportion.
+
+    The limits are the proportions p at which (hits/n - p)² = z² p(1-p)/n.
+
+    Parameters
+    ----------
+    hits, n : array-like
+        Hits and trials, 0 <= hits <= n; fractions are allowed (effective sizes). Broadcast together.
+    confidence : float
+        Two-sided level.
+
+    Returns
+    -------
+    low, high : float or numpy.ndarray
+        NaN where n is 0 or unknown.
+
+    References
+    ----------
+    Wilson (1927), J. Am. Stat. Assoc. 22:209; recommended for small n by Brown, Cai & DasGupta (2001).
+
+    Examples
+    --------
+    >>> low, high = wilson(15, 148)
+    >>> round(low, 4), round(high, 4)
+    (0.0624, 0.1605)
+    """
+    z = two_sided_z(confidence)
+    x, size = np.broadcast_arrays(np.asarray(hits, float), np.asarray(n, float))
+    size = np.where(size > 0, size, np.nan)
+    share = x / size
+    centre = share + z**2 / (2 * size)
+    half = z * np.sqrt(np.clip(share * (1 - share), 0, None) / size + z**2 / (4 * size**2))
+    scale = 1 + z**2 / size
+    low = np.where(share <= 0, share, (centre - half) / scale)
+    high = np.where(share >= 1, share, (centre + half) / scale)
+    return _like_input(low), _like_input(high)
+
+
+def newcombe_difference(
+    hits_a: npt.ArrayLike,
+    n_a: npt.ArrayLike,
+    hits_b: npt.ArrayLike,
+    n_b: npt.ArrayLike,
+    confidence: float = 0.95,
+) -> Interval:
+    """Return the hybrid score interval of the difference a - b of two independent proportions.
+
+    References
+    ----------
+    Newcombe (1998), Stat. Med. 17:873, his method 10.
+
+    Examples
+    --------
+    >>> low, high = newcombe_difference(5, 56, 0, 29)
+    >>> round(low, 4), round(high, 4)
+    (-0.0381, 0.1926)
+    """
+    low_a, high_a = wilson(hits_a, n_a, confidence)
+    low_b, high_b = wilson(hits_b, n_b, confidence)
+    a = np.asarray(hits_a, float) / np.where(np.asarray(n_a) > 0, n_a, np.nan)
+    b = np.asarray(hits_b, float) / np.where(np.asarray(n_b) > 0, n_b, np.nan)
+    low = a - b - np.hypot(a - low_a, high_b - b)
+    high = a - b + np.hypot(high_a - a, b - low_b)
+    return _like_input(low), _like_input(high)
+
+
+def clustered_intervals(
+    keepers: npt.ArrayLike,
+    frames: npt.ArrayLike,
+    group: npt.ArrayLike,
+    n_groups: int,
+    confidence: float = 0.95,
+) -> tuple[Floats, Floats]:
+    """Return the interval of the frame rate of each group, allowing for frames of a burst being alike.
+
+    Wilson's interval at the effective sample size n/D: D is the design effect, the variance of the ratio
+    estimate over bursts against that of independent frames, and n/D is reduced once more by (z/t)² for the
+    few bursts from which D was learned. D may be below 1, where photographers keep one frame of each burst.
+    Without a keeper, or with keepers only, D is unknown: every burst then counts as one trial.
+
+    Parameters
+    ----------
+    keepers, frames : array-like, shape (bursts,)
+        Keepers and frames of each burst.
+    group : array-like of int, shape (bursts,)
+        Group of each burst, 0..n_groups-1. A burst whose frames lie in two groups is given once per group.
+    n_groups : int
+    confidence : float
+
+    Returns
+    -------
+    low, high : numpy.ndarray, shape (n_groups,)
+        NaN for a group without frames.
+
+    References
+    ----------
+    Rao & Scott (1992), Biometrics 48:577 (design effect of a ratio); Korn & Graubard (1998), Surv. Methodol.
+    24:193 (effective size with the t correction); Dean & Pagano (2015), J. Surv. Stat. Methodol. 3:484
+    (Wilson's interval at that size).
+    """
+    x, m = np.asarray(keepers, float), np.asarray(frames, float)
+    codes = np.asarray(group, dtype=np.intp)
+
+    def total(values: Floats) -> Floats:
+        return np.bincount(codes, values, minlength=n_groups).astype(float)
+
+    bursts, n, hits = total(np.ones_like(m)), total(m), total(x)
+    size = np.where(n > 0, n, np.nan)
+    share = hits / size
+    residual = x - share[codes] * m
+    spread = total(residual**2)
+    several = np.maximum(bursts - 1, 1)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        effect = bursts / several * spread / (share * (1 - share) * size)
+    smallest = np.where(bursts >= BURSTS_TO_TRUST_EVENNESS, SMALLEST_DESIGN_EFFECT, 1.0)
+    known = (hits > 0) & (hits < n) & (bursts > 1)
+    effect = np.where(known, np.maximum(effect, smallest), size / np.maximum(bursts, 1))
+    z = two_sided_z(confidence)
+    shrink = (z / stdtrit(np.maximum(bursts - 1, 1), 0.5 + confidence / 2)) ** 2
+    effective = size / effect * np.where(known, shrink, 1.0)
+    low, high = wilson(share * effective, effective, confidence)
+    return np.asarray(low), np.asarray(high)
+
+
+def clustered_interval(
+    keepers: npt.ArrayLike, frames: npt.ArrayLike, confidence: float = 0.95
+) -> tuple[float, float]:
+    """Return :func:`clustered_intervals` for a single group of bursts.
+
+    Examples
+    --------
+    Ten pairs that were kept or dropped together say no more than ten frames would.
+
+    >>> low, high = clustered_interval([2, 0] * 5, [2] * 10)
+    >>> bool(low < wilson(10, 20)[0] and high > wilson(10, 20)[1])
+    True
+    """
+    sizes = np.asarray(frames, float)
+    low, high = clustered_intervals(keepers, sizes, np.zeros(sizes.size, dtype=int), 1, confidence)
+    return float(low[0]), float(high[0])
+
+
+def benjamini_hochberg(p_values: npt.ArrayLike) -> Floats:
+    """Return p-values adjusted so that the expected share of false claims stays under the level.
+
+    Parameters
+    ----------
+    p_values : array-like, shape (n,)
+        NaN where no test was made; such places stay NaN and do not count.
+
+    References
+    ----------
+    Benjamini & Hochberg (1995), J. R. Stat. Soc. B 57:289.
+
+    Examples
+    --------
+    >>> benjamini_hochberg([0.01, 0.04, float("nan"), 0.03]).round(3).tolist()
+    [0.03, 0.04, nan, 0.04]
+    """
+    from scipy.stats import false_discovery_control  # scipy.stats is slow to import
+
+    p = np.asarray(p_values, float)
+    adjusted = np.full(p.shape, np.nan)
+    known = ~np.isnan(p)
+    if known.any():
+        adjusted[known] = false_discovery_control(p[known])
+    return adjusted

@@ -1,0 +1,84 @@
+"""Adds what optics says of each frame: its sharp zone, the side the subject stood on, the blur there."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from auditor.optics.blur import airy_mm, combined_mm, defocus_mm, motion_mm
+from auditor.optics.lens import lens_distance_m, magnification, sharp_zone
+from auditor.optics.sensors import Criterion
+
+ZONE_FACTS = ("focal_length_mm", "f_number", "focus_distance_m")
+
+
+def add_zones(table: pd.DataFrame, criterion: Criterion, speed_m_s: np.ndarray | float) -> pd.DataFrame:
+    """Return the table with every column that follows from optics, recomputed.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        Frame table; distances from the sensor plane.
+    criterion : Criterion
+        Circle-of-confusion criterion.
+    speed_m_s : float or numpy.ndarray, shape (n,)
+        Walking speed assumed of subjects [m/s], direction unknown.
+
+    Returns
+    -------
+    pandas.DataFrame
+        A new table. The zone is unknown where focal length, f-number or focus distance is; blur is
+        unknown where the subject distance or the exposure time is.
+    """
+    focal, f_number, focus, subject = (
+        table[name].to_numpy("float64") for name in (*ZONE_FACTS, "subject_distance_m")
+    )
+    width, height = (table[f"sensor_{side}_mm"].to_numpy("float64") for side in ("width", "height"))
+    pixels = np.fmax(
+        table["pixel_width"].to_numpy("float64", na_value=np.nan),
+        table["pixel_height"].to_numpy("float64", na_value=np.nan),
+    )
+    coc = np.broadcast_to(
+        criterion.coc_mm(
+            np.hypot(width, height),
+            pixel_pitch_mm=np.fmax(width, height) / pixels,
+            width_mm=np.fmax(width, height),
+        ),
+        focal.shape,
+    ).astype("float64")
+    zone = sharp_zone(focal, f_number, focus, coc)
+    side = _sides(subject, np.asarray(zone.near_limit_m), np.asarray(zone.far_limit_m))
+    subject_magnification = magnification(lens_distance_m(subject, focal), focal)
+    defocus = np.asarray(defocus_mm(focal, f_number, focus, subject))
+    motion = np.asarray(motion_mm(focal, subject, speed_m_s, table["exposure_time_s"].to_numpy("float64")))
+    diffraction = np.asarray(airy_mm(f_number, subject_magnification))
+    known_side = pd.Series(side, index=table.index, dtype="str")
+    return table.assign(
+        coc_mm=coc,
+        coc_criterion=pd.Series(criterion.name, index=table.index, dtype="str"),
+        hyperfocal_m=zone.hyperfocal_m,
+        near_limit_m=zone.near_limit_m,
+        far_limit_m=zone.far_limit_m,
+        side=known_side,
+        in_zone=(known_side == "in").astype("boolean").where(known_side.notna()),
+        defocus_mm=defocus,
+        motion_mm=motion,
+        diffraction_mm=diffraction,
+        blur_mm=combined_mm(defocus, motion, diffraction),
+    )
+
+
+def _sides(subject_m: np.ndarray, near_m: np.ndarray, far_m: np.ndarray) -> np.ndarray:
+    """``near`` in front of the zone, ``in``, ``far`` beyond it, None where unknown; shape (n,)."""
+    side = np.full(subject_m.shape, None, dtype=object)
+    with np.errstate(invalid="ignore"):
+        known = ~np.isnan(subject_m) & ~np.isnan(near_m) & ~np.isnan(far_m)
+        side[known] = "in"
+        side[known & (subject_m < near_m)] = "near"
+        side[known & (subject_m > far_m)] = "far"
+    return side
+
+
+def has_zone(table: pd.DataFrame) -> np.ndarray:
+    """Frames whose sharp zone is known, shape (n,) of bool."""
+    return np.asarray(table["near_limit_m"].notna(), dtype=bool)

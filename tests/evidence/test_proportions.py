@@ -1,0 +1,116 @@
+"""Proportions against published rows and a general-purpose library."""
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from auditor.evidence import proportions as prop
+
+# Newcombe (1998a), Stat. Med. 17:857, Table I (81/263 as remembered, not seen in print); 3/10 from a general
+# statistics environment. The last number is the printed rounding.
+WILSON_ROWS = [
+    (81, 263, 0.2553, 0.3662, 1e-4),
+    (15, 148, 0.0624, 0.1605, 1e-4),
+    (0, 20, 0.0, 0.1611, 1e-4),
+    (1, 29, 0.0061, 0.1718, 1e-4),
+    (3, 10, 0.1077913, 0.6032219, 1e-7),
+]
+
+
+@pytest.mark.parametrize(("hits", "n", "low", "high", "printed"), WILSON_ROWS)
+def test_wilson_published(hits, n, low, high, printed):
+    assert_allclose(prop.wilson(hits, n), (low, high), rtol=0, atol=0.51 * printed)
+
+
+# Newcombe (1998b), Stat. Med. 17:873, Table II(d); Fagerland, Lydersen & Laake (2015).
+@pytest.mark.parametrize(
+    ("data", "low", "high", "atol"),
+    [((5, 56, 0, 29), -0.0381, 0.1926, 5.1e-5), ((7, 34, 1, 34), 0.019, 0.34, 5.1e-4)],
+)
+def test_difference_published(data, low, high, atol):
+    assert_allclose(prop.newcombe_difference(*data), (low, high), rtol=0, atol=atol)
+
+
+# Benjamini & Hochberg (1995): 15 p-values of a thrombolysis trial.
+def test_benjamini_hochberg_published():
+    p = [1e-4, 4e-4, 19e-4, 95e-4, 0.0201, 0.0278, 0.0298, 0.0344, 0.0459, 0.3240,
+         0.4262, 0.5719, 0.6528, 0.7590, 1.0]  # fmt: skip
+    adjusted = prop.benjamini_hochberg(p)
+    assert (adjusted <= 0.05).sum() == 4
+    expected = [0.0015, 0.003, 0.0095, 0.035625, 0.0603, 0.06385714, 0.06385714, 0.0645, 0.0765, 0.486,
+                0.58118182, 0.714875, 0.75323077, 0.81321429, 1.0]  # fmt: skip
+    assert_allclose(adjusted, expected, rtol=0, atol=1e-8)
+
+
+def test_against_statsmodels():
+    sm = pytest.importorskip("statsmodels.stats.proportion")
+    rng = np.random.default_rng(11)
+    for _ in range(60):
+        n_a, n_b = rng.integers(1, 400, 2)
+        a, b = rng.integers(0, n_a + 1), rng.integers(0, n_b + 1)
+        level = rng.uniform(0.7, 0.99)
+        theirs = sm.proportion_confint(a, n_a, alpha=1 - level, method="wilson")
+        assert_allclose(prop.wilson(a, n_a, level), theirs, rtol=0, atol=1e-10)
+        theirs = sm.confint_proportions_2indep(a, n_a, b, n_b, compare="diff", method="newcomb", alpha=0.05)
+        assert_allclose(prop.newcombe_difference(a, n_a, b, n_b), theirs, rtol=0, atol=1e-10)
+
+
+def test_nothing_counted_is_unknown():
+    low, high = prop.wilson([0, 2], [0, 4])
+    assert np.isnan([low[0], high[0]]).all()
+    assert 0 < low[1] < 0.5 < high[1] < 1
+    assert np.isnan(prop.clustered_interval([], [])).all()
+    assert np.isnan(prop.benjamini_hochberg([np.nan])).all()
+
+
+@pytest.mark.parametrize("level", [0, 1, 95])
+def test_impossible_level(level):
+    with pytest.raises(ValueError, match="confidence"):
+        prop.wilson(1, 2, level)
+
+
+def test_design_effect_against_generalised_estimating_equations():
+    """The same ratio variance as the robust variance of an independence GEE on the identity scale."""
+    sm = pytest.importorskip("statsmodels.api")
+    rng = np.random.default_rng(5)
+    sizes = rng.integers(1, 7, 300)
+    shares = rng.beta(0.3, 0.7, 300)
+    keepers = rng.binomial(sizes, shares)
+    y = np.concatenate([np.r_[np.ones(k), np.zeros(m - k)] for k, m in zip(keepers, sizes, strict=True)])
+    groups = np.repeat(np.arange(300), sizes)
+    gee = sm.GEE(y, np.ones_like(y), groups=groups, family=sm.families.Gaussian()).fit()
+    low, high = prop.clustered_interval(keepers, sizes)
+    # Wilson and the symmetric interval agree in width near a middling share with many bursts.
+    assert_allclose(high - low, 2 * prop.two_sided_z(0.95) * gee.bse[0], rtol=0.03)
+
+
+def simulated_bursts(rng, how):
+    """Bursts of 1 to 6 frames and the true frame rate: alike within a burst, or at most one kept."""
+    sizes = rng.integers(1, 7, 80)
+    if how == "alike":  # exchangeable with correlation 0.5
+        common = rng.random(80) < 0.3
+        copies = rng.binomial(sizes, np.sqrt(0.5))
+        keepers = np.where(common, copies, 0) + rng.binomial(sizes - copies, 0.3)
+        return keepers, sizes, 0.3
+    return (rng.random(80) < 0.6).astype(int), sizes, 0.6 / 3.5
+
+
+@pytest.mark.parametrize("how", ["alike", "at most one"])
+def test_clustered_interval_covers(how):
+    rng = np.random.default_rng(2024)
+    covered = plain = 0
+    for _ in range(2000):
+        keepers, sizes, truth = simulated_bursts(rng, how)
+        low, high = prop.clustered_interval(keepers, sizes)
+        covered += low <= truth <= high
+        low, high = prop.wilson(keepers.sum(), sizes.sum())
+        plain += low <= truth <= high
+    low, high = prop.wilson(covered, 2000)
+    assert low <= 0.97
+    assert high >= 0.93
+    assert abs(plain / 2000 - 0.95) > abs(covered / 2000 - 0.95)
+
+
+def test_single_burst_or_no_keeper_counts_bursts():
+    assert_allclose(prop.clustered_interval([0, 0, 0], [4, 4, 4]), prop.wilson(0, 3), rtol=1e-12)
+    assert_allclose(prop.clustered_interval([2], [4]), prop.wilson(0.5, 1), rtol=1e-12)
