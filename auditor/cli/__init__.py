@@ -1,0 +1,31 @@
+"""The command line: one small module for each command.
+
+Commands import their work inside the function body, so that ``--help`` stays quick.
+"""
+
+from __future__ import annotations
+
+import typer
+
+from auditor.cli.audit import audit
+from auditor.cli.prepare import prepare
+from auditor.cli.run import command
+from auditor.cli.scan import scan
+from auditor.cli.simulate import simulate
+
+app = typer.Typer(
+    name="auditor",
+    help="Audit photographs shot by zone focusing: how often each preset worked, where it failed, and why.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+for _function in (audit, prepare, scan, simulate):
+    app.command()(command(_function))
+
+
+def main() -> None:
+    """Run the command line."""
+    app()

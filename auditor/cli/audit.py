@@ -1,0 +1,62 @@
+"""``auditor audit``: the main job."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from auditor.cli import options
+from auditor.cli.run import LEFT_OUT
+
+
+def audit(
+    sources: options.Sources,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Folder for the results.", show_default="audit-report")
+    ] = None,
+    session: options.Session = None,
+    notes: options.Notes = None,
+    keepers: options.Keepers = None,
+    unmarked: options.Unmarked = None,
+    coc: options.Coc = "handbook",
+    confidence: options.Confidence = 0.95,
+    units: options.Units = "m",
+    cache: options.Cache = None,
+    workers: options.Workers = None,
+    strict: options.Strict = False,
+    json: options.Json = False,
+) -> None:
+    """Say of each zone preset how often it worked, at which distances, and what fell out."""
+    from auditor.audit import run_audit
+    from auditor.cli.requests import make_request, output_folder
+    from auditor.show.outputs import audit_json, write_outputs
+    from auditor.show.terminal import console, progress_on_stderr, show_audit
+
+    request = make_request(
+        sources,
+        session=session,
+        notes=notes,
+        keepers=keepers,
+        unmarked=unmarked,
+        coc=coc,
+        confidence=confidence,
+        units=units,
+        cache=cache,
+        workers=workers,
+    )
+    folder = output_folder(out, "audit-report", sources, "audit")
+    with progress_on_stderr("Reading") as progress:
+        result = run_audit(request, progress)
+    write_outputs(result, folder)
+    if json:
+        from json import dumps
+
+        typer.echo(dumps(audit_json(result), ensure_ascii=False, indent=1, allow_nan=False))
+    else:
+        show_audit(result, console())
+    typer.echo(f"Report: {folder / 'report.html'}", err=True)
+    counts = result.counts
+    if strict and (result.problems or counts["unreadable"] or counts["left_out"] or counts["without_zone"]):
+        raise typer.Exit(LEFT_OUT)

@@ -1,0 +1,68 @@
+"""``auditor scan``: the frame table only."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from auditor.cli import options
+from auditor.cli.run import LEFT_OUT
+
+
+def scan(
+    sources: options.Sources,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            "--out", help="File to write, .csv, .json or .parquet.", show_default="CSV on the screen"
+        ),
+    ] = None,
+    session: options.Session = None,
+    notes: options.Notes = None,
+    keepers: options.Keepers = None,
+    unmarked: options.Unmarked = None,
+    coc: options.Coc = "handbook",
+    confidence: options.Confidence = 0.95,
+    units: options.Units = "m",
+    cache: options.Cache = None,
+    workers: options.Workers = None,
+    strict: options.Strict = False,
+    json: options.Json = False,
+) -> None:
+    """Write one row for each frame: settings, sharp zone, blur and mark."""
+    from auditor.audit import run_scan
+    from auditor.cli.requests import make_request
+    from auditor.intake.tables import to_csv_text, to_json_rows, write_table
+    from auditor.show.terminal import console, progress_on_stderr, show_problems
+
+    request = make_request(
+        sources,
+        session=session,
+        notes=notes,
+        keepers=keepers,
+        unmarked=unmarked,
+        coc=coc,
+        confidence=confidence,
+        units=units,
+        cache=cache,
+        workers=workers,
+    )
+    with progress_on_stderr("Reading") as progress:
+        result = run_scan(request, progress)
+    table = result.archive.table
+    if out is not None:
+        write_table(table, out)
+        typer.echo(f"{len(table)} frames written to {out}.", err=True)
+    elif json:
+        from json import dumps
+
+        typer.echo(dumps(to_json_rows(table), ensure_ascii=False, allow_nan=False))
+    else:
+        typer.echo(to_csv_text(table), nl=False)
+    import sys
+
+    show_problems(result.problems, console(sys.stderr))
+    if strict and (result.problems or result.archive.unreadable):
+        raise typer.Exit(LEFT_OUT)

@@ -1,0 +1,79 @@
+"""Writes the results of an audit: JSON, CSV tables, charts and the report.
+
+``audit.json`` is written first: a folder that holds it is never read as photographs, even when the disk
+runs full half way.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from auditor.audit import Audit
+from auditor.errors import OutputError
+from auditor.intake.tables import plain, to_csv_text, to_json_rows
+from auditor.show.charts import render_charts
+from auditor.show.report import build_report
+
+
+def audit_json(audit: Audit) -> dict[str, Any]:
+    """The audit as plain JSON values, keys as the contract names them."""
+    return {
+        "counts": plain(audit.counts),
+        "settings": plain(asdict(audit.settings)),
+        "sessions": _rows(audit.sessions),
+        "presets": _rows(audit.presets),
+        "distances": _rows(audit.distances),
+        "counted_to_the_end": plain(audit.to_end),
+        "problems": [asdict(problem) for problem in audit.problems],
+    }
+
+
+def _rows(table: pd.DataFrame) -> list[dict[str, Any]]:
+    out = table.copy()
+    for name in out.select_dtypes("datetime"):
+        out[name] = out[name].dt.strftime("%Y-%m-%dT%H:%M:%S")
+    return to_json_rows(out)
+
+
+def write_outputs(audit: Audit, folder: Path) -> list[Path]:
+    """Write every output of an audit into a folder, which is made if it is not there.
+
+    Returns
+    -------
+    list of Path
+        What was written, in that order.
+
+    Raises
+    ------
+    OutputError
+        If the folder or a file in it cannot be written.
+    """
+    written: list[Path] = []
+
+    def write(name: str, content: str | bytes) -> None:
+        path = folder / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(content.encode("utf-8") if isinstance(content, str) else content)
+        written.append(path)
+
+    try:
+        write("audit.json", json.dumps(audit_json(audit), ensure_ascii=False, indent=1, allow_nan=False))
+        write("frames.csv", to_csv_text(audit.table))
+        write("presets.csv", to_csv_text(audit.presets))
+        write("distances.csv", to_csv_text(audit.distances))
+        charts = render_charts(audit)
+        for name, (svg, png) in charts.items():
+            write(f"charts/{name}.svg", svg)
+            write(f"charts/{name}.png", png)
+        write("report.html", build_report(audit, charts))
+    except OSError as error:
+        raise OutputError(
+            f"{folder} cannot be written: {error.strerror}.",
+            "Free some space or name another folder with --out; what is there may be incomplete.",
+        ) from None
+    return written

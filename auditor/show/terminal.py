@@ -1,0 +1,171 @@
+"""The summary on the screen: rich tables in at most 100 columns, plain text when piped."""
+
+from __future__ import annotations
+
+import math
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import TextIO
+
+import pandas as pd
+from rich.box import SIMPLE_HEAD
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+from rich.table import Table
+from rich.text import Text
+
+from auditor.audit import Audit
+from auditor.errors import Problem
+from auditor.evidence.presets import pool_small
+from auditor.intake.reading import Progress as ReportProgress
+from auditor.show.words.figures import band, interval, percent, zone
+
+WIDEST = 100
+BAR_CELLS = 12
+PROBLEMS_SHOWN = 8
+
+
+def console(stream: TextIO | None = None) -> Console:
+    """A console for results: no wider than 100 columns; colour and width as the terminal says."""
+    made = Console(file=stream or sys.stdout, highlight=False, markup=False, emoji=False)
+    made.width = min(WIDEST, made.width) if made.is_terminal else WIDEST
+    return made
+
+
+@contextmanager
+def progress_on_stderr(what: str) -> Iterator[ReportProgress]:
+    """Show files done, files a second and time left on stderr while the block runs."""
+    columns = (
+        TextColumn("{task.description}"),
+        BarColumn(),
+        MofNCompleteColumn(),
+        TextColumn("{task.fields[rate]}"),
+        TimeRemainingColumn(),
+    )
+    quiet = Console(stderr=True)
+    with Progress(*columns, console=quiet, transient=True, disable=not quiet.is_terminal) as bar:
+        task = bar.add_task(what, total=None, rate="")
+
+        def report(done: int, total: int) -> None:
+            speed = bar.tasks[task].speed
+            bar.update(task, completed=done, total=total, rate=f"{speed:.0f} files/s" if speed else "")
+
+        yield report
+
+
+def share_bar(low: float, rate: float, high: float) -> str:
+    """Draw a rate between 0 and 1 with its interval as a short bar of characters.
+
+    Examples
+    --------
+    >>> share_bar(0.2, 0.5, 0.8)
+    '··━━━━●━━━··'
+    """
+    if math.isnan(rate):
+        return " " * BAR_CELLS
+    cells = ["·"] * BAR_CELLS
+
+    def cell(share: float) -> int:
+        return min(BAR_CELLS - 1, int(share * BAR_CELLS))
+
+    for position in range(cell(low), cell(high) + 1):
+        cells[position] = "━"
+    cells[cell(rate)] = "●"
+    return "".join(cells)
+
+
+def show_audit(audit: Audit, out: Console) -> None:
+    """Print what was found and what fell out, presets, distance bands and problems."""
+    _show_counts(audit, out)
+    if len(audit.presets):
+        _show_presets(audit, out)
+    if len(audit.distances):
+        _show_distances(audit, out)
+    show_problems(audit.problems, out)
+
+
+def _show_counts(audit: Audit, out: Console) -> None:
+    counts = audit.counts
+    steps = Table(box=None, show_header=False, pad_edge=False)
+    steps.add_column(justify="right")
+    steps.add_column()
+    missing = counts["missing_numbers"]
+    merged = f", {counts['merged']} joined as copies of another" if counts["merged"] else ""
+    rows = [
+        (counts["found"], f"picture files found, {counts['unreadable']} unreadable{merged}"),
+        (counts["frames"], "frames"),
+        (counts["with_zone"], f"with a sharp zone; {counts['without_zone']} lack a setting"),
+        (counts["with_subject_distance"], "with a known subject distance"),
+        (counts["marked"], f"counted: {counts['keepers']} keepers, {counts['not_kept']} not kept"),
+        (counts["left_out"], "left out, since nobody said whether they were looked at"),
+    ]
+    if counts["not_zone_focused"]:
+        rows.insert(3, (counts["not_zone_focused"], "autofocused, so in no preset"))
+    if missing:
+        rows.append((missing, "numbers missing inside sessions (deleted before choosing?)"))
+    for number, text in rows:
+        steps.add_row(str(number), text)
+    out.print(steps)
+
+
+def _show_presets(audit: Audit, out: Console) -> None:
+    units, level = audit.settings.units, f"{100 * audit.settings.confidence:.0f} %"
+    table = Table(box=SIMPLE_HEAD, title="Presets", title_justify="left", pad_edge=False)
+    table.add_column("preset", overflow="fold", max_width=28)
+    table.add_column("sharp zone", no_wrap=True)
+    table.add_column("hits/bursts", justify="right")
+    table.add_column("hit rate", justify="right")
+    table.add_column(f"{level} interval", justify="right")
+    table.add_column("0      100", no_wrap=True)
+    table.add_column("keepers/frames", justify="right")
+    for row in pool_small(audit.presets, audit.table, audit.settings.confidence).itertuples():
+        table.add_row(
+            Text(str(row.preset)),
+            zone(row.near_limit_m, row.far_limit_m, row.focus_distance_m, units),
+            f"{row.hits}/{row.bursts}",
+            percent(row.hit_rate),
+            interval(row.low, row.high),
+            share_bar(row.low, row.hit_rate, row.high),
+            f"{row.keepers}/{row.frames}",
+        )
+    out.print(table)
+
+
+def _show_distances(audit: Audit, out: Console) -> None:
+    units = audit.settings.units
+    table = Table(box=SIMPLE_HEAD, title="Subject distance", title_justify="left", pad_edge=False)
+    table.add_column("preset", overflow="fold", max_width=28)
+    table.add_column("distance", no_wrap=True)
+    table.add_column("keepers/frames", justify="right")
+    table.add_column("frame rate", justify="right")
+    table.add_column("interval", justify="right")
+    table.add_column("0      100", no_wrap=True)
+    before: object = ""
+    for row in audit.distances.itertuples():
+        name = "all" if pd.isna(row.preset) else row.preset
+        table.add_row(
+            Text(str(name) if name != before else ""),
+            band(row.from_m, row.to_m, units),
+            f"{row.keepers}/{row.frames}",
+            percent(row.frame_rate),
+            interval(row.frame_low, row.frame_high),
+            share_bar(row.frame_low, row.frame_rate, row.frame_high),
+        )
+        before = name
+    out.print(table)
+
+
+def show_problems(problems: list[Problem], out: Console) -> None:
+    """Print problems with their next step, the first few in full."""
+    if not problems:
+        return
+    out.print(Text(f"\nProblems ({len(problems)})", style="bold"))
+    for problem in problems[:PROBLEMS_SHOWN]:
+        where = f"{problem.file}: " if problem.file else ""
+        out.print(Text(f"– {where}{problem.what}"))
+        if problem.next:
+            out.print(Text(f"  {problem.next}"))
+    more = len(problems) - PROBLEMS_SHOWN
+    if more > 0:
+        out.print(Text(f"– and {more} more, in audit.json and the report."))

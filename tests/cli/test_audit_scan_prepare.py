@@ -1,0 +1,274 @@
+"""The commands as a person types them: exit code, stdout and stderr, and that photographs stay untouched."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import subprocess
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+
+import pandas as pd
+import pytest
+from typer.testing import CliRunner
+
+from auditor.frames import CONTRACT_COLUMNS
+
+COUNT_KEYS = {
+    "found", "read", "unreadable", "frames", "with_zone", "without_zone", "not_zone_focused",
+    "with_subject_distance", "stated", "by_rule", "marked", "keepers", "not_kept", "left_out", "missing_numbers",
+}  # fmt: skip
+SESSION = """
+[[preset]]
+name = "arcade"
+focal_length = "28mm"
+f_number = 8
+focus_distance = "2.5m"
+[[stretch]]
+preset = "arcade"
+from = "P1010001"
+"""
+
+
+@dataclass(frozen=True)
+class Done:
+    returncode: int
+    stdout: str
+    stderr: str
+
+
+def auditor_process(*words, cwd, home):
+    """The command in a process of its own, as a person starts it; warnings are errors."""
+    environment = os.environ | {"XDG_CACHE_HOME": str(home), "HOME": str(home), "NO_COLOR": "1"}
+    command = [sys.executable, "-W", "error", "-m", "auditor", *map(str, words)]
+    return subprocess.run(
+        command, capture_output=True, text=True, cwd=cwd, env=environment, check=False, timeout=120
+    )
+
+
+@pytest.fixture
+def run(tmp_path, monkeypatch):
+    """Run a command away from the photographs, with a cache folder of its own."""
+    from auditor.cli import app
+
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "home"))
+    monkeypatch.setenv("NO_COLOR", "1")
+
+    def go(*words, cwd=None):
+        monkeypatch.chdir(cwd or tmp_path)
+        result = CliRunner().invoke(app, [str(word) for word in words])
+        if result.exception is not None and not isinstance(result.exception, SystemExit):
+            raise result.exception
+        return Done(result.exit_code, result.stdout, result.stderr)
+
+    return go
+
+
+@pytest.fixture
+def market(walk):
+    """Six frames by a lens that tells nothing, with a session file, two keepers and two distances."""
+    folder = walk(6, rating=[None, "3", None, "2", "1", "1"])
+    (folder / "session.toml").write_text(SESSION)
+    (folder / "notes.csv").write_text("file,subject_distance\nP1010001,2m\nP1010002,9m\n")
+    return folder
+
+
+def state_of(folder: Path):
+    return {
+        str(path.relative_to(folder)): (
+            path.stat().st_mtime_ns,
+            hashlib.sha256(path.read_bytes()).hexdigest(),
+        )
+        for path in sorted(folder.rglob("*"))
+        if path.is_file()
+    }
+
+
+def test_audit_writes_every_output_and_leaves_the_photographs_as_they_were(market, tmp_path):
+    before = state_of(market)
+    done = auditor_process("audit", market, cwd=tmp_path, home=tmp_path / "home")
+    assert done.returncode == 0, done.stderr
+    assert "arcade" in done.stdout
+    assert "report.html" in done.stderr
+    out = tmp_path / "audit-report"
+    for name in ("report.html", "frames.csv", "presets.csv", "distances.csv", "audit.json"):
+        assert (out / name).stat().st_size > 0
+    assert {path.suffix for path in (out / "charts").iterdir()} == {".svg", ".png"}
+    assert state_of(market) == before
+    assert all(len(line) <= 100 for line in done.stdout.splitlines())
+
+
+def test_json_holds_the_contract_and_its_sums(run, market):
+    done = run("audit", market, "--json")
+    assert done.returncode == 0, done.stderr
+    found = json.loads(done.stdout, parse_constant=lambda text: pytest.fail(f"{text} is not JSON"))
+    counts = found["counts"]
+    assert set(counts) >= COUNT_KEYS
+    assert counts["found"] == counts["read"] + counts["unreadable"] == 6
+    assert (
+        counts["frames"]
+        == counts["with_zone"] + counts["without_zone"]
+        == counts["marked"] + counts["left_out"]
+    )
+    assert counts["marked"] == counts["stated"] + counts["by_rule"] == counts["keepers"] + counts["not_kept"]
+    preset = found["presets"][0]
+    assert (preset["preset"], preset["bursts"], preset["hits"]) == ("arcade", 5, 3)
+    assert preset["low"] < preset["hit_rate"] < preset["high"]
+    assert found["distances"][0]["preset"] is None
+
+
+def test_scan_gives_the_contract_columns_in_order_and_audit_reads_it_back(run, market, tmp_path):
+    for name in ("t.csv", "t.json", "t.parquet"):
+        assert run("scan", market, "--out", tmp_path / name).returncode == 0
+    table = pd.read_csv(tmp_path / "t.csv")
+    assert list(table.columns)[: len(CONTRACT_COLUMNS)] == list(CONTRACT_COLUMNS)
+    keys = ("presets", "distances", "counts", "sessions")
+    folder = json.loads(run("audit", market, "--json", "--session", market / "session.toml").stdout)
+    for name in ("t.csv", "t.json", "t.parquet"):
+        done = run("audit", tmp_path / name, "--json", "--session", market / "session.toml")
+        assert done.returncode == 0, done.stderr
+        again = json.loads(done.stdout)
+        differing = {
+            k: (again["counts"][k], n) for k, n in folder["counts"].items() if again["counts"][k] != n
+        }
+        assert set(differing) <= {"merged"}
+        for key in keys:
+            if key != "counts":
+                assert again[key] == folder[key], (name, key)
+
+
+def test_scan_without_out_prints_csv_on_stdout_alone(run, market):
+    done = run("scan", market)
+    assert done.stdout.splitlines()[0].startswith("file,files,session,burst,captured_at")
+    assert len(done.stdout.splitlines()) == 7
+
+
+def test_a_foreign_table_with_few_columns_is_enough(run, tmp_path):
+    table = tmp_path / "mine.csv"
+    table.write_text(
+        "file,focal_length_mm,f_number,focus_distance_m,subject_distance_m,keeper\n"
+        "a,28,8,2.5,2,yes\nb,28,8,2.5,9,no\nc,28,8,inf,3,no\nd,28,,2.5,3,yes\n"
+    )
+    done = run("audit", table, "--json")
+    assert done.returncode == 0, done.stderr
+    found = json.loads(done.stdout)
+    assert {p["preset"]: p["frames"] for p in found["presets"]} == {
+        "28 mm, f/8 at 2.5 m": 2,
+        "28 mm, f/8 at ∞": 1,
+    }
+    assert found["counts"]["without_zone"] == 1
+
+
+def test_results_never_fall_among_the_photographs_by_default(run, market):
+    before = state_of(market)
+    done = run("audit", ".", cwd=market)
+    assert done.returncode == 1
+    assert done.stdout == ""
+    assert "would be written inside" in done.stderr
+    assert f"auditor audit . --out {market.parent / 'audit-report'}" in done.stderr
+    assert state_of(market) == before
+
+
+def test_an_explicit_out_inside_is_allowed_and_skipped_next_time(run, market):
+    assert run("audit", market, "--out", market / "out").returncode == 0
+    again = json.loads(run("audit", market, "--json").stdout)
+    assert again["counts"]["found"] == 6
+
+
+def test_prepare_lists_the_blocks_and_reads_its_own_output_back(run, walk, tmp_path):
+    folder = walk(4)
+    walk(3, start="2031-04-05T16:30:00", folder="walk/later")
+    done = run("prepare", folder)
+    assert done.returncode == 0, done.stderr
+    session = tmp_path / "audit-notes" / "session.toml"
+    text = session.read_text()
+    assert text.count("\n[[stretch]]") == 2
+    assert 'from = "./P1010001.jpg"' in text
+    assert 'from = "later/P1010001.jpg"' in text
+    again = run(
+        "audit", folder, "--session", session, "--notes", tmp_path / "audit-notes" / "notes.csv", "--json"
+    )
+    assert again.returncode == 0, again.stderr
+    problems = json.loads(again.stdout)["problems"]
+    assert not [p for p in problems if "session.toml" in str(p["file"]) or "notes.csv" in str(p["file"])]
+
+
+def test_three_lines_filled_in_make_a_preset(run, walk, tmp_path):
+    folder = walk(4, rating="3")
+    run("prepare", folder)
+    session = tmp_path / "audit-notes" / "session.toml"
+    text = session.read_text()
+    for line in ('focal_length = "28mm"    # or lens = "my 28"', "f_number = 8", 'focus_distance = "2.5m"'):
+        text = text.replace(f"# {line}", line.split("    #")[0])
+    session.write_text(text)
+    found = json.loads(run("audit", folder, "--session", session, "--json").stdout)
+    assert [(p["preset"], p["frames"]) for p in found["presets"]] == [("first setting", 4)]
+
+
+def test_prepare_never_overwrites(run, market, tmp_path):
+    run("prepare", market)
+    (tmp_path / "audit-notes" / "notes.csv").write_text("mine")
+    assert run("prepare", market).returncode == 0
+    assert (tmp_path / "audit-notes" / "notes.csv").read_text() == "mine"
+    assert (tmp_path / "audit-notes" / "notes.new.csv").exists()
+
+
+@pytest.mark.parametrize(
+    ("words", "code", "expected"),
+    [
+        (("audit", "nowhere"), 1, "nowhere does not exist"),
+        (("audit", "MARKET", "--unmarked", "maybe"), 2, "maybe"),
+        (("audit", "MARKET", "--confidence", "95"), 2, "--confidence 95"),
+        (("audit", "MARKET", "--units", "yards"), 2, "neither m nor ft"),
+        (("audit", "MARKET", "--coc", "0.025"), 2, "0.025"),
+        (("audit", "MARKET", "--keepers", "gone"), 1, "--keepers gone is not a folder"),
+        (("audit", "MARKET", "--session", "gone.toml"), 1, "gone.toml cannot be read"),
+        (("audit", "MARKET", "--notes", "gone.csv"), 1, "gone.csv cannot be read"),
+        (("scan", "MARKET", "--out", "table.txt"), 1, ".csv, .json or .parquet"),
+        (("audit",), 2, "Missing argument"),
+    ],
+)
+def test_a_request_that_makes_no_sense_gets_one_message_and_no_traceback(run, market, words, code, expected):
+    done = run(*[market if word == "MARKET" else word for word in words])
+    assert done.returncode == code
+    assert expected in done.stderr
+    assert "Traceback" not in done.stderr
+    assert done.stdout == ""
+
+
+def test_strict_tells_by_its_exit_code_that_something_was_left_out(run, walk):
+    folder = walk(3, rating="3")
+    (folder / "session.toml").write_text(SESSION)
+    assert run("audit", folder, "--strict").returncode == 0
+    (folder / "broken.jpg").write_bytes(b"x")
+    assert run("audit", folder, "--strict").returncode == 3
+    assert run("audit", folder).returncode == 0
+
+
+def test_feet_change_the_bands_and_the_screen_not_the_tables(run, market, tmp_path):
+    done = run("audit", market, "--units", "ft")
+    assert " ft" in done.stdout
+    assert "near_limit_m" in (tmp_path / "audit-report" / "presets.csv").read_text()
+
+
+def test_every_command_is_explained_in_readme_and_has_help(run):
+    readme = (Path(__file__).resolve().parents[2] / "README.md").read_text("utf-8")
+    from auditor.cli import app
+
+    for command in app.registered_commands:
+        name = command.name or command.callback.__name__
+        assert f"`auditor {name}" in readme, f"README does not explain {name}"
+        shown = run(name, "--help")
+        assert shown.returncode == 0
+        assert len(shown.stdout) > 200
+
+
+def test_the_real_camera_files_are_all_accounted_for(run, samples, tmp_path):
+    done = run("audit", samples, "--out", tmp_path / "x", "--json")
+    assert done.returncode == 0, done.stderr
+    counts = json.loads(done.stdout)["counts"]
+    pictures = [p for p in samples.iterdir() if p.suffix not in (".csv", ".xmp")]
+    assert counts["found"] == len(pictures)
+    assert counts["found"] == counts["read"] + counts["unreadable"]

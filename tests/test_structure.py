@@ -1,0 +1,90 @@
+"""The shape of the code: who may import whom, and who owns each outside package."""
+
+from __future__ import annotations
+
+import ast
+import re
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[1]
+PACKAGE = ROOT / "auditor"
+# A room imports only from rooms before it in this list.
+ROOMS = [
+    "errors", "units", "frames", "settings", "optics", "intake", "evidence", "advice", "simulate", "audit",
+    "show", "cli",
+]  # fmt: skip
+OWNERS = {"exifread": "intake/metadata.py", "matplotlib": "show/", "typer": "cli/", "jinja2": "show/"}
+MODULES = sorted(PACKAGE.rglob("*.py"))
+
+
+def imports_of(path: Path) -> set[str]:
+    names: set[str] = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            names |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path}: write imports from the top of the package"
+            names.add(str(node.module))
+            names |= {f"{node.module}.{alias.name}" for alias in node.names}
+    return names
+
+
+def room_of(path: Path) -> str:
+    first = path.relative_to(PACKAGE).parts[0]
+    return first.removesuffix(".py")
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(PACKAGE)))
+def test_imports_go_one_way(path):
+    room = room_of(path)
+    if room.startswith("__"):
+        return
+    own = ROOMS.index(room)
+    for name in imports_of(path):
+        parts = name.split(".")
+        if parts[0] == "auditor" and len(parts) > 1 and parts[1] in ROOMS:
+            assert ROOMS.index(parts[1]) <= own, f"{room} may not import {name}"
+
+
+@pytest.mark.parametrize("package", OWNERS)
+def test_each_outside_package_has_one_owner(package):
+    for path in MODULES:
+        if any(name.split(".")[0] == package for name in imports_of(path)):
+            assert str(path.relative_to(PACKAGE)).startswith(OWNERS[package]), path
+
+
+def test_importing_the_package_loads_nothing_heavy():
+    import subprocess
+    import sys
+
+    code = "import auditor, sys; print([m for m in ('pandas', 'matplotlib', 'scipy', 'typer') if m in sys.modules])"
+    out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert out.stdout.strip() == "[]"
+
+
+def test_no_comparison_in_the_tests_that_asserts_nothing():
+    for path in (ROOT / "tests").rglob("*.py"):
+        loose = re.findall(
+            r"^\s*np\.(?:allclose|isclose|array_equal)\(", path.read_text("utf-8"), re.MULTILINE
+        )
+        assert not loose, path
+
+
+def test_the_computing_rooms_do_not_print():
+    for path in MODULES:
+        if room_of(path) != "cli":
+            calls = [n for n in ast.walk(ast.parse(path.read_text("utf-8"))) if isinstance(n, ast.Call)]
+            assert not any(isinstance(c.func, ast.Name) and c.func.id == "print" for c in calls), path
+
+
+def test_the_glossary_and_every_column_are_documented():
+    from auditor.frames import COLUMNS
+
+    text = (ROOT / "DEVELOPERS.md").read_text("utf-8")
+    readme = (ROOT / "README.md").read_text("utf-8")
+    for word in ("frame", "keeper", "preset", "focus distance", "subject distance", "burst", "stretch"):
+        assert f"| {word} " in text
+    for column in COLUMNS:
+        assert f"`{column}`" in readme, f"README does not explain {column}"
