@@ -8,10 +8,13 @@ from __future__ import annotations
 import typer
 
 from auditor.cli.audit import audit
+from auditor.cli.card import card
+from auditor.cli.plan import plan
 from auditor.cli.prepare import prepare
 from auditor.cli.run import command
 from auditor.cli.scan import scan
 from auditor.cli.simulate import simulate
+from auditor.cli.zone import zone
 
 app = typer.Typer(
     name="auditor",
@@ -22,7 +25,7 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 
-for _function in (audit, prepare, scan, simulate):
+for _function in (audit, scan, prepare, zone, plan, card, simulate):
     app.command()(command(_function))
 
 

@@ -1,13 +1,17 @@
-"""``auditor prepare``: a starter session file and notes."""
+"""``auditor prepare``: a starter session file and notes, or a drawn sample of frames with its contact sheet."""
 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from auditor.cli import options
+
+if TYPE_CHECKING:
+    from auditor.intake.sampling import Sample
+    from auditor.settings import Request
 
 
 def prepare(
@@ -15,34 +19,51 @@ def prepare(
     out: Annotated[
         Path | None, typer.Option("--out", help="Folder for the files.", show_default="audit-notes")
     ] = None,
+    distances: Annotated[
+        int | None,
+        typer.Option(
+            "--distances",
+            min=1,
+            metavar="N",
+            help="Draw N frames by chance, marks hidden, and write notes and a contact sheet for their distances.",
+        ),
+    ] = None,
+    seed: Annotated[int, typer.Option("--seed", min=0, help="Another number draws other frames.")] = 0,
     session: options.Session = None,
+    notes: options.Notes = None,
+    keepers: options.Keepers = None,
+    unmarked: options.Unmarked = None,
     cache: options.Cache = None,
     workers: options.Workers = None,
 ) -> None:
     """Write a session file with the blocks of time found, and notes, to fill in. Nothing is overwritten."""
     from auditor.cli.requests import make_request, output_folder
-    from auditor.errors import OutputError
+
+    request = make_request(
+        sources, session=session, notes=notes, keepers=keepers, unmarked=unmarked, cache=cache, workers=workers
+    )
+    wanted = "prepare" if distances is None else f"prepare --distances {distances}"
+    folder = output_folder(out, "audit-notes", sources, wanted)
+    if distances is None:
+        _write_starter(request, folder)
+    else:
+        _write_sample(request, folder, distances, seed)
+
+
+def _write_starter(request: Request, folder: Path) -> None:
     from auditor.intake.archive import read_archive
     from auditor.intake.files import NOTES_NAME
-    from auditor.intake.session import SESSION_NAME
+    from auditor.intake.session_file import SESSION_NAME
     from auditor.intake.starter import find_blocks, starter_notes, starter_session
     from auditor.show.terminal import progress_on_stderr
 
-    request = make_request(sources, session=session, cache=cache, workers=workers)
-    folder = output_folder(out, "audit-notes", sources, "prepare")
     with progress_on_stderr("Reading") as progress:
         table = read_archive(request, progress).table
     blocks = find_blocks(table)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        written = [
-            write_new(folder / SESSION_NAME, starter_session(blocks)),
-            write_new(folder / NOTES_NAME, starter_notes(table)),
-        ]
-    except OSError as error:
-        raise OutputError(
-            f"{folder} cannot be written: {error.strerror}.", "Name another folder with --out."
-        ) from None
+    written = [
+        write_new(folder, {SESSION_NAME: starter_session(blocks)})[0],
+        write_new(folder, {NOTES_NAME: starter_notes(table)})[0],
+    ]
     for path in written:
         typer.echo(str(path))
     silent = sum(not block.complete for block in blocks)
@@ -53,15 +74,86 @@ def prepare(
     )
 
 
-def write_new(path: Path, text: str) -> Path:
-    """Write a file that does not exist yet: beside an existing one as ``name.new.ext``, then ``new2``."""
-    candidate, number = path, 1
+def _write_sample(request: Request, folder: Path, n: int, seed: int) -> None:
+    from auditor.audit import run_scan
+    from auditor.errors import SourceError
+    from auditor.intake.files import NOTES_NAME, SAMPLE_NAME
+    from auditor.intake.previews import frame_files, small_picture
+    from auditor.intake.sampling import draw_sample, notes_to_fill, sample_text
+    from auditor.show.contactsheet import Picture, build_contact_sheet
+    from auditor.show.terminal import progress_on_stderr
+
+    with progress_on_stderr("Reading") as progress:
+        archive = run_scan(request, progress).archive
+    table = archive.table
+    sample = draw_sample(table, n, seed)
+    if not len(sample.rows):
+        raise SourceError(
+            f"Nothing is left to draw: of {sample.population} frames {sample.with_distance} have a distance "
+            f"and {sample.drawn_before} were drawn before.",
+            "Fill in the notes of the earlier sample.",
+        )
+    pictures: list[Picture] = []
+    with progress_on_stderr("Pictures") as progress:
+        for row in sample.rows.tolist():
+            file, files = table["file"].iloc[row], table["files"].iloc[row]
+            tried = map(small_picture, frame_files(archive.paths[row], file, files))
+            pictures.append(Picture(file, next(filter(None, tried), None)))
+            progress(len(pictures), len(sample.rows))
+    written = write_new(
+        folder,
+        {
+            NOTES_NAME: notes_to_fill(table, sample),
+            SAMPLE_NAME: sample_text(table, sample),
+            "contact-sheet.html": build_contact_sheet(pictures),
+        },
+    )
+    for path in written:
+        typer.echo(str(path))
+    blank = sum(picture.small is None for picture in pictures)
+    typer.echo(
+        f"{len(sample.rows)} frames drawn by chance (seed {seed}) from {sample.population}; "
+        f"{sample.with_distance} of these had a distance already, {sample.drawn_before} were drawn before."
+        f"{f' {blank} of the drawn have no preview.' if blank else ''} Read the shares off {written[2].name} "
+        f"and fill in {written[0].name}; keep {written[1].name} beside it. {_next_step(sample, written[0])}",
+        err=True,
+    )
+
+
+def _next_step(sample: Sample, notes: Path) -> str:
+    if sample.with_distance or sample.drawn_before:
+        return "Then add the rows of both to the notes.csv and sample.csv that you have: --notes replaces them."
+    return f"Then run auditor audit with --notes {notes}, or move both among the photographs."
+
+
+def write_new(folder: Path, texts: dict[str, str]) -> list[Path]:
+    """Write files that do not exist yet; where one of them does, all as ``name.new.ext``, then ``new2``.
+
+    Raises
+    ------
+    OutputError
+        If the folder or a file in it cannot be written.
+    """
+    from auditor.errors import OutputError
+
+    number = 0
     while True:
-        try:
-            with candidate.open("x", encoding="utf-8", newline="") as file:
+        paths = [folder / _numbered(name, number) for name in texts]
+        if not any(path.exists() for path in paths):
+            break
+        number += 1
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for path, text in zip(paths, texts.values(), strict=True):
+            with path.open("x", encoding="utf-8", newline="") as file:
                 file.write(text)
-        except FileExistsError:
-            suffix = "new" if number == 1 else f"new{number}"
-            candidate, number = path.with_name(f"{path.stem}.{suffix}{path.suffix}"), number + 1
-        else:
-            return candidate
+    except OSError as error:
+        raise OutputError(
+            f"{folder} cannot be written: {error.strerror}.", "Name another folder with --out."
+        ) from None
+    return paths
+
+
+def _numbered(name: str, number: int) -> str:
+    stem, suffix = Path(name).stem, Path(name).suffix
+    return name if not number else f"{stem}.new{number if number > 1 else ''}{suffix}"

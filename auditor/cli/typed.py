@@ -1,0 +1,241 @@
+"""What the commands with typed settings share: their options, and the check that a unit was not mistaken."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Annotated, Any, Literal
+
+import typer
+
+from auditor.errors import SettingError, UnitError
+from auditor.units import METRES_PER_FOOT, format_distance, parse_distance_m, parse_f_number, parse_length_mm
+
+if TYPE_CHECKING:
+    from auditor.optics.sensors import Criterion, Sensor
+
+FocalLength = Annotated[
+    str, typer.Option("--focal-length", help="Focal length of the lens, such as 28mm.", show_default=False)
+]
+SensorSize = Annotated[
+    str, typer.Option("--sensor", help="Sensor: 36x24 (mm), a crop factor such as 1.5x, or a format's name.")
+]
+DistanceFrom = Annotated[
+    str, typer.Option("--distance-from", help="What distances count from: sensor (as engraved) or lens.")
+]
+PixelsWide = Annotated[
+    int | None,
+    typer.Option("--pixels-wide", min=1, help="Pixels along the long side; --coc pixel needs it."),
+]
+FStops = Annotated[
+    str | None, typer.Option("--f-stops", help="f-numbers of the lens, such as 2.8,4,5.6,8,11,16.")
+]
+
+_SPEED_M_S = {"m/s": 1.0, "km/h": 1 / 3.6, "ft/s": METRES_PER_FOOT, "mph": 5280 * METRES_PER_FOOT / 3600}
+_LONGEST_M = 10_000.0
+_WIDEST_F, _SMALLEST_F = 0.5, 512.0  # a lens in air reaches f/0.5; pinholes reach about f/300
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """A lens, a sensor and a criterion, as typed.
+
+    Attributes
+    ----------
+    focal_length_mm : float
+    sensor : Sensor
+    criterion : Criterion
+    pixel_pitch_mm : float
+        NaN where the pixels were not given.
+    distance_from : {"sensor", "lens"}
+    units : {"m", "ft"}
+    """
+
+    focal_length_mm: float
+    sensor: Sensor
+    criterion: Criterion
+    pixel_pitch_mm: float
+    distance_from: Literal["sensor", "lens"]
+    units: str
+
+    def coc_mm(self, f_number: Any, focus_m: Any, motion_mm: Any = 0.0) -> Any:
+        """Circle of confusion [mm] at a setting: under ``measured`` less diffraction and motion.
+
+        Raises
+        ------
+        SettingError
+            If the criterion needs something that was not given, or leaves nothing for defocus.
+        """
+        import numpy as np
+
+        from auditor.optics.blur import airy_mm, combined_mm
+        from auditor.optics.lens import from_lens, magnification
+
+        size = magnification(
+            from_lens(focus_m, self.focal_length_mm, self.distance_from), self.focal_length_mm
+        )
+        coc = self.criterion.coc_mm(
+            self.sensor.diagonal_mm,
+            self.pixel_pitch_mm,
+            width_mm=self.sensor.width_mm,
+            other_blur_mm=combined_mm(airy_mm(f_number, size), motion_mm),
+        )
+        coc = np.broadcast_to(coc, np.broadcast_shapes(np.shape(coc), np.shape(f_number)))[()]
+        if np.all(np.isnan(coc)):
+            if self.criterion.name.startswith("pixel") and math.isnan(self.pixel_pitch_mm):
+                raise SettingError(
+                    f"--coc {self.criterion.name} needs the size of a pixel.",
+                    "Give --pixels-wide, the pixels along the long side, such as 6000.",
+                )
+            raise SettingError(
+                "Diffraction and motion alone use up the measured keeper tolerance: there is no sharp zone.",
+                "Try a lower f-number or a shorter exposure time.",
+            )
+        return coc
+
+    @property
+    def tolerance_mm(self) -> float:
+        """What all blur together may come to [mm]; but for ``measured``, the circle of confusion itself."""
+        return float(
+            self.criterion.coc_mm(self.sensor.diagonal_mm, self.pixel_pitch_mm, width_mm=self.sensor.width_mm)
+        )
+
+    def distance(self, text: str, option: str) -> float:
+        """Read a distance that the lens can be set to, or that a subject can stand at [m].
+
+        Raises
+        ------
+        UnitError
+            If it cannot be read, or its unit looks mistaken.
+        SettingError
+            If the lens cannot focus so near.
+        """
+        metres = parse_distance_m(text)
+        if _LONGEST_M < metres < math.inf:
+            raise UnitError(
+                f"{option} {text!r} was read as {metres:g} metres, farther than any ring goes.",
+                "Check the unit, or write inf.",
+            )
+        least = (4 if self.distance_from == "sensor" else 1) * self.focal_length_mm / 1000
+        if metres <= least:
+            plane = "sensor plane" if self.distance_from == "sensor" else "lens"
+            times = "4 times its focal length" if self.distance_from == "sensor" else "its focal length"
+            raise SettingError(
+                f"{option} {text!r} was read as {metres:g} metres from the {plane}. "
+                f"A {self.focal_length_mm:g} mm lens focuses nothing within {least:g} metres, {times}.",
+                "Check the unit: distances are written like 2.5m, 250cm or 8ft.",
+            )
+        return metres
+
+    def shown(self, distance_m: float) -> str:
+        """A distance in the units that were asked for."""
+        return format_distance(float(distance_m), self.units)
+
+
+def read_bench(
+    focal_length: str, sensor: str, coc: str, distance_from: str, units: str, pixels_wide: int | None = None
+) -> Bench:
+    """Read the options that the commands with typed settings share.
+
+    Raises
+    ------
+    UnitError
+        If one cannot be read, or its unit looks mistaken.
+    """
+    from auditor.cli.requests import check_units
+    from auditor.optics.sensors import parse_criterion, parse_sensor
+
+    check_units(units)
+    if distance_from not in ("sensor", "lens"):
+        raise UnitError(
+            f"--distance-from {distance_from!r} is neither sensor nor lens.", "Give sensor or lens."
+        )
+    area = parse_sensor(sensor)
+    focal = parse_length_mm(focal_length)
+    if not area.diagonal_mm / 10 < focal < 100 * area.diagonal_mm:
+        raise UnitError(
+            f"--focal-length {focal_length!r} was read as {focal:g} millimetres, which fits no lens for a "
+            f"sensor of {area.width_mm:g} x {area.height_mm:g} mm.",
+            "Check the unit (28mm, 2.8cm), or give the sensor with --sensor.",
+        )
+    return Bench(
+        focal_length_mm=focal,
+        sensor=area,
+        criterion=parse_criterion(coc),
+        pixel_pitch_mm=max(area.width_mm, area.height_mm) / pixels_wide if pixels_wide else math.nan,
+        distance_from="sensor" if distance_from == "sensor" else "lens",
+        units=units,
+    )
+
+
+def read_f_number(text: str) -> float:
+    """Read an f-number; one that no lens has is refused.
+
+    Raises
+    ------
+    UnitError
+        If it cannot be read or lies outside 0.5 to 512.
+    """
+    value = parse_f_number(text)
+    if not _WIDEST_F <= value <= _SMALLEST_F:
+        raise UnitError(f"{text!r} was read as f/{value:g}, which no lens has.", "Write it like 8 or f/8.")
+    return value
+
+
+def read_f_stops(text: str | None) -> list[float]:
+    """Read a list of f-numbers, in ascending order; None gives the full stops.
+
+    Raises
+    ------
+    UnitError
+        If one cannot be read.
+    """
+    from auditor.optics.plans import FULL_STOPS
+
+    if text is None:
+        return list(FULL_STOPS)
+    return sorted({read_f_number(part) for part in re.split(r"[,;\s]+", text.strip()) if part})
+
+
+def read_speed_m_s(text: str) -> float:
+    """Read a speed such as ``1.3m/s``, ``5km/h``, ``4ft/s`` or ``3mph``, in m/s.
+
+    Raises
+    ------
+    UnitError
+        If the unit is missing or it cannot be read.
+
+    Examples
+    --------
+    >>> read_speed_m_s("1.3m/s"), read_speed_m_s("36 km/h")
+    (1.3, 10.0)
+    """
+    match = re.fullmatch(r"(\d+(?:\.\d+)?)\s*(m/s|km/h|ft/s|mph)", text.strip().lower())
+    if match is None:
+        raise UnitError(f"{text!r} is not a speed with its unit.", "Write it like 1.3m/s, 5km/h or 3mph.")
+    return float(match[1]) * _SPEED_M_S[match[2]]
+
+
+def json_text(values: dict[str, Any]) -> str:
+    """Write a result as valid JSON: infinite is null beside a true flag, unknown is null."""
+    from json import dumps
+
+    return dumps(_plain(values), ensure_ascii=False, allow_nan=False, indent=1)
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, dict):
+        out: dict[str, Any] = {}
+        for key, item in value.items():
+            out[key] = _plain(item)
+            if key.endswith("_m") and isinstance(item, float):
+                flag = math.isinf(item)
+                if flag or key == "far_limit_m":
+                    out[f"{key}_is_infinite"] = flag
+        return out
+    if isinstance(value, (list, tuple)):
+        return [_plain(item) for item in value]
+    if isinstance(value, float):
+        return float(value) if math.isfinite(value) else None
+    return value

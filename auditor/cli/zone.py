@@ -1,0 +1,99 @@
+"""``auditor zone``: one sharp zone from typed settings."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+import typer
+
+from auditor.cli import options, typed
+
+
+def zone(
+    focal_length: typed.FocalLength,
+    f_number: Annotated[str, typer.Option("--f-number", help="f-number, such as 8.", show_default=False)],
+    focus: Annotated[
+        str, typer.Option("--focus", help="Where the ring is set: 2.5m, 8ft or inf.", show_default=False)
+    ],
+    subject: Annotated[
+        str | None, typer.Option("--subject", help="Where the subject stands; shows the blur there.")
+    ] = None,
+    shutter: Annotated[
+        str | None, typer.Option("--shutter", help="Exposure time, such as 1/250; adds motion.")
+    ] = None,
+    speed: Annotated[str, typer.Option("--speed", help="Speed of the subject.")] = "1.32m/s",
+    crossing: Annotated[
+        float | None,
+        typer.Option(
+            "--crossing",
+            min=0,
+            max=180,
+            help="Direction of the subject in degrees: 90 straight across, 0 towards you.",
+            show_default="unknown",
+        ),
+    ] = None,
+    turn: Annotated[
+        float, typer.Option("--turn", min=0, help="How fast the camera turns, in degrees a second.")
+    ] = 0.0,
+    pixels_wide: typed.PixelsWide = None,
+    sensor: typed.SensorSize = "36x24",
+    coc: options.Coc = "handbook",
+    distance_from: typed.DistanceFrom = "sensor",
+    units: options.Units = "m",
+    json: options.Json = False,
+) -> None:
+    """Show the sharp zone of one setting, and the blur where the subject stands."""
+    import numpy as np
+
+    from auditor.errors import SettingError
+    from auditor.optics.blur import blur_parts, motion_mm
+    from auditor.optics.combined import combined_zone
+    from auditor.optics.lens import sharp_zone
+    from auditor.show.zone_text import SettingFound, setting_json, setting_text
+    from auditor.units import parse_exposure_time_s
+
+    bench = typed.read_bench(focal_length, sensor, coc, distance_from, units, pixels_wide)
+    number, focus_m = typed.read_f_number(f_number), bench.distance(focus, "--focus")
+    subject_m = bench.distance(subject, "--subject") if subject else None
+    time_s = parse_exposure_time_s(shutter) if shutter else 0.0
+    speed_m_s = typed.read_speed_m_s(speed)
+    moved = motion_mm(
+        bench.focal_length_mm, focus_m, speed_m_s, time_s, crossing, distance_from=bench.distance_from
+    )
+    coc_mm = float(bench.coc_mm(number, focus_m, moved))
+    setting: dict[str, Any] = {
+        "focal_length_mm": bench.focal_length_mm,
+        "f_number": number,
+        "focus_distance_m": focus_m,
+        "distance_from": bench.distance_from,
+    }
+    movement: dict[str, Any] = {
+        "speed_m_s": speed_m_s,
+        "exposure_time_s": time_s,
+        "crossing_deg": crossing,
+        "turn_deg_s": turn,
+        "pixel_pitch_mm": float(np.nan_to_num(bench.pixel_pitch_mm)),
+    }
+    plain = sharp_zone(**setting, coc_mm=coc_mm)
+    if np.isnan(plain.near_limit_m):
+        raise SettingError(
+            "The near limit lies within twice the focal length, where no zone focusing is done.",
+            "Set the ring farther away, or count from the lens: --distance-from lens.",
+        )
+    found = SettingFound(
+        focal_length_mm=bench.focal_length_mm,
+        f_number=number,
+        focus_distance_m=focus_m,
+        exposure_time_s=time_s if shutter else None,
+        distance_from=bench.distance_from,
+        criterion=bench.criterion,
+        coc_mm=coc_mm,
+        tolerance_mm=bench.tolerance_mm,
+        plain=plain,
+        together=combined_zone(**setting, coc_mm=bench.tolerance_mm, **movement) if shutter else None,
+        at_focus=blur_parts(**setting, subject_distance_m=focus_m, **movement),
+        subject_distance_m=subject_m,
+        at_subject=blur_parts(**setting, subject_distance_m=subject_m, **movement) if subject_m else None,
+        pixel_pitch_mm=bench.pixel_pitch_mm,
+    )
+    typer.echo(typed.json_text(setting_json(found)) if json else setting_text(found, units))

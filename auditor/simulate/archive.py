@@ -1,0 +1,158 @@
+"""Writes an invented archive to disk: folders of JPEG files with what a photographer keeps beside them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+from PIL import Image
+
+from auditor.errors import OutputError
+from auditor.simulate.photofiles import exif_block, jpeg_bytes, rating_xmp
+from auditor.simulate.pictures import SIZE_PX, View, draw_picture
+from auditor.simulate.plan import outing_of
+from auditor.simulate.statements import SELECTS, notes_text, session_text, stem, truth_text
+from auditor.simulate.truth import Outing, Truth
+from auditor.simulate.walk import walk, with_rates
+
+SELECT_PX = (SIZE_PX[0] * 2 // 3, SIZE_PX[1] * 2 // 3)
+_STARS = ((1, 2, 3), (0.5, 0.35, 0.15))
+_REJECTED, _RATED_ZERO = 0.05, 0.10  # shares of the frames that were looked at and not kept
+
+
+def open_new_folder(out: Path) -> None:
+    """Make the folder, or take an empty one.
+
+    Raises
+    ------
+    OutputError
+        If something is in it, or it cannot be made.
+    """
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+        taken = any(out.iterdir())
+    except OSError as error:
+        raise OutputError(f"{out} cannot be used: {error.strerror}.", "Name another folder.") from None
+    if taken:
+        raise OutputError(
+            f"{out} is not empty, and nothing is ever written over.", "Name a new folder, or an empty one."
+        )
+
+
+def simulate_archive(out: Path, seed: int, frames: int, truth: Truth | None = None) -> Truth:
+    """Write an invented archive; the same seed and number of frames give the same bytes.
+
+    Parameters
+    ----------
+    out : Path
+        A new or empty folder.
+    seed : int
+        At or above 0.
+    frames : int
+    truth : Truth, optional
+        The covered market as it stands in :mod:`auditor.simulate.truth`, unless given.
+
+    Returns
+    -------
+    Truth
+        With what each preset truly brought.
+
+    Raises
+    ------
+    OutputError
+        If the folder is not empty or cannot be written.
+    SettingError
+        If there are too few frames.
+    """
+    walking, choosing = np.random.default_rng(seed).spawn(2)
+    presses = walk(truth or Truth(), frames, walking)
+    truth = with_rates(truth or Truth(), presses)
+    presses["rating"] = _ratings(presses, choosing)
+    open_new_folder(out)
+    try:
+        for session, own in presses.groupby("session", sort=True):
+            outing = outing_of(truth, int(session))
+            folder = out / folder_name(outing, own)
+            folder.mkdir()
+            _write_session(folder, outing, truth, own, seed)
+    except OSError as error:
+        raise OutputError(
+            f"{error.filename} cannot be written: {error.strerror}.", "Free some space."
+        ) from None
+    write_truth(out, truth, seed, frames)
+    return truth
+
+
+def write_truth(out: Path, truth: Truth, seed: int, frames: int) -> None:
+    """Write the truth beside an archive.
+
+    Raises
+    ------
+    OutputError
+        If it cannot be written.
+    """
+    path = out / "truth.toml"
+    try:
+        path.write_text(truth_text(truth, seed, frames), encoding="utf-8", newline="\n")
+    except OSError as error:
+        raise OutputError(f"{path} cannot be written: {error.strerror}.", "Free some space.") from None
+
+
+def folder_name(outing: Outing, presses: pd.DataFrame) -> str:
+    """Name of a session's folder: its day and the kind of walk."""
+    return f"{presses['captured_at'].iloc[0]:%Y-%m-%d}-{outing.name}"
+
+
+def _ratings(presses: pd.DataFrame, rng: np.random.Generator) -> np.ndarray:
+    """Ratings as photographers give them, shape (n,): NaN where nothing was written."""
+    stars, shares = _STARS
+    chosen = rng.choice(stars, len(presses), p=shares)
+    mood = rng.random(len(presses))
+    passed = np.select([mood < _REJECTED, mood < _REJECTED + _RATED_ZERO], [-1.0, 0.0], np.nan)
+    rating = np.where(presses["kept"], chosen, passed)
+    return np.where(presses["looked_at"], rating, np.nan)
+
+
+def _write_session(folder: Path, outing: Outing, truth: Truth, presses: pd.DataFrame, seed: int) -> None:
+    kept = 0
+    if outing.marks == "selects":
+        (folder / SELECTS).mkdir()
+    for press in presses.itertuples():
+        name = stem(outing, press.number)
+        view = View(*(getattr(press, value) for value in View.__slots__))
+        # The frames of a burst are drawn from one seed: they show one place and one person.
+        picture = draw_picture(view, np.random.default_rng([seed, press.burst]))
+        exif = exif_block(press, outing, truth.presets[press.preset].lens)
+        rating = None if np.isnan(press.rating) else int(press.rating)
+        embedded = rating if outing.marks == "embedded" else None
+        (folder / f"{name}.jpg").write_bytes(jpeg_bytes(picture, exif, embedded))
+        if outing.marks == "sidecar" and rating is not None:
+            _write_sidecar(folder, name, rating, press.number)
+        if outing.marks == "selects" and press.kept and press.looked_at:
+            kept += 1
+            small = picture.resize(SELECT_PX, Image.Resampling.BOX)
+            (folder / SELECTS / select_name(name, kept)).write_bytes(jpeg_bytes(small, exif))
+    if not all(truth.presets[i].lens.reports for i in presses["preset"].unique()):
+        text = session_text(outing, truth, presses)
+        (folder / "session.toml").write_text(text, encoding="utf-8", newline="\n")
+    (folder / "notes.csv").write_text(notes_text(outing, presses), encoding="utf-8", newline="\n")
+
+
+def _write_sidecar(folder: Path, name: str, rating: int, number: int) -> None:
+    """Write both usual names and both forms of a sidecar, in turn."""
+    ending = ".jpg.xmp" if number % 3 == 0 else ".xmp"
+    (folder / f"{name}{ending}").write_bytes(rating_xmp(rating, as_element=number % 2 == 0))
+
+
+def select_name(name: str, kept: int) -> str:
+    """Name of a select: most keep the frame's, some carry more, some are renamed altogether.
+
+    Examples
+    --------
+    >>> [select_name("P1010203", kept) for kept in (1, 4, 5)]
+    ['P1010203.jpg', 'P1010203-small.jpg', 'market-05.jpg']
+    """
+    if kept % 5 == 0:
+        return f"market-{kept:02d}.jpg"
+    return f"{name}-small.jpg" if kept % 4 == 0 else f"{name}.jpg"

@@ -1,0 +1,180 @@
+"""Small drawn pictures for an invented archive: a market hall, its stalls, and one abstract figure.
+
+The figure's height follows the pinhole model at its distance. Blur is drawn larger than life, because
+nothing of it could be seen on so small a picture.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from PIL import Image, ImageDraw, ImageFilter
+
+from auditor.optics.blur import defocus_mm
+from auditor.optics.lens import lens_distance_m
+
+SIZE_PX = (180, 120)
+TIMES_BLUR = 30.0  # how much larger than life the blur is drawn
+_FINE = 2  # drawn larger, then reduced, for smooth edges
+_SENSOR_WIDTH_MM = 36.0
+_EYE_M = 1.6  # height of the camera above the floor
+_FOLLOWED = 0.1  # part of the walk across that shows; for the rest the camera follows
+_HALL_M = 9.0  # distance at which the hall's blur is drawn
+
+_STONES = ((196, 182, 160), (178, 170, 158), (205, 190, 150), (168, 158, 150))
+_LIGHTS = ((247, 240, 220), (226, 234, 240), (250, 228, 196))
+_AWNINGS = ((158, 74, 62), (70, 104, 122), (96, 118, 82), (186, 142, 72), (120, 88, 116))
+_COATS = (
+    (52, 60, 78),
+    (116, 62, 54),
+    (62, 84, 70),
+    (140, 118, 84),
+    (88, 70, 96),
+    (44, 44, 48),
+    (164, 150, 132),
+)
+_SKINS = ((224, 188, 160), (190, 146, 112), (140, 100, 76), (98, 68, 52))
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """What one frame shows: settings, the subject's true distance and its walk to the side [m], blur [mm]."""
+
+    focal_length_mm: float
+    f_number: float
+    focus_m: float
+    subject_m: float
+    sideways_m: float
+    defocus_mm: float
+    motion_mm: float
+
+
+def standing_share(focal_length_mm: float, subject_m: float, height_m: float = 1.72) -> float:
+    """Share of the picture's height (24 mm on the sensor) that a standing person fills.
+
+    Pinhole model: the image is the body's height times f/(u - f), u from the lens.
+
+    Examples
+    --------
+    >>> round(standing_share(28.0, 3.0), 2)
+    0.68
+    """
+    u_m = float(lens_distance_m(subject_m, focal_length_mm))
+    return height_m * focal_length_mm / (u_m - focal_length_mm / 1000) / 24.0
+
+
+def draw_picture(view: View, rng: np.random.Generator) -> Image.Image:
+    """Draw a frame in the size of :data:`SIZE_PX`; the same `rng` state draws the same place and person."""
+    width, height = (side * _FINE for side in SIZE_PX)
+    hall = _hall(width, height, rng)
+    far_blur = defocus_mm(view.focal_length_mm, view.f_number, view.focus_m, _HALL_M)
+    picture = _blurred(hall, float(far_blur), 0.0)
+    figure = Image.new("RGBA", (width, height))
+    per_metre = standing_share(view.focal_length_mm, view.subject_m, 1.0) * height
+    _figure(ImageDraw.Draw(figure), per_metre, width, height, view.sideways_m, rng)
+    figure = _blurred(figure, view.defocus_mm, view.motion_mm)
+    picture.paste(figure, (0, 0), figure)
+    return picture.convert("RGB").resize(SIZE_PX, Image.Resampling.BOX)
+
+
+def _blurred(layer: Image.Image, disc_mm: float, smear_mm: float) -> Image.Image:
+    """Blur by a disc and a sideways smear; a disc of diameter c spreads an edge with sd c/4."""
+    per_mm = layer.width / _SENSOR_WIDTH_MM * TIMES_BLUR
+    sd = round(disc_mm * per_mm / 4, 1)
+    smear = round(smear_mm * per_mm / 2, 1)
+    premultiplied = layer.convert("RGBa") if layer.mode == "RGBA" else layer
+    if smear > 0:
+        premultiplied = premultiplied.filter(ImageFilter.BoxBlur((smear, 0)))
+    if sd > 0:
+        premultiplied = premultiplied.filter(ImageFilter.GaussianBlur(sd))
+    return premultiplied.convert(layer.mode)
+
+
+def _pick(colours: tuple[tuple[int, int, int], ...], rng: np.random.Generator) -> tuple[int, int, int]:
+    return colours[int(rng.integers(len(colours)))]
+
+
+def _shade(colour: tuple[int, int, int], factor: float) -> tuple[int, int, int]:
+    red, green, blue = (min(255, round(value * factor)) for value in colour)
+    return red, green, blue
+
+
+def _hall(width: int, height: int, rng: np.random.Generator) -> Image.Image:
+    """Floor, a wall of arches, and stalls with striped awnings under them."""
+    stone, light = _pick(_STONES, rng), _pick(_LIGHTS, rng)
+    picture = Image.new("RGB", (width, height), stone)
+    draw = ImageDraw.Draw(picture)
+    floor, spacing = round(0.6 * height), round(height * rng.uniform(0.42, 0.72))
+    draw.rectangle((0, floor, width, height), fill=_shade(stone, 0.62))
+    for left in range(-int(rng.integers(spacing)), width, spacing):
+        right, top, round_part = left + round(spacing * 0.74), round(0.06 * height), spacing // 3
+        draw.rectangle((left, top + round_part, right, floor), fill=light)
+        draw.ellipse((left, top, right, top + 2 * round_part), fill=light)
+        draw.rectangle((right + 1, 0, left + spacing - 1, floor + 4), fill=_shade(stone, 0.86))
+        if rng.random() < 0.75:
+            _stall(draw, left - 3, right + 3, floor, spacing / 60, rng)
+    return picture
+
+
+def _stall(
+    draw: ImageDraw.ImageDraw, left: int, right: int, floor: int, unit: float, rng: np.random.Generator
+) -> None:
+    colour, stripe = _pick(_AWNINGS, rng), round(rng.uniform(6, 10) * unit)
+    counter = floor - round(6 * unit)
+    top = counter - round(rng.uniform(30, 40) * unit)
+    for number, x in enumerate(range(left, right, stripe)):
+        shown = colour if number % 2 else _shade(colour, 1.5)
+        draw.rectangle((x, top, min(x + stripe - 1, right), top + round(13 * unit)), fill=shown)
+    draw.rectangle((left + 2, counter, right - 2, counter + round(22 * unit)), fill=_shade(colour, 0.55))
+    size = round(8 * unit)
+    for x in range(left + 4, right - size, size):
+        goods = _shade(_pick(_AWNINGS, rng), 1.25)
+        draw.ellipse((x, counter - size + 2, x + size - 1, counter + 2), fill=goods)
+
+
+def _figure(
+    draw: ImageDraw.ImageDraw,
+    per_metre: float,
+    width: int,
+    height: int,
+    sideways_m: float,
+    rng: np.random.Generator,
+) -> None:
+    """A walking person whose eyes are about on the horizon, `per_metre` pixels to the metre."""
+    tall = 1.72 * rng.uniform(0.92, 1.08)
+    coat, skin, trousers = _pick(_COATS, rng), _pick(_SKINS, rng), _shade(_pick(_COATS, rng), 0.7)
+    middle = width * rng.uniform(0.3, 0.7) + _FOLLOWED * sideways_m * per_metre
+    floor = 0.5 * height + _EYE_M * per_metre
+    stride = rng.uniform(0.1, 0.34)
+
+    def point(x_m: float, up_m: float) -> tuple[float, float]:
+        return round(middle + x_m * per_metre), round(floor - up_m * per_metre)
+
+    def box(x_m: float, up_m: float, half_x: float, half_up: float) -> list[tuple[float, float]]:
+        return [point(x_m - half_x, up_m + half_up), point(x_m + half_x, up_m - half_up)]
+
+    hip, shoulder = 0.5 * tall, 0.82 * tall
+    for side in (-1, 1):
+        foot = side * stride
+        draw.polygon(
+            [point(-0.12, hip), point(0.12, hip), point(foot + 0.07, 0), point(foot - 0.07, 0)], fill=trousers
+        )
+    arm = max(1, round(0.1 * per_metre))
+    for side in (-1, 1):
+        draw.line(
+            [point(side * 0.2, shoulder - 0.06), point(side * (0.2 + stride / 2), hip)],
+            _shade(coat, 0.85),
+            arm,
+        )
+    draw.polygon(
+        [point(-0.2, hip - 0.12), point(0.2, hip - 0.12), point(0.24, shoulder - 0.08), point(0.14, shoulder),
+         point(-0.14, shoulder), point(-0.24, shoulder - 0.08)],
+        fill=coat,
+    )  # fmt: skip
+    draw.rectangle(box(0, shoulder + 0.03, 0.05, 0.06), fill=_shade(skin, 0.85))
+    draw.ellipse(box(0, tall - 0.12, 0.095, 0.125), fill=skin)
+    if rng.random() < 0.45:
+        draw.pieslice(box(0, tall - 0.08, 0.13, 0.12), 180, 360, fill=_shade(coat, 0.7))
+    if rng.random() < 0.5:
+        draw.rectangle(box(0.3 + stride / 2, hip - 0.16, 0.15, 0.17), fill=_pick(_AWNINGS, rng))

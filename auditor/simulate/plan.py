@@ -1,0 +1,115 @@
+"""When and where an invented photographer pressed: sessions, stretches, bursts, clocks and file numbers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from auditor.simulate.truth import Outing, Truth
+
+Floats = npt.NDArray[np.float64]
+Rows = npt.NDArray[np.intp]
+
+FRAMES_A_SESSION = 200
+FIRST_DAY = np.datetime64("2031-04-05T09:00:00", "us")
+LARGEST_BURST = 5
+LEAST_GAP_S = 7.0  # from press to press: longer than the longest burst and the two seconds that end it
+MEAN_GAP_S = 28.0  # on top of the least
+_PAUSE_S = (90.0, 400.0)  # before a stretch: the ring is turned, the photographer walks on
+_MISFIRES = 0.02  # frames after a misfire that was deleted on the spot
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """Where in the archive each burst lies; arrays of shape (bursts,).
+
+    Attributes
+    ----------
+    size : numpy.ndarray of int
+        Frames of the burst.
+    session, stretch, preset : numpy.ndarray of int
+        Session from 0, stretch from 0 over the whole archive, index into the truth's presets.
+    looked_at : numpy.ndarray of bool
+        Whether the photographer got so far while choosing.
+    """
+
+    size: Rows
+    session: Rows
+    stretch: Rows
+    preset: Rows
+    looked_at: npt.NDArray[np.bool_]
+
+
+def outing_of(truth: Truth, session: int) -> Outing:
+    """The kind of walk of a session, from 0."""
+    return truth.outings[session % len(truth.outings)]
+
+
+def plan_walks(truth: Truth, frames: int, rng: np.random.Generator) -> Plan:
+    """Cut so many frames into bursts, sessions and stretches."""
+    in_burst = rng.random(frames) < truth.burst_share
+    size = np.where(in_burst, rng.integers(2, LARGEST_BURST + 1, frames), 1).astype(np.intp)
+    bursts = int(np.searchsorted(np.cumsum(size), frames)) + 1
+    size = size[:bursts]
+    size[-1] -= size.sum() - frames
+    kinds = len(truth.outings)
+    sessions = max(kinds, round(frames / FRAMES_A_SESSION))
+    session, place = np.divmod((np.cumsum(size) - size) * sessions / frames, 1.0)
+    session = session.astype(np.intp)
+    names = [preset.name for preset in truth.presets]
+    part, preset = np.empty((2, bursts), dtype=np.intp)
+    looked_at = np.empty(bursts, dtype=bool)
+    for kind, outing in enumerate(truth.outings):
+        mine = session % kinds == kind
+        ends = np.cumsum([share for _, share in outing.stretches])
+        part[mine] = np.searchsorted(ends[:-1] / ends[-1], place[mine], side="right")
+        preset[mine] = np.array([names.index(name) for name, _ in outing.stretches])[part[mine]]
+        looked_at[mine] = place[mine] < outing.looked_at
+    changes = (np.diff(part) != 0) | (np.diff(session) != 0)
+    return Plan(size, session, np.concatenate([[0], np.cumsum(changes)]), preset, looked_at)
+
+
+def press_times(plan: Plan, rng: np.random.Generator) -> Floats:
+    """Seconds from each session's beginning to the first frame of each burst, shape (bursts,)."""
+    gap = LEAST_GAP_S + rng.exponential(MEAN_GAP_S, len(plan.size))
+    changes = np.diff(plan.stretch, prepend=-1) > 0
+    gap[changes] += rng.uniform(*_PAUSE_S, int(changes.sum()))
+    since = np.cumsum(gap)
+    first = np.flatnonzero(np.diff(plan.session, prepend=-1) > 0)
+    return np.asarray(since - since[first][plan.session])
+
+
+def camera_times(
+    session: Rows, time_s: Floats, truth: Truth, rng: np.random.Generator
+) -> npt.NDArray[np.datetime64]:
+    """Capture times as the cameras write them, to 1/100 s or to the second, shape (n,).
+
+    Parameters
+    ----------
+    session : numpy.ndarray of int, shape (n,)
+    time_s : numpy.ndarray, shape (n,)
+        Since each session's beginning.
+    truth : Truth
+    rng : numpy.random.Generator
+    """
+    sessions = int(session[-1]) + 1
+    day_s = 86400.0 * (7 if sessions <= 500 else 1)
+    begins_s = np.arange(sessions) * day_s + np.rint(rng.uniform(0, 5400, sessions))
+    exact = np.array([outing.subseconds for outing in truth.outings])[session % len(truth.outings)]
+    since = np.where(exact, np.floor(time_s * 100) / 100, np.floor(time_s))
+    micro = np.rint((begins_s[session] + since) * 1e6).astype("int64")
+    return np.asarray(FIRST_DAY + micro.astype("timedelta64[us]"))
+
+
+def file_numbers(session: Rows, truth: Truth, rng: np.random.Generator) -> Rows:
+    """File numbers of each camera, with gaps where a misfire was deleted on the spot, shape (n,)."""
+    cameras = [outing.camera for outing in truth.outings]
+    camera = np.array([sorted(set(cameras)).index(name) for name in cameras])[session % len(cameras)]
+    deleted = np.where(rng.random(len(session)) < _MISFIRES, rng.integers(1, 3, len(session)), 0)
+    number = np.empty(len(session), dtype=np.intp)
+    for which in range(int(camera.max()) + 1):
+        mine = camera == which
+        number[mine] = 202 + 215 * which + np.cumsum(1 + deleted[mine])
+    return number

@@ -1,0 +1,68 @@
+"""The demo archive: made by the simulator, small, and its audit finds the truth that stands beside it."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from auditor.audit import run_audit
+from auditor.settings import Request
+from auditor.simulate import simulate_archive
+
+DEMO = Path(__file__).parents[1] / "demo_metadata"
+
+
+@pytest.fixture(scope="module")
+def truth():
+    return tomllib.loads((DEMO / "truth.toml").read_text())
+
+
+@pytest.fixture(scope="module")
+def audit():
+    return run_audit(Request((DEMO,), workers=1))
+
+
+def test_demo_is_made_by_the_simulator_to_the_byte(truth, tmp_path):
+    simulate_archive(tmp_path / "demo", truth["seed"], truth["frames"])
+    made, stored = (
+        {str(p.relative_to(top)): p.read_bytes() for p in top.rglob("*") if p.is_file()}
+        for top in (tmp_path / "demo", DEMO)
+    )
+    assert sorted(made) == sorted(stored)
+    assert [name for name in made if made[name] != stored[name]] == []
+
+
+def test_demo_is_small_and_large_enough(audit):
+    sizes = [p.stat().st_size for p in DEMO.rglob("*") if p.is_file()]
+    assert sum(sizes) < 4_000_000
+    assert audit.counts["frames"] >= 400
+    assert len(audit.sessions) == 3
+
+
+def test_audit_finds_the_declared_presets_without_complaint(audit, truth):
+    assert set(audit.presets["preset"]) == {preset["name"] for preset in truth["preset"]}
+    assert audit.problems == []
+    counts = audit.counts
+    assert counts["found"] == counts["read"] + counts["unreadable"]
+    assert counts["with_zone"] == counts["frames"] == counts["marked"] + counts["left_out"]
+    assert 0 < counts["missing_numbers"] < 0.06 * counts["frames"]
+
+
+def test_unculled_tails_are_left_out_and_selects_count_whole(audit):
+    left_out = (audit.table["counted_as"] == "left out").groupby(audit.table["session"]).mean()
+    assert left_out[1] > 0.1
+    assert left_out[2] > 0.1
+    assert left_out[3] == 0
+    assert set(audit.table["mark_source"].dropna()) == {"embedded", "sidecar", "selects"}
+
+
+def test_intervals_hold_the_stated_truth(audit, truth):
+    found = audit.presets.set_index("preset")
+    for preset in truth["preset"]:
+        row = found.loc[preset["name"]]
+        assert row["frames_taken"] == preset["frames"]
+        assert row["low"] <= preset["hit_rate"] <= row["high"], preset["name"]
+        assert row["frame_low"] <= preset["frame_rate"] <= row["frame_high"], preset["name"]
+        assert row["focus_distance_m"] == pytest.approx(preset["focus_distance_m"], rel=0.1)
