@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from auditor.cli import options, typed
+from auditor.errors import UnitError
 
 if TYPE_CHECKING:
     from auditor.show.cards import Card
@@ -72,11 +73,13 @@ def read_ring(text: str, bench: typed.Bench, *, typed_ring: bool) -> list[float]
     Raises
     ------
     UnitError, SettingError
-        If a typed one cannot be read or focused.
+        If a typed one cannot be read or focused, or there is none.
     """
     from auditor.units import parse_distance_m
 
     parts = [part.strip() for part in text.replace(";", ",").split(",") if part.strip()]
+    if not parts:
+        raise UnitError(f"--ring {text!r} holds no engraving.", "Write them like 0.7m,1m,2m,inf.")
     if typed_ring:
         return sorted({bench.distance(part, "--ring") for part in parts})
     reach_m = 8 * bench.focal_length_mm / 1000  # few lenses focus nearer than eight focal lengths

@@ -1,4 +1,4 @@
-"""``auditor prepare``: a starter session file and notes, or a drawn sample of frames with its contact sheet."""
+"""``auditor prepare``: a starter session file and notes, or a drawn sample with its contact sheet."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ def prepare(
             "--distances",
             min=1,
             metavar="N",
-            help="Draw N frames by chance, marks hidden, and write notes and a contact sheet for their distances.",
+            help="Draw N frames by chance, marks hidden; write notes and a contact sheet for distances.",
         ),
     ] = None,
     seed: Annotated[int, typer.Option("--seed", min=0, help="Another number draws other frames.")] = 0,
@@ -40,7 +40,13 @@ def prepare(
     from auditor.cli.requests import make_request, output_folder
 
     request = make_request(
-        sources, session=session, notes=notes, keepers=keepers, unmarked=unmarked, cache=cache, workers=workers
+        sources,
+        session=session,
+        notes=notes,
+        keepers=keepers,
+        unmarked=unmarked,
+        cache=cache,
+        workers=workers,
     )
     wanted = "prepare" if distances is None else f"prepare --distances {distances}"
     folder = output_folder(out, "audit-notes", sources, wanted)
@@ -122,7 +128,9 @@ def _write_sample(request: Request, folder: Path, n: int, seed: int) -> None:
 
 def _next_step(sample: Sample, notes: Path) -> str:
     if sample.with_distance or sample.drawn_before:
-        return "Then add the rows of both to the notes.csv and sample.csv that you have: --notes replaces them."
+        return (
+            "Then add the rows of both to the notes.csv and sample.csv that you have: --notes replaces them."
+        )
     return f"Then run auditor audit with --notes {notes}, or move both among the photographs."
 
 

@@ -189,13 +189,16 @@ def read_f_stops(text: str | None) -> list[float]:
     Raises
     ------
     UnitError
-        If one cannot be read.
+        If one cannot be read, or there is none.
     """
     from auditor.optics.plans import FULL_STOPS
 
     if text is None:
         return list(FULL_STOPS)
-    return sorted({read_f_number(part) for part in re.split(r"[,;\s]+", text.strip()) if part})
+    parts = [part for part in re.split(r"[,;\s]+", text.strip()) if part]
+    if not parts:
+        raise UnitError(f"--f-stops {text!r} holds no f-number.", "Write them like 2.8,4,5.6,8.")
+    return sorted({read_f_number(part) for part in parts})
 
 
 def read_speed_m_s(text: str) -> float:

@@ -3,6 +3,13 @@
 All parts are diameters in millimetres on the sensor. They are combined as the root of the sum of their
 squares, the published model for defocus and diffraction (Hansma); the parts always stand beside the sum.
 Infinity is an ordinary focus distance and an ordinary subject distance. NaN in, NaN out.
+
+How good that root is was measured against wave optics (``tests/optics/test_waves.py``), as the even disc that
+halves contrast at the same frequency. With the MTF50 disc for diffraction it is never too small, and at most
+14 % too large (a little out of focus, at a disc of 2.3 lambda N). With the Airy diameter, which the columns of
+the frame table use, it is up to 41 % too large in focus, below 18 % once the blur disc exceeds 4 lambda N and
+below 7 % beyond 8 lambda N: it errs towards blur. Adding the diameters outright errs by over 50 %. No better
+combination was found in print.
 """
 
 from __future__ import annotations
@@ -102,6 +109,14 @@ def mtf50_disc_mm(f_number: npt.ArrayLike, magnification: npt.ArrayLike) -> Floa
     return (MTF50_FACTOR * WAVELENGTH_MM * effective_f_number(f_number, magnification))[()]
 
 
+def crossing_share(crossing_deg: npt.ArrayLike | None) -> Floats:
+    """Part of a movement that the sensor sees: |sin| of its angle to the line of sight; None: the median."""
+    with np.errstate(invalid="ignore"):
+        return np.asarray(
+            MEDIAN_CROSSING if crossing_deg is None else np.abs(np.sin(np.deg2rad(crossing_deg)))
+        )
+
+
 def motion_mm(
     focal_length_mm: npt.ArrayLike,
     subject_distance_m: npt.ArrayLike,
@@ -140,9 +155,8 @@ def motion_mm(
     """
     speed, time = np.asarray(speed_m_s, dtype=float), np.asarray(exposure_time_s, dtype=float)
     size = magnification(from_lens(subject_distance_m, focal_length_mm, distance_from), focal_length_mm)
-    across = MEDIAN_CROSSING if crossing_deg is None else np.abs(np.sin(np.deg2rad(crossing_deg)))
     with np.errstate(all="ignore"):
-        smear = size * (MM_PER_M * across * speed * time)
+        smear = size * (MM_PER_M * crossing_share(crossing_deg) * speed * time)
         return np.where((speed >= 0) & (time >= 0), smear, np.nan)[()]
 
 

@@ -1,0 +1,262 @@
+"""The inverse problems: which ring and which f-number for what should be sharp.
+
+In 1/distance the zone is q + (1 - f q) k to q - (1 - f q) k, with q = 1/s and k = N c / f^2. So the ring
+belongs in the middle of the wanted limits, whatever the f-number (their harmonic mean), and the f-number
+follows from the half-width.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from auditor.errors import SettingError
+from auditor.optics.lens import (
+    MM_PER_M,
+    DistanceFrom,
+    Floats,
+    Zone,
+    from_lens,
+    half_width,
+    sharp_zone,
+    to_convention,
+)
+
+FULL_STOPS = (1.4, 2.0, 2.8, 4.0, 5.6, 8.0, 11.0, 16.0, 22.0)  # nominal, as engraved
+_ROUNDING = 1e-9  # a limit this close, relatively, counts as covered
+_GRID = 2000  # rings tried for a line, a tenth of a per cent apart
+_WORTH = 0.001  # a smaller loss of probability is given up for a ring nearer the line, where it is sharper
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """One setting for each f-number; arrays of shape (stops,).
+
+    Attributes
+    ----------
+    f_number, focus_distance_m : numpy.ndarray
+        The setting; distances in the convention that was asked for [m].
+    zone : Zone
+        Its sharp zone.
+    covers : numpy.ndarray of bool
+        True where the wanted limits, or the fixed line, lie inside.
+    focus_from_m, focus_to_m : numpy.ndarray
+        Leeway of the ring: any focus distance from here to there covers the limits too [m]; NaN where none
+        does, and for a fixed line.
+    probability_inside : numpy.ndarray
+        Probability that the subject stands inside, 0 to 1; NaN for wanted limits.
+    """
+
+    f_number: Floats
+    focus_distance_m: Floats
+    zone: Zone
+    covers: npt.NDArray[np.bool_]
+    focus_from_m: Floats
+    focus_to_m: Floats
+    probability_inside: Floats
+
+
+def best_focus_m(
+    near_m: npt.ArrayLike,
+    far_m: npt.ArrayLike,
+    focal_length_mm: npt.ArrayLike,
+    distance_from: DistanceFrom = "sensor",
+) -> Floats:
+    """Focus distance at which both wanted limits are equally blurred: their harmonic mean from the lens.
+
+    Parameters
+    ----------
+    near_m, far_m : array_like
+        Wanted limits [m]; the far one may be infinite, which gives twice the near one.
+    focal_length_mm : array_like
+        Focal length [mm].
+    distance_from : {"sensor", "lens"}
+        What distances count from, in and out.
+
+    Returns
+    -------
+    numpy.ndarray or numpy.float64
+        Focus distance [m].
+
+    Examples
+    --------
+    >>> float(best_focus_m(2.0, 6.0, 28, "lens")), float(best_focus_m(2.0, float("inf"), 28, "lens"))
+    (3.0, 4.0)
+    """
+    with np.errstate(all="ignore"):
+        ends = [1 / from_lens(limit, focal_length_mm, distance_from) for limit in (near_m, far_m)]
+        return to_convention(2 / (ends[0] + ends[1]), focal_length_mm, distance_from)
+
+
+def widest_f_number(
+    near_m: npt.ArrayLike,
+    far_m: npt.ArrayLike,
+    focal_length_mm: npt.ArrayLike,
+    coc_mm: npt.ArrayLike,
+    distance_from: DistanceFrom = "sensor",
+) -> Floats:
+    """Smallest f-number whose zone reaches from the near to the far limit, at the best focus distance.
+
+    Parameters
+    ----------
+    near_m, far_m, focal_length_mm, distance_from
+        As for :func:`best_focus_m`.
+    coc_mm : array_like
+        Circle of confusion [mm].
+
+    Returns
+    -------
+    numpy.ndarray or numpy.float64
+        f-number [1], exact and not rounded to a stop; NaN where the limits are unknown or crossed.
+
+    Examples
+    --------
+    >>> round(float(widest_f_number(2.0, 6.0, 28, 0.03, "lens")), 2)
+    4.4
+    """
+    focal = np.asarray(focal_length_mm, dtype=float)
+    with np.errstate(all="ignore"):
+        start, end = (1 / from_lens(limit, focal, distance_from) for limit in (near_m, far_m))
+        slack = 1 - focal / MM_PER_M * (start + end) / 2
+        number = (start - end) / 2 / (slack * half_width(focal, 1.0, coc_mm))
+        return np.where(number >= 0, number, np.nan)[()]
+
+
+def plan_limits(
+    focal_length_mm: float,
+    near_m: float,
+    far_m: float,
+    coc_mm: npt.ArrayLike,
+    f_stops: npt.ArrayLike = FULL_STOPS,
+    distance_from: DistanceFrom = "sensor",
+) -> Plan:
+    """Best focus distance at each f-stop for wanted limits, and whether it covers them.
+
+    Parameters
+    ----------
+    focal_length_mm : float
+        Focal length [mm].
+    near_m, far_m : float
+        Wanted limits [m]; the far one may be infinite.
+    coc_mm : array_like
+        Circle of confusion [mm], one or one for each f-stop.
+    f_stops : array_like, shape (stops,)
+        The f-numbers the lens has.
+    distance_from : {"sensor", "lens"}
+        What distances count from, in and out.
+
+    Returns
+    -------
+    Plan
+        In the order of ``f_stops``. One best focus distance serves all of them; where a stop does not
+        cover, it still makes the worse blurred limit as sharp as can be.
+
+    Raises
+    ------
+    SettingError
+        If the limits are crossed, or the near one is out of the lens's reach.
+    """
+    if not near_m <= far_m:
+        raise SettingError(
+            f"The near limit ({near_m:g} m) lies beyond the far limit ({far_m:g} m).", "Exchange the two."
+        )
+    if np.isnan(from_lens(near_m, focal_length_mm, distance_from)) or np.isinf(near_m):
+        raise SettingError(
+            f"The near limit ({near_m:g} m) cannot be focused with {focal_length_mm:g} mm.",
+            f"Give one beyond {4 * focal_length_mm / MM_PER_M:g} m and short of infinity.",
+        )
+    stops = np.atleast_1d(np.asarray(f_stops, dtype=float))
+    focus = np.broadcast_to(best_focus_m(near_m, far_m, focal_length_mm, distance_from), stops.shape)
+    zone = sharp_zone(focal_length_mm, stops, focus, coc_mm, distance_from)
+    leeway = focus_leeway_m(near_m, far_m, focal_length_mm, stops, coc_mm, distance_from)
+    covers = (zone.near_limit_m <= near_m * (1 + _ROUNDING)) & (zone.far_limit_m >= far_m * (1 - _ROUNDING))
+    return Plan(stops, focus, zone, covers, *leeway, np.full(stops.shape, np.nan))
+
+
+def focus_leeway_m(
+    near_m: npt.ArrayLike,
+    far_m: npt.ArrayLike,
+    focal_length_mm: npt.ArrayLike,
+    f_number: npt.ArrayLike,
+    coc_mm: npt.ArrayLike,
+    distance_from: DistanceFrom = "sensor",
+) -> tuple[Floats, Floats]:
+    """Nearest and farthest focus distance whose zone still covers wanted limits [m]; NaN where none does.
+
+    The near limit is kept while q >= (1/near - k) / (1 - f k), the far one while q <= (1/far + k) /
+    (1 + f k).
+    """
+    focal = np.asarray(focal_length_mm, dtype=float)
+    with np.errstate(all="ignore"):
+        width = half_width(focal, f_number, coc_mm)
+        start, end = (1 / from_lens(limit, focal, distance_from) for limit in (near_m, far_m))
+        least = np.maximum((start - width) / (1 - focal / MM_PER_M * width), 0.0)
+        most = (end + width) / (1 + focal / MM_PER_M * width)
+        least, most = np.where(least <= most, (least, most), np.nan)
+        return (
+            to_convention(1 / most, focal, distance_from),
+            to_convention(1 / least, focal, distance_from),
+        )
+
+
+def plan_line(
+    focal_length_mm: float,
+    line_m: float,
+    spread_m: float,
+    coc_mm: npt.ArrayLike,
+    f_stops: npt.ArrayLike = FULL_STOPS,
+    distance_from: DistanceFrom = "sensor",
+) -> Plan:
+    """Focus distance at each f-stop that most likely holds a subject meant to stand on a line.
+
+    Where it really stands is normally distributed about the line. The zone reaches farther behind the ring
+    than in front of it, so the likeliest ring need not be the line itself; of all rings within 0.1 percentage
+    points of the likeliest, the one nearest the line is taken.
+
+    Parameters
+    ----------
+    focal_length_mm : float
+        Focal length [mm].
+    line_m, spread_m : float
+        The line's distance and the standard deviation about it [m], both above 0 and finite.
+    coc_mm, f_stops, distance_from
+        As for :func:`plan_limits`.
+
+    Returns
+    -------
+    Plan
+        With the probability of standing inside.
+
+    Raises
+    ------
+    SettingError
+        If the line is out of the lens's reach, or the spread is not above 0.
+    """
+    from scipy.special import ndtr
+
+    nearest = 4 * focal_length_mm / MM_PER_M if distance_from == "sensor" else focal_length_mm / MM_PER_M
+    if not nearest < line_m < np.inf:
+        raise SettingError(
+            f"A line at {line_m:g} m cannot be focused with {focal_length_mm:g} mm.",
+            f"Give one beyond {nearest:g} m and short of infinity.",
+        )
+    if not 0 < spread_m < np.inf:
+        raise SettingError(f"The spread ({spread_m:g} m) is not above 0.", "Give one like 30cm.")
+
+    stops = np.atleast_1d(np.asarray(f_stops, dtype=float))
+    number, coc = (column[:, None] for column in np.broadcast_arrays(stops, np.asarray(coc_mm, dtype=float)))
+    steps = np.linspace(2.0 / _GRID, 2.0, _GRID)  # of 1/distance; 1 is the line itself
+    rings = line_m / steps[line_m / steps > nearest]
+    zones = sharp_zone(focal_length_mm, number, rings, coc, distance_from)
+    behind, before = ((limit - line_m) / spread_m for limit in (zones.far_limit_m, zones.near_limit_m))
+    inside = np.nan_to_num(ndtr(behind) - ndtr(before))
+    good_enough = inside >= inside.max(axis=1, keepdims=True) - _WORTH
+    chosen = np.where(good_enough, np.abs(line_m / rings - 1), np.inf).argmin(axis=1)
+    focus = rings[chosen]
+    zone = sharp_zone(focal_length_mm, stops, focus, coc[:, 0], distance_from)
+    covers = (zone.near_limit_m <= line_m) & (line_m <= zone.far_limit_m)
+    probability = inside[np.arange(len(stops)), chosen]
+    unknown = np.full(stops.shape, np.nan)
+    return Plan(stops, focus, zone, covers, unknown, unknown, probability)

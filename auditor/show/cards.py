@@ -1,0 +1,128 @@
+"""A pocket card of zones: near and far limits for each engraving of the ring and each f-number.
+
+Limits are rounded inward, so that what the card calls sharp is sharp: the near limit up, the far one down.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+from auditor.optics.lens import DistanceFrom, Floats, Zone
+from auditor.show.words.figures import FAR_IS_UNSURE
+from auditor.units import METRES_PER_FOOT, format_f_number
+
+NO_ZONE = "–"
+
+
+@dataclass(frozen=True, slots=True)
+class Card:
+    """What stands on a card.
+
+    Attributes
+    ----------
+    focal_length_mm : float
+    f_numbers : numpy.ndarray, shape (stops,)
+    ring_m : numpy.ndarray, shape (rows,)
+        Engravings of the ring [m], ascending; the last may be infinite.
+    zone : Zone
+        Fields of shape (rows, stops) [m].
+    coc_mm : float
+    coc_criterion : str
+    distance_from : {"sensor", "lens"}
+    units : {"m", "ft"}
+    """
+
+    focal_length_mm: float
+    f_numbers: Floats
+    ring_m: Floats
+    zone: Zone
+    coc_mm: float
+    coc_criterion: str
+    distance_from: DistanceFrom
+    units: str
+
+    @property
+    def title(self) -> str:
+        """What the card is for."""
+        return f"{self.focal_length_mm:g} mm"
+
+    @property
+    def note(self) -> str:
+        """How its numbers were made."""
+        plane = "sensor plane" if self.distance_from == "sensor" else "lens"
+        name = "" if self.coc_criterion.endswith("mm") else f" ({self.coc_criterion})"
+        return f"blur within {self.coc_mm:.3f} mm{name}, from the {plane}"
+
+    def engraving(self, row: int) -> str:
+        """The ring's number, without its unit."""
+        value = self._in_units(float(self.ring_m[row]))
+        return "∞" if math.isinf(value) else f"{value:.2f}".rstrip("0").rstrip(".")
+
+    def hyperfocal(self, column: int) -> str:
+        """Hyperfocal distance at an f-number, rounded up."""
+        return self._number(float(self.zone.hyperfocal_m[-1, column]), up=True)
+
+    def limits(self, row: int, column: int) -> tuple[str, str]:
+        """Near and far limit, rounded inward; a far limit beyond 20 times the ring is given as that bound."""
+        near, far = (float(limit[row, column]) for limit in (self.zone.near_limit_m, self.zone.far_limit_m))
+        if math.isnan(near) or math.isnan(far):
+            return NO_ZONE, NO_ZONE
+        bound = FAR_IS_UNSURE * float(self.ring_m[row])
+        end = f">{self._number(bound)}" if bound < far < math.inf else self._number(far)
+        return self._number(near, up=True), end
+
+    def endless(self, row: int, column: int) -> bool:
+        """Whether the zone reaches infinity, which it does from the hyperfocal distance on."""
+        return math.isinf(self.zone.far_limit_m[row, column])
+
+    def _in_units(self, distance_m: float) -> float:
+        return distance_m if self.units == "m" else distance_m / METRES_PER_FOOT
+
+    def _number(self, distance_m: float, *, up: bool = False) -> str:
+        value = self._in_units(distance_m)
+        if math.isinf(value):
+            return "∞"
+        fine = 3 if self.units == "m" else 5
+        decimals = 2 if value < fine else 1 if value < 20 else 0
+        steps = 10**decimals
+        whole = math.ceil(value * steps - 1e-6) if up else math.floor(value * steps + 1e-6)
+        return f"{whole / steps:.{decimals}f}"
+
+
+def card_text(card: Card) -> str:
+    """The card as plain text, for a screen or a typewriter face."""
+    columns = range(len(card.f_numbers))
+    rows = [["ring", *(format_f_number(float(number)) for number in card.f_numbers)]]
+    for row in range(len(card.ring_m)):
+        cells = ("-".join(card.limits(row, column)).replace("–-–", NO_ZONE) for column in columns)
+        rows.append([card.engraving(row), *cells])
+    rows.append(["hyper", *(card.hyperfocal(column) for column in columns)])
+    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
+    lines = ["   ".join(cell.rjust(width) for cell, width in zip(row, widths, strict=True)) for row in rows]
+    rule = "-" * len(lines[0])
+    head = f"{card.title}, distances in {'metres' if card.units == 'm' else 'feet'}"
+    foot = "hyper: hyperfocal distance. Limits are rounded inward."
+    return "\n".join([head, rule, lines[0], rule, *lines[1:-1], rule, lines[-1], rule, card.note, foot])
+
+
+def card_json(card: Card) -> dict[str, Any]:
+    """The card as values, distances in metres."""
+    return {
+        "focal_length_mm": card.focal_length_mm,
+        "coc_mm": card.coc_mm,
+        "coc_criterion": card.coc_criterion,
+        "distance_from": card.distance_from,
+        "settings": [
+            {
+                "f_number": float(number),
+                "focus_distance_m": float(ring),
+                "near_limit_m": float(card.zone.near_limit_m[row, column]),
+                "far_limit_m": float(card.zone.far_limit_m[row, column]),
+                "hyperfocal_m": float(card.zone.hyperfocal_m[row, column]),
+            }
+            for row, ring in enumerate(card.ring_m)
+            for column, number in enumerate(card.f_numbers)
+        ],
+    }
