@@ -22,11 +22,14 @@ from auditor.intake.facts import (
 from auditor.intake.files import NOTES_NAME, Found, find_files, printable
 from auditor.intake.grouping import group_files
 from auditor.intake.marks import count_marks, state_marks
-from auditor.intake.notes import apply_notes, read_notes
+from auditor.intake.notes import NOTE_READERS, SAMPLE_READERS, Readers, apply_notes, read_notes
 from auditor.intake.numbering import missing_numbers
 from auditor.intake.reading import Progress, read_found
+from auditor.intake.sampling import sample_beside
 from auditor.intake.selects import match_selects
-from auditor.intake.session import SESSION_NAME, SessionFile, read_session
+from auditor.intake.session import SessionFile
+from auditor.intake.session_file import SESSION_NAME, read_session
+from auditor.intake.shares import SHARE_COLUMNS, apply_shares
 from auditor.intake.stretches import apply_stretches
 from auditor.intake.tables import is_table, read_table
 from auditor.settings import Request
@@ -94,11 +97,17 @@ def read_archive(request: Request, progress: Progress | None = None) -> Archive:
     for path, below, rows in (
         notes if request.notes_file is None else _everywhere(request.notes_file, archive)
     ):
-        _apply_notes_file(archive, Path(path), below, rows, named=request.notes_file is not None)
+        named = request.notes_file is not None
+        _apply_notes_file(archive, Path(path), below, rows, NOTE_READERS, named=named)
+        drawn = sample_beside(Path(path))
+        if drawn.is_file():
+            _apply_notes_file(archive, drawn, below, rows, SAMPLE_READERS, named=named)
+    archive.problems += apply_shares(archive.table)
     _source_of_presets(archive.table)
     _mark(archive, keepers, request)
     archive.missing_numbers = missing_numbers(archive.table)
-    archive.table = with_columns(archive.table.drop(columns=[*RATING_COLUMNS, *LABEL_COLUMNS, "note_keeper"]))
+    passing = [*RATING_COLUMNS, *LABEL_COLUMNS, *SHARE_COLUMNS, "note_keeper"]
+    archive.table = with_columns(archive.table.drop(columns=passing))
     return archive
 
 
@@ -214,11 +223,11 @@ def _joined(parts: list[tuple[Archive, list[_NotesFile]]]) -> tuple[Archive, lis
     table = (
         archives[0].table if len(parts) == 1 else pd.concat([a.table for a in archives], ignore_index=True)
     )
-    for column in (*RATING_COLUMNS, *LABEL_COLUMNS, "note_keeper"):
+    numbers = (*RATING_COLUMNS, *SHARE_COLUMNS)
+    for column in (*numbers, *LABEL_COLUMNS, "note_keeper"):
         if column not in table:
-            table[column] = pd.Series(
-                np.nan, index=table.index, dtype="float64" if column in RATING_COLUMNS else "str"
-            )
+            dtype = "float64" if column in numbers else "str"
+            table[column] = pd.Series(np.nan, index=table.index, dtype=dtype)
     joined = Archive(
         table=table,
         paths=[path for a in archives for path in a.paths],
@@ -273,7 +282,7 @@ def _source_of_presets(table: pd.DataFrame) -> None:
 
 def _unknown_cameras(archive: Archive, session: SessionFile, rows: np.ndarray) -> None:
     """Say which ``[[camera]]`` entries name no camera that was met."""
-    cameras = {camera for camera in archive.table["camera"].iloc[rows] if isinstance(camera, str)}
+    cameras = set(archive.table["camera"].iloc[rows].dropna().unique())
     for entry in session.cameras:
         if entry.name and not any(camera_entry(session, camera, camera) is entry for camera in cameras):
             archive.problems.append(
@@ -289,9 +298,11 @@ def _everywhere(notes_file: Path, archive: Archive) -> list[_NotesFile]:
     return [(str(notes_file), "", np.arange(len(archive.table)))]
 
 
-def _apply_notes_file(archive: Archive, path: Path, below: str, rows: np.ndarray, *, named: bool) -> None:
+def _apply_notes_file(
+    archive: Archive, path: Path, below: str, rows: np.ndarray, readers: Readers, *, named: bool
+) -> None:
     try:
-        notes, problems = read_notes(path)
+        notes, problems = read_notes(path, readers)
     except FileFormatError as error:
         if named:
             raise

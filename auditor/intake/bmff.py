@@ -10,7 +10,8 @@ from collections.abc import Iterator
 from auditor.intake.contents import MAX_PACKET_BYTES, Contents, tiff_start
 from auditor.intake.window import Block, Window
 
-MAX_BOXES = 4_000
+MAX_BOXES = 10_000
+MAX_EXTENTS = 20_000
 _XMP_UUID = bytes.fromhex("be7acfcb97a942e89c71999491e3afac")
 _XMP_TYPE = b"application/rdf+xml"
 _PICTURE_BRANDS = frozenset(
@@ -24,11 +25,13 @@ _Box = tuple[bytes, int, int]  # kind, first byte of the body, end of the body
 def walk_bmff(window: Window, found: Contents) -> bool:
     """Collect Exif, XMP and pixel size; return False where the file is no picture (a film, for example)."""
     is_picture = False
+    seen: set[bytes] = set()
     for kind, start, end in _file_boxes(window):
         if kind == b"ftyp":
             brands = window.read(start, min(end - start, 512))
             is_picture = any(brands[i : i + 4] in _PICTURE_BRANDS for i in range(0, len(brands), 4) if i != 4)
-        elif kind in (b"meta", b"moov"):
+        elif kind in (b"meta", b"moov") and kind not in seen:
+            seen.add(kind)
             if end - start > MAX_PACKET_BYTES:
                 found.notes.append("the index of the file is too large and was not read")
                 continue
@@ -39,7 +42,7 @@ def walk_bmff(window: Window, found: Contents) -> bool:
                 is_picture = True
                 _take_track_size(data, found)
         elif kind == b"uuid" and window.read(start, 16) == _XMP_UUID and end - start <= MAX_PACKET_BYTES:
-            found.packets.append(window.read(start + 16, end - start - 16))
+            found.take_packet(window.read(start + 16, end - start - 16))
     return is_picture
 
 
@@ -63,7 +66,9 @@ def _file_boxes(window: Window) -> Iterator[_Box]:
 def _boxes(data: bytes, start: int = 0) -> Iterator[_Box]:
     """Yield the boxes inside a box that is in memory."""
     at = start
-    while at + 8 <= len(data):
+    for _ in range(MAX_BOXES):
+        if at + 8 > len(data):
+            return
         size, body = int.from_bytes(data[at : at + 4], "big"), 8
         if size == 1:
             size, body = int.from_bytes(data[at + 8 : at + 16], "big"), 16
@@ -87,8 +92,8 @@ def _take_meta(window: Window, meta: bytes, found: Contents) -> None:
     for item, kind in wanted.items():
         data = _item_data(window, parts.get(b"idat", b""), places.get(item, []))
         if kind == b"mime":
-            found.packets.append(data)
-        elif found.tiff is None:
+            found.take_packet(data)
+        else:
             _take_exif_item(data, found)
 
 
@@ -109,7 +114,7 @@ def _take_largest_size(properties: bytes, found: Contents) -> None:
 
 
 def _wanted_items(iinf: bytes) -> dict[int, bytes]:
-    """Return the ids of Exif and XMP items with their kind, from the item information box."""
+    """Return the ids of the first Exif and the first XMP item with their kind, from the information box."""
     wanted: dict[int, bytes] = {}
     for kind, start, end in _boxes(iinf, 6 if iinf[:1] == b"\x00" else 8):
         version = iinf[start] if start < end else 0
@@ -118,7 +123,8 @@ def _wanted_items(iinf: bytes) -> dict[int, bytes]:
         after_id = start + (6 if version == 2 else 8)
         item = int.from_bytes(iinf[start + 4 : after_id], "big")
         item_kind = iinf[after_id + 2 : after_id + 6]
-        if item_kind == b"Exif" or (item_kind == b"mime" and _XMP_TYPE in iinf[after_id + 6 : end]):
+        is_xmp = item_kind == b"mime" and _XMP_TYPE in iinf[after_id + 6 : end]
+        if (item_kind == b"Exif" or is_xmp) and item_kind not in wanted.values():
             wanted[item] = item_kind
     return wanted
 
@@ -126,7 +132,7 @@ def _wanted_items(iinf: bytes) -> dict[int, bytes]:
 def _item_places(iloc: bytes, wanted: set[int]) -> dict[int, list[tuple[int, int, int]]]:
     """Return (construction method, offset, length) of every extent of the wanted items."""
     places: dict[int, list[tuple[int, int, int]]] = {}
-    at = 0
+    at = steps = 0
 
     def take(count: int) -> int:
         nonlocal at
@@ -139,12 +145,15 @@ def _item_places(iloc: bytes, wanted: set[int]) -> dict[int, list[tuple[int, int
         version = take(4) >> 24
         sizes = take(2)
         id_bytes = 2 if version < 2 else 4
-        for _ in range(take(id_bytes)):
+        for _ in range(min(take(id_bytes), MAX_EXTENTS)):
             item = take(id_bytes)
             method = take(2) & 0xF if version in (1, 2) else 0
             take(2)  # data reference: this file
             base = take(sizes >> 4 & 0xF)
             for _ in range(take(2)):
+                steps += 1  # an extent may take no bytes at all, so bytes alone set no end
+                if steps > MAX_EXTENTS:
+                    return places
                 if version in (1, 2):
                     take(sizes & 0xF)
                 offset, length = take(sizes >> 12), take(sizes >> 8 & 0xF)

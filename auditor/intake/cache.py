@@ -9,11 +9,13 @@ from __future__ import annotations
 import os
 import sqlite3
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from auditor.errors import Problem
 from auditor.intake.files import Stamp
+from auditor.intake.metadata import PICTURE_SUFFIXES
 from auditor.intake.packing import READER_VERSION
 
 APPLICATION_ID = 0x465A4121  # tells our file from any other SQLite file
@@ -26,12 +28,16 @@ BUSY_TRIES_AT_END = 10
 
 _HEADER = b"SQLite format 3\0"
 _DAMAGED = {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_ERROR, sqlite3.SQLITE_SCHEMA}
+_FILES = ("", "-wal", "-shm", "-journal")
+_NEVER_A_CACHE = PICTURE_SUFFIXES | {".xmp", ".csv", ".json", ".parquet", ".toml"}
 _BUSY = {sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED}
 _TABLES = (
     "CREATE TABLE folder (id INTEGER PRIMARY KEY, path NOT NULL UNIQUE, used_day INTEGER NOT NULL)",
     "CREATE TABLE file (folder INTEGER, name, size INTEGER, changed_ns INTEGER, entry_changed_ns INTEGER,"
     " reader INTEGER, value BLOB, PRIMARY KEY (folder, name)) WITHOUT ROWID",
 )
+_FOLDER = "SELECT id, used_day FROM folder WHERE path = ?"
+_ROWS = "SELECT name, size, changed_ns, entry_changed_ns, reader, value FROM file WHERE folder = ?"
 
 Row = tuple[object, ...]  # size, changed_ns, entry_changed_ns, reader, value
 
@@ -54,10 +60,11 @@ class Cache:
         self.problems: list[Problem] = []
         self._path = path or Path()
         self._db: sqlite3.Connection | None = None
-        self._ids: dict[str, int] = {}
-        self._gone: list[tuple[int, object]] = []
         self._waiting: list[tuple[str, str, Stamp, bytes]] = []
+        self._full = FLUSH_ROWS
         self._flushed_at = time.monotonic()
+        self._used: list[str] = []
+        self._gone: list[tuple[str, str]] = []
         if path is not None:
             self._guarded(self._open)
 
@@ -66,12 +73,16 @@ class Cache:
         rows: dict[str, Row] = {}
 
         def read() -> None:
-            for number, name, *row in self._connection().execute(
-                "SELECT folder, name, size, changed_ns, entry_changed_ns, reader, value FROM file"
-                " WHERE folder = (SELECT id FROM folder WHERE path = ?)",
-                (_storable(folder),),
-            ):
-                self._ids[folder] = number
+            db = self._connection()
+            known = db.execute(
+                "SELECT id, used_day FROM folder WHERE path = ?", (_storable(folder),)
+            ).fetchone()
+            if known is None:
+                return
+            number, day = known
+            if day != _today():
+                self._used.append(folder)
+            for name, *row in db.execute(_ROWS, (number,)):
                 rows[os.fsdecode(name)] = tuple(row)
 
         if self._db is not None:
@@ -83,21 +94,20 @@ class Cache:
         if self._db is None:
             return
         self._waiting.append((folder, name, stamp, value))
-        if len(self._waiting) >= FLUSH_ROWS or time.monotonic() > self._flushed_at + FLUSH_S:
+        if len(self._waiting) >= self._full or time.monotonic() > self._flushed_at + FLUSH_S:
             self._flush()
 
-    def forget(self, folder: str, names: list[str]) -> None:
-        """Drop the rows of files that are no longer there."""
-        if folder in self._ids:
-            self._gone += [(self._ids[folder], _storable(name)) for name in names]
+    def forget(self, folder: str, name: str) -> None:
+        """Drop the row of a file that is no longer there, when the cache is closed."""
+        self._gone.append((folder, name))
 
-    def close(self, folders: list[str]) -> None:
+    def close(self) -> None:
         """Write what is left, note which folders were used, and drop what nobody has used for long."""
         for _ in range(BUSY_TRIES_AT_END):
             if self._db is not None and self._waiting:
                 self._flush()
-        if self._db is not None:
-            self._guarded(lambda: self._tidy(folders))
+        if self._db is not None and (self._used or self._gone):
+            self._guarded(self._tidy)
         if self._db is not None:
             self._guarded(self._connection().close)
             self._db = None
@@ -116,15 +126,10 @@ class Cache:
             if isinstance(error, sqlite3.Error) and _code(error) in _DAMAGED and not self.problems:
                 self._rebuild(f"was damaged ({error})")
             else:
-                self._give_up(str(error))
+                self._give_up(getattr(error, "strerror", None) or str(error))
 
     def _give_up(self, why: str) -> None:
-        if self._db is not None:
-            try:
-                self._db.close()
-            except sqlite3.Error:
-                pass
-        self._db = None
+        self._drop_connection()
         self._waiting.clear()
         if not self.problems:
             self.problems.append(
@@ -135,125 +140,121 @@ class Cache:
                 )
             )
 
+    def _drop_connection(self) -> None:
+        if self._db is not None:
+            with suppress(sqlite3.Error):
+                self._db.close()
+        self._db = None
+
     def _open(self) -> None:
         path = self._path
-        if path.exists() and not path.is_file():
-            raise OSError("it is not an ordinary file")
         path.parent.mkdir(parents=True, exist_ok=True)
-        if path.is_file() and path.stat().st_size and not _starts_like_sqlite(path):
-            aside = path.with_name(path.name + ".damaged")
-            os.replace(path, aside)
-            self.problems.append(
-                Problem(
-                    str(path),
-                    f"The cache was no cache; it was moved to {aside.name}.",
-                    "A new one was begun.",
-                )
-            )
-        self._db = sqlite3.connect(path, timeout=BUSY_S, isolation_level=None)
-        ((application,),) = self._db.execute("PRAGMA application_id")
-        ((schema,),) = self._db.execute("PRAGMA user_version")
-        ((tables,),) = self._db.execute("SELECT count(*) FROM sqlite_master")
+        if path.exists():
+            if not path.is_file():
+                raise OSError("it is not an ordinary file")
+            if path.suffix.lower() in _NEVER_A_CACHE:
+                raise OSError(f"a file that ends in {path.suffix} is left alone")
+            if path.stat().st_size and not _head(path).startswith(_HEADER):
+                self._rebuild("was no cache")
+                return
+        self._db = db = sqlite3.connect(path, timeout=BUSY_S, isolation_level=None)
+        application, schema, tables = _kind(db)
         if application != APPLICATION_ID and tables:
             raise OSError("it is the database of another program, and was left alone")
         if schema > SCHEMA:
             self._rebuild("is of a newer version")
-        elif schema < SCHEMA or not tables:
-            self._create()
-        self._db.execute("PRAGMA journal_mode = WAL")
-        self._db.execute("PRAGMA synchronous = NORMAL")
-
-    def _create(self) -> None:
-        """Make the tables, in place of any others. Before WAL: the first page then says whose file it is."""
-        db = self._connection()
-        db.execute("BEGIN IMMEDIATE")
-        ((schema,),) = db.execute("PRAGMA user_version")
-        ((tables,),) = db.execute("SELECT count(*) FROM sqlite_master")
-        if schema != SCHEMA or not tables:  # else another run was quicker
-            for name in ("file", "folder"):
-                db.execute(f"DROP TABLE IF EXISTS {name}")
-            for table in _TABLES:
-                db.execute(table)
-            db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
-            db.execute(f"PRAGMA user_version = {SCHEMA}")
-        db.execute("COMMIT")
+            return
+        if schema < SCHEMA or not tables:
+            _create(db)
+        db.execute("PRAGMA journal_mode = WAL")
+        db.execute("PRAGMA synchronous = NORMAL")
 
     def _rebuild(self, why: str) -> None:
-        """Begin a new cache in place of one of ours that cannot be used."""
-        if self._db is not None:
-            self._db.close()
-            self._db = None
-        if not _is_ours(self._path):
-            self._give_up("it is damaged, or no cache, and was left alone")
-            return
-        self.problems.append(Problem(str(self._path), f"The cache {why}.", "It was rebuilt."))
-        for ending in ("", "-wal", "-shm", "-journal"):
-            Path(f"{self._path}{ending}").unlink(missing_ok=True)
-        self._ids.clear()
-        self._gone.clear()
+        """Begin a new cache; the old one is deleted if it is surely ours, else moved aside."""
+        self._drop_connection()
+        if _is_ours(self._path):
+            what = f"The cache {why}."
+            for ending in _FILES:
+                Path(f"{self._path}{ending}").unlink(missing_ok=True)
+        else:
+            aside = f"{self._path}.damaged"
+            what = f"The cache {why}; it was moved to {aside}."
+            for ending in _FILES:
+                with suppress(FileNotFoundError):
+                    os.replace(f"{self._path}{ending}", f"{aside}{ending}")
+        self.problems.append(Problem(str(self._path), what, "A new one was begun; nothing else is lost."))
         self._guarded(self._open)
 
     def _flush(self) -> None:
-        self._flushed_at = time.monotonic()
         self._guarded(self._write)
+        self._flushed_at = time.monotonic()
+        self._full = len(self._waiting) + FLUSH_ROWS  # while another run writes, this waits
 
     def _write(self) -> None:
-        db = self._connection()
-        db.execute("BEGIN IMMEDIATE")
-        try:
-            today = _today()
-            rows = []
+        numbers: dict[str, int] = {}
+        rows = []
+        today = _today()
+        with _transaction(self._connection()) as db:
             for folder, name, stamp, value in self._waiting:
-                if folder not in self._ids:
-                    self._ids[folder] = _folder_id(db, folder, today)
-                rows.append((self._ids[folder], _storable(name), *stamp, READER_VERSION, value))
+                if folder not in numbers:
+                    numbers[folder] = _folder_number(db, folder, today)
+                rows.append((numbers[folder], _storable(name), *stamp, READER_VERSION, value))
             db.executemany("INSERT OR REPLACE INTO file VALUES (?, ?, ?, ?, ?, ?, ?)", rows)
-            db.execute("COMMIT")
-        except BaseException:
-            _roll_back(db)
-            raise
         self._waiting.clear()
 
-    def _tidy(self, folders: list[str]) -> None:
-        db, today = self._connection(), _today()
-        stale = [
-            (today, number)
-            for folder in folders
-            for number, day in db.execute(
-                "SELECT id, used_day FROM folder WHERE path = ?", (_storable(folder),)
+    def _tidy(self) -> None:
+        today = _today()
+        oldest = (today - KEEP_UNUSED_DAYS,)
+        with _transaction(self._connection()) as db:
+            used = [(today, _storable(folder)) for folder in self._used]
+            db.executemany("UPDATE folder SET used_day = ? WHERE path = ?", used)
+            gone = [(_storable(folder), _storable(name)) for folder, name in self._gone]
+            db.executemany(
+                "DELETE FROM file WHERE folder = (SELECT id FROM folder WHERE path = ?) AND name = ?", gone
             )
-            if day != today
-        ]
-        if not stale and not self._gone:
-            return
-        oldest = today - KEEP_UNUSED_DAYS
-        db.execute("BEGIN IMMEDIATE")
-        try:
-            db.executemany("UPDATE folder SET used_day = ? WHERE id = ?", stale)
-            db.executemany("DELETE FROM file WHERE folder = ? AND name = ?", self._gone)
-            db.execute(
-                "DELETE FROM file WHERE folder IN (SELECT id FROM folder WHERE used_day < ?)", (oldest,)
-            )
-            db.execute("DELETE FROM folder WHERE used_day < ?", (oldest,))
-            db.execute("COMMIT")
-        except BaseException:
-            _roll_back(db)
-            raise
+            db.execute("DELETE FROM file WHERE folder IN (SELECT id FROM folder WHERE used_day < ?)", oldest)
+            db.execute("DELETE FROM folder WHERE used_day < ?", oldest)
 
 
-def _folder_id(db: sqlite3.Connection, folder: str, today: int) -> int:
+@contextmanager
+def _transaction(db: sqlite3.Connection) -> Iterator[sqlite3.Connection]:
+    """All or nothing, even when the run is stopped in between."""
+    db.execute("BEGIN IMMEDIATE")
+    try:
+        yield db
+        db.execute("COMMIT")
+    except BaseException:
+        if db.in_transaction:
+            with suppress(sqlite3.Error):
+                db.execute("ROLLBACK")
+        raise
+
+
+def _kind(db: sqlite3.Connection) -> tuple[int, int, int]:
+    """Application id, schema version, number of tables."""
+    statements = ("PRAGMA application_id", "PRAGMA user_version", "SELECT count(*) FROM sqlite_master")
+    application, schema, tables = (int(db.execute(statement).fetchone()[0]) for statement in statements)
+    return application, schema, tables
+
+
+def _create(db: sqlite3.Connection) -> None:
+    """Make the tables in place of older ones. Done before WAL, so that the first page bears our number."""
+    with _transaction(db):
+        _, schema, tables = _kind(db)
+        if schema == SCHEMA and tables:
+            return  # another run was quicker
+        for name in ("file", "folder"):
+            db.execute(f"DROP TABLE IF EXISTS {name}")
+        for table in _TABLES:
+            db.execute(table)
+        db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+        db.execute(f"PRAGMA user_version = {SCHEMA}")
+
+
+def _folder_number(db: sqlite3.Connection, folder: str, today: int) -> int:
     path = _storable(folder)
     db.execute("INSERT OR IGNORE INTO folder (path, used_day) VALUES (?, ?)", (path, today))
-    ((number,),) = db.execute("SELECT id FROM folder WHERE path = ?", (path,))
-    return int(number)
-
-
-def _roll_back(db: sqlite3.Connection) -> None:
-    if db.in_transaction:
-        try:
-            db.execute("ROLLBACK")
-        except sqlite3.Error:
-            pass
+    return int(db.execute("SELECT id FROM folder WHERE path = ?", (path,)).fetchone()[0])
 
 
 def _storable(name: str) -> str | bytes:
@@ -274,13 +275,12 @@ def _code(error: BaseException) -> int:
     return int(getattr(error, "sqlite_errorcode", sqlite3.SQLITE_CORRUPT)) & 0xFF
 
 
-def _starts_like_sqlite(path: Path) -> bool:
+def _head(path: Path) -> bytes:
     with path.open("rb") as file:
-        return file.read(len(_HEADER)) == _HEADER
+        return file.read(72)
 
 
 def _is_ours(path: Path) -> bool:
     """Whether the first page bears our number (SQLite file format, application id at offset 68)."""
-    with path.open("rb") as file:
-        head = file.read(72)
+    head = _head(path)
     return head.startswith(_HEADER) and int.from_bytes(head[68:72], "big") == APPLICATION_ID

@@ -9,6 +9,7 @@ from auditor.intake.window import Window
 
 PNG_SIGNATURE = b"\x89PNG\r\n\x1a\n"
 MAX_CHUNKS = 15_000
+MAX_TEXTS = 10  # text chunks that are looked at; each may inflate to megabytes
 
 _XMP_KEYWORD = b"XML:com.adobe.xmp"
 _OLD_KEYWORDS = {
@@ -21,6 +22,7 @@ _OLD_KEYWORDS = {
 def walk_png(window: Window, found: Contents) -> None:
     """Collect eXIf, the XMP text chunk, older text-chunk profiles and the size of a PNG."""
     at = len(PNG_SIGNATURE)
+    texts = 0
     for _ in range(MAX_CHUNKS):
         head = window.read(at, 8)
         if len(head) < 8 or head[4:] == b"IEND":
@@ -30,8 +32,9 @@ def walk_png(window: Window, found: Contents) -> None:
             size = window.read(at + 8, 8)
             found.width, found.height = int.from_bytes(size[:4], "big"), int.from_bytes(size[4:], "big")
         elif kind in (b"eXIf", b"iTXt", b"tEXt", b"zTXt"):
-            if length > MAX_PACKET_BYTES:
-                found.notes.append("a text or Exif chunk is too large and was not read")
+            texts += 1
+            if length > MAX_PACKET_BYTES or texts > MAX_TEXTS:
+                found.notes.append("text or Exif chunks that are too large or too many were not read")
             else:
                 _take_png_chunk(kind, window.read(at + 8, length), found)
         at += 12 + length
@@ -47,11 +50,11 @@ def _take_png_chunk(kind: bytes, data: bytes, found: Contents) -> None:
     if kind == b"iTXt" and keyword == _XMP_KEYWORD:
         is_compressed = rest[:1] == b"\x01"
         text = rest[2:].split(b"\x00", 2)[-1]  # after language tag and translated keyword
-        found.packets.append(_inflate(text) if is_compressed else text)
+        found.take_packet(_inflate(text) if is_compressed else text)
     elif keyword in _OLD_KEYWORDS and kind != b"iTXt":
         profile = _from_hex(_inflate(rest[1:]) if kind == b"zTXt" else rest)
         if _OLD_KEYWORDS[keyword] == "xmp":
-            found.packets.append(profile)
+            found.take_packet(profile)
         elif found.tiff is None and profile:
             found.take_tiff(profile)
 
@@ -89,7 +92,7 @@ def walk_webp(window: Window, found: Contents) -> None:
             elif kind == b"EXIF":
                 found.take_tiff(window.read(at + 8, length))
             else:
-                found.packets.append(window.read(at + 8, length))
+                found.take_packet(window.read(at + 8, length))
         at += 8 + length + (length & 1)
     else:
         found.notes.append("the WebP has too many chunks: reading stopped")

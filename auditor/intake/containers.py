@@ -11,6 +11,7 @@ from auditor.intake.window import Block, ReadLimitError, Window
 # A raw type that carries its Exif in a whole JPEG: known by its first 15 bytes, big-endian JPEG offset at 84.
 _RAW_WITH_JPEG = bytes.fromhex("cd8cb19a5dc12d1807280a8cbc980172")
 _JPEG_OFFSET_AT = 84
+DAMAGED = "the file is damaged: its header tells nothing of a picture"
 _BIG_TIFF = (b"II\x2b\x00", b"MM\x00\x2b")
 
 
@@ -32,7 +33,7 @@ def walk(window: Window) -> Contents:
     except ReadLimitError:
         found.notes.append("the file asks for too much reading: reading stopped")
     if found.is_empty():
-        raise UnreadableError("the file is damaged: its header ends before the picture begins")
+        raise UnreadableError(DAMAGED)
     if found.container == "raw-jpeg":
         found.width = found.height = 0  # the frame header is that of a preview
     return found

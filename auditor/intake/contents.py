@@ -51,6 +51,13 @@ class Contents:
         else:
             self.notes.append("Exif is present twice: the first block counts")
 
+    def take_packet(self, data: bytes) -> None:
+        """Take the main XMP packet; there should be one only."""
+        if self.packets:
+            self.notes.append("XMP is present twice: the first packet counts")
+        else:
+            self.packets.append(data)
+
     def is_empty(self) -> bool:
         """Tell whether the walk found nothing at all."""
         return self.tiff is None and not self.packets and not self.width

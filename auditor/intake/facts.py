@@ -11,6 +11,7 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
+from functools import lru_cache
 from typing import Any
 
 import pandas as pd
@@ -70,7 +71,7 @@ def gather_facts(
     groups: Sequence[Group],
 ) -> Facts:
     """Build the table of facts from the groups that hold something readable."""
-    rows: list[dict[str, Any]] = []
+    columns: dict[str, list[Any]] = {name: [] for name in _row_columns()}
     paths: list[str] = []
     folders: list[int] = []
     problems: list[Problem] = []
@@ -87,10 +88,12 @@ def gather_facts(
             for i in group.pictures
             for note in records[i].notes
         ]
-        rows.append(_row(found, group, members, packets, folder.session, shared, problems))
+        row = _row(found, group, members, packets, folder.session, shared, problems)
+        for name, value in row.items():
+            columns[name].append(value)
         paths.append(found.path(found.pictures[lead]))
         folders.append(found.pictures[lead][0])
-    table = with_columns(pd.DataFrame(rows, columns=_row_columns()))
+    table = with_columns(pd.DataFrame(columns))
     return Facts(table, paths, folders, problems)
 
 
@@ -116,11 +119,14 @@ def _row(
     say: list[Any] = [*members, *packets, *embedded]
 
     def told(name: str, default: Any = NAN) -> Any:
-        value = first_known(getattr(item, name, None) for item in say)
-        return default if value is None else value
+        for item in say:
+            value = getattr(item, name, None)
+            if value is not None and value == value:  # NaN is not equal to itself
+                return value
+        return default
 
     shown = found.shown(found.pictures[group.pictures[0]])
-    names = [found.shown(found.pictures[i]) for i in group.pictures]
+    names = [shown, *(found.shown(found.pictures[i]) for i in group.pictures[1:])]
     names += [found.shown(found.sidecars[i]) for i in group.sidecars]
     model = told("camera", None)
     camera = _camera_name(model, told("serial", None), shared)
@@ -129,6 +135,7 @@ def _row(
     sensor, sensor_source = _sensor(entry, members, told, shown, problems)
     distance, distance_source = _distance(members, packets + embedded)
     is_subject = session.in_files == "subject"
+    width_px, height_px = next(filter(all, map(_upright_size, members)), (0, 0))
     return {
         "file": shown,
         "files": "|".join(names),
@@ -149,14 +156,20 @@ def _row(
         "focus_distance_source": "unknown" if is_subject else distance_source,
         "subject_distance_m": distance if is_subject else NAN,
         "subject_distance_source": distance_source if is_subject else "unknown",
-        "pixel_width": max((record.stored_width_px for record in members), default=0) or None,
-        "pixel_height": max((record.stored_height_px for record in members), default=0) or None,
+        "pixel_width": width_px or None,
+        "pixel_height": height_px or None,
         "sidecar_rating": first_known([packet.rating for packet in packets] or [NAN]),
         "embedded_rating": first_known([packet.rating for packet in embedded] or [NAN]),
         "exif_rating": first_known([record.exif_rating for record in members] or [NAN]),
         "sidecar_label": first_known([packet.label for packet in packets] or [None]),
         "embedded_label": first_known([packet.label for packet in embedded] or [None]),
     }
+
+
+def _upright_size(record: FileRecord) -> tuple[int, int]:
+    """Width and height of the picture as seen; orientations 5 to 8 lie on their side (Exif 2.32)."""
+    size = record.stored_width_px, record.stored_height_px
+    return size if record.orientation < 5 else size[::-1]
 
 
 def _shared_models(records: Sequence[FileRecord]) -> frozenset[str]:
@@ -213,6 +226,7 @@ def _sensor(
     return FULL_FRAME, "assumed"
 
 
+@lru_cache(maxsize=4096)
 def _sensor_by_ratio(focal_length_mm: float, focal_length_35mm: float) -> Sensor | None:
     if not (focal_length_mm > 0 and focal_length_35mm > 0):
         return None
@@ -223,15 +237,17 @@ def _sensor_by_ratio(focal_length_mm: float, focal_length_35mm: float) -> Sensor
 
 def _sensor_by_plane(record: FileRecord) -> Sensor | None:
     """Sensor from the focal plane resolution, only where the Exif size is the picture's own size."""
-    px_per_mm = record.focal_plane_px_per_mm
-    if not px_per_mm > 0 or not record.exif_width_px or not record.exif_height_px:
+    if not record.focal_plane_px_per_mm > 0 or not record.exif_width_px or not record.exif_height_px:
         return None
     stored = {record.stored_width_px, record.stored_height_px}
     if stored != {0} and stored != {record.exif_width_px, record.exif_height_px}:
         return None
-    long = max(record.exif_width_px, record.exif_height_px) / px_per_mm
-    short = min(record.exif_width_px, record.exif_height_px) / px_per_mm
-    sensor = Sensor(long, short)
+    return _sensor_of_plane(record.exif_width_px, record.exif_height_px, record.focal_plane_px_per_mm)
+
+
+@lru_cache(maxsize=4096)
+def _sensor_of_plane(width_px: int, height_px: int, px_per_mm: float) -> Sensor | None:
+    sensor = Sensor(max(width_px, height_px) / px_per_mm, min(width_px, height_px) / px_per_mm)
     return sensor if _plausible(sensor) else None
 
 

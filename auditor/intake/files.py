@@ -14,7 +14,8 @@ from pathlib import Path
 
 from auditor.errors import FileFormatError, Problem, SourceError
 from auditor.intake.metadata import PICTURE_SUFFIXES
-from auditor.intake.session import SESSION_NAME, SessionFile, read_session
+from auditor.intake.session import SessionFile
+from auditor.intake.session_file import SESSION_NAME, read_session
 
 NOTES_NAME = "notes.csv"
 SAMPLE_NAME = "sample.csv"

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import os
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 from dataclasses import dataclass, field
 from functools import partial
 
@@ -50,7 +50,8 @@ def group_files(found: Found, records: Sequence[FileRecord]) -> tuple[list[Group
     _attach_sidecars(found, of_name, of_stem, problems)
     merged = _merge_copies(found, records, groups)
     for group in merged:
-        group.pictures = sorted(group.pictures, key=partial(_rank, found, records, group))
+        if len(group.pictures) > 1:
+            group.pictures.sort(key=partial(_rank, found, records, _shortest(found, group)))
     return merged, problems
 
 
@@ -136,21 +137,28 @@ def _merge_alike(found: Found, records: Sequence[FileRecord], members: list[Grou
     def stem(group: Group) -> str:
         return _stem(found.pictures[group.pictures[0]][1])
 
-    roots: list[Group] = []
+    roots = 0
+    first: dict[str, Group] = {}  # by stem, among the roots
+    last: dict[str, Group] = {}
     copies: list[tuple[Group, Group]] = []
     continued: list[tuple[Group, Group]] = []
     for group in sorted(members, key=lambda g: (len(stem(g)), g.pictures[0])):
-        root = next((r for r in roots if stem(r) == stem(group)), None)
+        own = stem(group)
+        root = first.get(own)
         if root is not None and not _same_folder(found, root, group):
             copies.append((root, group))
             continue
-        root = next((r for r in reversed(roots) if _continues(stem(group), stem(r))), None)
+        # Shorter stems came first, so every root that this stem could continue is known; the longest counts.
+        starts = (own[:length] for length in range(len(own) - 1, 0, -1))
+        root = next((last[start] for start in starts if _continues(own, start, last)), None)
         if root is not None:
             continued.append((root, group))
         else:
-            roots.append(group)
+            roots += 1
+            first.setdefault(own, group)
+            last[own] = group
     exact = all(records[i].has_subseconds for group in members for i in group.pictures[:1])
-    if not exact and len(roots) > 1:
+    if not exact and roots > 1:
         continued = []
     taken = set()
     for root, group in copies + continued:
@@ -164,9 +172,9 @@ def _same_folder(found: Found, one: Group, other: Group) -> bool:
     return found.pictures[one.pictures[0]][0] == found.pictures[other.pictures[0]][0]
 
 
-def _continues(stem: str, root: str) -> bool:
-    """Whether a stem is the root with something added, such as ``-2``, ``_web`` or `` (edited)``."""
-    return len(stem) > len(root) and stem.startswith(root) and not stem[len(root)].isdigit()
+def _continues(stem: str, start: str, roots: Container[str]) -> bool:
+    """Whether a stem is one of the roots with something added: ``-2``, ``_web``, `` (edited)``."""
+    return start in roots and not stem[len(start)].isdigit()
 
 
 def _speaker(records: Sequence[FileRecord], group: Group) -> FileRecord | None:
@@ -174,13 +182,16 @@ def _speaker(records: Sequence[FileRecord], group: Group) -> FileRecord | None:
     return next((r for r in readable if r.captured_at is not None), readable[0] if readable else None)
 
 
-def _rank(found: Found, records: Sequence[FileRecord], group: Group, index: int) -> tuple[object, ...]:
+def _shortest(found: Found, group: Group) -> int:
+    return min(len(_stem(found.pictures[i][1])) for i in group.pictures)
+
+
+def _rank(found: Found, records: Sequence[FileRecord], shortest: int, index: int) -> tuple[object, ...]:
     """Order in which a frame's files speak: readable, shortest name, raw, with a time, largest picture."""
     record = records[index]
     folder, name = found.pictures[index]
     suffix = os.path.splitext(name)[1].lower()
     kind = 2 if suffix in _DERIVED else 1 if suffix in _PROCESSED else 0
-    shortest = min(len(_stem(found.pictures[i][1])) for i in group.pictures)
     return (
         record.error is not None,
         len(_stem(name)) > shortest,

@@ -67,7 +67,7 @@ def _take_app1(
         else:
             found.notes.append("Exif is present twice: the first block counts")
     elif name.startswith(_XMP):
-        found.packets.append(window.read(at + len(_XMP), length - len(_XMP)))
+        found.take_packet(window.read(at + len(_XMP), length - len(_XMP)))
     elif name == _MORE_XMP:
         data = window.read(at + len(_MORE_XMP), length - len(_MORE_XMP))
         guid, offset = data[:_GUID_BYTES], int.from_bytes(data[36:40], "big")

@@ -13,7 +13,7 @@ from typing import Any
 
 import exifread
 
-from auditor.intake.containers import UnreadableError, walk
+from auditor.intake.containers import DAMAGED, UnreadableError, walk
 from auditor.intake.contents import Contents
 from auditor.intake.exifvalues import Values, exif_fields
 from auditor.intake.ifd import DamagedBlockError, Order
@@ -71,7 +71,7 @@ def _read(window: Window) -> FileRecord:
     width = found.width or (reduced.width if reduced else 0)
     height = found.height or (reduced.height if reduced else 0)
     if reduced is None and xmp is None and not width:
-        raise UnreadableError("the file is damaged: nothing in its header can be read")
+        raise UnreadableError(DAMAGED)
     fields = exif_fields(_decode(reduced), notes) if reduced is not None else {}
     return FileRecord(
         container=found.container,

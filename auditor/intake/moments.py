@@ -105,6 +105,9 @@ class MomentFinder:
                 return None
             if len(self.days) == 1:
                 return datetime.combine(self.days[0], clock)
+            nearest = self._within_one_session(clock)
+            if nearest is not None:
+                return nearest
             shown = ", ".join(day.isoformat() for day in self.days[:4])
             return f"{text} could be any of {len(self.days)} days ({shown})."
         try:
@@ -112,6 +115,16 @@ class MomentFinder:
         except ValueError:
             return None
         return moment.replace(tzinfo=None) if re.search(r"\d[ T]\d", text) or _is_date(text) else None
+
+    def _within_one_session(self, clock: time) -> datetime | None:
+        """The day on which a time lies in or next to the one session, a walk over midnight; else None."""
+        if len(np.unique(self.order.session)) != 1:
+            return None
+        first, last = (_EPOCH + timedelta(seconds=float(self.order.time_s[i])) for i in (0, -1))
+        moments = [datetime.combine(day, clock) for day in self.days]
+        away = [max(first - moment, moment - last, timedelta(0)) for moment in moments]
+        near = [moment for moment, span in zip(moments, away, strict=True) if span == min(away)]
+        return near[0] if len(near) == 1 else None
 
 
 def _is_date(text: str) -> bool:

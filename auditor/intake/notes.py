@@ -9,7 +9,7 @@ import csv
 import difflib
 import io
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -21,6 +21,7 @@ from auditor.errors import FileFormatError, Problem, UnitError
 from auditor.intake.filling import focus_from_sensor
 from auditor.intake.names import FrameNames
 from auditor.intake.session import SessionFile
+from auditor.intake.shares import FACE_SHARE, OWN_DISTANCE, OWN_SD, SHARE_COLUMNS, STANDING_SHARE
 from auditor.units import parse_distance_m, parse_f_number, parse_length_mm
 
 MAX_NOTES_BYTES = 256 * 1024 * 1024
@@ -47,12 +48,31 @@ def _share(text: str) -> float:
     return value
 
 
-_READERS: dict[str, Callable[[str], Any]] = {
+def _weight(text: str) -> float:
+    try:
+        value = float(text.replace(",", "."))
+    except ValueError:
+        value = math.nan
+    if not 0 < value < math.inf:
+        raise UnitError(f"{text!r} is not a weight.", "A weight is a number above 0.")
+    return value
+
+
+def _body_share(text: str) -> float:
+    value = _share(text)
+    bare = not text.strip().endswith("%")
+    if value > 1 or (bare and value == 1):  # a bare 5 may well mean 5 %
+        raise UnitError(f"{text!r} is not a share of the picture's height.", "Write it like 0.15 or 15%.")
+    return value
+
+
+Readers = Mapping[str, Callable[[str], Any]]
+NOTE_READERS: Readers = {
     "keeper": _yes_no,
     "subject_distance": parse_distance_m,
     "subject_distance_sd": _share,
-    "standing_share": _share,
-    "face_share": _share,
+    "standing_share": _body_share,
+    "face_share": _body_share,
     "focus_distance": parse_distance_m,
     "f_number": parse_f_number,
     "focal_length": parse_length_mm,
@@ -60,6 +80,7 @@ _READERS: dict[str, Callable[[str], Any]] = {
     "preset": str,
     "reason": str,
 }
+SAMPLE_READERS: Readers = {"sample_weight": _weight}
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,8 +92,14 @@ class Note:
     place: str
 
 
-def read_notes(path: Path) -> tuple[list[Note], list[Problem]]:
+def read_notes(path: Path, readers: Readers = NOTE_READERS) -> tuple[list[Note], list[Problem]]:
     """Read a notes file; comma, semicolon or tab between cells.
+
+    Parameters
+    ----------
+    path : Path
+    readers : mapping
+        What each column but ``file`` is read with; ``SAMPLE_READERS`` for the weights of a drawn sample.
 
     Raises
     ------
@@ -88,14 +115,14 @@ def read_notes(path: Path) -> tuple[list[Note], list[Problem]]:
             "Name the column with the frames' names 'file'.",
         )
     for name in columns:
-        if name and name != "file" and name not in _READERS:
-            close = difflib.get_close_matches(name, list(_READERS), n=1)
+        if name and name != "file" and name not in readers:
+            close = difflib.get_close_matches(name, list(readers), n=1)
             hint = f" Did you mean {close[0]!r}?" if close else ""
             problems.append(
                 Problem(
                     f"{path}, line 1",
                     f"There is no column {name!r}; it was ignored.{hint}",
-                    f"Allowed: file, {', '.join(_READERS)}.",
+                    f"Allowed: file, {', '.join(readers)}.",
                 )
             )
     for cells in reader:
@@ -108,10 +135,10 @@ def read_notes(path: Path) -> tuple[list[Note], list[Problem]]:
             continue
         values: dict[str, Any] = {}
         for name, cell in row.items():
-            if name not in _READERS:
+            if name not in readers:
                 continue
             try:
-                values[name] = _READERS[name](cell)
+                values[name] = readers[name](cell)
             except UnitError as error:
                 problems.append(Problem(place, f"{name}: {error.what}", error.next_step))
         notes.append(Note(row["file"].lstrip("'"), values, place))
@@ -238,7 +265,7 @@ def _put(
 _TARGETS = (
     "preset", "preset_source", "lens", "focal_length_mm", "f_number", "focus_distance_m",
     "focus_distance_source", "subject_distance_m", "subject_distance_source", "subject_distance_rel_sd",
-    "note_keeper", "reason",
+    "note_keeper", "reason", "sample_weight", *SHARE_COLUMNS,
 )  # fmt: skip
 
 
@@ -252,6 +279,10 @@ def _put_row(columns: dict[str, np.ndarray], row: int, values: dict[str, Any], s
     put("f_number", "f_number")
     put("note_keeper", "keeper")
     put("reason", "reason")
+    put("sample_weight", "sample_weight")
+    put(STANDING_SHARE, "standing_share")
+    put(FACE_SHARE, "face_share")
+    put(OWN_SD, "subject_distance_sd")
     focal = np.asarray(columns["focal_length_mm"][row], dtype="float64")
     for key in ("focus_distance", "subject_distance"):
         if key in values:
@@ -260,5 +291,6 @@ def _put_row(columns: dict[str, np.ndarray], row: int, values: dict[str, Any], s
     if "subject_distance" in values:
         guess_sd = session.settings.get("guess_sd", 0.15)
         columns["subject_distance_rel_sd"][row] = values.get("subject_distance_sd", guess_sd)
+        columns[OWN_DISTANCE][row] = 1.0
     elif "subject_distance_sd" in values:
         columns["subject_distance_rel_sd"][row] = values["subject_distance_sd"]

@@ -22,6 +22,8 @@ _REASONS = {
     errno.ENOTDIR: "the file is not there (a part of its path is no folder)",
 }
 
+_OTHER = "the system cannot read it: "
+
 
 class OpenError(Exception):
     """The file cannot be opened or read; the message says why, to a person."""
@@ -37,20 +39,29 @@ def opened(path: str | os.PathLike[str]) -> Iterator[tuple[int, int]]:
         If it is missing, no ordinary file, or cannot be read.
     """
     try:
-        name = os.fspath(path)
-        _refuse_others(os.stat(name))
-        fd = _open(name)
+        fd, size = _open(os.fspath(path))
         try:
-            status = os.fstat(fd)
-            _refuse_others(status)  # it may have been replaced in between
-            yield fd, status.st_size
+            yield fd, size
         finally:
             os.close(fd)
     except OSError as error:
         reason = _REASONS.get(error.errno or 0) or f"the system cannot read it: {error.strerror}"
         raise OpenError(reason) from error
-    except ValueError as error:
+
+
+def _open(name: str) -> tuple[int, int]:
+    try:
+        _refuse_others(os.stat(name))
+        fd = _open_quietly(name)
+    except ValueError as error:  # a NUL, or a character that the file system cannot spell
         raise OpenError("its name cannot be used on this system") from error
+    try:
+        status = os.fstat(fd)
+        _refuse_others(status)  # it may have been replaced in between
+    except BaseException:
+        os.close(fd)
+        raise
+    return fd, status.st_size
 
 
 def _refuse_others(status: os.stat_result) -> None:
@@ -59,10 +70,15 @@ def _refuse_others(status: os.stat_result) -> None:
         raise OpenError("a folder, not a file" if folder else "not an ordinary file (a pipe or a device)")
 
 
-def _open(name: str) -> int:
+def _open_quietly(name: str) -> int:
     if _KEEP_ACCESS_TIME:
         try:
             return os.open(name, _READ | _KEEP_ACCESS_TIME)
         except PermissionError:  # allowed to the owner only
             pass
     return os.open(name, _READ)
+
+
+def may_pass(reason: str) -> bool:
+    """Tell whether a reason lies with the system rather than the file, so that it may be gone next time."""
+    return reason in _REASONS.values() or reason.startswith(_OTHER)

@@ -5,12 +5,13 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Generator
 from queue import Empty, SimpleQueue
 from threading import Thread
 
 from auditor.intake.reader_process import receive, send
 
+LISTEN_S = 0.2  # some systems hear Ctrl-C only between two waits
 _START = "import sys; sys.path[:] = sys.argv[1:]; from auditor.intake.reader_process import main; main()"
 
 
@@ -22,14 +23,16 @@ def cores() -> int:
 
 
 def read_in_processes(
-    jobs: Sequence[Sequence[str]], workers: int
-) -> Iterator[tuple[int, list[bytes] | None]]:
+    jobs: int, paths_of: Callable[[int], list[str]], workers: int
+) -> Generator[tuple[int, list[bytes] | None], None, None]:
     """Read lists of files in several processes at once.
 
     Parameters
     ----------
-    jobs : sequence of sequence of str
-        Paths that are read by one process in one go.
+    jobs : int
+        Number of jobs.
+    paths_of : callable
+        Gives the paths of one job, which are read by one process in one go.
     workers : int
         Number of processes.
 
@@ -40,19 +43,22 @@ def read_in_processes(
         it ended early, or none could be started. Closing the generator ends the processes.
     """
     waiting: SimpleQueue[int] = SimpleQueue()
-    for number in range(len(jobs)):
+    for number in range(jobs):
         waiting.put(number)
     done: SimpleQueue[tuple[int, list[bytes] | None] | None] = SimpleQueue()
-    processes = [process for _ in range(min(workers, len(jobs))) if (process := _started()) is not None]
+    processes = [process for _ in range(min(workers, jobs)) if (process := _started()) is not None]
     threads = [
-        Thread(target=_serve, args=(process, jobs, waiting, done), daemon=True) for process in processes
+        Thread(target=_serve, args=(process, paths_of, waiting, done), daemon=True) for process in processes
     ]
     for thread in threads:
         thread.start()
     try:
         running = len(threads)
         while running:
-            item = done.get()
+            try:
+                item = done.get(timeout=LISTEN_S)
+            except Empty:
+                continue
             if item is None:
                 running -= 1
             else:
@@ -75,7 +81,7 @@ def _started() -> subprocess.Popen[bytes] | None:
     """Start a reading process: isolated from the current folder, deaf to the keyboard, without a voice."""
     path = [entry or os.getcwd() for entry in sys.path]
     try:
-        return subprocess.Popen(
+        return subprocess.Popen(  # noqa: S603 - this very interpreter
             [sys.executable, "-I", "-c", _START, *path],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
@@ -88,7 +94,7 @@ def _started() -> subprocess.Popen[bytes] | None:
 
 def _serve(
     process: subprocess.Popen[bytes],
-    jobs: Sequence[Sequence[str]],
+    paths_of: Callable[[int], list[str]],
     waiting: SimpleQueue[int],
     done: SimpleQueue[tuple[int, list[bytes] | None] | None],
 ) -> None:
@@ -99,7 +105,7 @@ def _serve(
         with process.stdin, process.stdout:
             while True:
                 number = waiting.get_nowait()
-                answer = _ask(process, jobs[number])
+                answer = _ask(process, paths_of(number))
                 done.put((number, answer))
                 if answer is None:
                     return
@@ -109,7 +115,7 @@ def _serve(
         done.put(None)
 
 
-def _ask(process: subprocess.Popen[bytes], paths: Sequence[str]) -> list[bytes] | None:
+def _ask(process: subprocess.Popen[bytes], paths: list[str]) -> list[bytes] | None:
     assert process.stdin is not None
     assert process.stdout is not None
     try:

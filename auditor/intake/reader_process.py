@@ -18,6 +18,7 @@ from auditor.intake.records import FileRecord
 from auditor.intake.xmp import XmpError, read_sidecar
 
 SIDECAR_SUFFIX = ".xmp"
+UNFORESEEN = "the file could not be read"  # as in read_file: whatever a stranger's file does, the run goes on
 _LENGTH = struct.Struct("<I")
 
 
@@ -29,8 +30,8 @@ def read_packed(path: str) -> bytes:
         return pack(FileRecord(container="xmp", xmp=read_sidecar(path)))
     except XmpError as error:
         return pack(FileRecord(container="xmp", error=str(error)))
-    except Exception as error:  # as in read_file: whatever a stranger's file does, the run goes on
-        return pack(FileRecord(container="xmp", error=f"the file could not be read ({type(error).__name__})"))
+    except Exception as error:
+        return pack(FileRecord(container="xmp", error=f"{UNFORESEEN} ({type(error).__name__})"))
 
 
 def send(stream: BinaryIO, parts: list[bytes]) -> None:

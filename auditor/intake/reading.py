@@ -1,18 +1,37 @@
-"""Reads every file that a walk has found, once."""
+"""Reads every file that a walk has found, once: from the cache where it is unchanged, else from the file.
+
+The result is in the order of the walk, whatever the number of processes. Every record takes the same way,
+packed and unpacked, so that it cannot depend on who read it.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import gc
+import os
+import time
+from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
 from auditor.errors import Problem
-from auditor.intake.files import Found
-from auditor.intake.metadata import read_file
+from auditor.intake.cache import Cache
+from auditor.intake.files import Found, Stamp
+from auditor.intake.opening import may_pass
+from auditor.intake.packing import READER_VERSION, Unpacker
+from auditor.intake.processes import cores, read_in_processes
+from auditor.intake.reader_process import UNFORESEEN, read_packed
 from auditor.intake.records import FileRecord, XmpValues
-from auditor.intake.xmp import read_sidecar
 
 Progress = Callable[[int, int], None]  # files done, files in all
+
+JOB_FILES = 32
+WORKER_START_S = 0.3  # what starting the reading processes costs; measured 0.1 s each on two cores
+# A file changed more shortly before may change again within the resolution of its times, unnoticed.
+# A file changed more shortly before may change again within the resolution of its times, unnoticed.
+SETTLED_NS = 2_000_000_000  # on the file systems of memory cards
+ENTRY_SETTLED_NS = 20_000_000  # the clock tick of the systems that keep this time
+PROGRESS_S = 0.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,21 +49,167 @@ def read_found(
     workers: int | None = None,
     progress: Progress | None = None,
 ) -> Read:
-    """Read all pictures and sidecars of a walk."""
-    total = len(found.pictures) + len(found.sidecars)
-    records: list[FileRecord] = []
-    for item in found.pictures:
-        records.append(read_file(found.path(item)))
-        if progress is not None:
-            progress(len(records), total)
-    sidecars: list[XmpValues | None] = []
-    problems: list[Problem] = []
-    for item in found.sidecars:
-        try:
-            sidecars.append(read_sidecar(found.path(item)))
-        except (OSError, ValueError) as error:
-            sidecars.append(None)
-            problems.append(Problem(found.shown(item), f"The sidecar cannot be read: {error}.", ""))
-        if progress is not None:
-            progress(len(records) + len(sidecars), total)
-    return Read(records, sidecars, problems)
+    """Read all pictures and sidecars of a walk.
+
+    Parameters
+    ----------
+    found : Found
+    cache : Path, optional
+        The cache file; None reads every file.
+    workers : int, optional
+        Processes that read files; None for one a core. They are started only where they save time.
+    progress : callable, optional
+        Called with the files done and the files in all, ten times a second at most.
+
+    Returns
+    -------
+    Read
+    """
+    store = Cache(cache)
+    try:
+        reading = _Reading(found, store, _Meter(progress, len(found.pictures) + len(found.sidecars)))
+        reading.from_cache()
+        reading.from_files(cores() if workers is None else max(workers, 1))
+    finally:
+        store.close()
+    return reading.result()
+
+
+class _Meter:
+    """Tells the progress at a rate that a person can follow."""
+
+    def __init__(self, progress: Progress | None, total: int) -> None:
+        self.progress, self.total, self.done = progress, total, 0
+        self._told_at = 0.0
+
+    def add(self, files: int) -> None:
+        self.done += files
+        if self.progress is not None:
+            now = time.monotonic()
+            if now >= self._told_at + PROGRESS_S or self.done == self.total:
+                self._told_at = now
+                self.progress(self.done, self.total)
+
+
+class _Reading:
+    """One pass over a walk. Files are numbered through: the pictures, then the sidecars."""
+
+    def __init__(self, found: Found, store: Cache, meter: _Meter) -> None:
+        self.found, self.store, self.meter = found, store, meter
+        self.items = found.pictures + found.sidecars
+        self.stamps: list[Stamp | None] = found.picture_stamps + found.sidecar_stamps
+        self.records: list[FileRecord | None] = [None] * len(self.items)
+        self.missing: list[int] = []
+        self.problems: list[Problem] = []
+        self._unpack = Unpacker().unpack
+        self._started_ns = time.time_ns()
+
+    def from_cache(self) -> None:
+        """Take what the cache holds of unchanged files; the rest is missing."""
+        of_folder: dict[int, list[int]] = {}
+        for number, (folder, _) in enumerate(self.items):
+            of_folder.setdefault(folder, []).append(number)
+        with _without_collector():
+            for folder, numbers in of_folder.items():
+                before = len(self.missing)
+                self._folder_from_cache(os.path.abspath(self.found.folders[folder].path), numbers)
+                self.meter.add(len(numbers) - (len(self.missing) - before))
+
+    def _folder_from_cache(self, folder: str, numbers: list[int]) -> None:
+        rows = self.store.rows_of(folder)
+        if not rows:
+            self.missing += numbers
+            return
+        for number in numbers:
+            size, changed_ns, entry_changed_ns, reader, value = rows.pop(self.items[number][1], _NO_ROW)
+            if (size, changed_ns, entry_changed_ns) == self.stamps[number] and reader == READER_VERSION:
+                try:
+                    self.records[number] = self._unpack(value)  # type: ignore[arg-type]
+                    continue
+                except ValueError:
+                    pass
+            self.missing.append(number)
+        for name in rows:
+            if not os.path.lexists(os.path.join(folder, name)):
+                self.store.forget(folder, name)
+
+    def from_files(self, workers: int) -> None:
+        """Read what is missing: here, and from where it pays in several processes at once."""
+        jobs = [self.missing[i : i + JOB_FILES] for i in range(0, len(self.missing), JOB_FILES)]
+        began = time.perf_counter()
+        for done, job in enumerate(jobs):
+            if done == 2:  # the first one alone would count what is done once, such as imports
+                left_s = (time.perf_counter() - began) / done * (len(jobs) - done)
+                if left_s * (1 - 1 / workers) > WORKER_START_S:
+                    self._in_processes(jobs[done:], workers)
+                    return
+            self._read_here(job)
+
+    def _read_here(self, job: list[int]) -> None:
+        for number in job:
+            self._take(number, read_packed(self.found.path(self.items[number])))
+
+    def _in_processes(self, jobs: list[list[int]], workers: int) -> None:
+        def paths_of(which: int) -> list[str]:
+            return [self.found.path(self.items[number]) for number in jobs[which]]
+
+        died = 0
+        with closing(read_in_processes(len(jobs), paths_of, workers)) as answers:
+            for which, packed in answers:
+                if packed is None:
+                    died += 1
+                    self._read_here(jobs[which])
+                    continue
+                for number, data in zip(jobs[which], packed, strict=True):
+                    self._take(number, data)
+        if died:
+            self.problems.append(
+                Problem(None, "A reading process ended early.", "Its files were read again; none is missing.")
+            )
+
+    def _take(self, number: int, data: bytes) -> None:
+        record = self._unpack(data)
+        self.records[number] = record
+        stamp = self.stamps[number]
+        if stamp is not None and self._settled(stamp) and _lasting(record):
+            folder, name = self.items[number]
+            self.store.put(os.path.abspath(self.found.folders[folder].path), name, stamp, data)
+        self.meter.add(1)
+
+    def _settled(self, stamp: Stamp) -> bool:
+        """Whether a later change is sure to show in the times; one dated in the future is settled."""
+        _, changed_ns, entry_changed_ns = stamp
+        entry_age_ns = self._started_ns - entry_changed_ns
+        return abs(self._started_ns - changed_ns) > SETTLED_NS and entry_age_ns > ENTRY_SETTLED_NS
+
+    def result(self) -> Read:
+        """Pictures and sidecars apart, in the order of the walk."""
+        records = [record for record in self.records if record is not None]
+        pictures = len(self.found.pictures)
+        sidecars: list[XmpValues | None] = []
+        for item, record in zip(self.found.sidecars, records[pictures:], strict=True):
+            sidecars.append(record.xmp)
+            if record.error is not None:
+                what = f"The sidecar cannot be read: {record.error}."
+                self.problems.append(Problem(self.found.shown(item), what, ""))
+        return Read(records[:pictures], sidecars, [*self.store.problems, *self.problems])
+
+
+def _lasting(record: FileRecord) -> bool:
+    """Whether reading the same bytes again would give the same record."""
+    return record.error is None or not (may_pass(record.error) or record.error.startswith(UNFORESEEN))
+
+
+_NO_ROW = (None, None, None, None, None)
+
+
+@contextmanager
+def _without_collector() -> Iterator[None]:
+    """Pause the search for cycles, which costs as much as the work itself where many records are made."""
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()

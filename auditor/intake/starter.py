@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from auditor.frames import captured_s
+from auditor.intake.tables import neutralised
 
 BLOCK_GAP_S = 10 * 60.0  # a pause long enough to have changed the ring
 NOTES_COLUMNS = ("file", "keeper", "subject_distance", "reason")
@@ -75,9 +76,9 @@ def starter_session(blocks: list[Block]) -> str:
     """Write a session file with the blocks as stretches to fill in; it can be read back as it is."""
     silent = [block for block in blocks if not block.complete]
     lines = [
-        "# Session file. Distances count from the sensor plane, as engraved on rings. Times are the camera's.",
+        "# Distances count from the sensor plane, as engraved on rings. Times are camera time.",
         "# 1. Say what was on the lens: one [[preset]] for each setting you used.",
-        "# 2. Give each [[stretch]] below its preset. Where you moved the ring in between, add a stretch that",
+        "# 2. Give each [[stretch]] below its preset. Where the ring was moved in between, add one that",
         "#    begins with the first frame of the new setting.",
         "",
         "# [[lens]]",
@@ -141,5 +142,5 @@ def starter_notes(table: pd.DataFrame) -> str:
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(NOTES_COLUMNS)
-    writer.writerows([file, *[""] * (len(NOTES_COLUMNS) - 1)] for file in frame_labels(table))
+    writer.writerows([neutralised(file), *[""] * (len(NOTES_COLUMNS) - 1)] for file in frame_labels(table))
     return out.getvalue()

@@ -6,10 +6,14 @@ front, which is taken off again on reading. JSON holds null, with ``<key>_is_inf
 
 from __future__ import annotations
 
+import csv
 import json
 import math
+import os
 import re
+from contextlib import suppress
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -18,6 +22,7 @@ import pandas as pd
 from auditor.errors import FileFormatError, OutputError, Problem
 from auditor.frames import COLUMNS, NUMBER, TEXT, TIME, TRUTH, with_columns
 
+CSV_ROWS = 20_000  # written at a time, so that a large table is not held twice
 TABLE_SUFFIXES = (".csv", ".json", ".parquet")
 _RUNS = re.compile(r"^'*[=+\-@\t\r]")
 
@@ -60,15 +65,29 @@ def time_texts(table: pd.DataFrame) -> pd.Series:
 
 def to_csv_text(table: pd.DataFrame) -> str:
     """Write any table as CSV text: ``inf``, empty for unknown, cells neutralised."""
-    out = table.copy()
-    if "captured_at" in out and "has_subseconds" in out:
-        out["captured_at"] = time_texts(out)
-    for name in out.columns:
-        if out[name].dtype == TRUTH:
-            out[name] = out[name].map({True: "true", False: "false"})
-        elif out[name].dtype.kind not in "fiub" and not isinstance(out[name].dtype, pd.Int64Dtype):
-            out[name] = out[name].map(neutralised, na_action="ignore")
-    return str(out.to_csv(index=False, lineterminator="\n"))
+    # The writer quotes what holds a character of the line end, and hands over one line at a time.
+    lines: list[str] = []
+    writer = csv.writer(SimpleNamespace(write=lines.append), lineterminator="\r\n")
+    writer.writerow(table.columns)
+    for start in range(0, len(table), CSV_ROWS):
+        part = table.iloc[start : start + CSV_ROWS]
+        times = time_texts(part) if {"captured_at", "has_subseconds"} <= set(part.columns) else None
+        cells = [_cells(part[n] if n != "captured_at" or times is None else times) for n in part.columns]
+        writer.writerows(zip(*cells, strict=True))
+    return "".join(f"{line[:-2]}\n" for line in lines)
+
+
+def _cells(column: pd.Series) -> list[str]:
+    """A column as text; each different value is put into words once."""
+    codes, values = pd.factorize(column)
+    if column.dtype == TRUTH:
+        texts = ["true" if value else "false" for value in values]
+    elif column.dtype.kind in "iufb" or isinstance(column.dtype, pd.Int64Dtype):
+        texts = [str(value) for value in values.tolist()]
+    else:
+        texts = [neutralised(str(value)) for value in values]
+    texts.append("")  # unknown has the code -1
+    return [texts[code] for code in codes.tolist()]
 
 
 def to_json_rows(table: pd.DataFrame) -> list[dict[str, Any]]:
@@ -125,19 +144,23 @@ def write_table(table: pd.DataFrame, path: Path) -> None:
     suffix = path.suffix.lower()
     if suffix not in TABLE_SUFFIXES:
         raise OutputError(f"{path} ends in {suffix or 'nothing'}.", "Let it end in .csv, .json or .parquet.")
+    part = path.with_name(f"{path.name}.part")  # so that half a table never bears the name of a whole one
     try:
         if suffix == ".csv":
-            path.write_text(to_csv_text(table), encoding="utf-8")
+            part.write_text(to_csv_text(table), encoding="utf-8", newline="")
         elif suffix == ".json":
             rows = json.dumps(to_json_rows(table), ensure_ascii=False, allow_nan=False)
-            path.write_text(rows, encoding="utf-8")
+            part.write_text(rows, encoding="utf-8")
         else:
-            table.to_parquet(path, index=False)
+            table.to_parquet(part, index=False)
+        os.replace(part, path)
     except ImportError:
         raise OutputError(
             "Parquet needs pyarrow.", 'Install it: pip install "focus-zone-auditor[parquet]".'
         ) from None
     except OSError as error:
+        with suppress(OSError):
+            part.unlink()
         raise OutputError(
             f"{path} cannot be written: {error.strerror}.", "Name another place with --out."
         ) from None
@@ -175,6 +198,8 @@ def read_table(path: Path) -> tuple[pd.DataFrame, list[Problem]]:
         dtype = COLUMNS.get(str(name))
         if dtype is None:
             continue
+        if dtype == TEXT and path.suffix.lower() == ".csv":
+            out[name] = out[name].map(restored, na_action="ignore")
         out[name] = _column(out[name], str(name), dtype, path, problems)
         flag = f"{name}_is_infinite"
         if flag in infinite:
@@ -188,7 +213,7 @@ def _column(values: pd.Series, name: str, dtype: str, path: Path, problems: list
     """Read one column; cells that cannot be read become unknown and are listed."""
     given = values.notna()
     if dtype == TEXT:
-        return values.map(lambda v: restored(str(v)), na_action="ignore").astype(TEXT)
+        return values.map(str, na_action="ignore").astype(TEXT)
     if dtype == TIME:
         read: pd.Series = pd.to_datetime(values, errors="coerce", format="ISO8601").astype(TIME)
     elif dtype == TRUTH:

@@ -36,9 +36,6 @@ _TEXT_TYPES = frozenset({1, 2, 7, 129})
 _NUMBER_TYPES = frozenset({1, 3, 4, 5, 6, 8, 9, 10, 11, 12})
 _EXIF_POINTER = 0x8769
 _XMP = 0x02BC
-_SENSITIVITY = 0x8827
-_OTHER_SENSITIVITIES = frozenset({0x8831, 0x8832, 0x8833})
-_SENSITIVITY_IS_ELSEWHERE = (0, 0xFFFF)
 _HEADERS: dict[Order, bytes] = {"little": b"II*\x00\x08\x00\x00\x00", "big": b"MM\x00*\x00\x00\x00\x08"}
 _NO_NEXT_IFD = bytes(4)
 
@@ -77,15 +74,6 @@ IFD0_TAGS = EXIF_TAGS | {
     0x0112: False,  # Orientation
     0x4746: False,  # Rating
     0xC62F: True,  # CameraSerialNumber (DNG)
-}
-# Stand-ins, passed on only where the tag they stand for is absent.
-_STANDS_FOR = {
-    0x9202: 0x829D,
-    0x920E: 0xA20E,
-    0x9210: 0xA210,
-    0xC62F: 0xA431,
-    0xFDE9: 0xA431,
-    0xFDEA: 0xA434,
 }
 
 Value = tuple[int, int, bytes]  # type, count, bytes
@@ -140,7 +128,10 @@ def reduce_block(block: Block, exif_ifd: Block | None = None, is_picture: bool =
     values, pointers = _keep(block, order, entries, IFD0_TAGS, reduced.notes)
     try:
         if exif_ifd is not None:
-            values |= _exif_values(exif_ifd, order, header(exif_ifd)[1], reduced.notes)
+            inner_order, at = header(exif_ifd)
+            if inner_order != order:
+                raise DamagedBlockError
+            values |= _exif_values(exif_ifd, order, at, reduced.notes)
         elif _EXIF_POINTER in pointers:
             at = int.from_bytes(pointers[_EXIF_POINTER][3], order)
             values |= _exif_values(block, order, at, reduced.notes)
@@ -150,7 +141,6 @@ def reduce_block(block: Block, exif_ifd: Block | None = None, is_picture: bool =
         reduced.width, reduced.height = picture_size(block, order, entries)
     if _XMP in pointers:
         reduced.xmp = xmp_packet(block, order, pointers[_XMP], reduced.notes)
-    _drop_stand_ins(order, values)
     reduced.values = values
     return reduced
 
@@ -176,18 +166,22 @@ def _keep(
             notes.append(f"tag 0x{tag:04X} has field type {kind}, which it cannot have: absent")
         elif count:
             size = TYPE_BYTES[kind] * count
-            at = int.from_bytes(pointer, order) if size > 4 else 0
-            if at + size > block.length:
+            needed = min(size, MAX_TEXT_BYTES) if is_text else TYPE_BYTES[kind]
+            if size <= 4:
+                value = pointer[:needed]
+            else:
+                at = int.from_bytes(pointer, order)
+                inside = HEADER_BYTES <= at <= block.length - size
+                value = block.read(at, needed) if inside else b""
+            if len(value) < needed:
                 notes.append(f"tag 0x{tag:04X} points past the end of its block: absent")
             elif is_text:
-                text = block.read(at, min(size, MAX_TEXT_BYTES)) if at else pointer[:size]
-                text = _as_utf8(text)
-                kept[tag] = _ASCII, len(text), text
+                value = _as_utf8(value)
+                kept[tag] = _ASCII, len(value), value
             elif kind in _AS_PAIR:
-                kept[tag] = _AS_PAIR[kind], 2, block.read(at, 8)
+                kept[tag] = _AS_PAIR[kind], 2, value
             else:
-                one = TYPE_BYTES[kind]
-                kept[tag] = kind, 1, block.read(at, one) if at else pointer[:one]
+                kept[tag] = kind, 1, value
     return kept, pointers
 
 
@@ -200,17 +194,6 @@ def _as_utf8(text: bytes) -> bytes:
         return codecs.getincrementaldecoder("utf-8")().decode(text).encode()
     except UnicodeDecodeError:
         return text.decode("latin-1").encode()
-
-
-def _drop_stand_ins(order: Order, values: dict[int, Value]) -> None:
-    for tag in _STANDS_FOR.keys() & values.keys():
-        if _STANDS_FOR[tag] in values:
-            del values[tag]
-    if _SENSITIVITY in values:
-        kind, _count, value = values[_SENSITIVITY]
-        if int.from_bytes(value[: TYPE_BYTES[kind]], order) not in _SENSITIVITY_IS_ELSEWHERE:
-            for tag in _OTHER_SENSITIVITIES & values.keys():
-                del values[tag]
 
 
 def build_block(order: Order, values: dict[int, Value]) -> bytes:

@@ -9,10 +9,6 @@ from __future__ import annotations
 import math
 import os
 import re
-from xml.parsers.expat import ExpatError, XMLParserType
-
-from defusedxml.common import DefusedXmlException
-from defusedxml.expatbuilder import DefusedExpatBuilder
 
 from auditor.intake.opening import OpenError, opened
 from auditor.intake.records import XmpValues
@@ -25,11 +21,13 @@ from auditor.intake.values import (
     parse_time,
     positive,
 )
+from auditor.intake.xmpparse import RDF, XmpError, collect
 from auditor.intake.xmpscan import Scanner
 
+__all__ = ["XmpError", "parse_packet", "read_sidecar"]
+
 MAX_BYTES = 4 << 20
-MAX_TAGS = 100_000
-MAX_DEPTH = 100
+MAX_PARTS = 100_000
 
 _XMP = "http://ns.adobe.com/xap/1.0/"
 _EXIF = "http://ns.adobe.com/exif/1.0/"
@@ -37,9 +35,6 @@ _EXIF_EX = "http://cipa.jp/exif/1.0/"
 _AUX = "http://ns.adobe.com/exif/1.0/aux/"
 _TIFF = "http://ns.adobe.com/tiff/1.0/"
 _PHOTOSHOP = "http://ns.adobe.com/photoshop/1.0/"
-_RDF = "http://www.w3.org/1999/02/22-rdf-syntax-ns#"
-
-_RDF_ROOT, _ITEM, _VALUE = f"{_RDF}}}RDF", f"{_RDF}}}li", f"{_RDF}}}value"
 
 
 # For each value the properties that may hold it; the first one that says something counts.
@@ -65,19 +60,9 @@ _SOURCES = {
     "captured_at": (f"{_EXIF}}}DateTimeOriginal", f"{_PHOTOSHOP}}}DateCreated"),
 }
 _WANTED = frozenset(name for names in _SOURCES.values() for name in names)
-_SCANNER = Scanner(_WANTED, _RDF)
-_WANTED_LOCAL = frozenset(name.partition("}")[2] for name in _WANTED)
-_WANTED_BY_NAMESPACE = {
-    uri: [name.partition("}")[2] for name in _WANTED if name.partition("}")[0] == uri]
-    for uri in {name.partition("}")[0] for name in _WANTED}
-}
+_SCANNER = Scanner(_WANTED, RDF)
 _RATIONAL = re.compile(r"(-?\d{1,20})/(-?\d{1,20})", re.ASCII)
-_NOT_YET = 1 << 30  # deeper than any packet
 _TOO_LARGE = f"the XMP is larger than {MAX_BYTES >> 20} MB"
-
-
-class XmpError(ValueError):
-    """The packet cannot be read; the message says why, to a person."""
 
 
 def parse_packet(data: bytes) -> XmpValues:
@@ -93,7 +78,9 @@ def parse_packet(data: bytes) -> XmpValues:
     XmpError
         If it is too large, not UTF-8, not well-formed, or declares a document type or entities.
     """
-    return _to_values(_properties(_trim(data)))
+    xml = _trim(data)
+    plain = _SCANNER.scan(xml)
+    return _to_values(collect(xml, _WANTED) if plain is None else plain)
 
 
 def read_sidecar(path: str | os.PathLike[str]) -> XmpValues:
@@ -125,115 +112,9 @@ def _trim(data: bytes) -> bytes:
         raise XmpError("the XMP is not in UTF-8")
     if start < 0 or not xml:
         raise XmpError("there is no XMP in it")
-    if xml.count(b"<") > MAX_TAGS:
-        raise XmpError("the XMP has too many elements")
+    if xml.count(b"<") + xml.count(b"=") > MAX_PARTS:
+        raise XmpError("the XMP has too many elements and attributes")
     return xml
-
-
-def _properties(xml: bytes) -> dict[str, str]:
-    plain = _SCANNER.scan(xml)
-    if plain is not None:
-        return plain
-    parser, found = _collector()
-    try:
-        parser.Parse(xml, True)
-    except ExpatError as error:
-        raise XmpError(f"the XMP is not well-formed: {error}") from error
-    except DefusedXmlException as error:
-        raise XmpError("the XMP declares a document type or entities, which is refused") from error
-    except (ValueError, LookupError) as error:
-        if isinstance(error, XmpError):
-            raise
-        raise XmpError("the XMP has an encoding that is not read") from error
-    return found
-
-
-def _collector() -> tuple[XMLParserType, dict[str, str]]:
-    """Return a parser and the properties it will have collected; it builds no tree.
-
-    Properties are attributes and children of the descriptions right below ``rdf:RDF``. Descriptions further
-    down belong to other pictures (ingredients, history) and are passed over. Prefixes are resolved here,
-    since the parser would resolve those of all the properties that nobody wants, which takes half as long
-    again.
-    """
-    found: dict[str, str] = {}
-    parser: XMLParserType = DefusedExpatBuilder(forbid_dtd=True).getParser()
-    depth = 0
-    deepest = MAX_DEPTH  # below this depth nothing is of interest
-    rdf_depth = 0
-    scopes: list[dict[str, str]] = [{}]  # namespaces by prefix, for each open element down to `deepest`
-    wanted = ""  # the wanted property that is open
-    texts: list[str] = []  # its own text, then that of each item
-    default = 0  # which of the texts is in the default language
-
-    def start(name: str, attributes: dict[str, str]) -> None:
-        nonlocal depth, deepest, rdf_depth, wanted, texts, default
-        depth += 1
-        if depth > deepest:
-            if depth > MAX_DEPTH:
-                raise XmpError("the XMP is nested too deeply")
-            return
-        scope = scopes[-1]
-        declared = {key[6:]: attributes[key] for key in attributes if key.startswith("xmlns")}
-        if declared:
-            scope = scope | declared
-        scopes.append(scope)
-        if wanted:
-            if _expanded(name, scope) in (_ITEM, _VALUE):
-                texts.append("")
-                if attributes.get("xml:lang") == "x-default":
-                    default = len(texts) - 1
-        elif not rdf_depth:
-            if _expanded(name, scope) == _RDF_ROOT:
-                rdf_depth, deepest = depth, depth + 1
-        elif depth == rdf_depth + 1:
-            deepest = depth + 1
-            for key, expanded in _wanted_names(scope):
-                if key in attributes:
-                    found.setdefault(expanded, attributes[key])
-        elif name.rpartition(":")[2] in _WANTED_LOCAL:
-            expanded = _expanded(name, scope)
-            if expanded in _WANTED and expanded not in found:
-                wanted, texts, default, deepest = expanded, [""], 0, MAX_DEPTH
-                parser.CharacterDataHandler = text
-
-    def text(piece: str) -> None:
-        texts[-1] += piece
-
-    def end(_name: str) -> None:
-        nonlocal depth, deepest, wanted
-        if depth < len(scopes):
-            scopes.pop()
-        depth -= 1
-        if wanted and depth == rdf_depth + 1:
-            found[wanted] = texts[default or min(1, len(texts) - 1)]
-            wanted, deepest = "", depth + 1
-            parser.CharacterDataHandler = None
-
-    parser.ordered_attributes = False
-    parser.CommentHandler = None
-    parser.ProcessingInstructionHandler = None
-    parser.XmlDeclHandler = None
-    parser.CharacterDataHandler = None
-    parser.StartElementHandler = start
-    parser.EndElementHandler = end
-    return parser, found
-
-
-def _expanded(name: str, scope: dict[str, str]) -> str:
-    """Return the name with its namespace in place of the prefix, ``uri}local``."""
-    prefix, _, local = name.rpartition(":")
-    return f"{scope.get(prefix, '')}}}{local}"
-
-
-def _wanted_names(scope: dict[str, str]) -> list[tuple[str, str]]:
-    """Return the wanted attributes as they are written under these prefixes, with their expanded names."""
-    return [
-        (f"{prefix}:{local}", f"{uri}}}{local}")
-        for prefix, uri in scope.items()
-        if prefix  # a default namespace does not reach attributes
-        for local in _WANTED_BY_NAMESPACE.get(uri, ())
-    ]
 
 
 def _to_values(found: dict[str, str]) -> XmpValues:

@@ -15,6 +15,9 @@ _PREFIX_BEFORE = re.compile(rb"([\s<])([A-Za-z_][\w.-]{0,30})\Z")
 _ATTRIBUTE = re.compile(rb"""\s*=\s*(?:"([^"<&]*)"|'([^'<&]*)')""")
 _ELEMENT = re.compile(rb">(?:\s*<[\w.-]+:(?:Seq|Bag)>\s*<[\w.-]+:li>)?()([^<&]*)</")
 _LONGEST_PREFIX = 32
+_TAIL_BYTES = 100
+MAX_BYTES = 1 << 18  # longer packets, and those that repeat the names, would take time: see the parser
+MAX_MATCHES = 100
 
 
 class Scanner:
@@ -43,12 +46,16 @@ class Scanner:
         prefixes = _prefixes(xml)
         roots = [prefix for prefix, uri in prefixes.items() if uri == self._rdf]
         root_at = xml.find(b"<" + roots[0] + b":RDF") if len(roots) == 1 else -1
-        if root_at < 0 or b"<!" in xml:
+        if root_at < 0 or len(xml) > MAX_BYTES or b"<!" in xml:
             return None
+        if b"</" + roots[0] + b":RDF" not in xml[-_TAIL_BYTES:]:
+            return None  # cut short
         first_node_at = xml.find(b"<", root_at + 1)
         at, level = first_node_at, 0  # level 0: a node right below the root
         found: dict[str, str] = {}
-        for match in self._local.finditer(xml, first_node_at):
+        for count, match in enumerate(self._local.finditer(xml, first_node_at)):
+            if count == MAX_MATCHES:
+                return None
             name_at = match.start()
             before = _PREFIX_BEFORE.search(xml[name_at - _LONGEST_PREFIX : name_at])
             name = self._wanted.get(prefixes.get(before[2], b"") + b"}" + match[1]) if before else None

@@ -63,7 +63,7 @@ def test_reads_what_pillow_writes(kind: str, size: tuple[int, int], read: Any) -
     exif.get_ifd(0x8769).update(ifd)
     if kind == "TIFF":  # its writer takes the inner IFD only this way
         options = options | {"tiffinfo": TiffImagePlugin.ImageFileDirectory_v2()}
-        options["tiffinfo"].update({0x0110: "body A", 0x8769: ifd})
+        options["tiffinfo"].update({0x0110: "body A", 0x8769: ifd, 0x02BC: PACKET})
     else:
         options = options | {"exif": exif}
     if kind not in ("MPO", "PNG"):
@@ -208,9 +208,9 @@ def test_png_profiles_in_older_text_chunks(compressed: bool, read: Any) -> None:
 
 def test_an_inflating_text_chunk_is_bounded(read: Any) -> None:
     bomb = itxt(b"<" + bytes(200_000_000), compressed=True)
-    begin = time.perf_counter()
+    begin = time.process_time()
     record = read(b.png(b.chunk(b"eXIf", BLOCK), bomb))
-    assert time.perf_counter() - begin < 1
+    assert time.process_time() - begin < 1
     assert record.camera == "body A"
 
 
@@ -314,9 +314,9 @@ def test_hopeless_files_say_why(data: bytes, words: str, read: Any) -> None:
 
 
 def test_a_jpeg_of_endless_segments_ends(read: Any, monkeypatch: pytest.MonkeyPatch) -> None:
-    begin = time.perf_counter()
+    begin = time.process_time()
     record = read(b.jpeg(BLOCK, after=b.segment(0xE5, b"") * 2_000_000))
-    assert time.perf_counter() - begin < 1
+    assert time.process_time() - begin < 1
     assert record.camera == "body A"
     assert any("too many segments" in note for note in record.notes)
     monkeypatch.setattr(jpeg_module, "MAX_SEGMENTS", 3)

@@ -6,7 +6,6 @@ documentation; findings in camera files are called so.
 
 from __future__ import annotations
 
-import gc
 import hashlib
 import math
 import os
@@ -21,10 +20,11 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from auditor.intake import metadata
+from auditor.intake import metadata, opening
 from auditor.intake.metadata import PICTURE_SUFFIXES, read_file
 from auditor.intake.records import FileRecord
 from tests.intake import builders as b
+from tests.intake.worst import MADE, WORST_PICTURES
 
 NO = 0xFFFFFFFF
 
@@ -214,7 +214,7 @@ def test_35mm_focal_length_zero_is_unknown(read: Any) -> None:
 )
 def test_lens_texts(kind: int, raw: bytes, lens: str | None, read: Any) -> None:
     record = read({b.LENS: (kind, raw), b.ISO: (b.SHORT, 100)})
-    assert record.lens == (lens.replace("\u202f", " ") if lens and not lens.isprintable() else lens)
+    assert record.lens == lens
 
 
 def test_body_numbers_and_their_stand_ins(read: Any) -> None:
@@ -337,8 +337,8 @@ def test_what_is_remembered_between_files_changes_nothing(tmp_path: Path) -> Non
     for i in range(300):
         exif = {
             b.F_NUMBER: (b.RATIONAL, (generator.randrange(6), generator.randrange(3))),
-            b.ISO: (generator.choice([b.SHORT, b.LONG]), generator.randrange(3)),
-            b.FOCAL_35: (b.SHORT, generator.randrange(3)),
+            b.ISO: (generator.choice([b.SHORT, b.LONG]), generator.choice([0, 1, 256])),
+            b.FOCAL_35: (b.SHORT, generator.choice([0, 1, 256])),
             b.DISTANCE: (generator.choice([b.RATIONAL, b.SRATIONAL]), (generator.randrange(3), 1)),
         }
         path = tmp_path / f"{i}.jpg"
@@ -360,46 +360,14 @@ def test_suffixes_are_lower_case_with_a_dot() -> None:
 # Worst cases, made by hand, each with a bound on time.
 
 
-def entry(tag: int, kind: int, count: int, value: int) -> bytes:
-    return b"".join(n.to_bytes(size, "little") for n, size in ((tag, 2), (kind, 2), (count, 4), (value, 4)))
-
-
-def block_of(entries: list[bytes], rest: bytes = b"") -> bytes:
-    return b"II*\0\x08\0\0\0" + len(entries).to_bytes(2, "little") + b"".join(entries) + bytes(4) + rest
-
-
-WANTED = [0x829A, 0x829D, 0x8827, 0x9003, 0x9011, 0x9206, 0x920A, 0x9291, 0xA20E, 0xA404, 0xA434, 0x0110]
-WORST = {
-    "makers note of 4 GB": b.jpeg(block_of([entry(0x8769, 4, 1, 26)]) + block_of([entry(0x927C, 7, NO, 60)])[8:]),
-    "5,400 entries of 999 rationals": b.jpeg(block_of([entry(0xA20E, 5, 999, 8)] * 5400)),
-    "65,535 entries of 999 rationals": block_of([entry(0xA20E, 5, 999, 8)] * 65535, bytes(8000)),
-    "1,900 entries of 999 rationals": block_of([entry(0xA20E, 5, 999, 8)] * 1900, bytes(8000)),
-    "texts of 4 GB": b.jpeg(block_of([entry(0xA434, 2, NO, 8)] * 1900)),
-    "8 MB behind texts of 4 GB": b.jpeg(block_of([entry(t, 2, NO, 8) for t in WANTED] * 100), after=bytes(8 << 20)),
-    "wanted tags of 999 values": b.jpeg(block_of([entry(t, 5, 999, 8) for t in WANTED], bytes(9000))),
-    "directory that leads to itself": b.jpeg(block_of([entry(0x8769, 4, 1, 8)])),
-    "sub-directories that lead to themselves": block_of([entry(0x014A, 4, 1, 8), entry(0x0100, 3, 1, 9)]),
-    "100,000 directories in a chain": b"II*\0\x08\0\0\0" + b"".join(
-        b"\1\0" + entry(0x0110, 2, 2, 65) + (8 + 18 * (i + 1)).to_bytes(4, "little") for i in range(100_000)
-    ),
-    "a million empty boxes": b.box(b"ftyp", b"heic", bytes(4), b"mif1") + b.box(b"free") * 1_000_000,
-    "a million empty chunks": b.png(b.chunk(b"teXt", b"") * 500_000),
-    "boxes that end before they begin": b.box(b"ftyp", b"heic", bytes(4), b"mif1") + b"\0\0\0\3meta" * 1000,
-    "an index of 65,535 items": b.box(b"ftyp", b"heic", bytes(4), b"mif1") + b.box(
-        b"meta", bytes(4), b.box(b"iinf", bytes(4), b"\xff\xff"), b.box(b"iloc", b"\0\0\0\0\0\0\xff\xff", bytes(400_000))
-    ),
-    "an item of 4 GB": b.heif(bytes(200)).replace((200).to_bytes(4, "big"), b"\xff\xff\xff\xff"),
-}  # fmt: skip
-
-
-@pytest.mark.parametrize("name", list(WORST))
+@pytest.mark.parametrize("name", list(WORST_PICTURES))
 def test_worst_cases_take_no_time(name: str, tmp_path: Path) -> None:
     path = tmp_path / "x.jpg"
-    path.write_bytes(WORST[name])
+    path.write_bytes(WORST_PICTURES[name])
     metadata._DECODED.clear()
-    begin = time.perf_counter()
+    begin = time.process_time()
     record = read_file(path)
-    assert time.perf_counter() - begin < 1.0
+    assert time.process_time() - begin < 1.0
     assert isinstance(record, FileRecord)
     assert record.error is None or len(record.error) > 10
 
@@ -407,8 +375,12 @@ def test_worst_cases_take_no_time(name: str, tmp_path: Path) -> None:
 # What the file system offers under a picture's name.
 
 
-def test_a_pipe_is_never_opened(tmp_path: Path) -> None:
+def test_a_pipe_is_never_opened(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(*_: Any) -> int:
+        raise AssertionError("it was opened")
+
     os.mkfifo(tmp_path / "x.jpg")
+    monkeypatch.setattr(opening.os, "open", refuse)
     records: list[FileRecord] = []
     reader = threading.Thread(target=lambda: records.append(read_file(tmp_path / "x.jpg")), daemon=True)
     reader.start()
@@ -465,27 +437,7 @@ def test_reading_leaves_no_trace(tmp_path: Path) -> None:
 @settings(max_examples=150, derandomize=True, deadline=1000, suppress_health_check=list(HealthCheck))
 @given(data=st.data())
 def test_any_change_of_a_file_gives_a_record(data: st.DataObject, tmp_path: Path) -> None:
-    exif = {
-        b.DISTANCE: (b.RATIONAL, (5, 2)),
-        b.LENS: (b.ASCII, "28 mm f/2.8"),
-        b.TIME: (b.ASCII, "2031:04:05 14:06:07"),
-    }
-    block = b.tiff(
-        {b.MODEL: (b.ASCII, "body A"), b.RATING: (b.SHORT, 3)}, exif, data.draw(st.sampled_from("<>"))
-    )
-    whole = data.draw(
-        st.sampled_from(
-            [
-                b.jpeg(block, b.packet('xmp:Rating="4"')),
-                block,
-                b.png(b.chunk(b"eXIf", block)),
-                b.webp((b"EXIF", block)),
-                b.heif(bytes(4) + block, b.packet('xmp:Rating="4"')),
-                b.raw_bmff(block, block),
-                b.raw_with_jpeg(b.jpeg(block)),
-            ]
-        )
-    )
+    whole = MADE[data.draw(st.sampled_from([name for name in MADE if name != "made.xmp"]))]
     changed = bytearray(whole)
     for _ in range(data.draw(st.integers(1, 6))):
         at = data.draw(st.integers(0, len(changed) - 1))
@@ -500,4 +452,3 @@ def test_any_change_of_a_file_gives_a_record(data: st.DataObject, tmp_path: Path
         value = getattr(record, name)
         assert math.isnan(value) or 0 < value < math.inf
     assert record.focus_distance_m > 0 or math.isnan(record.focus_distance_m)
-    gc.collect()

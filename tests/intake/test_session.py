@@ -5,7 +5,7 @@ import math
 import pytest
 
 from auditor.errors import FileFormatError
-from auditor.intake.session import read_session
+from auditor.intake.session_file import read_session
 
 
 def session(tmp_path, text):

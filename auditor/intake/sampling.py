@@ -1,0 +1,195 @@
+"""Draws the frames whose distances are worth a person's minutes, by chance and with the marks hidden.
+
+Distances given to keepers alone would bend every later result. Half of the sample goes to each mark, because
+keepers are few and say most; within a mark a preset's part follows the square root of its frames (power
+allocation: Bankier, The American Statistician 42, 1988). Each drawn frame then stands for as many
+frames of its stratum as its sample weight says.
+"""
+
+from __future__ import annotations
+
+import csv
+import heapq
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from auditor.frames import LEFT_OUT
+from auditor.intake.files import SAMPLE_NAME
+from auditor.intake.tables import neutralised
+
+SHEET_COLUMNS = ("file", "standing_share", "face_share", "subject_distance", "reason")
+
+Truths = npt.NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """Frames drawn by chance.
+
+    Attributes
+    ----------
+    rows : numpy.ndarray of int, shape (n,)
+        Row numbers of the drawn frames, in shuffled order.
+    weighted_rows : numpy.ndarray of int
+        These and the frames of earlier samples, in the table's order.
+    weights : numpy.ndarray
+        How many frames each of the latter stands for.
+    population : int
+        Frames that the sample speaks for, those with a distance among them.
+    with_distance, drawn_before : int
+        Frames of the population that were passed over: their distance is known; an earlier sample holds
+        them, and their distance is not known yet.
+    """
+
+    rows: npt.NDArray[np.intp]
+    weighted_rows: npt.NDArray[np.intp]
+    weights: npt.NDArray[np.float64]
+    population: int
+    with_distance: int
+    drawn_before: int
+
+
+def draw_sample(table: pd.DataFrame, n: int, seed: int = 0) -> Sample:
+    """Draw n frames by chance, stratified by preset and mark.
+
+    Drawn from are the frames that count and have a whole preset; where there are none, those that count;
+    where nothing is marked yet, all. Frames with a distance are not drawn. Those of them that an earlier
+    sample drew share their stratum's weight with the new ones, the others stand for themselves.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        Frame table with ``preset``, ``in_preset`` and ``counted_as``.
+    n : int
+        Frames wanted, above 0; fewer are drawn where there are fewer.
+    seed : int
+        The same seed draws the same frames from the same table.
+
+    Raises
+    ------
+    ValueError
+        If n is not above 0.
+    """
+    if n < 1:
+        raise ValueError(f"n must be above 0, not {n}")
+    population = _population(table)
+    has_distance = table["subject_distance_m"].notna().to_numpy()
+    before = table["sample_weight"].notna().to_numpy()
+    free = population & ~has_distance & ~before
+    by_chance = population & before
+    mark = pd.factorize(table["counted_as"].fillna(""), sort=True)[0]
+    preset = pd.factorize(table["preset"].fillna(""), sort=True)[0]
+    by_both = pd.factorize(pd.MultiIndex.from_arrays([mark, preset]), sort=True)[0]
+    n = min(n, int(free.sum()))
+    # Every stratum must be drawn from, or its frames would be spoken for by nobody.
+    stratum = next(
+        (choice for choice in (by_both, mark) if len(np.unique(choice[free])) <= n), np.zeros_like(mark)
+    )
+    rng = np.random.default_rng(seed)
+    strata = np.unique(stratum[free])
+    sizes = [int((free & (stratum == s)).sum()) for s in strata]
+    marks = [int(mark[stratum == s][0]) for s in strata]
+    drawn = [
+        rng.choice(np.flatnonzero(free & (stratum == s)), take, replace=False)
+        for s, take in zip(strata, allocate(sizes, marks, n), strict=True)
+    ]
+    rows = rng.permutation(np.concatenate(drawn)) if drawn else np.zeros(0, dtype=np.intp)
+    by_chance[rows] = True
+    stands_for = np.bincount(stratum, population & ~(has_distance & ~before))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        weight = stands_for / np.bincount(stratum, by_chance)
+    weighted = np.flatnonzero(by_chance)
+    return Sample(
+        rows=rows.astype(np.intp),
+        weighted_rows=weighted,
+        weights=weight[stratum[weighted]],
+        population=int(population.sum()),
+        with_distance=int((population & has_distance).sum()),
+        drawn_before=int((population & before & ~has_distance).sum()),
+    )
+
+
+def _population(table: pd.DataFrame) -> Truths:
+    """Frames whose distance can tell something: the narrowest choice that holds any."""
+    counts = ~table["counted_as"].fillna(LEFT_OUT).eq(LEFT_OUT).to_numpy(bool)
+    in_preset = table["in_preset"].fillna(False).to_numpy(bool)
+    choices = (counts & in_preset, counts, in_preset, np.ones(len(table), dtype=bool))
+    return next((choice for choice in choices if choice.any()), choices[-1])
+
+
+def allocate(sizes: Sequence[int], marks: Sequence[int], n: int) -> list[int]:
+    """Share n draws out among strata.
+
+    Parameters
+    ----------
+    sizes : sequence of int
+        Frames in each stratum.
+    marks : sequence of int
+        The mark of each stratum: every mark is owed the same, and within it each stratum in proportion to the
+        square root of its size.
+    n : int
+
+    Returns
+    -------
+    list of int
+        One for each stratum, none above its size; at least one each where n allows; in all n, or every frame.
+
+    Examples
+    --------
+    >>> allocate([900, 100], [0, 1], 60)
+    [30, 30]
+    >>> allocate([900, 10], [0, 1], 60)
+    [50, 10]
+    """
+    roots = np.sqrt(np.asarray(sizes, dtype="float64"))
+    total_of = {mark: sum(r for r, m in zip(roots, marks, strict=True) if m == mark) for mark in set(marks)}
+    owed = [root / total_of[mark] for root, mark in zip(roots, marks, strict=True)]
+    taken = [0] * len(sizes)
+    # One after another goes to the stratum that is furthest behind; whoever has none comes first.
+    queue = [(-1e9 * share, i) for i, share in enumerate(owed)]
+    heapq.heapify(queue)
+    for _ in range(min(n, sum(sizes))):
+        _, i = heapq.heappop(queue)
+        taken[i] += 1
+        if taken[i] < sizes[i]:
+            heapq.heappush(queue, (-owed[i] / (taken[i] + 0.5), i))
+    return taken
+
+
+def notes_to_fill(table: pd.DataFrame, sample: Sample) -> str:
+    """Write notes with one empty row for each drawn frame, in shuffled order and without any mark."""
+    rows = [(neutralised(file), *[""] * (len(SHEET_COLUMNS) - 1)) for file in table["file"].iloc[sample.rows]]
+    return _csv_text(SHEET_COLUMNS, rows)
+
+
+def sample_text(table: pd.DataFrame, sample: Sample) -> str:
+    """Write the sample weights, in the table's order."""
+    files = table["file"].iloc[sample.weighted_rows]
+    rows = [(neutralised(file), f"{weight:.10g}") for file, weight in zip(files, sample.weights, strict=True)]
+    return _csv_text(("file", "sample_weight"), rows)
+
+
+def _csv_text(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(columns)
+    writer.writerows(rows)
+    return out.getvalue()
+
+
+def sample_beside(notes: Path) -> Path:
+    """Where the weights of a notes file lie: ``sample.csv`` beside it, numbered as the notes are.
+
+    Examples
+    --------
+    >>> sample_beside(Path("notes.new.csv")).name, sample_beside(Path("mine.csv")).name
+    ('sample.new.csv', 'sample.csv')
+    """
+    own = notes.name.startswith("notes.")
+    return notes.with_name(notes.name.replace("notes.", "sample.", 1) if own else SAMPLE_NAME)

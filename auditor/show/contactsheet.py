@@ -1,0 +1,66 @@
+"""The contact sheet: small pictures with a ruled scale each, from which a person reads body shares."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from auditor.intake.previews import SmallPicture
+from auditor.intake.sampling import SHEET_COLUMNS
+from auditor.intake.tables import neutralised
+from auditor.show.report import shown
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """One frame on the sheet.
+
+    Attributes
+    ----------
+    file : str
+        Its name in the frame table.
+    small : SmallPicture or None
+        None where none can be shown.
+    """
+
+    file: str
+    small: SmallPicture | None
+
+
+def build_contact_sheet(pictures: Sequence[Picture]) -> str:
+    """Build the page.
+
+    Parameters
+    ----------
+    pictures : sequence of Picture
+        In the order to be shown; nothing of the page depends on their marks.
+
+    Returns
+    -------
+    str
+        HTML that needs no other file and asks for none; it prints on A4 and Letter.
+    """
+    environment = Environment(
+        loader=PackageLoader("auditor.show"),
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        undefined=StrictUndefined,
+    )
+    environment.filters |= {"shown": shown, "cell": neutralised, "base64": _base64}
+    script = environment.get_template("contact-sheet.js").render()
+    return environment.get_template("contact-sheet.html").render(
+        pictures=pictures,
+        columns=SHEET_COLUMNS,
+        script=Markup(script),  # noqa: S704 -- our own file
+        script_hash=base64.b64encode(hashlib.sha256(script.encode()).digest()).decode(),
+    )
+
+
+def _base64(data: bytes) -> str:
+    return base64.b64encode(data).decode()
