@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from typing import TextIO
+from typing import Any, TextIO
 
 import pandas as pd
 from rich.box import SIMPLE_HEAD
@@ -109,20 +109,24 @@ def _show_counts(audit: Audit, out: Console) -> None:
     out.print(steps)
 
 
+def _table(title: str) -> Table:
+    return Table(box=SIMPLE_HEAD, title=title, title_justify="left", pad_edge=False, padding=(0, 1, 0, 0))
+
+
 def _show_presets(audit: Audit, out: Console) -> None:
-    units, level = audit.settings.units, f"{100 * audit.settings.confidence:.0f} %"
-    table = Table(box=SIMPLE_HEAD, title="Presets", title_justify="left", pad_edge=False)
-    table.add_column("preset", overflow="fold", max_width=28)
+    level = f"{100 * audit.settings.confidence:.0f} %"
+    table = _table(f"Presets: bursts with a keeper ({level} interval), and frames kept")
+    table.add_column("preset", overflow="fold")
     table.add_column("sharp zone", no_wrap=True)
-    table.add_column("hits/bursts", justify="right")
-    table.add_column("hit rate", justify="right")
-    table.add_column(f"{level} interval", justify="right")
-    table.add_column("0      100", no_wrap=True)
-    table.add_column("keepers/frames", justify="right")
+    table.add_column("bursts", justify="right", no_wrap=True)
+    table.add_column("rate", justify="right", no_wrap=True)
+    table.add_column("interval", justify="right", no_wrap=True)
+    table.add_column("0 … 100 %", no_wrap=True)
+    table.add_column("frames", justify="right", no_wrap=True)
     for row in pool_small(audit.presets, audit.table, audit.settings.confidence).itertuples():
         table.add_row(
             Text(str(row.preset)),
-            zone(row.near_limit_m, row.far_limit_m, row.focus_distance_m, units),
+            zone(row.near_limit_m, row.far_limit_m, row.focus_distance_m, audit.settings.units),
             f"{row.hits}/{row.bursts}",
             percent(row.hit_rate),
             interval(row.low, row.high),
@@ -133,27 +137,30 @@ def _show_presets(audit: Audit, out: Console) -> None:
 
 
 def _show_distances(audit: Audit, out: Console) -> None:
-    units = audit.settings.units
-    table = Table(box=SIMPLE_HEAD, title="Subject distance", title_justify="left", pad_edge=False)
-    table.add_column("preset", overflow="fold", max_width=28)
-    table.add_column("distance", no_wrap=True)
-    table.add_column("keepers/frames", justify="right")
-    table.add_column("frame rate", justify="right")
-    table.add_column("interval", justify="right")
-    table.add_column("0      100", no_wrap=True)
-    before: object = ""
-    for row in audit.distances.itertuples():
-        name = "all" if pd.isna(row.preset) else row.preset
-        table.add_row(
-            Text(str(name) if name != before else ""),
-            band(row.from_m, row.to_m, units),
-            f"{row.keepers}/{row.frames}",
-            percent(row.frame_rate),
-            interval(row.frame_low, row.frame_high),
-            share_bar(row.frame_low, row.frame_rate, row.frame_high),
+    """Bands across, presets down: keepers of frames, and for all of them the rate with its interval."""
+    bands = audit.distances.drop_duplicates(["from_m", "to_m"]).sort_values("from_m")
+    edges = list(zip(bands["from_m"], bands["to_m"], strict=True))
+    table = _table("Frames kept, by subject distance")
+    table.add_column("", overflow="fold")
+    for from_m, to_m in edges:
+        table.add_column(
+            band(from_m, to_m, audit.settings.units).replace(" and beyond", "+"), justify="right"
         )
-        before = name
+    names = audit.distances["preset"]
+    together = audit.distances[names.isna()]
+    table.add_row("all", *_cells(together, edges, lambda row: f"{row.keepers}/{row.frames}"))
+    table.add_row("  rate", *_cells(together, edges, lambda row: percent(row.frame_rate)))
+    table.add_row("  interval", *_cells(together, edges, lambda row: interval(row.frame_low, row.frame_high)))
+    for name in names.dropna().unique():
+        cells = _cells(audit.distances[names == name], edges, lambda row: f"{row.keepers}/{row.frames}")
+        table.add_row(Text(str(name)), *cells)
     out.print(table)
+
+
+def _cells(rows: pd.DataFrame, edges: list[tuple[float, float]], write: Callable[[Any], str]) -> list[str]:
+    """One text for each band; empty where the band holds no frame."""
+    found = {(row.from_m, row.to_m): write(row) for row in rows.itertuples()}
+    return [found.get(edge, "") for edge in edges]
 
 
 def show_problems(problems: list[Problem], out: Console) -> None:

@@ -1,0 +1,142 @@
+"""The tables that the charts are drawn from: selected, labelled and binned here, so that charts only draw."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from auditor.audit import Audit
+from auditor.evidence.bursts import zone_focused
+from auditor.evidence.presets import OTHER, pool_small
+from auditor.frames import KEEPER
+from auditor.show.words import distances as distance_words
+from auditor.show.words import presets as preset_words
+from auditor.show.words.figures import far_limit
+from auditor.units import METRES_PER_FOOT, format_distance
+
+MOST_LANES = 12  # lanes in the distance chart; the table holds the rest
+BINS_PER_DOUBLING = 6
+ENGRAVINGS = {
+    "m": (0.2, 0.3, 0.5, 0.7, 1, 1.5, 2, 3, 5, 7, 10, 20, 30, 50, 100),
+    "ft": (0.7, 1, 1.5, 2, 3, 4, 5, 7, 10, 15, 20, 30, 60, 100, 200, 300),
+}
+
+
+def presets_for_reading(audit: Audit) -> pd.DataFrame:
+    """Presets as shown: small ones pooled unless nothing counts at all, each with the source of its name."""
+    shown = audit.presets
+    if shown["frames"].any():
+        shown = pool_small(shown, audit.table, audit.settings.confidence)
+    sources = audit.table.groupby("preset")["preset_source"].first()
+    return shown.assign(preset_source=shown["preset"].map(sources))
+
+
+def preset_rows(audit: Audit) -> pd.DataFrame:
+    """Rows of the preset chart, without presets of which nothing counts and without labels."""
+    shown = presets_for_reading(audit)
+    return shown[shown["bursts"] > 0].reset_index(drop=True)
+
+
+def label_presets(rows: pd.DataFrame, units: str, limit: int) -> pd.DataFrame:
+    """Return the rows with ``label`` (of at most ``limit`` characters) and ``count_label``."""
+    return rows.assign(
+        label=[preset_words.preset_label(row, units, limit) for row in rows.itertuples()],
+        count_label=[preset_words.burst_count(row.hits, row.bursts) for row in rows.itertuples()],
+    )
+
+
+def share_axis_end(highest: pd.Series) -> float:
+    """Right end of an axis of shares: the quarter above every interval."""
+    return float(min(1.0, np.ceil(highest.max() * 4 + 0.1) / 4))
+
+
+def zone_tally(frames: pd.DataFrame) -> dict[str, int]:
+    """Counted frames inside and outside their sharp zone, kept and in all, and those without a distance."""
+    kept = (frames["counted_as"] == KEEPER).to_numpy()
+    inside = frames["in_zone"].fillna(False).to_numpy(bool)
+    outside = ~frames["in_zone"].fillna(True).to_numpy(bool)
+    return {
+        "in_kept": int((inside & kept).sum()),
+        "in_frames": int(inside.sum()),
+        "out_kept": int((outside & kept).sum()),
+        "out_frames": int(outside.sum()),
+        "no_distance": int((~inside & ~outside).sum()),
+    }
+
+
+def distance_lanes(audit: Audit) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Lanes and bars of the distance chart.
+
+    Returns
+    -------
+    lanes, bars : pandas.DataFrame
+        As :func:`auditor.show.charts.distances.draw_distances` wants them, the lanes yet without labels but
+        with the tally of :func:`zone_tally`.
+    """
+    shown = presets_for_reading(audit)
+    shown = shown[(shown["preset"] != OTHER) & shown["near_limit_m"].notna()].head(MOST_LANES)
+    frames = zone_focused(audit.table)
+    frames = frames[frames["preset"].isin(shown["preset"])]
+    lo, hi = _axis_ends(shown, frames["subject_distance_m"].dropna().to_numpy())
+    edges = np.geomspace(lo, hi, max(2, round(BINS_PER_DOUBLING * np.log2(hi / lo)) + 1))
+    facts, bars = [], []
+    for place, name in enumerate(shown["preset"]):
+        own = frames[frames["preset"] == name]
+        lane_bars = _bars(own, edges).assign(lane=place)
+        highest = lane_bars[["kept", "not_kept"]].max().max() if len(lane_bars) else 1
+        facts.append(zone_tally(own) | {"tallest": float(highest), "from_m": lo, "to_m": hi})
+        bars.append(lane_bars)
+    lanes = pd.concat([shown.reset_index(drop=True), pd.DataFrame(facts)], axis=1)
+    columns = ["from_m", "to_m", "kept", "not_kept", "lane"]
+    return lanes, pd.concat(bars, ignore_index=True) if bars else pd.DataFrame(columns=columns)
+
+
+def label_lanes(lanes: pd.DataFrame, units: str, limit: int) -> pd.DataFrame:
+    """Return the lanes with ``label`` (at most ``limit`` characters), ``count_label`` and limits named."""
+    rows = list(lanes.itertuples())
+    return lanes.assign(
+        label=[preset_words.preset_label(row, units, limit) for row in rows],
+        count_label=[
+            distance_words.lane_count(row.in_kept, row.in_frames, row.out_kept, row.out_frames)
+            for row in rows
+        ],
+        near_label=[format_distance(row.near_limit_m, units) for row in rows],
+        far_label=[far_limit(row.far_limit_m, row.focus_distance_m, units) for row in rows],
+    )
+
+
+def _axis_ends(shown: pd.DataFrame, distances_m: np.ndarray) -> tuple[float, float]:
+    """Ends of the axis: all distances met and, with a margin, the zones as far as they are finite."""
+    near = shown["near_limit_m"].to_numpy()
+    ends = np.concatenate([shown["far_limit_m"], shown["focus_distance_m"]])
+    ends = np.minimum(ends[np.isfinite(ends)], 15.0)  # a far limit beyond every subject says nothing here
+    lo = 0.75 * min(near.min(initial=1.0), distances_m.min(initial=np.inf))
+    hi = 1.25 * max(ends.max(initial=4.0), distances_m.max(initial=0.0))
+    return float(max(lo, 0.15)), float(min(hi, 150.0))
+
+
+def _bars(frames: pd.DataFrame, edges: np.ndarray) -> pd.DataFrame:
+    """Count keepers and frames not kept between edges [m]; what lies beyond joins the last bar."""
+    known = frames[frames["subject_distance_m"].notna()]
+    kept = (known["counted_as"] == KEEPER).to_numpy()
+    place = np.clip(known["subject_distance_m"].to_numpy(), edges[0], edges[-1] * 0.9999)
+    counts = pd.DataFrame(
+        {
+            "from_m": edges[:-1],
+            "to_m": edges[1:],
+            "kept": np.histogram(place[kept], edges)[0],
+            "not_kept": np.histogram(place[~kept], edges)[0],
+        }
+    )
+    return counts[(counts["kept"] > 0) | (counts["not_kept"] > 0)]
+
+
+def engravings(from_m: float, to_m: float, units: str, *, narrow: bool) -> pd.DataFrame:
+    """Ticks of a distance axis, as a ring is engraved; fewer on a narrow picture."""
+    metres = 1.0 if units == "m" else METRES_PER_FOOT
+    values = ENGRAVINGS[units][:: 2 if narrow else 1]
+    inside = [value for value in values if from_m < value * metres < to_m]
+    labels = [f"{value:g}" for value in inside]
+    if labels:
+        labels[-1] += f" {units}"
+    return pd.DataFrame({"at_m": [value * metres for value in inside], "label": labels})

@@ -1,0 +1,115 @@
+"""How every chart looks: palette, type and line weights, and how a figure becomes SVG and PNG.
+
+The data colours are from the colour-blind-safe set of Okabe and Ito (Color Universal Design, 2008). Shape,
+fill or side always differ too, so that a chart survives a grey printer.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+import matplotlib as mpl
+from matplotlib.figure import Figure
+
+INK = "#1f1d1a"
+MUTED = "#5e5a53"
+RULE = "#c9c4b8"
+PAPER = "#fdfcf9"
+KEPT = "#0072b2"  # Okabe and Ito: blue
+NOT_KEPT = "#d55e00"  # vermillion
+ZONE = "#f0e442"  # yellow
+SKY = "#56b4e9"  # sky blue
+GREEN = "#009e73"  # bluish green
+PURPLE = "#cc79a7"  # reddish purple
+ORANGE = "#e69f00"  # orange
+
+# Each colour's name in the page, where light and dark give it a value.
+PAGE_COLOURS = {
+    INK: "--ink", MUTED: "--muted", RULE: "--rule", PAPER: "--paper", KEPT: "--kept", NOT_KEPT: "--not-kept",
+    ZONE: "--zone", SKY: "--sky", GREEN: "--green", PURPLE: "--purple", ORANGE: "--orange",
+}  # fmt: skip
+
+WIDE_IN, NARROW_IN = 6.8, 3.5
+PNG_DPI = 160
+TINY_PT, SMALL_PT, TEXT_PT = 6.5, 7.5, 8.5
+
+_RC: Any = {
+    "font.family": ["DejaVu Sans", "sans-serif"],
+    "font.sans-serif": ["DejaVu Sans"],
+    "font.size": TEXT_PT,
+    "text.color": INK,
+    "axes.edgecolor": INK,
+    "axes.facecolor": "none",
+    "axes.labelcolor": MUTED,
+    "axes.labelsize": SMALL_PT,
+    "axes.linewidth": 0.7,
+    "axes.spines.left": False,
+    "axes.spines.right": False,
+    "axes.spines.top": False,
+    "axes.unicode_minus": True,
+    "figure.facecolor": PAPER,
+    "hatch.linewidth": 0.6,
+    "lines.solid_capstyle": "butt",
+    "svg.fonttype": "none",
+    "svg.hashsalt": "focus-zone-auditor",
+    "xtick.color": MUTED,
+    "xtick.labelsize": SMALL_PT,
+    "xtick.major.width": 0.7,
+    "xtick.major.size": 4.0,
+    "xtick.minor.size": 2.0,
+    "ytick.color": MUTED,
+    "ytick.labelsize": SMALL_PT,
+    "ytick.major.width": 0.7,
+}
+
+
+@contextmanager
+def chart_style() -> Iterator[None]:
+    """Apply the style inside the block and nowhere else."""
+    with mpl.rc_context(_RC):
+        yield
+
+
+def new_figure(height_in: float, *, narrow: bool = False) -> Figure:
+    """Return an empty figure of the page's width, or of a telephone's; no window system is touched."""
+    return Figure(figsize=(NARROW_IN if narrow else WIDE_IN, height_in))
+
+
+def to_svg(figure: Figure) -> str:
+    """Return the figure as SVG text, the same for the same figure: no date, no random names."""
+    buffer = io.StringIO()
+    nothing = {"Date": None, "Creator": None, "Format": None, "Type": None}
+    figure.savefig(buffer, format="svg", metadata=nothing)
+    return buffer.getvalue()
+
+
+def to_png(figure: Figure) -> bytes:
+    """Return the figure as a PNG picture."""
+    buffer = io.BytesIO()
+    figure.savefig(buffer, format="png", dpi=PNG_DPI, metadata={"Software": None})
+    return buffer.getvalue()
+
+
+def for_page(svg: str, prefix: str) -> str:
+    """Return SVG to put inside a page: own names for its parts, colours and type from the page's style.
+
+    Parameters
+    ----------
+    svg : str
+        Output of :func:`to_svg`.
+    prefix : str
+        Makes the names of its parts unique in the page.
+    """
+    body = svg[svg.index("<svg ") :]
+    body = re.sub(r'\bid="([^"]+)"', rf'id="{prefix}-\1"', body)
+    body = re.sub(r"url\(#([^)]+)\)", rf"url(#{prefix}-\1)", body)
+    body = re.sub(r'href="#([^"]+)"', rf'href="#{prefix}-\1"', body)
+    body = body.replace("'DejaVu Sans', sans-serif", "var(--label)")
+    body = re.sub(r"(\d\.\d\d)\d+", r"\1", body)  # a hundredth of a point is finer than any screen
+    for colour, name in PAGE_COLOURS.items():
+        body = body.replace(colour, f"var({name})")
+    return re.sub(r'<svg [^>]*?(viewBox="[^"]+")[^>]*>', r"<svg \1>", body, count=1)

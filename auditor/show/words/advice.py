@@ -1,0 +1,104 @@
+"""What is said of what to set next."""
+
+from __future__ import annotations
+
+import math
+
+from auditor.advice.result import Advice, LightKind, ValuedSetting
+from auditor.show.words.figures import counted, interval, percent, points, points_interval, whole, zone
+from auditor.units import format_distance, format_exposure_time, format_f_number
+
+
+def setting_name(setting: ValuedSetting, units: str) -> str:
+    """Write a setting as it is set: f-number and ring."""
+    return f"{format_f_number(setting.f_number)} at {format_distance(setting.focus_distance_m, units)}"
+
+
+def expectation(setting: ValuedSetting) -> str:
+    """Write what a setting should bring."""
+    return f"{percent(setting.expected_hit_rate)} ({interval(setting.low, setting.high)})"
+
+
+def tomorrow(advice: Advice, worth_points: float, units: str) -> str:
+    """Say in one sentence what to set next."""
+    if not advice.settings or not advice.current:
+        return f"No setting of {advice.lens} can be advised from these frames."
+    first, now = advice.settings[0], advice.current[0]
+    if advice.change_advised:
+        gain = f"{points(advice.gain)} more than now ({points_interval(advice.gain_low, advice.gain_high)})"
+        return (
+            f"Next, set {advice.lens} to {setting_name(first, units)}: expected hit rate "
+            f"{expectation(first)}, {gain}."
+        )
+    keep = f"Leave {advice.lens} at {setting_name(now, units)}"
+    same = math.isclose(first.f_number, now.f_number, rel_tol=0.02) and (
+        first.focus_distance_m == now.focus_distance_m
+        or math.isclose(first.focus_distance_m, now.focus_distance_m, rel_tol=0.02)
+    )
+    if same:
+        return f"{keep}: no setting promises more."
+    other = f"{setting_name(first, units)} promises {points(advice.gain)}"
+    if advice.distinguishable and advice.gain < worth_points / 100:
+        return f"{keep}: {other} more, less than the {worth_points:g} worth acting on."
+    if math.isnan(advice.gain):
+        return f"{keep}: these frames cannot tell it from {setting_name(first, units)}."
+    more = (
+        f" About {counted(advice.frames_needed, 'more frame')} should tell." if advice.frames_needed else ""
+    )
+    span = points_interval(advice.gain_low, advice.gain_high)
+    return f"{keep}: {other} more, but these frames cannot be sure ({span}).{more}"
+
+
+def one_for_all(advice: Advice) -> str:
+    """Say whether one setting serves every light; empty where light is unknown."""
+    if not advice.by_light:
+        return ""
+    if advice.one_serves_all:
+        return "One setting serves every light that was met."
+    return "No one setting serves every light that was met:"
+
+
+def light_kind(kind: LightKind, units: str) -> str:
+    """Say which setting serves one kind of light."""
+    span = f"EV {kind.from_ev:.0f} to {kind.to_ev:.0f}"
+    return f"{kind.name} ({span}): {setting_name(kind.setting, units)}, {expectation(kind.setting)}."
+
+
+def experience(advice: Advice, units: str) -> str:
+    """Say on what ground the advice stands."""
+    if not advice.distances_known or math.isnan(advice.experience_from_m):
+        return ""
+    span = zone(advice.experience_from_m, advice.experience_to_m, math.inf, units)
+    return (
+        f"Nine tenths of the {counted(advice.distances_known, 'burst')} with a known subject distance lie "
+        f"within {span}. Rings set outside that are not advised, and are grey in the picture."
+    )
+
+
+def others(advice: Advice) -> str:
+    """Name the lenses that this advice is not about; empty if there are none."""
+    if not advice.other_lenses:
+        return ""
+    return (
+        "For "
+        + " or ".join(advice.other_lenses)
+        + f' run auditor advise with --lens "{advice.other_lenses[0]}"'
+        + (" or another name." if len(advice.other_lenses) > 1 else ".")
+    )
+
+
+def exposure(setting: ValuedSetting) -> str:
+    """Write the exposure that a setting would have had in the light met."""
+    if math.isnan(setting.median_shutter_s) and math.isnan(setting.median_iso):
+        return "–"
+    iso = "" if math.isnan(setting.median_iso) else f", ISO {whole(setting.median_iso)}"
+    return f"{format_exposure_time(setting.median_shutter_s)}{iso}"
+
+
+def chart_finding(advice: Advice, worth_points: float, units: str) -> str:
+    """State the finding of the advice chart for those who cannot see it."""
+    best = "; ".join(f"{setting_name(s, units)} {percent(s.expected_hit_rate)}" for s in advice.settings[:5])
+    return (
+        "Expected hit rate for each engraving and stop. "
+        f"{tomorrow(advice, worth_points, units)} In order of preference: {best}."
+    )

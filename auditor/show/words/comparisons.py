@@ -1,0 +1,99 @@
+"""What is said of presets compared within the same sessions and the same light."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import pandas as pd
+
+from auditor.show.words.figures import counted, listed, points, points_interval, whole
+
+PAIRS_SAID = 8
+
+
+def verdict(pairs: pd.DataFrame, worth_points: float) -> str:
+    """Say which presets can be told apart; empty where no lens has two presets to compare."""
+    if not len(pairs):
+        return ""
+    told = pairs[pairs["better"].notna()]
+    if not len(told):
+        return cannot_tell(pairs, worth_points)
+    wins = told["better"].value_counts()
+    best = [name for name, won in wins.items() if won == wins.max()]
+    beaten = [_other(row) for row in told.itertuples() if row.better == best[0]]
+    if len(best) > 1:
+        verb = f"each worked better than {counted(wins.max(), 'other preset')}"
+        return f"In the same sessions and light, {listed(_quoted(best))} {verb}."
+    over = listed(_quoted(beaten[:3])) + (f" and {len(beaten) - 3} more" if len(beaten) > 3 else "")
+    return f"In the same sessions and light, {_quoted(best)[0]} worked better than {over}."
+
+
+def cannot_tell(pairs: pd.DataFrame, worth_points: float) -> str:
+    """Say that no pair can be told apart, and how far that is from being otherwise."""
+    compared = pairs[pairs["status"] == "compared"]
+    if not len(compared):
+        return (
+            "No two presets of a lens were used in the same session and light, so none can be called "
+            "better: what differs may be the place or the hour."
+        )
+    if not (compared["more_bursts"] > 0).any():
+        return "In the same sessions and light, no preset of a lens differs from another by more than chance."
+    nearest = int(compared.loc[compared["more_bursts"] > 0, "more_bursts"].min())
+    return (
+        "In the same sessions and light, no preset of a lens can be told from another. To tell "
+        f"{worth_points:g} points apart would take about {counted(nearest, 'more burst')} of each, at the "
+        "least."
+    )
+
+
+def pairs_to_say(pairs: pd.DataFrame) -> list[Any]:
+    """Choose the pairs worth a sentence: those told apart first, then the best known."""
+    ordered = pairs.assign(
+        _rank=pairs["better"].isna().astype(int) + (pairs["status"] != "compared"),
+        _known=-pairs[["shared_a", "shared_b"]].min(axis=1),
+    ).sort_values(["_rank", "_known"], kind="stable")
+    return list(ordered.head(PAIRS_SAID).itertuples())
+
+
+def pair(row: Any, worth_points: float) -> str:
+    """Say how two presets compare."""
+    a, b = _quoted([row.preset_a, row.preset_b])
+    if row.status != "compared":
+        apart = "on the same outing" if row.status == "different_outings" else "in the same light"
+        return (
+            f"{a} and {b} were never used {apart}; their plain rates differ by "
+            f"{points(abs(row.rate_a - row.rate_b))}, which may be the outing's doing."
+        )
+    shared = f"{whole(row.shared_a)} and {counted(row.shared_b, 'burst')}"
+    if math.isnan(row.p_value):
+        return f"{a} and {b} share too little to compare ({shared})."
+    if isinstance(row.better, str):
+        sign = 1 if row.better == row.preset_a else -1
+        low, high = sorted((sign * row.low, sign * row.high))
+        winner, loser = (a, b) if sign > 0 else (b, a)
+        size = f"{points(abs(row.difference))} ({points_interval(low, high)})"
+        return f"{winner} worked better than {loser} by {size}; {shared} compared."
+    start = (
+        f"{a} and {b} cannot be told apart: a difference of {points(row.difference)} "
+        f"({points_interval(row.low, row.high)}), {shared}"
+    )
+    if row.more_bursts > 0:
+        return (
+            f"{start}. About {whole(row.more_bursts)} more of each would tell {worth_points:g} points apart."
+        )
+    return f"{start}, which would have shown {worth_points:g} points."
+
+
+def pairs_left(total: int) -> str:
+    """Say how many pairs were not spelled out; empty if none."""
+    left = total - PAIRS_SAID
+    return f"{counted(left, 'more pair')} in audit.json." if left > 0 else ""
+
+
+def _other(row: Any) -> str:
+    return str(row.preset_b if row.better == row.preset_a else row.preset_a)
+
+
+def _quoted(names: list[Any]) -> list[str]:
+    return [f"“{name}”" for name in names]

@@ -1,0 +1,60 @@
+"""What is said of keepers over distance."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import pandas as pd
+
+from auditor.show.words.figures import counted, percent, whole, zone
+
+NO_DISTANCES = (
+    "No counted frame has a subject distance, so it cannot be said where frames were lost. The column "
+    "subject_distance in notes.csv takes them; auditor prepare --distances 60 picks frames to measure."
+)
+
+
+def in_and_out(tally: dict[str, float]) -> str:
+    """Say how frames inside their sharp zone fared against those outside it.
+
+    Parameters
+    ----------
+    tally : dict
+        ``in_kept``, ``in_frames``, ``out_kept``, ``out_frames``, ``no_distance``: counted frames.
+    """
+    inside, outside = tally["in_frames"], tally["out_frames"]
+    if not inside and not outside:
+        return NO_DISTANCES if tally["no_distance"] else ""
+    known = f"Of {counted(inside + outside, 'counted frame')} with a subject distance"
+    if not outside:
+        return (
+            f"{known} all lay inside the sharp zone, and {whole(tally['in_kept'])} were kept: the zone "
+            "cannot be compared with what lies outside it."
+        )
+    if not inside:
+        return (
+            f"{known} none lay inside the sharp zone; {whole(tally['out_kept'])} were kept all the same. "
+            "Check the focus distance and what distances are measured from."
+        )
+    return (
+        f"{known}, {percent(tally['in_kept'] / inside)} of the {whole(inside)} inside the sharp zone were "
+        f"kept, and {percent(tally['out_kept'] / outside)} of the {whole(outside)} outside it."
+    )
+
+
+def lane_count(inside_kept: float, inside: float, outside_kept: float, outside: float) -> str:
+    """Say a lane's n beside its bars."""
+    if not inside and not outside:
+        return "nothing counted at a known distance"
+    within, without = f"{whole(inside_kept)} of {whole(inside)}", f"{whole(outside_kept)} of {whole(outside)}"
+    return f"in zone {within} kept · outside {without}"
+
+
+def chart_finding(tally: dict[str, float], lanes: Mapping[str, pd.DataFrame], units: str) -> str:
+    """State the finding of the distance chart for those who cannot see it."""
+    zones = "; ".join(
+        f"{row.label}: sharp {zone(row.near_limit_m, row.far_limit_m, row.focus_distance_m, units)}, "
+        f"{row.count_label}"
+        for row in lanes[units].itertuples()
+    )
+    return f"{in_and_out(tally)} By preset: {zones}."

@@ -1,0 +1,78 @@
+"""What is said of the frames that fell out, and of the rules that decided it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from auditor.settings import Settings
+from auditor.show.words.figures import counted, percent, whole
+
+MANY_MISSING = 0.05  # share of the frames above which missing numbers change the rate worth saying
+
+Counts = Mapping[str, int | None]
+
+
+def steps(counts: Counts) -> list[tuple[str, str]]:
+    """List each step from files to counted frames: number and meaning; empty steps are left out."""
+    rows = [
+        ("found", "picture files found"),
+        ("unreadable", "of them could not be read"),
+        ("merged", "joined another file of the same frame"),
+        ("frames", "frames"),
+        ("without_zone", "lack focal length, f-number or focus distance, so they have no sharp zone"),
+        ("not_zone_focused", "were autofocused, so they belong to no preset"),
+        ("with_subject_distance", "have a subject distance"),
+        ("left_out", "are left out: nobody said whether they were looked at"),
+        ("marked", "count"),
+        ("stated", "of them by a stated mark"),
+        ("by_rule", "of them by the rule for unmarked frames"),
+        ("keepers", "keepers"),
+        ("not_kept", "not kept"),
+    ]
+    always = {"found", "frames", "marked", "keepers", "not_kept"}
+    return [(whole(counts.get(key) or 0), text) for key, text in rows if counts.get(key) or key in always]
+
+
+def unmarked_rule(settings: Settings) -> str:
+    """State the rule for unmarked frames that was in force."""
+    return {
+        "auto": "Photographers mark only what they keep. So in a session with a keeper, unmarked frames "
+        "before a camera's last marked frame count as not kept; where choosing stopped is inferred, so "
+        "that frame and all after it are left out. In a session matched by a folder of selects all frames "
+        "count.",
+        "not-kept": "Every unmarked frame counts as not kept, as asked.",
+        "keeper": "Every unmarked frame counts as a keeper, as asked: only rejects were marked.",
+        "leave-out": "Every unmarked frame is left out, as asked.",
+    }[settings.unmarked]
+
+
+def to_the_end(to_end: Mapping[str, int], counts: Counts) -> str:
+    """Say what the rate by frames would be with every session counted to its end; empty if it is the same."""
+    keepers, frames = to_end["keepers"], to_end["frames"]
+    if not frames or frames == counts.get("marked"):
+        return ""
+    return (
+        f"Counted to each session's end instead, {whole(keepers)} of {counted(frames, 'frame')} would be "
+        f"kept: {percent(keepers / frames)}. Which of the two is right depends on where choosing stopped; "
+        "culled_to in the session file settles it."
+    )
+
+
+def missing_numbers(counts: Counts) -> str:
+    """Say what the gaps in the cameras' numbering mean; empty where there are none or nothing is known."""
+    missing, frames = counts.get("missing_numbers") or 0, counts["frames"] or 0
+    if not missing:
+        return ""
+    start = f"{counted(missing, 'number')} {'is' if missing == 1 else 'are'} missing inside the sessions."
+    marked, keepers = counts["marked"] or 0, counts["keepers"] or 0
+    if missing <= MANY_MISSING * frames or not marked:
+        return start
+    return (
+        f"{start} If all were frames deleted because they were not worth keeping, the rate by frames would "
+        f"be {percent(keepers / (marked + missing))} rather than {percent(keepers / marked)}."
+    )
+
+
+def problems_left(total: int, shown: int) -> str:
+    """Say where the problems stand that the page has no room for; empty if it shows all."""
+    return f"{counted(total - shown, 'more problem')} in audit.json." if total > shown else ""

@@ -1,0 +1,37 @@
+"""What stands in the way of a tolerance or of advice, one sentence for each flag."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+SENTENCES = {
+    # of the tolerance
+    "not_enough": "There is too little to fit a keeper tolerance on.",
+    "few_keepers": "Fewer than 20 bursts with a known blur hold a keeper.",
+    "few_not_kept": "Fewer than 20 bursts with a known blur are without a keeper.",
+    "little_spread": "The frames differ too little in blur: hardly any is much sharper, or less sharp.",
+    "no_distances": "No subject distance is known, so no blur is; auditor prepare --distances 60 picks "
+    "frames to measure.",
+    "poor_fit": "The fitted curve does not go through the observed rates.",
+    "chosen_by_distance": "Frames may also have been chosen by distance: if so, the tolerance is another.",
+    "distances_of_keepers": "Distances are known mostly for keepers, which makes every zone look good; "
+    "measure frames that auditor prepare --distances picks at random.",
+    "leans_on_guess_error": "The tolerance hangs on how well distances were guessed.",
+    # of the advice
+    "no_tolerance": "No keeper tolerance could be fitted, so presets are compared by their counts alone.",
+    "no_light": "Light is not known, so exposure times as they were used stand in for it.",
+    "no_exposures": "No exposure time is known, so subject motion is not.",
+    "distances_of_all_lenses": "This lens has too few subject distances; those of all lenses stand in.",
+    "one_preset": "Only one preset of this lens was used.",
+    "limits_inferred": "The limits of ISO and exposure time were inferred from the frames; the session "
+    "file can state them.",
+    "limits_assumed": "The limits of ISO and exposure time are assumed; the session file can state them.",
+    "usual_settings": "Nobody said which f-stops and engravings the lens has; the usual ones were tried.",
+    "distances_differ": "The presets met subjects at different distances, and that alone would decide; so "
+    "no change is advised.",
+}
+
+
+def sentences(flags: Iterable[str]) -> list[str]:
+    """Write each flag as a sentence, once, in the order given."""
+    return [SENTENCES[flag] for flag in dict.fromkeys(flags)]

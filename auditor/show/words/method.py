@@ -1,0 +1,91 @@
+"""Assumptions and method, each with its source, and the glossary."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from auditor.settings import Settings
+from auditor.show.words.figures import counted, listed, percent
+
+GLOSSARY = (
+    ("frame", "One photograph, however many files hold it."),
+    ("keeper", "A frame that its photographer kept. Not kept and unmarked are the two other states."),
+    (
+        "burst",
+        "Frames of one camera at one preset, each within 2 s of the one before. A lone frame is a burst of "
+        "one.",
+    ),
+    ("hit rate", "The share of bursts that hold a keeper. The rate by frames stands beside it."),
+    ("interval", "The range of true rates that agree with what was counted, at the stated level."),
+    ("preset", "A zone setting: lens, focal length, f-number and focus distance."),
+    ("focus distance", "Where the ring was set."),
+    ("subject distance", "Where the subject stood."),
+    ("sharp zone", "The distances from near to far limit that blur no wider than the circle of confusion."),
+    ("circle of confusion", "The widest blur on the sensor that is called sharp: a choice, not a constant."),
+    ("session", "Frames with no gap over 3 h."),
+    (
+        "keeper tolerance",
+        "The blur at which this photographer's rate has fallen half way from its best to its worst.",
+    ),
+)
+
+
+def criterion(name: str, values_mm: Sequence[float]) -> str:
+    """Name the circle of confusion with its value or values."""
+    if not values_mm:
+        return f"Circle of confusion: {name}; no frame has a sharp zone."
+    return f"Circle of confusion: {name}, {listed(f'{value:.4f} mm' for value in values_mm)} on the sensor."
+
+
+def sensors(assumed: int, frames: int) -> str:
+    """Say for how many frames the sensor size was assumed; empty if for none."""
+    if not assumed:
+        return ""
+    verb = "says" if assumed == 1 else "say"
+    return (
+        f"{counted(assumed, 'frame')} of {frames} {verb} nothing of the sensor's size; 36×24 mm was "
+        "assumed. The "
+        'session file can state it: sensor = "1.5x".'
+    )
+
+
+def assumptions(settings: Settings) -> list[tuple[str, str, str]]:
+    """List what was assumed: subject, statement, source."""
+    level = percent(settings.confidence).replace(" ", "\u00a0")
+    return [
+        (
+            "Sharp zone",
+            "Thin lens in its exact form; distances count from the sensor plane. A point at either limit "
+            "blurs to exactly the circle of confusion. Beyond 20 times the focus distance a far limit is "
+            "not relied on.",
+            "Similar triangles; counting from the sensor plane is common practice.",
+        ),
+        (
+            "Circle of confusion",
+            "The handbook value is the sensor's diagonal divided by 1442, 0.030 mm on 36×24 mm.",
+            "Handbook practice; no standard fixes it.",
+        ),
+        ("Intervals", f"{level} intervals of bursts: score interval.", "Wilson 1927, Newcombe 1998."),
+        (
+            "Intervals by frames",
+            "Frames of a burst are not independent, so the interval rests on the effective number of frames.",
+            "Rao and Scott 1992; Korn and Graubard 1998.",
+        ),
+        (
+            "Subject motion",
+            f"People walk at {settings.speed_m_s:g} m/s unless the session file says otherwise; direction "
+            "unknown.",
+            "Observed gait at crossings, Andrews et al.",
+        ),
+        (
+            "Diffraction",
+            "Diameter of the first dark ring at 550 nm; this overstates the loss.",
+            "Airy 1835.",
+        ),
+        ("Blur together", "Root of the sum of squares of defocus, motion and diffraction.", "Hansma 1996."),
+        (
+            "Colours",
+            "Keepers blue and solid, frames not kept vermillion and hollow, zones yellow.",
+            "Okabe and Ito 2008.",
+        ),
+    ]

@@ -1,0 +1,23 @@
+"""What is said of sessions over time."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+
+from auditor.show.words.figures import UNKNOWN
+
+
+def when(row: Any) -> str:
+    """Write when a session was, its end only as a time where it is the same day."""
+    if pd.isna(row.starts_at):
+        return "no capture time"
+    start, end = row.starts_at, row.ends_at
+    until = f"{end:%H:%M}" if end.date() == start.date() else f"{end:%Y-%m-%d %H:%M}"
+    return f"{start:%Y-%m-%d %H:%M}–{until}" if start != end else f"{start:%Y-%m-%d %H:%M}"
+
+
+def number(value: float) -> str:
+    """Write a session's number."""
+    return UNKNOWN if pd.isna(value) else f"{value:.0f}"

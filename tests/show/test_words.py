@@ -1,0 +1,256 @@
+"""Sentences about results, in the cases where a sentence goes wrong most easily."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import pandas as pd
+import pytest
+
+from auditor.evidence.presets import OTHER
+from auditor.settings import Settings
+from auditor.show.words import comparisons, distances, fallout, figures, method, presets, telling
+
+NAN = float("nan")
+
+
+def preset(name: str = "arcade", **changes: Any) -> dict[str, Any]:
+    row = {
+        "preset": name, "preset_source": "session", "lens": "28 mm", "focal_length_mm": 28.0, "f_number": 8.0,
+        "focus_distance_m": 2.5, "near_limit_m": 1.44, "far_limit_m": 9.84, "bursts": 100, "hits": 30,
+        "hit_rate": 0.3, "low": 0.22, "high": 0.4,
+    }  # fmt: skip
+    return row | changes
+
+
+def table(*rows: dict[str, Any]) -> pd.DataFrame:
+    return pd.DataFrame(list(rows))
+
+
+def rates(bursts: int, hits: int, low: float, high: float, **more: float) -> dict[str, float]:
+    return {
+        "bursts": bursts,
+        "hits": hits,
+        "hit_rate": hits / bursts if bursts else NAN,
+        "low": low,
+        "high": high,
+    } | more
+
+
+def test_how_it_went() -> None:
+    said = presets.overall(rates(96, 31, 0.238, 0.421), 0.95)
+    assert said == "Of 96 bursts that count, 31 hold a keeper: a hit rate of 32 % (95 % interval 24–42 %)."
+
+
+def test_no_keepers_still_say_how_high_the_rate_may_be() -> None:
+    # Rule of three: 0 of 40 leaves up to about 3/40 (Hanley and Lippman-Hand 1983).
+    said = presets.overall(rates(40, 0, 0.0, 0.088), 0.95)
+    assert "None of the 40 bursts" in said
+    assert "9 %" in said
+
+
+def test_nothing_counted_asks_for_marks() -> None:
+    assert presets.overall(rates(0, 0, NAN, NAN), 0.95) == presets.NO_MARKS
+    assert presets.by_frames(rates(0, 0, NAN, NAN, frames=0), 0.95) == ""
+
+
+def test_other_levels_are_named() -> None:
+    assert "90 % interval" in presets.overall(rates(10, 1, 0.02, 0.35), 0.90)
+    assert "1 holds a keeper" in presets.overall(rates(10, 1, 0.02, 0.35), 0.90)
+
+
+@pytest.mark.parametrize(
+    ("rows", "wanted", "unwanted"),
+    [
+        ([preset()], "Only one preset", "best"),
+        (
+            [preset("a", hit_rate=0.5, low=0.41, high=0.6), preset("b", hit_rate=0.3, low=0.2, high=0.4)],
+            "worked best",
+            "cannot",
+        ),
+        (
+            [preset("a", hit_rate=0.5, low=0.39, high=0.6), preset("b", hit_rate=0.3, low=0.2, high=0.4)],
+            "cannot tell the presets apart",
+            "worked best",
+        ),
+        (
+            [
+                preset("a", hit_rate=0.5, low=0.41, high=0.6),
+                preset("b", hit_rate=0.3, low=0.2, high=0.4),
+                preset("c", hit_rate=0.45, low=0.3, high=0.55),
+            ],
+            "clearly above “b”, but cannot be told from the rest",
+            "worked best",
+        ),
+        (
+            [preset(name, hits=0, hit_rate=0.0, low=0.0, high=0.1) for name in "ab"],
+            "none can be preferred",
+            "highest",
+        ),
+    ],
+)  # fmt: skip
+def test_which_preset_worked(rows: list[dict[str, Any]], wanted: str, unwanted: str) -> None:
+    said = presets.which_worked(table(*rows), "m")
+    assert wanted in said
+    assert unwanted not in said
+
+
+def test_pooled_presets_and_presets_without_counts_are_never_called_best() -> None:
+    rows = table(
+        preset(OTHER, hit_rate=0.9, low=0.8, high=1.0), preset("unused", bursts=0, hit_rate=NAN), preset()
+    )
+    said = presets.which_worked(rows, "m")
+    assert "Only one preset" in said
+    assert "arcade" in said
+    assert presets.which_worked(rows.head(2), "m") == ""
+    assert presets.which_worked(rows.head(0), "m") == presets.NO_PRESETS
+
+
+def test_presets_are_named_in_the_units_wanted_and_keep_their_setting_when_cut() -> None:
+    (row,) = table(preset("the long way round the market hall and back")).itertuples()
+    assert presets.preset_label(row, "ft").endswith(" · 28 mm f/8 at 8.2 ft")
+    short = presets.preset_label(row, "m", 34)
+    assert len(short) <= 34
+    assert short.endswith(" · 28 mm f/8 at 2.5 m")
+
+
+@pytest.mark.parametrize(
+    ("lens", "wanted"),
+    [
+        (None, "28 mm f/8 at 2.5 m"),
+        ("28 mm", "28 mm f/8 at 2.5 m"),
+        ("old lens", "old lens · 28 mm f/8 at 2.5 m"),
+    ],
+)
+def test_grouped_presets_are_named_by_lens_and_setting(lens: str | None, wanted: str) -> None:
+    (row,) = table(preset("28 mm, f/8 at 2.5 m", preset_source="grouped", lens=lens)).itertuples()
+    assert presets.preset_label(row, "m") == wanted
+
+
+def test_infinite_and_unsure_far_limits() -> None:
+    assert figures.zone(1.5, math.inf, 2.5, "m") == "1.5 m–∞"
+    assert figures.zone(1.5, math.inf, math.inf, "ft") == "4.9 ft–∞"
+    assert figures.zone(1.0, 60.0, 2.5, "m") == "1 m to beyond 50 m"
+    assert figures.zone(NAN, NAN, NAN, "m") == "–"
+    assert figures.setting(28, 8, math.inf, "m") == "28 mm f/8 at ∞"
+
+
+@pytest.mark.parametrize(
+    ("rate", "wanted"), [(0, "0 %"), (1, "100 %"), (0.004, "0.4 %"), (0.9986, "99.9 %"), (0.555, "56 %")]
+)
+def test_rates_near_the_ends_do_not_read_as_none_or_all(rate: float, wanted: str) -> None:
+    assert figures.percent(rate) == wanted
+
+
+def tally(
+    in_kept: int, in_frames: int, out_kept: int, out_frames: int, no_distance: int = 0
+) -> dict[str, float]:
+    return {
+        "in_kept": in_kept, "in_frames": in_frames, "out_kept": out_kept, "out_frames": out_frames,
+        "no_distance": no_distance,
+    }  # fmt: skip
+
+
+def test_inside_and_outside_the_zone() -> None:
+    said = distances.in_and_out(tally(27, 89, 2, 18))
+    assert "30 % of the 89 inside" in said
+    assert "11 % of the 18 outside" in said
+    assert "cannot be compared" in distances.in_and_out(tally(3, 9, 0, 0))
+    assert "Check the focus distance" in distances.in_and_out(tally(0, 0, 4, 9))
+    assert distances.in_and_out(tally(0, 0, 0, 0, 12)) == distances.NO_DISTANCES
+    assert distances.in_and_out(tally(0, 0, 0, 0)) == "", "nothing counts at all: said elsewhere"
+
+
+COUNTS: dict[str, int | None] = {
+    "found": 110, "read": 108, "unreadable": 2, "merged": 8, "frames": 100, "with_zone": 90,
+    "without_zone": 10, "not_zone_focused": 0, "with_subject_distance": 60, "stated": 30, "by_rule": 50,
+    "marked": 80, "keepers": 20, "not_kept": 60, "left_out": 20, "missing_numbers": 0,
+}  # fmt: skip
+
+
+def test_steps_leave_out_what_did_not_happen() -> None:
+    said = {text: number for number, text in fallout.steps(COUNTS)}
+    assert said["frames"] == "100"
+    assert not any("autofocused" in text for text in said)
+    nothing = fallout.steps(dict.fromkeys(COUNTS, 0) | {"missing_numbers": None})
+    assert [number for number, _ in nothing] == ["0"] * 5
+
+
+def test_missing_numbers_change_the_rate_only_where_many() -> None:
+    assert fallout.missing_numbers(COUNTS) == ""
+    assert fallout.missing_numbers(COUNTS | {"missing_numbers": None}) == ""
+    few = fallout.missing_numbers(COUNTS | {"missing_numbers": 5})
+    assert few == "5 numbers are missing inside the sessions."
+    many = fallout.missing_numbers(COUNTS | {"missing_numbers": 20})
+    assert "20 % rather than 25 %" in many  # 20 of 80 + 20
+
+
+def test_rate_to_the_end_is_said_only_where_it_differs() -> None:
+    assert fallout.to_the_end({"keepers": 20, "frames": 80}, COUNTS) == ""
+    assert "20 of 100 frames would be kept: 20 %" in fallout.to_the_end(
+        {"keepers": 20, "frames": 100}, COUNTS
+    )
+
+
+@pytest.mark.parametrize("rule", ["auto", "not-kept", "keeper", "leave-out"])
+def test_every_rule_for_unmarked_frames_is_said(rule: str) -> None:
+    assert "nmarked frame" in fallout.unmarked_rule(Settings(unmarked=rule))  # type: ignore[arg-type]
+
+
+def test_assumptions_carry_their_source_and_the_settings_in_force() -> None:
+    rows = method.assumptions(Settings(speed_m_s=1.1, confidence=0.9))
+    assert all(source for _, _, source in rows)
+    assert any("1.1 m/s" in text for _, text, _ in rows)
+    assert any(text.startswith("90") for _, text, _ in rows)
+    assert "0.0300 mm and 0.0200 mm" in method.criterion("handbook", [0.03, 0.02])
+    assert method.sensors(0, 10) == ""
+
+
+def pairs(**changes: Any) -> pd.DataFrame:
+    row = {
+        "lens": "28 mm", "preset_a": "aisle", "preset_b": "counter", "status": "compared", "bursts_a": 80,
+        "bursts_b": 70, "shared_a": 40, "shared_b": 35, "rate_a": 0.37, "rate_b": 0.22, "difference": 0.124,
+        "low": -0.03, "high": 0.28, "p_value": 0.1, "p_adjusted": 0.1, "better": None, "more_bursts": 600,
+    }  # fmt: skip
+    return pd.DataFrame([row | changes])
+
+
+def test_presets_that_cannot_be_told_apart_say_what_it_would_take() -> None:
+    said = comparisons.verdict(pairs(), 5)
+    assert "no preset of a lens can be told from another" in said
+    assert "5 points apart would take about 600 more bursts of each" in said
+    (row,) = comparisons.pairs_to_say(pairs())
+    assert "a difference of 12 points (−3 to 28)" in comparisons.pair(row, 5)
+
+
+def test_a_better_preset_is_named_whichever_side_it_stands_on() -> None:
+    for table_of_pairs in (
+        pairs(better="aisle", low=0.02, high=0.23),
+        pairs(better="aisle", preset_a="counter", preset_b="aisle", difference=-0.124, low=-0.23, high=-0.02),
+    ):
+        assert comparisons.verdict(table_of_pairs, 5).endswith("“aisle” worked better than “counter”.")
+        (row,) = comparisons.pairs_to_say(table_of_pairs)
+        assert comparisons.pair(row, 5).startswith(
+            "“aisle” worked better than “counter” by 12 points (2 to 23)"
+        )
+
+
+def test_presets_of_different_outings_are_not_called_better() -> None:
+    apart = pairs(status="different_outings", difference=NAN, low=NAN, high=NAN, p_value=NAN)
+    assert "none can be called better" in comparisons.verdict(apart, 5)
+    (row,) = comparisons.pairs_to_say(apart)
+    said = comparisons.pair(row, 5)
+    assert "never used on the same outing" in said
+    assert "15 points" in said
+    assert comparisons.verdict(apart.head(0), 5) == ""
+
+
+def test_telling_frames_say_why_and_what_was_noted() -> None:
+    frame = {
+        "why": "kept outside", "subject_distance_m": 1.0, "near_limit_m": 1.4, "far_limit_m": math.inf,
+        "focus_distance_m": 2.5, "exposure_time_s": 0.002, "reason": "gesture",
+    }  # fmt: skip
+    said = telling.about(frame, "ft")
+    assert said.endswith("at 3.3 ft, zone 4.6 ft–∞, 1/500 s. Noted: gesture")
+    assert "Noted" not in telling.about(frame | {"reason": NAN}, "m")
