@@ -17,13 +17,14 @@ from auditor.evidence.presets import (
     name_presets,
     number_bursts,
 )
+from auditor.evidence.tolerance import Tolerance, fit_tolerance
 from auditor.evidence.zones import add_zones, has_zone
 from auditor.frames import KEEPER, LEFT_OUT, NOT_KEPT, with_columns
 from auditor.intake.archive import Archive, read_archive, rows_by_session_file
 from auditor.intake.facts import collapse
 from auditor.intake.reading import Progress
 from auditor.intake.session import SessionFile
-from auditor.optics.sensors import parse_criterion
+from auditor.optics.sensors import Criterion, measured, parse_criterion
 from auditor.settings import Request, Settings
 
 
@@ -44,6 +45,7 @@ class Audit:
         See :mod:`auditor.evidence.presets`.
     to_end : dict
         Keepers and counted frames if the choosing had gone to each session's end.
+    tolerance : Tolerance
     problems : list of Problem
     """
 
@@ -55,6 +57,7 @@ class Audit:
     distances: pd.DataFrame
     sessions: pd.DataFrame
     to_end: dict[str, int]
+    tolerance: Tolerance
     problems: list[Problem]
 
 
@@ -98,8 +101,23 @@ def run_scan(request: Request, progress: Progress | None = None) -> Scan:
         if "speed_m_s" not in request.overrides:
             speeds[rows] = session.settings.get("speed_m_s", settings.speed_m_s)
     table = number_bursts(name_presets(archive.table, rings))
-    archive.table = with_columns(add_zones(table, parse_criterion(settings.coc), speeds))
-    return Scan(archive, settings, gathered([*archive.problems, *problems]))
+    criterion, refused = _criterion(table, settings, speeds)
+    archive.table = with_columns(add_zones(table, criterion, speeds))
+    return Scan(archive, settings, gathered([*archive.problems, *problems, *refused]))
+
+
+def _criterion(
+    table: pd.DataFrame, settings: Settings, speed_m_s: np.ndarray
+) -> tuple[Criterion, list[Problem]]:
+    """Criterion as typed; ``measured`` without a file is fitted on this archive, where that carries."""
+    if settings.coc != "measured":
+        return parse_criterion(settings.coc), []
+    handbook = parse_criterion("handbook")
+    tolerance = fit_tolerance(add_zones(table, handbook, speed_m_s), settings, refits=False)
+    if tolerance.carries:
+        return measured(tolerance.blur_mm), []
+    what = f"The keeper tolerance cannot be measured from this archive ({', '.join(tolerance.flags)})."
+    return handbook, [Problem(None, what, "The handbook criterion was used.")]
 
 
 def run_audit(request: Request, progress: Progress | None = None) -> Audit:
@@ -125,6 +143,7 @@ def run_audit(request: Request, progress: Progress | None = None) -> Audit:
             "keepers": int((archive.counted_to_end == KEEPER).sum()),
             "frames": int((archive.counted_to_end != LEFT_OUT).sum()),
         },
+        tolerance=fit_tolerance(table, settings),
         problems=scanned.problems,
     )
 

@@ -56,16 +56,20 @@ def find_autofocused(table: pd.DataFrame) -> np.ndarray:
     if not len(chosen):
         return autofocused
     keys = [chosen["session"], chosen["camera"].fillna(""), chosen["lens"].fillna("")]
-    times = pd.Series(captured_s(chosen), index=chosen.index)
-    for _, positions in times.groupby(keys, sort=False):
-        run = positions.sort_values(kind="stable")
-        starts = run.index[np.diff(run.to_numpy(), prepend=-np.inf) > BURST_GAP_S]
-        with np.errstate(divide="ignore"):
-            vergence = 1.0 / chosen.loc[starts, "focus_distance_m"].to_numpy()
-        larger = np.fmax(vergence[1:], vergence[:-1])
-        changed = np.abs(np.diff(vergence)) > AUTOFOCUS_STEP * larger
-        if len(changed) >= AUTOFOCUS_PAIRS and changed.mean() > 0.5:
-            autofocused[run.index.to_numpy()] = True
+    times = captured_s(chosen)
+    lens = chosen.groupby(keys, sort=False).ngroup().to_numpy()
+    order = np.lexsort((times, lens))
+    lens, times = lens[order], times[order]
+    starts = (np.diff(lens, prepend=-1) != 0) | (np.diff(times, prepend=-np.inf) > BURST_GAP_S)
+    with np.errstate(divide="ignore"):
+        vergence = 1.0 / chosen["focus_distance_m"].to_numpy()[order][starts]
+    changed = np.abs(np.diff(vergence)) > AUTOFOCUS_STEP * np.fmax(vergence[1:], vergence[:-1])
+    pair_of = lens[starts][1:]
+    same = pair_of == lens[starts][:-1]
+    pairs = np.bincount(pair_of[same], minlength=lens[-1] + 1)
+    changes = np.bincount(pair_of[same & changed], minlength=lens[-1] + 1)
+    moving = (pairs >= AUTOFOCUS_PAIRS) & (changes > 0.5 * pairs)
+    autofocused[np.flatnonzero(recorded.to_numpy())[order]] = moving[lens]
     return autofocused
 
 
@@ -89,14 +93,10 @@ def name_presets(table: pd.DataFrame, rings: Iterable[tuple[np.ndarray, Iterable
     grouped = in_preset & ~stated
     names = table["preset"].to_numpy(object, copy=True)
     parts = table.loc[grouped, ["lens", "focal_length_mm", "f_number"]].assign(snapped=snapped[grouped])
+    kind = parts.groupby(list(parts.columns), sort=False, dropna=False).ngroup().to_numpy()
     unique = parts.drop_duplicates()
-    shown = {
-        key: _group_name(*key)
-        for key in zip(*(unique[c].to_numpy(object) for c in unique.columns), strict=True)
-    }
-    keys = zip(*(parts[c].to_numpy(object) for c in parts.columns), strict=True)
-    by_text = {str(key): name for key, name in shown.items()}  # NaN is not equal to itself; its text is
-    names[grouped] = [by_text[str(key)] for key in keys]
+    shown = np.array([_group_name(*key) for key in unique.itertuples(index=False, name=None)], dtype=object)
+    names[grouped] = shown[kind]
     names[stated & ~complete] = None
     preset = pd.Series(names, index=table.index, dtype="str")
     return table.assign(

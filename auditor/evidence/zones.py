@@ -43,6 +43,7 @@ def add_zones(table: pd.DataFrame, criterion: Criterion, speed_m_s: np.ndarray |
             np.hypot(width, height),
             pixel_pitch_mm=np.fmax(width, height) / pixels,
             width_mm=np.fmax(width, height),
+            other_blur_mm=other_blur_mm(table, speed_m_s),
         ),
         focal.shape,
     ).astype("float64")
@@ -66,6 +67,25 @@ def add_zones(table: pd.DataFrame, criterion: Criterion, speed_m_s: np.ndarray |
         diffraction_mm=diffraction,
         blur_mm=combined_mm(defocus, motion, diffraction),
     )
+
+
+def other_blur_mm(table: pd.DataFrame, speed_m_s: np.ndarray | float) -> np.ndarray:
+    """Blur that is there even in focus: diffraction at the focus distance and the median motion [mm].
+
+    The criterion ``measured`` takes it off, because the tolerance is about all blur together.
+
+    Returns
+    -------
+    numpy.ndarray, shape (n,)
+    """
+    focal, focus = table["focal_length_mm"].to_numpy("float64"), table["focus_distance_m"].to_numpy("float64")
+    in_focus = magnification(lens_distance_m(focus, focal), focal)
+    motion = motion_mm(
+        focal, table["subject_distance_m"].to_numpy("float64"), speed_m_s, table["exposure_time_s"].to_numpy()
+    )
+    known = motion[np.isfinite(motion)]
+    usual = float(np.median(known)) if known.size else 0.0
+    return np.asarray(combined_mm(airy_mm(table["f_number"].to_numpy("float64"), in_focus), usual))
 
 
 def _sides(subject_m: np.ndarray, near_m: np.ndarray, far_m: np.ndarray) -> np.ndarray:

@@ -1,0 +1,153 @@
+"""What could be wrong with a fitted tolerance: too little to go on, a bad fit, choices that it leans on.
+
+Each doubt is a short flag; the sentences are written elsewhere.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+import pandas as pd
+from scipy.optimize import isotonic_regression
+from scipy.special import chdtrc
+
+from auditor.evidence.burst_blur import LOG_BLUR, BurstBlur
+from auditor.evidence.bursts import is_keeper, zone_focused
+from auditor.evidence.keeper_curve import keep_probability
+from auditor.evidence.proportions import Floats, wilson
+from auditor.evidence.tolerance_fit import ToleranceFit
+
+NOT_ENOUGH: Final = "not_enough"  # raised together with one of the next three
+FEW_KEEPERS: Final = "few_keepers"
+FEW_NOT_KEPT: Final = "few_not_kept"
+LITTLE_SPREAD: Final = "little_spread"  # hardly a burst sharper, or less sharp, than the tolerance
+NO_DISTANCES: Final = "no_distances"  # nothing to fit at all
+POOR_FIT: Final = "poor_fit"  # the curve does not go through the rates
+CHOSEN_BY_DISTANCE: Final = "chosen_by_distance"  # the tolerance moves when the ceiling may hang on distance
+DISTANCES_OF_KEEPERS: Final = (
+    "distances_of_keepers"  # known mostly for keepers, and no sample weights say why
+)
+LEANS_ON_GUESS: Final = "leans_on_guess_error"  # half or double the guess error moves it out of its interval
+FLAGS: Final = (
+    NOT_ENOUGH, FEW_KEEPERS, FEW_NOT_KEPT, LITTLE_SPREAD, NO_DISTANCES, POOR_FIT, CHOSEN_BY_DISTANCE,
+    DISTANCES_OF_KEEPERS, LEANS_ON_GUESS,
+)  # fmt: skip
+# With one of these, sentences and advice do not rest on the tolerance.
+FORBIDDING: Final = frozenset({NOT_ENOUGH, NO_DISTANCES, DISTANCES_OF_KEEPERS})
+
+FEWEST = 20  # bursts with a keeper, and without
+LEAST_SPREAD = 2.0  # ratio of the 90th to the 10th percentile of the blur
+SIDE_SHARE, SIDE_BURSTS = 0.05, 15  # of the bursts, and bursts, that must lie on each side of the tolerance
+KEEPER_RATIO = 1.5
+POOR_FIT_LEVEL = 0.01
+GROUPS = 10
+
+
+def enough_flags(bursts: BurstBlur, tolerance_mm: float) -> list[str]:
+    """Return ``not_enough`` and its reasons; an empty list where there is enough.
+
+    Parameters
+    ----------
+    bursts : BurstBlur
+    tolerance_mm : float
+        NaN where nothing could be fitted.
+    """
+    reasons = []
+    if bursts.hit.sum() < FEWEST:
+        reasons.append(FEW_KEEPERS)
+    if (~bursts.hit).sum() < FEWEST:
+        reasons.append(FEW_NOT_KEPT)
+    if len(bursts):
+        low, high = np.quantile(bursts.blur_mm, [0.1, 0.9])
+        side = min((bursts.blur_mm < tolerance_mm).sum(), (bursts.blur_mm > tolerance_mm).sum())
+        needed = max(SIDE_SHARE * len(bursts), SIDE_BURSTS)
+        if high < LEAST_SPREAD * low or side < needed:
+            reasons.append(LITTLE_SPREAD)
+    return [NOT_ENOUGH, *reasons] if reasons else []
+
+
+def expected_rates(bursts: BurstBlur, fit: ToleranceFit) -> Floats:
+    """Return each burst's chance of a keeper under the fitted curve, shape (n,)."""
+    curve = keep_probability(np.exp(LOG_BLUR), fit.tolerance_mm, fit.steepness, fit.ceiling, fit.floor)
+    chance = bursts.shares @ curve
+    if np.isnan(fit.growth):
+        return np.asarray(chance)
+    return np.asarray(-np.expm1(bursts.frames**fit.growth * np.log1p(-chance)))
+
+
+def calibration(bursts: BurstBlur, expected: Floats, confidence: float) -> pd.DataFrame:
+    """Return the hit rate over blur in groups of equal size, beside what the curve expects.
+
+    Parameters
+    ----------
+    bursts : BurstBlur
+    expected : numpy.ndarray, shape (n,)
+        NaN where nothing was fitted.
+    confidence : float
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``blur_from_mm, blur_to_mm, blur_mm`` (median), ``bursts, hits, hit_rate, low, high``, ``falling`` (the
+        best rates that only fall with blur: isotonic regression) and ``expected``.
+    """
+    groups = int(np.clip(len(bursts) // 15, 1, GROUPS)) if len(bursts) else 0
+    order = np.argsort(bursts.blur_mm, kind="stable")
+    rows = []
+    for members in np.array_split(order, groups) if groups else []:
+        blur, hit = bursts.blur_mm[members], bursts.hit[members]
+        low, high = wilson(hit.sum(), hit.size, confidence)
+        rows.append(
+            (blur[0], blur[-1], np.median(blur), hit.size, int(hit.sum()), hit.mean(), low, high,
+             expected[members].mean())
+        )  # fmt: skip
+    columns = [
+        "blur_from_mm", "blur_to_mm", "blur_mm", "bursts", "hits", "hit_rate", "low", "high", "expected",
+    ]  # fmt: skip
+    table = pd.DataFrame(rows, columns=columns)
+    falling = (
+        isotonic_regression(table["hit_rate"], weights=table["bursts"], increasing=False).x
+        if rows
+        else np.zeros(0)
+    )
+    return table.assign(falling=falling)
+
+
+def goodness_of_fit(bursts: BurstBlur, expected: Floats, parameters: int = 4) -> float:
+    """Return the p-value of the fitted curve: groups of like expectation, Pearson's chi-squared.
+
+    Groups whose expected hits or misses are below 3 are joined with their neighbour. NaN with too few groups.
+
+    References
+    ----------
+    Hosmer & Lemeshow (1980), Commun. Stat. A 9:1043, with degrees of freedom of groups less parameters.
+    """
+    order = np.argsort(expected, kind="stable")
+    groups: list[list[float]] = []
+    for members in np.array_split(order, 2 * GROUPS):
+        row = [float(bursts.hit[members].sum()), float(expected[members].sum()), float(members.size)]
+        if groups and min(groups[-1][1], groups[-1][2] - groups[-1][1]) < 3:
+            groups[-1] = [a + b for a, b in zip(groups[-1], row, strict=True)]
+        else:
+            groups.append(row)
+    if len(groups) <= parameters + 1:
+        return float("nan")
+    observed, wanted, size = np.array(groups).T
+    statistic = ((observed - wanted) ** 2 / np.maximum(wanted * (1 - wanted / size), 1e-9)).sum()
+    return float(chdtrc(len(groups) - parameters, statistic))
+
+
+def distances_of_keepers(table: pd.DataFrame) -> bool:
+    """Tell whether distances are known for over 1.5 times the share among keepers as among the rest.
+
+    False where sample weights say how the frames with distances were drawn.
+    """
+    frames = zone_focused(table)
+    if frames["sample_weight"].notna().any():
+        return False
+    known = (frames["subject_distance_m"] > 0).to_numpy()
+    kept = is_keeper(frames)
+    if not kept.any() or kept.all() or not known.any():
+        return False
+    return bool(known[kept].mean() > KEEPER_RATIO * known[~kept].mean())
