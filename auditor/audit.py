@@ -10,6 +10,10 @@ import numpy as np
 import pandas as pd
 
 from auditor.errors import Problem
+from auditor.evidence.causes import Causes, find_causes
+from auditor.evidence.comparisons import Comparisons, compare_presets
+from auditor.evidence.distances_met import DistancesMet, distances_met
+from auditor.evidence.over_time import OverTime, rates_over_time
 from auditor.evidence.presets import (
     count_distances,
     count_presets,
@@ -17,7 +21,9 @@ from auditor.evidence.presets import (
     name_presets,
     number_bursts,
 )
+from auditor.evidence.telling_frames import telling_frames
 from auditor.evidence.tolerance import Tolerance, fit_tolerance
+from auditor.evidence.zone_check import ZoneCheck, check_zone
 from auditor.evidence.zones import add_zones, has_zone
 from auditor.frames import KEEPER, LEFT_OUT, NOT_KEPT, with_columns
 from auditor.intake.archive import Archive, read_archive, rows_by_session_file
@@ -45,7 +51,15 @@ class Audit:
         See :mod:`auditor.evidence.presets`.
     to_end : dict
         Keepers and counted frames if the choosing had gone to each session's end.
+    comparisons : Comparisons
+        Between presets of one lens, within sessions.
+    distances_met : DistancesMet
+    zone_check : ZoneCheck
     tolerance : Tolerance
+    causes : Causes
+    telling : pandas.DataFrame
+        The ten most telling frames.
+    over_time : OverTime
     problems : list of Problem
     """
 
@@ -57,7 +71,13 @@ class Audit:
     distances: pd.DataFrame
     sessions: pd.DataFrame
     to_end: dict[str, int]
+    comparisons: Comparisons
+    distances_met: DistancesMet
+    zone_check: ZoneCheck
     tolerance: Tolerance
+    causes: Causes
+    telling: pd.DataFrame
+    over_time: OverTime
     problems: list[Problem]
 
 
@@ -131,6 +151,8 @@ def run_audit(request: Request, progress: Progress | None = None) -> Audit:
     scanned = run_scan(request, progress)
     archive, settings = scanned.archive, scanned.settings
     table = archive.table
+    tolerance = fit_tolerance(table, settings)
+    causes = find_causes(table, settings, tolerance)
     return Audit(
         table=table,
         paths=archive.paths,
@@ -143,7 +165,13 @@ def run_audit(request: Request, progress: Progress | None = None) -> Audit:
             "keepers": int((archive.counted_to_end == KEEPER).sum()),
             "frames": int((archive.counted_to_end != LEFT_OUT).sum()),
         },
-        tolerance=fit_tolerance(table, settings),
+        comparisons=compare_presets(table, settings),
+        distances_met=distances_met(table, settings.confidence),
+        zone_check=check_zone(table, tolerance),
+        tolerance=tolerance,
+        causes=causes,
+        telling=telling_frames(table, tolerance, causes),
+        over_time=rates_over_time(table, settings.confidence),
         problems=scanned.problems,
     )
 

@@ -168,7 +168,7 @@ def burst_blur(table: pd.DataFrame, settings: Settings, guess_times: float = 1.0
         weight=weight,
         blur_mm=bursts["blur"].to_numpy(float),
         shares=shares,
-        log_distance=np.bincount(row_chosen, mean * part, minlength=len(bursts)),
+        log_distance=np.bincount(row_chosen, mean * part, minlength=len(bursts)).astype(float),
         lenses=bursts["lens"].to_numpy(object),
         coc_mm=bursts["coc"].to_numpy(float),
     )
@@ -276,4 +276,4 @@ def into_classes(blur_mm: Floats, weight: Floats) -> Floats:
     flat, size = lower.ravel(), n * classes
     low = np.bincount(flat, (weight.reshape(n, -1) - upper_part).ravel(), minlength=size)
     high = np.bincount(flat + 1, upper_part.ravel(), minlength=size)
-    return (low[:size] + high[:size]).reshape(n, classes)
+    return np.asarray(low[:size] + high[:size], dtype=float).reshape(n, classes)

@@ -23,7 +23,7 @@ def zone_focused(table: pd.DataFrame) -> pd.DataFrame:
 
 def is_keeper(table: pd.DataFrame) -> npt.NDArray[np.bool_]:
     """Tell for each frame whether it counts as a keeper, shape (n,)."""
-    return (table["counted_as"] == KEEPER).fillna(False).to_numpy(dtype=bool)
+    return np.asarray((table["counted_as"] == KEEPER).fillna(False), dtype=bool)
 
 
 def burst_codes(table: pd.DataFrame, *further: str) -> npt.NDArray[np.intp]:
@@ -50,4 +50,5 @@ def burst_codes(table: pd.DataFrame, *further: str) -> npt.NDArray[np.intp]:
     )
     for name in further:
         keys[name] = table[name].reset_index(drop=True)
-    return keys.groupby(list(keys.columns), sort=False, dropna=False).ngroup().to_numpy(dtype=np.intp)
+    number = keys.groupby(list(keys.columns), sort=False, dropna=False).ngroup()
+    return np.asarray(number, dtype=np.intp)

@@ -25,8 +25,8 @@ POWER = 0.8
 FEWEST_BURSTS = 5  # of each preset in shared strata; fewer are not tested
 
 PAIR_COLUMNS = (
-    "lens", "preset_a", "preset_b", "status", "bursts_a", "bursts_b", "shared_a", "shared_b", "rate_a", "rate_b",
-    "difference", "low", "high", "plain_low", "plain_high", "frame_difference", "frame_low", "frame_high",
+    "lens", "preset_a", "preset_b", "status", "bursts_a", "bursts_b", "shared_a", "shared_b",
+    "rate_a", "rate_b", "difference", "low", "high", "plain_low", "plain_high", "frame_difference", "frame_low", "frame_high",
     "p_value", "p_adjusted", "better", "more_bursts",
 )  # fmt: skip
 
@@ -38,10 +38,10 @@ class Comparisons:
     Attributes
     ----------
     pairs : pandas.DataFrame
-        One row per pair: ``status`` (``compared``, ``different_outings``, ``different_light``), all bursts and
-        those in shared strata, the plain hit rates with Newcombe's interval of their difference, the
-        difference within sessions and light (``difference``, ``low``, ``high``, shares of bursts; beside it of
-        frames), ``p_value``, ``p_adjusted`` over all pairs, ``better`` (a preset's name, or missing) and
+        One row per pair: ``status`` (``compared``, ``different_outings``, ``different_light``), all bursts
+        and those in shared strata, the plain hit rates with Newcombe's interval of their difference, the
+        difference within sessions and light (``difference``, ``low``, ``high``, shares of bursts; beside it
+        of frames), ``p_value``, ``p_adjusted`` over all pairs, ``better`` (a preset's name, or missing) and
         ``more_bursts`` (of each, to tell ``worth_points`` apart; 0 where they would do already).
     worth_points : float
         The difference in points that ``more_bursts`` is about.
@@ -97,7 +97,7 @@ def glass(frames: pd.DataFrame) -> pd.Series:
 
 
 def scene_ev(frames: pd.DataFrame) -> Floats:
-    """Return the light of each frame as exposure value at ISO 100, log2(N²/t) - log2(ISO/100); NaN unknown."""
+    """Return each frame's light as exposure value at ISO 100, log2(N²/t) - log2(ISO/100); NaN unknown."""
     aperture, time, iso = (frames[name].to_numpy(float) for name in ("f_number", "exposure_time_s", "iso"))
     with np.errstate(all="ignore"):
         value = np.log2(aperture**2 / time) - np.log2(iso / 100)

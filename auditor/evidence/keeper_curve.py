@@ -77,7 +77,7 @@ def keep_probability(
 ) -> Floats:
     """Return P(keep | blur), any broadcastable shapes; NaN in, NaN out."""
     low = np.asarray(floor, float)
-    return low + (np.asarray(ceiling, float) - low) * fall(blur_mm, tolerance_mm, steepness)
+    return np.asarray(low + (np.asarray(ceiling, float) - low) * fall(blur_mm, tolerance_mm, steepness))
 
 
 def fit_heights(

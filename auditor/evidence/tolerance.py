@@ -14,7 +14,7 @@ from auditor.evidence.burst_evidence import gather
 from auditor.evidence.keeper_curve import keep_probability
 from auditor.evidence.proportions import Floats
 from auditor.evidence.sampling import sampling_factor
-from auditor.evidence.tolerance_fit import DRAWS, ToleranceFit, fit_tolerance_curve
+from auditor.evidence.tolerance_fit import ToleranceFit, fit_tolerance_curve
 from auditor.optics.blur import allowance_mm
 from auditor.optics.sensors import parse_criterion
 from auditor.settings import Settings

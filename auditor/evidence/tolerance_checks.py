@@ -89,8 +89,8 @@ def calibration(bursts: BurstBlur, expected: Floats, confidence: float) -> pd.Da
     Returns
     -------
     pandas.DataFrame
-        ``blur_from_mm, blur_to_mm, blur_mm`` (median), ``bursts, hits, hit_rate, low, high``, ``falling`` (the
-        best rates that only fall with blur: isotonic regression) and ``expected``.
+        ``blur_from_mm, blur_to_mm, blur_mm`` (median), ``bursts, hits, hit_rate, low, high``, ``falling``
+        (the best rates that only fall with blur: isotonic regression) and ``expected``.
     """
     groups = int(np.clip(len(bursts) // 15, 1, GROUPS)) if len(bursts) else 0
     order = np.argsort(bursts.blur_mm, kind="stable")

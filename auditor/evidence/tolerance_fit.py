@@ -79,12 +79,12 @@ def fit_tolerance_curve(
     """
     growth = evidence.bursts_differ
     centre = np.log(handbook_mm)
-    grid = centre + np.linspace(*np.log(TIMES_RANGE), COARSE)
+    grid = centre + np.linspace(np.log(TIMES_RANGE[0]), np.log(TIMES_RANGE[1]), COARSE)
     _, posterior = _on_grid(evidence, grid, centre, growth=growth, slope=slope)
     profile = posterior.max(axis=1)
     near = np.flatnonzero(profile > profile.max() - DEPTH)
-    ends = grid[max(near[0] - 1, 0)], grid[min(near[-1] + 1, COARSE - 1)]
-    grid = np.linspace(*ends, FINE)
+    first, last = grid[max(near[0] - 1, 0)], grid[min(near[-1] + 1, COARSE - 1)]
+    grid = np.linspace(first, last, FINE)
     fits, posterior = _on_grid(evidence, grid, centre, growth=growth, slope=slope)
     fine, curve = _smooth_profile(grid, posterior)
     best = int(curve.argmax())

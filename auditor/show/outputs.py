@@ -15,6 +15,7 @@ import pandas as pd
 
 from auditor.audit import Audit
 from auditor.errors import OutputError
+from auditor.evidence.tolerance import Tolerance
 from auditor.intake.tables import plain, to_csv_text, to_json_rows
 from auditor.show.charts import render_charts
 from auditor.show.report import build_report
@@ -29,8 +30,34 @@ def audit_json(audit: Audit) -> dict[str, Any]:
         "presets": _rows(audit.presets),
         "distances": _rows(audit.distances),
         "counted_to_the_end": plain(audit.to_end),
+        "comparisons": _rows(audit.comparisons.pairs),
+        "distances_met": {
+            "p_value_same_distances": plain(audit.distances_met.p_value),
+            "presets": _rows(audit.distances_met.presets),
+        },
+        "zone_check": plain(asdict(audit.zone_check)),
+        "tolerance": _tolerance(audit.tolerance),
+        "causes": plain({name: getattr(audit.causes, name) for name in _CAUSES}),
+        "telling_frames": _rows(audit.telling),
+        "over_time": _rows(audit.over_time.sessions),
         "problems": [asdict(problem) for problem in audit.problems],
     }
+
+
+_CAUSES = (
+    "in_front_of_zone", "beyond_zone", "subject_motion", "diffraction", "not_explained_by_blur",
+    "no_distance",
+    "sibling_kept", "at_focus",
+)  # fmt: skip
+_TOLERANCE = (
+    "blur_mm", "low", "high", "times_handbook", "ceiling", "floor", "steepness", "bursts", "hits", "flags",
+    "fit_p_value", "ranges",
+)  # fmt: skip
+
+
+def _tolerance(tolerance: Tolerance) -> dict[str, Any]:
+    own = plain({name: getattr(tolerance, name) for name in _TOLERANCE})
+    return own | {"by_lens": {lens: _tolerance(fitted) for lens, fitted in tolerance.by_lens.items()}}
 
 
 def _rows(table: pd.DataFrame) -> list[dict[str, Any]]:

@@ -1,0 +1,56 @@
+"""The ten frames that say most on the fitted curve: those it explains best, and those that go against it."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+import pandas as pd
+
+from auditor.evidence.burst_blur import usable_frames
+from auditor.evidence.causes import CAUSES, UNEXPLAINED, Causes
+from auditor.evidence.tolerance import Tolerance
+
+KEPT_THOUGH_BLURRED: Final = "kept_though_blurred"
+NOT_KEPT_THOUGH_SHARP: Final = "not_kept_though_sharp"
+LOST, KEPT, SHARP = 4, 3, 3  # frames lost to blur, kept against it, dropped for something else
+
+
+def telling_frames(table: pd.DataFrame, tolerance: Tolerance, causes: Causes) -> pd.DataFrame:
+    """Name up to ten frames, one of each burst at most.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        The frame table.
+    tolerance : Tolerance
+    causes : Causes
+        Of the same table.
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``file, why, preset, subject_distance_m, blur_mm, chance`` (of being kept, at the blur of the table).
+        ``why`` is a cause (the frame most surely lost to it), ``kept_though_blurred`` or
+        ``not_kept_though_sharp``. Empty without a fitted tolerance.
+    """
+    columns = ["file", "why", "preset", "subject_distance_m", "blur_mm", "chance"]
+    if not tolerance.fitted:
+        return pd.DataFrame({name: pd.Series(dtype=object) for name in columns})
+    frames = usable_frames(table)
+    frames = frames.assign(chance=tolerance.keep_chance(frames["blur_mm"].to_numpy(float)))
+    kept = frames[frames["kept"]].sort_values("chance", kind="stable").assign(why=KEPT_THOUGH_BLURRED)
+    dropped = frames[~frames["kept"]].reset_index(drop=True)
+    blamed = [name for name in CAUSES if name != UNEXPLAINED]
+    shares = causes.frames[blamed].to_numpy(float)
+    main = np.array(blamed, dtype=object)[shares.argmax(axis=1)] if len(dropped) else []
+    lost = dropped.assign(why=main, share=shares.sum(axis=1)).sort_values(
+        "share", ascending=False, kind="stable"
+    )
+    sharp = dropped[~dropped["burst_hit"]].sort_values("chance", ascending=False, kind="stable")
+    chosen = [
+        part.drop_duplicates("code").head(number)
+        for part, number in ((lost, LOST), (kept, KEPT), (sharp.assign(why=NOT_KEPT_THOUGH_SHARP), SHARP))
+    ]
+    found = pd.concat([part.astype({"why": object}) for part in chosen])
+    return found.drop_duplicates("code")[columns].reset_index(drop=True)
