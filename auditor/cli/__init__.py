@@ -22,7 +22,8 @@ app = typer.Typer(
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
-    context_settings={"help_option_names": ["-h", "--help"]},
+    rich_markup_mode=None,  # plain help: loading rich would more than double the time it takes
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
 
 for _function in (audit, scan, prepare, zone, plan, card, simulate):

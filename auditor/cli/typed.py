@@ -143,10 +143,10 @@ def read_bench(
     UnitError
         If one cannot be read, or its unit looks mistaken.
     """
-    from auditor.cli.requests import check_units
     from auditor.optics.sensors import parse_criterion, parse_sensor
 
-    check_units(units)
+    if units not in ("m", "ft"):
+        raise UnitError(f"--units {units!r} is neither m nor ft.", "Give m or ft.")
     if distance_from not in ("sensor", "lens"):
         raise UnitError(
             f"--distance-from {distance_from!r} is neither sensor nor lens.", "Give sensor or lens."

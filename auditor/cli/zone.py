@@ -47,7 +47,6 @@ def zone(
 
     from auditor.errors import SettingError
     from auditor.optics.blur import blur_parts, motion_mm
-    from auditor.optics.combined import combined_zone
     from auditor.optics.lens import sharp_zone
     from auditor.show.zone_text import SettingFound, setting_json, setting_text
     from auditor.units import parse_exposure_time_s
@@ -80,6 +79,11 @@ def zone(
             "The near limit lies within twice the focal length, where no zone focusing is done.",
             "Set the ring farther away, or count from the lens: --distance-from lens.",
         )
+    together = None
+    if shutter:
+        from auditor.optics.combined import combined_zone
+
+        together = combined_zone(**setting, coc_mm=bench.tolerance_mm, **movement)
     found = SettingFound(
         focal_length_mm=bench.focal_length_mm,
         f_number=number,
@@ -90,7 +94,7 @@ def zone(
         coc_mm=coc_mm,
         tolerance_mm=bench.tolerance_mm,
         plain=plain,
-        together=combined_zone(**setting, coc_mm=bench.tolerance_mm, **movement) if shutter else None,
+        together=together,
         at_focus=blur_parts(**setting, subject_distance_m=focus_m, **movement),
         subject_distance_m=subject_m,
         at_subject=blur_parts(**setting, subject_distance_m=subject_m, **movement) if subject_m else None,

@@ -269,3 +269,22 @@ def test_a_table_without_shares_is_left_alone():
         frames[name] = np.nan
     assert apply_shares(frames) == []
     assert frames["subject_distance_m"].isna().all()
+
+
+def test_a_drawn_figures_share_gives_back_its_distance():
+    """Figures drawn by the pinhole model, 1.72 m tall give or take 8 %; read off as a person would."""
+    from auditor.simulate.pictures import View, draw_picture
+
+    ratios = []
+    for seed in range(24):
+        subject_m = 4.0 + seed / 12  # far enough for the feet to be in the picture
+        views = (View(28.0, 8.0, 3.0, at_m, 0.0, 0.0, 0.0) for at_m in (subject_m, 400.0))
+        shown, empty = (
+            np.asarray(draw_picture(view, np.random.default_rng(seed)), dtype=float) for view in views
+        )
+        rows = np.flatnonzero(np.abs(shown - empty).sum(axis=2).max(axis=1) > 10)
+        share = (rows[-1] - rows[0] + 1) / shown.shape[0]
+        ratios.append(float(distance_of_share(share, STANDING, 28.0, 24.0)[0]) / subject_m)
+    # The mean body measures 1.692 m and the mean figure 1.72 m; bodies spread by 8 %/sqrt(3), a row is 1.5 %.
+    assert np.mean(ratios) == pytest.approx(1.692 / 1.72, abs=0.03)
+    assert np.max(np.abs(np.array(ratios) - 1.692 / 1.72)) < 0.13
