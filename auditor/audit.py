@@ -3,13 +3,19 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 import pandas as pd
 
-from auditor.errors import Problem
+from auditor.advice.experiment import Experiment, propose_experiment
+from auditor.advice.lens_use import declared_lenses
+from auditor.advice.recommend import advise
+from auditor.advice.result import Advice, Tuning
+from auditor.advice.tune import tune
+from auditor.errors import Problem, SettingError
 from auditor.evidence.causes import Causes, find_causes
 from auditor.evidence.comparisons import Comparisons, compare_presets
 from auditor.evidence.distances_met import DistancesMet, distances_met
@@ -28,10 +34,13 @@ from auditor.evidence.zones import add_zones, has_zone
 from auditor.frames import KEEPER, LEFT_OUT, NOT_KEPT, with_columns
 from auditor.intake.archive import Archive, read_archive, rows_by_session_file
 from auditor.intake.facts import collapse
+from auditor.intake.pictures.filling import PictureFacts, measure_archive
 from auditor.intake.reading import Progress
 from auditor.intake.session import SessionFile
 from auditor.optics.sensors import Criterion, measured, parse_criterion
 from auditor.settings import Request, Settings
+
+Result = TypeVar("Result")
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +69,15 @@ class Audit:
     telling : pandas.DataFrame
         The ten most telling frames.
     over_time : OverTime
+    advice : Advice or None
+        What to set next with the most used lens; None where there is nothing to advise on.
+    tuning : Tuning or None
+        The aperture to prefer for that lens.
+    experiment : Experiment or None
+        The next walk, where the archive cannot tell settings apart.
     problems : list of Problem
+    pictures : PictureFacts or None
+        What the pictures told; None where they were not measured.
     """
 
     table: pd.DataFrame
@@ -78,7 +95,11 @@ class Audit:
     causes: Causes
     telling: pd.DataFrame
     over_time: OverTime
+    advice: Advice | None
+    tuning: Tuning | None
+    experiment: Experiment | None
     problems: list[Problem]
+    pictures: PictureFacts | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,11 +112,14 @@ class Scan:
         Its ``table`` is complete.
     settings : Settings
     problems : list of Problem
+    pictures : PictureFacts or None
+        What the pictures told; None where they were not measured.
     """
 
     archive: Archive
     settings: Settings
     problems: list[Problem]
+    pictures: PictureFacts | None = None
 
 
 def run_scan(request: Request, progress: Progress | None = None) -> Scan:
@@ -107,6 +131,7 @@ def run_scan(request: Request, progress: Progress | None = None) -> Scan:
         If what was asked for cannot be done.
     """
     archive = read_archive(request, progress)
+    pictures = measure_archive(archive, request, progress) if request.measure else None
     settings, problems = gather_settings(request, archive)
     rings = [
         (rows[own], lens.ring_m)
@@ -123,7 +148,8 @@ def run_scan(request: Request, progress: Progress | None = None) -> Scan:
     table = number_bursts(name_presets(archive.table, rings))
     criterion, refused = _criterion(table, settings, speeds)
     archive.table = with_columns(add_zones(table, criterion, speeds))
-    return Scan(archive, settings, gathered([*archive.problems, *problems, *refused]))
+    seen = pictures.problems if pictures else []
+    return Scan(archive, settings, gathered([*archive.problems, *seen, *problems, *refused]), pictures)
 
 
 def _criterion(
@@ -153,6 +179,7 @@ def run_audit(request: Request, progress: Progress | None = None) -> Audit:
     table = archive.table
     tolerance = fit_tolerance(table, settings)
     causes = find_causes(table, settings, tolerance)
+    grounds = (table, declared_lenses(archive.sessions), settings, tolerance)
     return Audit(
         table=table,
         paths=archive.paths,
@@ -172,8 +199,20 @@ def run_audit(request: Request, progress: Progress | None = None) -> Audit:
         causes=causes,
         telling=telling_frames(table, tolerance, causes),
         over_time=rates_over_time(table, settings.confidence),
+        advice=_or_none(advise, *grounds),
+        tuning=_or_none(tune, *grounds),
+        experiment=_or_none(propose_experiment, *grounds),
         problems=scanned.problems,
+        pictures=scanned.pictures,
     )
+
+
+def _or_none(work_out: Callable[..., Result], *grounds: Any) -> Result | None:
+    """Work advice out; None where the archive holds nothing to advise on, which other parts already say."""
+    try:
+        return work_out(*grounds)
+    except SettingError:
+        return None
 
 
 def _rows_of_lens(

@@ -68,6 +68,20 @@ EXTRA_COLUMNS: Final[dict[str, str]] = {
 
 COLUMNS: Final[dict[str, str]] = CONTRACT_COLUMNS | EXTRA_COLUMNS
 
+# Of the subject's face, only in tables whose pictures were measured.
+MEASURED_COLUMNS: Final[dict[str, str]] = {
+    "faces_found": WHOLE,
+    "face_choice": TEXT,  # how sure it is that this face was the subject
+    "face_turn": TEXT,
+    "measured_distance_m": NUMBER,  # whatever the notes say
+    "measured_distance_rel_sd": NUMBER,
+    "measured_blur_px": NUMBER,
+    "measured_blur_mm": NUMBER,
+    "measured_blur_floor_mm": NUMBER,  # a smaller reading only means sharp
+    "measured_cause": TEXT,
+    "not_measured": TEXT,  # why there is no distance
+}
+
 KEEPER: Final = "keeper"
 NOT_KEPT: Final = "not kept"
 LEFT_OUT: Final = "left out"
@@ -94,7 +108,8 @@ def with_columns(table: pd.DataFrame) -> pd.DataFrame:
             columns[name] = pd.Series(unknown(dtype), index=range(len(table)), dtype=dtype)
     for name in table.columns:
         if name not in COLUMNS:
-            columns[name] = table[name].reset_index(drop=True)
+            column = table[name].reset_index(drop=True)
+            columns[name] = column.astype(MEASURED_COLUMNS[name]) if name in MEASURED_COLUMNS else column
     return pd.DataFrame(columns)
 
 

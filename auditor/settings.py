@@ -74,6 +74,8 @@ class Request:
         Cache file; None for none.
     workers : int or None
         Processes that read files; None for one a core.
+    measure : bool
+        Whether to measure the pictures themselves.
     """
 
     sources: tuple[Path, ...]
@@ -84,3 +86,4 @@ class Request:
     overrides: Mapping[str, Any] = field(default_factory=dict)
     cache: Path | None = None
     workers: int | None = None
+    measure: bool = False

@@ -7,13 +7,16 @@ from __future__ import annotations
 
 import typer
 
+from auditor.cli.advise import advise
 from auditor.cli.audit import audit
 from auditor.cli.card import card
+from auditor.cli.measure import measure
 from auditor.cli.plan import plan
 from auditor.cli.prepare import prepare
 from auditor.cli.run import command
 from auditor.cli.scan import scan
 from auditor.cli.simulate import simulate
+from auditor.cli.tune import tune
 from auditor.cli.zone import zone
 
 app = typer.Typer(
@@ -26,7 +29,7 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
 
-for _function in (audit, scan, prepare, zone, plan, card, simulate):
+for _function in (audit, scan, prepare, tune, advise, zone, plan, card, measure, simulate):
     app.command()(command(_function))
 
 

@@ -25,6 +25,12 @@ def audit(
     units: options.Units = "m",
     cache: options.Cache = None,
     workers: options.Workers = None,
+    measure: Annotated[
+        bool, typer.Option("--measure", help="Also measure distance and blur from the pictures' faces.")
+    ] = False,
+    pictures: Annotated[
+        bool, typer.Option("--pictures", help="Put small pictures of the most telling frames in the report.")
+    ] = False,
     strict: options.Strict = False,
     json: options.Json = False,
 ) -> None:
@@ -45,11 +51,12 @@ def audit(
         units=units,
         cache=cache,
         workers=workers,
+        measure=measure,
     )
     folder = output_folder(out, "audit-report", sources, "audit")
     with progress_on_stderr("Reading") as progress:
         result = run_audit(request, progress)
-    write_outputs(result, folder)
+    write_outputs(result, folder, pictures=pictures)
     if json:
         from json import dumps
 

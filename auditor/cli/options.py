@@ -49,3 +49,9 @@ WantedShutter = Annotated[
 SlowestShutter = Annotated[
     str | None, typer.Option("--slowest-shutter", help="Slowest exposure time you accept.")
 ]
+LensName = Annotated[
+    str | None,
+    typer.Option(
+        "--lens", help="A lens by its name, or its focal length: 28mm.", show_default="the most used one"
+    ),
+]

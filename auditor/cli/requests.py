@@ -22,6 +22,7 @@ def make_request(
     units: str | None = None,
     cache: str | None = None,
     workers: int | None = None,
+    measure: bool = False,
     iso_max: float | None = None,
     wanted_shutter: str | None = None,
     slowest_shutter: str | None = None,
@@ -55,6 +56,7 @@ def make_request(
         overrides={name: value for name, value in overrides.items() if value is not None},
         cache=_cache_file(cache),
         workers=workers,
+        measure=measure,
     )
 
 
@@ -96,6 +98,23 @@ def output_folder(out: Path | None, default: str, sources: list[Path], command: 
                 f"Use: auditor {command} {named} --out {_quoted(str(elsewhere))}",
             )
     return folder
+
+
+def write_new_text(path: Path, text: str) -> None:
+    """Write a text file that is not there yet.
+
+    Raises
+    ------
+    OutputError
+        If it is there already, or cannot be written.
+    """
+    try:
+        with path.open("x", encoding="utf-8") as file:
+            file.write(text)
+    except FileExistsError:
+        raise OutputError(f"{path} is there already.", "Name a new file; nothing is overwritten.") from None
+    except OSError as error:
+        raise OutputError(f"{path} cannot be written: {error.strerror}.", "Name another place.") from None
 
 
 def _quoted(text: str) -> str:

@@ -11,8 +11,8 @@ from auditor.evidence.proportions import Floats
 
 MOST_ROWS = 300  # more bursts than this are pooled
 # Widths of the classes within which bursts are alike: mean and spread of log blur, log distance.
-MEAN_STEP, SPREAD_STEP, DISTANCE_STEP = 0.04, 0.1, 0.2
-MOST_FRAMES = 8  # bursts of more frames than this are pooled among each other
+MEAN_STEP, SPREAD_STEP, DISTANCE_STEP = 0.05, 0.1, 0.2
+FRAMES_STEP = 0.35  # of the log of the frames of a burst
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,13 +64,12 @@ def gather(bursts: BurstBlur, *, by_distance: bool = False, most_rows: int = MOS
     """
     hits = np.where(bursts.hit, bursts.weight, 0.0)
     misses = np.where(bursts.hit, 0.0, bursts.weight)
-    frames = np.minimum(bursts.frames, MOST_FRAMES)
     distance = bursts.log_distance - (bursts.log_distance.mean() if len(bursts) else 0.0)
     if len(bursts) <= most_rows:
         return Evidence(hits, misses, bursts.shares, np.log(bursts.frames), distance)
     mean = bursts.shares @ LOG_BLUR
     spread = np.sqrt(np.maximum(bursts.shares @ LOG_BLUR**2 - mean**2, 0.0))
-    classes = [mean / MEAN_STEP, spread / SPREAD_STEP, frames]
+    classes = [mean / MEAN_STEP, spread / SPREAD_STEP, np.log(bursts.frames) / FRAMES_STEP]
     if by_distance:
         classes.append(distance / DISTANCE_STEP)
     _, row = np.unique(np.round(np.stack(classes)).astype(np.int64), axis=1, return_inverse=True)

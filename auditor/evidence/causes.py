@@ -1,9 +1,9 @@
 """Why frames were not kept, as far as the fitted keeper curve can tell.
 
 A frame that was not kept would have been dropped anyway with the chance 1 - ceiling: that part is not
-explained by blur. The rest is shared among the causes of its blur by their part in the sum of squares. Distance and
-direction are uncertain, so the shares are averaged over what they may have been, given that the frame was not
-kept.
+explained by blur. The rest is shared among the causes of its blur by their part in the sum of squares.
+Distance and direction are uncertain, so the shares are averaged over what they may have been, given that the
+frame was not kept. A frame whose burst holds a keeper was dropped for a sibling: blur does not explain it.
 """
 
 from __future__ import annotations

@@ -26,8 +26,8 @@ FEWEST_BURSTS = 5  # of each preset in shared strata; fewer are not tested
 
 PAIR_COLUMNS = (
     "lens", "preset_a", "preset_b", "status", "bursts_a", "bursts_b", "shared_a", "shared_b",
-    "rate_a", "rate_b", "difference", "low", "high", "plain_low", "plain_high", "frame_difference", "frame_low", "frame_high",
-    "p_value", "p_adjusted", "better", "more_bursts",
+    "rate_a", "rate_b", "difference", "low", "high", "plain_low", "plain_high",
+    "frame_difference", "frame_low", "frame_high", "p_value", "p_adjusted", "better", "more_bursts",
 )  # fmt: skip
 
 

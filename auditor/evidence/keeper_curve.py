@@ -30,6 +30,7 @@ GROWTH = (0.5, 0.5)
 # Change of the ceiling's logit per unit of log distance, when people also choose by distance.
 SLOPE = (0.0, 1.0)
 STEPS = 14
+ALMOST = 1e-3  # steps on the logit scale; the log posterior is then right to a millionth
 SMALLEST = 1e-9
 
 
@@ -116,7 +117,7 @@ def fit_heights(
         step = np.linalg.solve(information, gradient[..., None])[..., 0]
         step *= np.minimum(1.0, 1.5 / np.maximum(np.abs(step).max(axis=1, keepdims=True), 1e-12))
         point = point + step
-        if np.abs(step).max() < 1e-5:
+        if np.abs(step).max() < ALMOST:
             break
     chance, _ = _chances(point, left, evidence, growth=growth, slope=slope)
     fit = (evidence.hits * np.log(chance) + evidence.misses * np.log1p(-chance)).sum(axis=1)

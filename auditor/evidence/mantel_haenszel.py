@@ -55,7 +55,7 @@ def stratified_difference(
     Notes
     -----
     Variance after Sato, sound for few large and for many small strata; test after Cochran, Mantel and
-    Haenszel without continuity correction.
+    Haenszel with continuity correction, which keeps false claims below the level where strata are small.
 
     References
     ----------
@@ -78,7 +78,8 @@ def stratified_difference(
     with np.errstate(divide="ignore", invalid="ignore"):
         spread = np.where(total > 1, n * m * hits * (total - hits) / (total**2 * (total - 1)), 0.0)
     variance = float(spread.sum())
-    score = abs(float((x - expected).sum())) / math.sqrt(variance) if variance > 0 else math.nan
+    beyond = max(abs(float((x - expected).sum())) - 0.5, 0.0)
+    score = beyond / math.sqrt(variance) if variance > 0 else math.nan
     return Difference(difference, difference - half, difference + half, _two_sided_p(score))
 
 

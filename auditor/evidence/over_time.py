@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy.special import chdtrc, erfc, ndtri
+from scipy.special import chdtrc, erfc, ndtri, stdtr
 
 from auditor.evidence.bursts import zone_focused
 from auditor.evidence.proportions import Floats, benjamini_hochberg
@@ -64,7 +64,7 @@ def rates_over_time(table: pd.DataFrame, confidence: float = 0.95) -> OverTime:
     frames = zone_focused(table)
     starts = frames.groupby("session")["captured_at"].min()
     counts = hit_rates(frames, ["session"], confidence)
-    counts = counts.assign(starts_at=counts["session"].map(starts))
+    counts = counts.assign(starts_at=starts.reindex(counts["session"]).to_numpy("datetime64[us]"))
     counts = counts.sort_values(["starts_at", "session"], kind="stable").reset_index(drop=True)
     hits, n = counts["hits"].to_numpy(float), counts["bursts"].to_numpy(float)
     centre = hits.sum() / n.sum() if n.sum() else math.nan
@@ -78,7 +78,7 @@ def rates_over_time(table: pd.DataFrame, confidence: float = 0.95) -> OverTime:
         limit_low, limit_high = control_limits(n, centre, spread)
         outside = benjamini_hochberg(erfc(np.abs(z) / math.sqrt(2))) < FALSE_CLAIMS
         outside &= np.abs(z) > ndtri((1 + LIMIT_COVERAGE) / 2)
-        drift, drift_p = trend(hits, n)
+        drift, drift_p = trend(np.arange(len(n), dtype=float), hits, n)
     sessions = counts[["session", "starts_at", "bursts", "hits", "hit_rate", "low", "high"]].assign(
         centre=centre, limit_low=limit_low, limit_high=limit_high, z=z, outside=outside
     )
@@ -114,20 +114,20 @@ def control_limits(n: Floats, centre: float, spread: float) -> tuple[Floats, Flo
     return rate(middle - reach), rate(middle + reach)
 
 
-def trend(hits: Floats, n: Floats) -> tuple[float, float]:
-    """Return the drift of the log odds per session and its p-value, sessions scattering as they do.
+def trend(place: Floats, hits: Floats, n: Floats) -> tuple[float, float]:
+    """Return the slope of the log odds along a place in time and its p-value, sessions scattering as they do.
 
-    Logistic regression on the session's number; its variance is widened by Pearson's chi-squared over its
+    Logistic regression; its variance is widened by Pearson's chi-squared over its
     degrees of freedom where that exceeds 1 (McCullagh & Nelder, Generalized Linear Models, 2nd ed., 4.5).
 
     Notes
     -----
     At least 3 sessions, and both hits and misses among them.
     """
-    place = np.arange(len(n)) - (len(n) - 1) / 2
-    design = np.stack([np.ones_like(place), place], axis=1)
+    scale = float(np.std(place))
+    design = np.stack([np.ones_like(place), (place - place.mean()) / scale], axis=1)
     point = np.array([math.log((hits.sum() + 0.5) / ((n - hits).sum() + 0.5)), 0.0])
-    for _ in range(30):
+    for _ in range(50):
         rate = 1 / (1 + np.exp(-np.clip(design @ point, -30, 30)))
         information = design.T @ (design * (n * rate * (1 - rate))[:, None])
         step = np.linalg.solve(information + 1e-9 * np.eye(2), design.T @ (hits - n * rate))
@@ -140,7 +140,5 @@ def trend(hits: Floats, n: Floats) -> tuple[float, float]:
     variance = np.linalg.inv(information + 1e-9 * np.eye(2))[1, 1] * widened
     ratio = point[1] ** 2 / variance
     if widened == 1.0:
-        return float(point[1]), float(chdtrc(1, ratio))
-    from scipy.special import stdtr
-
-    return float(point[1]), float(2 * stdtr(degrees, -math.sqrt(ratio)))
+        return float(point[1]) / scale, float(chdtrc(1, ratio))
+    return float(point[1]) / scale, float(2 * stdtr(degrees, -math.sqrt(ratio)))

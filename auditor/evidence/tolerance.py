@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -185,7 +186,7 @@ def _described(bursts: BurstBlur, fit: ToleranceFit | None, handbook: float, con
         flags.append(checks.POOR_FIT)
     if not len(bursts):
         flags.append(checks.NO_DISTANCES)
-    shared = {
+    shared: dict[str, Any] = {
         "bursts": len(bursts),
         "hits": int(bursts.hit.sum()),
         "flags": tuple(flags),
@@ -194,10 +195,10 @@ def _described(bursts: BurstBlur, fit: ToleranceFit | None, handbook: float, con
         "calibration": checks.calibration(bursts, expected, confidence),
     }
     if fit is None:
-        nothing = dict.fromkeys(
+        nothing: dict[str, Any] = dict.fromkeys(
             ("blur_mm", "low", "high", "times_handbook", "ceiling", "floor", "steepness", "tries"), unknown
         )
-        return Tolerance(**nothing, draws=np.zeros((0, 5)), **shared)  # type: ignore[arg-type]
+        return Tolerance(**nothing, draws=np.zeros((0, 5)), **shared)
     grown = (
         1.0 if np.isnan(fit.growth) else float(np.average(bursts.frames**fit.growth, weights=bursts.weight))
     )
@@ -211,7 +212,7 @@ def _described(bursts: BurstBlur, fit: ToleranceFit | None, handbook: float, con
         steepness=fit.steepness,
         tries=grown,
         draws=fit.draws,
-        **shared,  # type: ignore[arg-type]
+        **shared,
     )
 
 

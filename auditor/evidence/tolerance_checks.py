@@ -106,12 +106,14 @@ def calibration(bursts: BurstBlur, expected: Floats, confidence: float) -> pd.Da
         "blur_from_mm", "blur_to_mm", "blur_mm", "bursts", "hits", "hit_rate", "low", "high", "expected",
     ]  # fmt: skip
     table = pd.DataFrame(rows, columns=columns)
-    falling = (
-        isotonic_regression(table["hit_rate"], weights=table["bursts"], increasing=False).x
-        if rows
-        else np.zeros(0)
-    )
-    return table.assign(falling=falling)
+    return table.assign(falling=falling_rates(table["hit_rate"].to_numpy(), table["bursts"].to_numpy()))
+
+
+def falling_rates(rates: Floats, weights: Floats) -> Floats:
+    """Return the rates nearest to those given that never rise: isotonic regression, shape (n,)."""
+    if not len(rates):
+        return np.zeros(0)
+    return np.asarray(isotonic_regression(rates, weights=weights, increasing=False).x)
 
 
 def goodness_of_fit(bursts: BurstBlur, expected: Floats, parameters: int = 4) -> float:

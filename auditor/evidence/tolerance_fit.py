@@ -17,12 +17,12 @@ from auditor.evidence.keeper_curve import CurveFits, fit_heights
 from auditor.evidence.proportions import Floats
 
 # Weak priors (common practice, no source). Log tolerance in units of the handbook criterion: Student's t with
-# 4 degrees of freedom, so that data which say otherwise are free to. Log steepness: normal.
-TOLERANCE_TIMES, TOLERANCE_SPREAD, TOLERANCE_DEGREES = 1.4, 0.42, 4
+# 3 degrees of freedom, so that data which say otherwise are free to. Log steepness: normal.
+TOLERANCE_TIMES, TOLERANCE_SPREAD, TOLERANCE_DEGREES = 1.4, 0.6, 3
 STEEPNESS, STEEPNESS_SPREAD = 3.5, 0.6
 TIMES_RANGE = (0.08, 25.0)  # of the handbook criterion; looked at in full
 STEEPNESSES = np.exp(np.linspace(np.log(1.1), np.log(14.0), 9))
-COARSE, FINE, CURVE = 41, 31, 2001
+COARSE, FINE, CURVE = 29, 29, 2001
 DEPTH = 8.0  # log posterior below the best that is not looked at again
 # Priors help the estimate more than the plain cut of the profile takes into account: in simulated archives
 # intervals at the plain cut hold the truth in 97 to 99 %. This factor on the cut brings them to 95 %.

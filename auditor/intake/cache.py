@@ -39,7 +39,7 @@ _TABLES = (
 _FOLDER = "SELECT id, used_day FROM folder WHERE path = ?"
 _ROWS = "SELECT name, size, changed_ns, entry_changed_ns, reader, value FROM file WHERE folder = ?"
 
-Row = tuple[object, ...]  # size, changed_ns, entry_changed_ns, reader, value
+Row = tuple[object, ...]  # name, size, changed_ns, entry_changed_ns, reader, value
 
 
 class Cache:
@@ -49,6 +49,8 @@ class Cache:
     ----------
     path : Path or None
         The cache file; None for no cache.
+    reader : int
+        Version of what is kept, as it goes into each row.
 
     Attributes
     ----------
@@ -56,7 +58,8 @@ class Cache:
         Why it was rebuilt or is not used.
     """
 
-    def __init__(self, path: Path | None) -> None:
+    def __init__(self, path: Path | None, reader: int = READER_VERSION) -> None:
+        self._reader = reader
         self.problems: list[Problem] = []
         self._path = path or Path()
         self._db: sqlite3.Connection | None = None
@@ -67,6 +70,11 @@ class Cache:
         self._gone: list[tuple[str, str]] = []
         if path is not None:
             self._guarded(self._open)
+
+    @property
+    def is_open(self) -> bool:
+        """Whether anything can be kept."""
+        return self._db is not None
 
     def rows_of(self, folder: str) -> dict[str, Row]:
         """Return the rows of one folder by file name."""
@@ -82,8 +90,8 @@ class Cache:
             number, day = known
             if day != _today():
                 self._used.append(folder)
-            for name, *row in db.execute(_ROWS, (number,)):
-                rows[os.fsdecode(name)] = tuple(row)
+            for row in db.execute(_ROWS, (number,)):
+                rows[row[0] if isinstance(row[0], str) else os.fsdecode(row[0])] = row
 
         if self._db is not None:
             self._guarded(read)
@@ -198,7 +206,7 @@ class Cache:
             for folder, name, stamp, value in self._waiting:
                 if folder not in numbers:
                     numbers[folder] = _folder_number(db, folder, today)
-                rows.append((numbers[folder], _storable(name), *stamp, READER_VERSION, value))
+                rows.append((numbers[folder], _storable(name), *stamp, self._reader, value))
             db.executemany("INSERT OR REPLACE INTO file VALUES (?, ?, ?, ?, ?, ?, ?)", rows)
         self._waiting.clear()
 

@@ -140,7 +140,7 @@ def _walk(found: Found, top: str, prefix: str, fixed: SessionFile | None, left_o
         found.folders.append(Folder(path, shown, session, notes))
         subfolders = []
         for entry in entries:
-            suffix = os.path.splitext(entry.name)[1].lower()
+            suffix = entry.name[entry.name.rfind(".") :].lower()
             if entry.is_dir(follow_symlinks=False):
                 if os.path.realpath(entry.path) not in left_out:
                     below = f"{shown}/{entry.name}" if shown else entry.name

@@ -67,7 +67,9 @@ def _by_stem(
     of_name: dict[tuple[int, str], Group] = {}
     for index, (folder, name) in enumerate(found.pictures):
         candidates = of_stem[folder, _stem(name)]
-        group = next((g for g in candidates if _agree(records[g.pictures[0]], records[index])), None)
+        group = None
+        if candidates:
+            group = next((g for g in candidates if _agree(records[g.pictures[0]], records[index])), None)
         if group is None:
             if candidates:
                 problems.append(
@@ -81,7 +83,8 @@ def _by_stem(
             groups.append(group)
             candidates.append(group)
         group.pictures.append(index)
-        of_name[folder, name.casefold()] = group
+        if found.sidecars:
+            of_name[folder, name.casefold()] = group
     return groups, of_name, of_stem
 
 
@@ -178,6 +181,9 @@ def _continues(stem: str, start: str, roots: Container[str]) -> bool:
 
 
 def _speaker(records: Sequence[FileRecord], group: Group) -> FileRecord | None:
+    if len(group.pictures) == 1:
+        record = records[group.pictures[0]]
+        return record if record.error is None else None
     readable = [records[i] for i in group.pictures if records[i].error is None]
     return next((r for r in readable if r.captured_at is not None), readable[0] if readable else None)
 

@@ -24,37 +24,35 @@ _MICROSECOND = timedelta(microseconds=1)
 _NO_TIME = -(1 << 63)
 _CODES = {"float": "d", "int": "q", "bool": "?", "datetime | None": "q"}
 _TEXTS = ("str", "str | None", "int | None", "tuple[str, ...]")
+_VARY = ("captured_at", "exposure_time_s", "iso", "f_number", "focal_length_mm", "focus_distance_m")
 _MEMO_LIMIT = 10_000
 
 
 class _Layout:
-    """How the fields of one of the record classes lie in the bytes; taken from their annotations."""
+    """How the fields of one of the record classes lie in the bytes; taken from their annotations.
 
-    def __init__(self, kind: type) -> None:
+    First the numbers that vary from frame to frame, then all others, then the texts.
+    """
+
+    def __init__(self, kind: type, vary: tuple[str, ...]) -> None:
         types = {field.name: str(field.type) for field in fields(kind)}
-        fixed = [name for name, type_ in types.items() if type_ in _CODES]
+        numbers = [name for name, type_ in types.items() if type_ in _CODES and name not in vary]
         texts = [name for name, type_ in types.items() if type_ in _TEXTS]
         nested = [name for name, type_ in types.items() if type_ == "XmpValues | None"]
-        if left := set(types).difference(fixed, texts, nested):
+        if left := set(types).difference(vary, numbers, texts, nested):
             raise TypeError(f"{kind.__name__}: no way to pack {', '.join(sorted(left))}")
-        self.code = "".join(_CODES[types[name]] for name in fixed)
-        self.time = fixed.index("captured_at")
-        self.fixed = attrgetter(*fixed)
+        self.varying = attrgetter(*vary)
+        self.varying_code = "".join(_CODES[types[name]] for name in vary)
+        self.numbers = attrgetter(*numbers)
+        self.packer = struct.Struct("<" + "".join(_CODES[types[name]] for name in numbers))
         self.texts = attrgetter(*texts)
-        found = ["captured_at", *nested, *fixed, *texts]  # the first place of a name counts
+        found = [*vary, *numbers, *texts, *nested]
         self.in_order = itemgetter(*(found.index(name) for name in types))
 
-    def numbers(self, record: Any) -> list[Any]:
-        """The values of fixed width, the time in microseconds."""
-        values = list(self.fixed(record))
-        when = values[self.time]
-        values[self.time] = _NO_TIME if when is None else (when - _EPOCH) // _MICROSECOND
-        return values
 
-
-_RECORD, _XMP = _Layout(FileRecord), _Layout(XmpValues)
-_PLAIN = struct.Struct("<I?" + _RECORD.code)  # check sum of all that follows, whether XMP was read, numbers
-_PACKET = struct.Struct("<" + _XMP.code)
+_RECORD, _XMP = _Layout(FileRecord, _VARY), _Layout(XmpValues, ("captured_at",))
+_HEAD = struct.Struct("<I?" + _RECORD.varying_code)  # check sum of all that follows, whether XMP was read
+_XMP_TIME = struct.Struct("<q")
 
 READER_VERSION = zlib.crc32(
     repr(
@@ -66,20 +64,22 @@ READER_VERSION = zlib.crc32(
 
 def pack(record: FileRecord) -> bytes:
     """Return a record as bytes."""
-    texts, packet = [_RECORD.texts(record)], b""
-    if record.xmp is not None:
-        texts.append(_XMP.texts(record.xmp))
-        packet = _PACKET.pack(*_XMP.numbers(record.xmp))
-    numbers = _PLAIN.pack(0, record.xmp is not None, *_RECORD.numbers(record))
-    body = b"".join((numbers[4:], packet, json.dumps(texts, separators=(",", ":")).encode()))
+    when, *varying = _RECORD.varying(record)
+    xmp, texts, packet = record.xmp, [_RECORD.texts(record)], b""
+    if xmp is not None:
+        texts.append(_XMP.texts(xmp))
+        packet = _XMP_TIME.pack(_microseconds(xmp.captured_at)) + _XMP.packer.pack(*_XMP.numbers(xmp))
+    head = _HEAD.pack(0, xmp is not None, _microseconds(when), *varying)[4:]
+    numbers = _RECORD.packer.pack(*_RECORD.numbers(record))
+    body = b"".join((head, numbers, packet, json.dumps(texts, separators=(",", ":")).encode()))
     return zlib.crc32(body).to_bytes(4, "little") + body
 
 
-_Tail = tuple[XmpValues | None, tuple[Any, ...]]
+_Tail = tuple[Any, ...]  # what does not vary, as values: numbers, texts, XMP
 
 
 class Unpacker:
-    """Turns bytes back into records; texts and XMP values that recur are kept in memory once."""
+    """Turns bytes back into records; what many frames share is kept in memory once."""
 
     def __init__(self) -> None:
         self._tails: dict[bytes, _Tail] = {}
@@ -93,26 +93,32 @@ class Unpacker:
             If the bytes are damaged.
         """
         try:
-            check, has_xmp, *numbers = _PLAIN.unpack_from(data)
+            check, has_xmp, when, *varying = _HEAD.unpack_from(data)
             if check != zlib.crc32(memoryview(data)[4:]):
                 raise ValueError("the check sum does not fit")
-            tail = data[_PLAIN.size :]
-            xmp, texts = self._tails.get(tail) or self._read_tail(tail, has_xmp)
-            return FileRecord(*_RECORD.in_order((_time(numbers[_RECORD.time]), xmp, *numbers, *texts)))
+            tail = data[_HEAD.size :]
+            shared = self._tails.get(tail) or self._read_tail(tail, has_xmp)
+            return FileRecord(*_RECORD.in_order((_time(when), *varying, *shared)))
         except (IndexError, TypeError, OverflowError, struct.error) as error:
             raise ValueError("not a packed record") from error
 
     def _read_tail(self, tail: bytes, has_xmp: bool) -> _Tail:
-        parts = json.loads(tail[_PACKET.size :] if has_xmp else tail)
-        texts = [tuple(tuple(t) if isinstance(t, list) else t for t in part) for part in parts]
-        xmp = None
+        numbers, at, xmp = _RECORD.packer.unpack_from(tail), _RECORD.packer.size, None
         if has_xmp:
-            numbers = _PACKET.unpack_from(tail)
-            xmp = XmpValues(*_XMP.in_order((_time(numbers[_XMP.time]), *numbers, *texts[1])))
+            (when,) = _XMP_TIME.unpack_from(tail, at)
+            own = _XMP.packer.unpack_from(tail, at + _XMP_TIME.size)
+            at += _XMP_TIME.size + _XMP.packer.size
+        texts = [[tuple(t) if isinstance(t, list) else t for t in part] for part in json.loads(tail[at:])]
+        if has_xmp:
+            xmp = XmpValues(*_XMP.in_order((_time(when), *own, *texts[1])))
         if len(self._tails) >= _MEMO_LIMIT:
             self._tails.clear()
-        self._tails[tail] = xmp, texts[0]
-        return xmp, texts[0]
+        self._tails[tail] = (*numbers, *texts[0], xmp)
+        return self._tails[tail]
+
+
+def _microseconds(when: datetime | None) -> int:
+    return _NO_TIME if when is None else (when - _EPOCH) // _MICROSECOND
 
 
 def _time(microseconds: int) -> datetime | None:

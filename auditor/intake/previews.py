@@ -28,8 +28,8 @@ SMALLEST_PREVIEW_PX = 300
 SHAPE_TOLERANCE = 0.03
 
 _FORMATS = ("JPEG", "MPO", "TIFF", "PNG", "WEBP", "AVIF")
-_OPENED = frozenset((".jpg", ".jpeg", ".jpe", ".mpo", ".tif", ".tiff", ".png", ".webp", ".avif"))
-_TURNS = {
+OPENED = frozenset((".jpg", ".jpeg", ".jpe", ".mpo", ".tif", ".tiff", ".png", ".webp", ".avif"))
+TURNS = {
     2: Image.Transpose.FLIP_LEFT_RIGHT,
     3: Image.Transpose.ROTATE_180,
     4: Image.Transpose.FLIP_TOP_BOTTOM,
@@ -61,7 +61,7 @@ def small_picture(path: str | os.PathLike[str]) -> SmallPicture | None:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # Pillow warns of what is odd in a file
         try:
-            picture = _opened(path) if suffix in _OPENED else _preview(path)
+            picture = _opened(path) if suffix in OPENED else _preview(path)
             return None if picture is None else _as_jpeg(picture)
         except (OpenError, MemoryError):
             return None
@@ -87,10 +87,11 @@ def frame_files(path: str, file: str, files: str) -> list[str]:
     stem, stem_path = os.path.splitext(file)[0], os.path.splitext(path)[0]
     parts = [os.path.splitext(other) for other in files.split("|") if other != file]
     others = [stem_path + suffix for other, suffix in parts if other == stem and suffix.lower() != ".xmp"]
-    return sorted([path, *others], key=lambda name: os.path.splitext(name)[1].lower() not in _OPENED)
+    return sorted([path, *others], key=lambda name: os.path.splitext(name)[1].lower() not in OPENED)
 
 
-def _open(source: io.IOBase | io.BytesIO) -> Image.Image:
+def open_picture(source: io.IOBase | io.BytesIO) -> Image.Image:
+    """Open a picture of a known format; nothing is decoded yet."""
     Image.init()
     known = [name for name in _FORMATS if name in Image.OPEN]
     return Image.open(source, formats=known)  # type: ignore[arg-type]
@@ -98,7 +99,7 @@ def _open(source: io.IOBase | io.BytesIO) -> Image.Image:
 
 def _opened(path: str | os.PathLike[str]) -> Image.Image | None:
     with opened(path) as (fd, _size), os.fdopen(fd, "rb", closefd=False) as file:
-        picture = _open(file)
+        picture = open_picture(file)
         largest = MAX_PIXELS if picture.format in ("JPEG", "MPO") else MAX_PIXELS_WHOLE
         if picture.width * picture.height > largest:
             return None
@@ -114,7 +115,7 @@ def _preview(path: str | os.PathLike[str]) -> Image.Image | None:
             return None
         with os.fdopen(fd, "rb", closefd=False) as file:
             data = file.read(MAX_RAW_BYTES)
-    sound = [picture for picture in _embedded(data) if _shows_whole(picture, record)]
+    sound = [picture for picture in embedded_jpegs(data) if shows_whole(picture, record)]
     sound.sort(key=lambda picture: picture.width * picture.height)
     enough = [picture for picture in sound if min(picture.size) >= SMALLEST_PREVIEW_PX]
     for picture in [*enough, *reversed(sound)]:
@@ -122,12 +123,12 @@ def _preview(path: str | os.PathLike[str]) -> Image.Image | None:
             picture.thumbnail((BOX_PX, BOX_PX), reducing_gap=2.0)
         except (OSError, ValueError, SyntaxError):
             continue
-        turn = _TURNS.get(record.orientation)
+        turn = TURNS.get(record.orientation)
         return picture.transpose(turn) if turn is not None else picture
     return None
 
 
-def _embedded(data: bytes) -> Iterator[Image.Image]:
+def embedded_jpegs(data: bytes) -> Iterator[Image.Image]:
     """Find the JPEGs within a file, wherever its format keeps them; the raw data itself may look like one."""
     at = -1
     for _ in range(MAX_PREVIEWS):
@@ -135,14 +136,14 @@ def _embedded(data: bytes) -> Iterator[Image.Image]:
         if at < 0:
             return
         try:
-            picture = _open(io.BytesIO(data[at:]))
+            picture = open_picture(io.BytesIO(data[at:]))
         except (OSError, ValueError, SyntaxError, Image.DecompressionBombError):
             continue
         if picture.width * picture.height <= MAX_PIXELS:
             yield picture
 
 
-def _shows_whole(picture: Image.Image, record: FileRecord) -> bool:
+def shows_whole(picture: Image.Image, record: FileRecord) -> bool:
     """Whether a preview has the photograph's shape: many are bars and all, or cut to another shape."""
     if not record.stored_width_px or not record.stored_height_px:
         return True

@@ -12,7 +12,11 @@ from threading import Thread
 from auditor.intake.reader_process import receive, send
 
 LISTEN_S = 0.2  # some systems hear Ctrl-C only between two waits
-_START = "import sys; sys.path[:] = sys.argv[1:]; from auditor.intake.reader_process import main; main()"
+READER_MODULE = "auditor.intake.reader_process"
+_START = (
+    "import sys; from importlib import import_module; sys.path[:] = sys.argv[2:]; "
+    "import_module(sys.argv[1]).main()"
+)
 
 
 def cores() -> int:
@@ -23,7 +27,7 @@ def cores() -> int:
 
 
 def read_in_processes(
-    jobs: int, paths_of: Callable[[int], list[str]], workers: int
+    jobs: int, paths_of: Callable[[int], list[str]], workers: int, module: str = READER_MODULE
 ) -> Generator[tuple[int, list[bytes] | None], None, None]:
     """Read lists of files in several processes at once.
 
@@ -35,6 +39,8 @@ def read_in_processes(
         Gives the paths of one job, which are read by one process in one go.
     workers : int
         Number of processes.
+    module : str
+        What each process runs: its ``main`` takes and gives what :mod:`auditor.intake.reader_process` does.
 
     Yields
     ------
@@ -46,7 +52,7 @@ def read_in_processes(
     for number in range(jobs):
         waiting.put(number)
     done: SimpleQueue[tuple[int, list[bytes] | None] | None] = SimpleQueue()
-    processes = [process for _ in range(min(workers, jobs)) if (process := _started()) is not None]
+    processes = [process for _ in range(min(workers, jobs)) if (process := _started(module)) is not None]
     threads = [
         Thread(target=_serve, args=(process, paths_of, waiting, done), daemon=True) for process in processes
     ]
@@ -77,12 +83,12 @@ def read_in_processes(
             process.wait()
 
 
-def _started() -> subprocess.Popen[bytes] | None:
+def _started(module: str) -> subprocess.Popen[bytes] | None:
     """Start a reading process: isolated from the current folder, deaf to the keyboard, without a voice."""
     path = [entry or os.getcwd() for entry in sys.path]
     try:
         return subprocess.Popen(  # noqa: S603 - this very interpreter
-            [sys.executable, "-I", "-c", _START, *path],
+            [sys.executable, "-I", "-c", _START, module, *path],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,

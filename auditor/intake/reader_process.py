@@ -10,6 +10,7 @@ import os
 import signal
 import struct
 import sys
+from collections.abc import Callable
 from typing import BinaryIO
 
 from auditor.intake.metadata import read_file
@@ -61,11 +62,16 @@ def receive(stream: BinaryIO) -> list[bytes] | None:
 
 def main() -> None:
     """Serve until the input ends."""
+    serve(read_packed)
+
+
+def serve(answer: Callable[[str], bytes]) -> None:
+    """Answer each list of requests with a list of byte strings, until the input ends."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     out = os.fdopen(os.dup(sys.stdout.fileno()), "wb")
     os.dup2(sys.stderr.fileno(), sys.stdout.fileno())  # nothing else may write among the answers
     try:
-        while (paths := receive(sys.stdin.buffer)) is not None:
-            send(out, [read_packed(os.fsdecode(path)) for path in paths])
+        while (requests := receive(sys.stdin.buffer)) is not None:
+            send(out, [answer(os.fsdecode(request)) for request in requests])
     except BrokenPipeError:
         os._exit(0)  # the program that asked is gone

@@ -98,6 +98,7 @@ class _Reading:
         self.found, self.store, self.meter = found, store, meter
         self.items = found.pictures + found.sidecars
         self.stamps: list[Stamp | None] = found.picture_stamps + found.sidecar_stamps
+        self.folders = [os.path.abspath(folder.path) for folder in found.folders]
         self.records: list[FileRecord | None] = [None] * len(self.items)
         self.missing: list[int] = []
         self.problems: list[Problem] = []
@@ -109,10 +110,10 @@ class _Reading:
         of_folder: dict[int, list[int]] = {}
         for number, (folder, _) in enumerate(self.items):
             of_folder.setdefault(folder, []).append(number)
-        with _without_collector():
+        with without_collector():
             for folder, numbers in of_folder.items():
                 before = len(self.missing)
-                self._folder_from_cache(os.path.abspath(self.found.folders[folder].path), numbers)
+                self._folder_from_cache(self.folders[folder], numbers)
                 self.meter.add(len(numbers) - (len(self.missing) - before))
 
     def _folder_from_cache(self, folder: str, numbers: list[int]) -> None:
@@ -121,10 +122,10 @@ class _Reading:
             self.missing += numbers
             return
         for number in numbers:
-            size, changed_ns, entry_changed_ns, reader, value = rows.pop(self.items[number][1], _NO_ROW)
-            if (size, changed_ns, entry_changed_ns) == self.stamps[number] and reader == READER_VERSION:
+            row = rows.pop(self.items[number][1], None)
+            if row is not None and row[1:4] == self.stamps[number] and row[4] == READER_VERSION:
                 try:
-                    self.records[number] = self._unpack(value)  # type: ignore[arg-type]
+                    self.records[number] = self._unpack(row[5])  # type: ignore[arg-type]
                     continue
                 except ValueError:
                     pass
@@ -148,6 +149,7 @@ class _Reading:
     def _read_here(self, job: list[int]) -> None:
         for number in job:
             self._take(number, read_packed(self.found.path(self.items[number])))
+            self.meter.add(1)
 
     def _in_processes(self, jobs: list[list[int]], workers: int) -> None:
         def paths_of(which: int) -> list[str]:
@@ -162,6 +164,7 @@ class _Reading:
                     continue
                 for number, data in zip(jobs[which], packed, strict=True):
                     self._take(number, data)
+                self.meter.add(len(packed))
         if died:
             self.problems.append(
                 Problem(None, "A reading process ended early.", "Its files were read again; none is missing.")
@@ -171,10 +174,9 @@ class _Reading:
         record = self._unpack(data)
         self.records[number] = record
         stamp = self.stamps[number]
-        if stamp is not None and self._settled(stamp) and _lasting(record):
+        if self.store.is_open and stamp is not None and self._settled(stamp) and _lasting(record):
             folder, name = self.items[number]
-            self.store.put(os.path.abspath(self.found.folders[folder].path), name, stamp, data)
-        self.meter.add(1)
+            self.store.put(self.folders[folder], name, stamp, data)
 
     def _settled(self, stamp: Stamp) -> bool:
         """Whether a later change is sure to show in the times; one dated in the future is settled."""
@@ -200,11 +202,8 @@ def _lasting(record: FileRecord) -> bool:
     return record.error is None or not (may_pass(record.error) or record.error.startswith(UNFORESEEN))
 
 
-_NO_ROW = (None, None, None, None, None)
-
-
 @contextmanager
-def _without_collector() -> Iterator[None]:
+def without_collector() -> Iterator[None]:
     """Pause the search for cycles, which costs as much as the work itself where many records are made."""
     was_on = gc.isenabled()
     gc.disable()

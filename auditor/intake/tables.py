@@ -20,7 +20,7 @@ import numpy as np
 import pandas as pd
 
 from auditor.errors import FileFormatError, OutputError, Problem
-from auditor.frames import COLUMNS, NUMBER, TEXT, TIME, TRUTH, with_columns
+from auditor.frames import COLUMNS, MEASURED_COLUMNS, NUMBER, TEXT, TIME, TRUTH, with_columns
 
 CSV_ROWS = 20_000  # written at a time, so that a large table is not held twice
 TABLE_SUFFIXES = (".csv", ".json", ".parquet")
@@ -56,11 +56,13 @@ def restored(text: str) -> str:
 
 def time_texts(table: pd.DataFrame) -> pd.Series:
     """Capture times as ISO 8601 text, with a fraction only where the camera wrote one."""
-    times = table["captured_at"]
-    whole = times.dt.strftime("%Y-%m-%dT%H:%M:%S")
-    fraction = times.dt.strftime(".%f").str.replace(r"(?<=\.\d\d)0+$", "", regex=True)
-    has_fraction = table["has_subseconds"].fillna(False) | (times.dt.microsecond.fillna(0) > 0)
-    return whole.where(~has_fraction, whole + fraction)
+    times = table["captured_at"].to_numpy("datetime64[us]")
+    texts = np.datetime_as_string(times, unit="s").astype(object)
+    has_fraction = table["has_subseconds"].fillna(False).to_numpy(bool) | (times != times.astype("M8[s]"))
+    exact = np.datetime_as_string(times[has_fraction], unit="us")
+    texts[has_fraction] = [re.sub(r"(?<=\.\d\d)0+$", "", text) for text in exact.tolist()]
+    texts[np.isnat(times)] = None
+    return pd.Series(texts, index=table.index, dtype="str")
 
 
 def to_csv_text(table: pd.DataFrame) -> str:
@@ -195,7 +197,7 @@ def read_table(path: Path) -> tuple[pd.DataFrame, list[Problem]]:
     infinite = [name for name in raw.columns if str(name).endswith("_is_infinite")]
     out = raw.drop(columns=infinite).copy()
     for name in out.columns:
-        dtype = COLUMNS.get(str(name))
+        dtype = (COLUMNS | MEASURED_COLUMNS).get(str(name))
         if dtype is None:
             continue
         if dtype == TEXT and path.suffix.lower() == ".csv":

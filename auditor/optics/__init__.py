@@ -1,7 +1,7 @@
 """Optics of zone focusing: distances, zones, blur and criteria of a thin lens, in numpy alone.
 
-``lens`` has the two distances and the plain zone, ``blur`` what makes a point large, ``combined`` the zone for
-all blur together, ``plans`` the inverse problems, ``sensors`` sizes and criteria for the circle of confusion.
+``lens`` has the two distances and the plain zone, ``blur`` what makes a point large, ``combined`` the zone
+for all blur together, ``plans`` the inverse problems, ``sensors`` sizes and criteria.
 
 What is left out
 ----------------
@@ -14,13 +14,13 @@ designers and testers usually find them.
 * **Thickness.** The principal planes of a real lens stand some millimetres apart, up to 2 cm: 1 to 2 % of the
   distance at 1 m.
 * **Subjects off the focus distance.** A distance from the sensor plane is brought to the lens as if the ring
-  were set to it. The lens really stays where it is focused; the difference is at most f^2 / (s - f), 4.2 mm for
-  50 mm at 0.7 m, and changes the blur by 1 % just in front of that ring, by less elsewhere.
+  were set to it. The lens really stays where it is focused; the difference is at most f^2 / (s - f), 4.2 mm
+  for 50 mm at 0.7 m, and changes the blur by 1 % just in front of that ring, by less elsewhere.
 * **Focus breathing.** Lenses that focus by moving inner groups lose focal length when set close, often 5 to
   15 % at their nearest, and blur goes with f^2. Lenses that move as a whole, as most with engraved scales do,
   do not.
-* **Field curvature.** Off the axis the sharp surface lies 0.05 to 0.2 mm before or behind the sensor: 0.006 to
-  0.025 mm of blur at f/8, so up to a handbook circle of confusion in the corners.
+* **Field curvature.** Off the axis the sharp surface lies 0.05 to 0.2 mm before or behind the sensor: 0.006
+  to 0.025 mm of blur at f/8, so up to a handbook circle of confusion in the corners.
 * **Spherical aberration.** It shifts the best focus on stopping down by 0.02 to 0.1 mm in fast lenses, and
   makes blur before and behind the focus unlike each other. At f/8 the shift amounts to some 0.01 mm of blur.
 * **Mechanical vignetting** narrows the disc in the corners, by a third or more wide open, not at f/8.

@@ -4,12 +4,12 @@ All parts are diameters in millimetres on the sensor. They are combined as the r
 squares, the published model for defocus and diffraction (Hansma); the parts always stand beside the sum.
 Infinity is an ordinary focus distance and an ordinary subject distance. NaN in, NaN out.
 
-How good that root is was measured against wave optics (``tests/optics/test_waves.py``), as the even disc that
-halves contrast at the same frequency. With the MTF50 disc for diffraction it is never too small, and at most
-14 % too large (a little out of focus, at a disc of 2.3 lambda N). With the Airy diameter, which the columns of
-the frame table use, it is up to 41 % too large in focus, below 18 % once the blur disc exceeds 4 lambda N and
-below 7 % beyond 8 lambda N: it errs towards blur. Adding the diameters outright errs by over 50 %. No better
-combination was found in print.
+How good that root is was measured against wave optics (``tests/optics/test_waves.py``), as the even disc
+that halves contrast at the same frequency. With the MTF50 disc for diffraction it is never too small, and at
+most 14 % too large (a little out of focus, at a disc of 2.3 lambda N). With the Airy diameter, which the
+columns of the frame table use, it is up to 41 % too large in focus, below 18 % once the blur disc exceeds
+4 lambda N and below 7 % beyond 8 lambda N: it errs towards blur. Adding the diameters outright errs by over
+50 %. No better combination was found in print.
 """
 
 from __future__ import annotations
@@ -57,22 +57,30 @@ def defocus_mm(
     >>> round(float(defocus_mm(35, 8, 3.0, 1.5, "lens")), 4)
     0.0516
     """
+    focus = from_lens(focus_distance_m, focal_length_mm, distance_from)
+    subject = from_lens(subject_distance_m, focal_length_mm, distance_from)
+    return _disc_mm(focal_length_mm, _known_only(f_number), focus, subject)
+
+
+def _disc_mm(focal_length_mm: npt.ArrayLike, number: Floats, focus: Floats, subject: Floats) -> Floats:
+    """Blur disc [mm] of distances from the lens [m] that can be focused."""
     focal = np.asarray(focal_length_mm, dtype=float)
-    number = np.asarray(f_number, dtype=float)
-    focus = from_lens(focus_distance_m, focal, distance_from)
-    subject = from_lens(subject_distance_m, focal, distance_from)
     with np.errstate(all="ignore"):
         focal_m = focal / MM_PER_M
         pull = 1 / (focus - focal_m)  # nought at infinity, where s / (s - f) = 1 + f pull stays finite
-        disc = focal * focal_m / number * np.abs(pull - (1 + focal_m * pull) / subject)
-        return np.where(known(number), disc, np.nan)[()]
+        disc: Floats = focal * focal_m / number * np.abs(pull - (1 + focal_m * pull) / subject)
+    return disc[()]
+
+
+def _known_only(f_number: npt.ArrayLike) -> Floats:
+    """f-numbers, NaN where one is not above zero and finite."""
+    return np.where(known(f_number), np.asarray(f_number, dtype=float), np.nan)
 
 
 def effective_f_number(f_number: npt.ArrayLike, magnification: npt.ArrayLike) -> Floats:
     """f-number that the sensor sees, N (1 + m); NaN where the f-number is unknown."""
-    number = np.asarray(f_number, dtype=float)
-    with np.errstate(all="ignore"):
-        return np.where(known(number), number * (1 + np.asarray(magnification, dtype=float)), np.nan)[()]
+    effective: Floats = _known_only(f_number) * (1 + np.asarray(magnification, dtype=float))
+    return effective[()]
 
 
 def airy_mm(f_number: npt.ArrayLike, magnification: npt.ArrayLike) -> Floats:
@@ -153,11 +161,21 @@ def motion_mm(
     >>> round(float(motion_mm(35, 3.0, 1.4, 1 / 250, crossing_deg=90, distance_from="lens")), 4)
     0.0661
     """
-    speed, time = np.asarray(speed_m_s, dtype=float), np.asarray(exposure_time_s, dtype=float)
     size = magnification(from_lens(subject_distance_m, focal_length_mm, distance_from), focal_length_mm)
+    return _smear_mm(_motion_scale(size, crossing_deg), speed_m_s, exposure_time_s)
+
+
+def _motion_scale(size: Floats, crossing_deg: npt.ArrayLike | None) -> Floats:
+    """Smear [mm] for each metre that a subject moves."""
     with np.errstate(all="ignore"):
-        smear = size * (MM_PER_M * crossing_share(crossing_deg) * speed * time)
-        return np.where((speed >= 0) & (time >= 0), smear, np.nan)[()]
+        return size * (MM_PER_M * crossing_share(crossing_deg))
+
+
+def _smear_mm(scale: Floats, rate: npt.ArrayLike, exposure_time_s: npt.ArrayLike) -> Floats:
+    """What a rate that is at least 0 smears in an exposure time that is at least 0; else NaN."""
+    rate, time = np.asarray(rate, dtype=float), np.asarray(exposure_time_s, dtype=float)
+    with np.errstate(all="ignore"):
+        return np.where((rate >= 0) & (time >= 0), scale * (rate * time), np.nan)[()]
 
 
 def camera_turn_mm(
@@ -185,11 +203,14 @@ def camera_turn_mm(
     numpy.ndarray or numpy.float64
         Length [mm], near the middle of the picture.
     """
-    turn, time = np.asarray(turn_deg_s, dtype=float), np.asarray(exposure_time_s, dtype=float)
     size = magnification(from_lens(subject_distance_m, focal_length_mm, distance_from), focal_length_mm)
+    return _smear_mm(_turn_scale(focal_length_mm, size), turn_deg_s, exposure_time_s)
+
+
+def _turn_scale(focal_length_mm: npt.ArrayLike, size: Floats) -> Floats:
+    """Smear [mm] for each degree that the camera turns."""
     with np.errstate(all="ignore"):
-        smear = np.asarray(focal_length_mm, dtype=float) * (1 + size) * np.deg2rad(turn) * time
-        return np.where((turn >= 0) & (time >= 0), smear, np.nan)[()]
+        return np.asarray(focal_length_mm, dtype=float) * (np.pi / 180) * (1 + size)
 
 
 def combined_mm(*parts_mm: npt.ArrayLike) -> Floats:
@@ -275,13 +296,24 @@ def blur_parts(
     BlurParts
         Its parts, and their sum as ``combined_mm``.
     """
+    focus = from_lens(focus_distance_m, focal_length_mm, distance_from)
     subject = from_lens(subject_distance_m, focal_length_mm, distance_from)
     size = magnification(subject, focal_length_mm)
+    moving = turning = np.asarray(0.0)
+    if not _left_out(speed_m_s):
+        moving = _smear_mm(_motion_scale(size, crossing_deg), speed_m_s, exposure_time_s)
+    if not _left_out(turn_deg_s):
+        turning = _smear_mm(_turn_scale(focal_length_mm, size), turn_deg_s, exposure_time_s)
     parts = np.broadcast_arrays(
-        defocus_mm(focal_length_mm, f_number, focus_distance_m, subject_distance_m, distance_from),
-        motion_mm(focal_length_mm, subject, speed_m_s, exposure_time_s, crossing_deg, "lens"),
+        _disc_mm(focal_length_mm, _known_only(f_number), focus, subject),
+        moving,
         airy_mm(f_number, size),
-        camera_turn_mm(focal_length_mm, subject, turn_deg_s, exposure_time_s, "lens"),
+        turning,
         np.asarray(pixel_pitch_mm, dtype=float),
     )
     return BlurParts(*(part[()] for part in parts))
+
+
+def _left_out(rate: npt.ArrayLike) -> bool:
+    """Whether a movement was not asked for: one rate of 0 for everything."""
+    return np.ndim(rate) == 0 and bool(np.equal(rate, 0))

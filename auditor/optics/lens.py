@@ -114,7 +114,7 @@ def lens_distance_m(sensor_distance_m: npt.ArrayLike, focal_length_mm: npt.Array
     distance = np.asarray(sensor_distance_m, dtype=float)
     focal_m = np.asarray(focal_length_mm, dtype=float) / MM_PER_M
     with np.errstate(all="ignore"):
-        lens_distance = distance * (0.5 + 0.5 * np.sqrt(1 - 4 * focal_m / distance))
+        lens_distance = 0.5 * distance + np.sqrt(distance * (0.25 * distance - focal_m))
         return np.where((distance > 0) & (focal_m > 0), lens_distance, np.nan)[()]
 
 
@@ -141,11 +141,16 @@ def sensor_distance_m(lens_distance_m: npt.ArrayLike, focal_length_mm: npt.Array
     >>> round(float(sensor_distance_m(0.1, 50)), 4), round(float(sensor_distance_m(2.0, 50)), 4)
     (0.2, 2.0513)
     """
-    distance = np.asarray(lens_distance_m, dtype=float)
     focal_m = np.asarray(focal_length_mm, dtype=float) / MM_PER_M
     with np.errstate(all="ignore"):
-        sensor_distance = distance + focal_m + focal_m**2 / (distance - focal_m)
-        return np.where((distance >= 2 * focal_m) & (focal_m > 0), sensor_distance, np.nan)[()]
+        focal_m = np.where(focal_m > 0, focal_m, np.nan)
+        return _outward(np.asarray(lens_distance_m, dtype=float), focal_m)[()]
+
+
+def _outward(distance: Floats, focal_m: Floats) -> Floats:
+    """Distance from the sensor plane of one from the lens, for a focal length that is not nought."""
+    beyond = distance - focal_m
+    return np.where(beyond >= focal_m, distance + focal_m + focal_m * focal_m / beyond, np.nan)
 
 
 def magnification(lens_distance_m: npt.ArrayLike, focal_length_mm: npt.ArrayLike) -> Floats:
@@ -286,18 +291,16 @@ def sharp_zone(
     width = half_width(focal, f_number, coc_mm)
     focus = from_lens(focus_distance_m, focal, distance_from)
     with np.errstate(all="ignore"):
+        focal_m = focal / MM_PER_M
         vergence = 1 / focus
-        half = (1 - focal / MM_PER_M * vergence) * width
+        half = (1 - focal_m * vergence) * width
         beyond = vergence - half
-        near = 1 / (vergence + half)
-        far = np.where(beyond <= _ROUNDING * half, np.inf, 1 / beyond)
-        hyperfocal = 1 / width + focal / MM_PER_M
-    near, far, hyperfocal, asked = np.broadcast_arrays(
-        near, far, hyperfocal, np.asarray(focus_distance_m, float)
-    )
-    return Zone(
-        near_limit_m=to_convention(near, focal, distance_from),
-        far_limit_m=to_convention(far, focal, distance_from),
-        hyperfocal_m=to_convention(hyperfocal, focal, distance_from),
-        focus_distance_m=asked[()],
-    )
+        limits = [
+            1 / (vergence + half),
+            np.where(beyond <= _ROUNDING * half, np.inf, 1 / beyond),
+            1 / width + focal_m,
+        ]
+        if distance_from == "sensor":
+            limits = [_outward(limit, focal_m) for limit in limits]
+    shaped = np.broadcast_arrays(*limits, np.asarray(focus_distance_m, dtype=float))
+    return Zone(*(part[()] for part in shaped))

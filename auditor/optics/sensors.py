@@ -6,7 +6,6 @@ So a criterion always carries its name and its source, and its value is always r
 
 from __future__ import annotations
 
-import json
 import math
 import re
 from collections.abc import Callable
@@ -262,6 +261,8 @@ def _positive(number: str, text: str) -> float:
 
 
 def _read_tolerance_mm(path: Path) -> float:
+    import json  # only here, so that a typed zone starts sooner
+
     hint = "Name the audit.json of an audit."
     try:
         audit = json.loads(path.read_text(encoding="utf-8"))

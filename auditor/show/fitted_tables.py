@@ -1,4 +1,4 @@
-"""The tables behind the charts of fitted results: tolerance, aperture tuning, advice."""
+"""The tables behind the charts of fitted results: tolerance, tuning, advice, causes, sessions."""
 
 from __future__ import annotations
 
@@ -8,10 +8,13 @@ import numpy as np
 import pandas as pd
 
 from auditor.advice.result import Advice, Tuning
+from auditor.evidence.causes import UNEXPLAINED, Causes
 from auditor.evidence.keeper_curve import keep_probability
+from auditor.evidence.over_time import OverTime
 from auditor.evidence.tolerance import Tolerance
+from auditor.show.words import causes as cause_words
 from auditor.show.words import tuning as tuning_words
-from auditor.show.words.figures import millimetres
+from auditor.show.words.figures import millimetres, whole
 from auditor.units import METRES_PER_FOOT, format_f_number
 
 CURVE_POINTS = 80
@@ -128,3 +131,23 @@ def advice_ticks(advice: Advice, units: str, *, narrow: bool) -> pd.DataFrame:
     return pd.DataFrame(
         along + [{"axis": "row", "at": at, "label": format_f_number(stop)} for at, stop in enumerate(stops)]
     )
+
+
+def cause_rows(causes: Causes) -> pd.DataFrame:
+    """Rows of the chart of causes, in the order of the contract."""
+    table = causes.table
+    return table.assign(
+        label=table["cause"].map(cause_words.NAMES),
+        count_label=[cause_words.count_label(row) for _, row in table.iterrows()],
+        short_label=[whole(round(frames)) for frames in table["frames"]],
+        explained=table["cause"] != UNEXPLAINED,
+    )
+
+
+def session_ticks(found: OverTime, most: int) -> pd.DataFrame:
+    """Ticks of the sessions' chart: evenly chosen sessions with their dates."""
+    n = len(found.sessions)
+    chosen = np.unique(np.linspace(0, n - 1, min(n, most)).round().astype(int))
+    dates = found.sessions["starts_at"].iloc[chosen]
+    labels = ["" if pd.isna(date) else f"{date:%Y-%m-%d}" for date in dates]
+    return pd.DataFrame({"at": chosen, "label": labels})

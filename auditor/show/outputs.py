@@ -13,6 +13,7 @@ from typing import Any
 
 import pandas as pd
 
+from auditor.advice.result import as_json
 from auditor.audit import Audit
 from auditor.errors import OutputError
 from auditor.evidence.tolerance import Tolerance
@@ -40,6 +41,8 @@ def audit_json(audit: Audit) -> dict[str, Any]:
         "causes": plain({name: getattr(audit.causes, name) for name in _CAUSES}),
         "telling_frames": _rows(audit.telling),
         "over_time": _rows(audit.over_time.sessions),
+        "advice": as_json(audit.advice) if audit.advice is not None else None,
+        "tuning": as_json(audit.tuning) if audit.tuning is not None else None,
         "problems": [asdict(problem) for problem in audit.problems],
     }
 
@@ -67,8 +70,15 @@ def _rows(table: pd.DataFrame) -> list[dict[str, Any]]:
     return to_json_rows(out)
 
 
-def write_outputs(audit: Audit, folder: Path) -> list[Path]:
+def write_outputs(audit: Audit, folder: Path, *, pictures: bool = False) -> list[Path]:
     """Write every output of an audit into a folder, which is made if it is not there.
+
+    Parameters
+    ----------
+    audit : Audit
+    folder : Path
+    pictures : bool
+        Whether small pictures of the most telling frames go into the report.
 
     Returns
     -------
@@ -97,7 +107,7 @@ def write_outputs(audit: Audit, folder: Path) -> list[Path]:
         for name, (svg, png) in charts.items():
             write(f"charts/{name}.svg", svg)
             write(f"charts/{name}.png", png)
-        write("report.html", build_report(audit, charts))
+        write("report.html", build_report(audit, charts, folder, pictures=pictures))
     except OSError as error:
         raise OutputError(
             f"{folder} cannot be written: {error.strerror}.",

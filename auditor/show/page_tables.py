@@ -13,10 +13,10 @@ from auditor.evidence.bursts import zone_focused
 from auditor.evidence.presets import RATE_COLUMNS, count_all, count_distances
 from auditor.evidence.rates import hit_rates
 from auditor.show import chart_tables
-from auditor.show.telling import link_to, small_picture, telling_frames
-from auditor.show.words import comparisons as comparison_words
+from auditor.show.photographs import link_to, small_picture
 
 PROBLEMS_SHOWN = 40
+RESULTS = ("comparisons", "zone_check", "causes", "distances_met", "over_time")
 LABEL = 200  # characters; the page has room to wrap
 
 
@@ -25,7 +25,6 @@ def page_tables(audit: Audit, folder: Path | None, *, pictures: bool) -> dict[st
     shown = chart_tables.presets_for_reading(audit)
     lanes, _ = chart_tables.distance_lanes(audit)
     lens_of = dict(zip(shown["preset"], shown["lens"], strict=True))
-    compared = getattr(audit, "comparisons", None)
     table = audit.table
     with_zone = table[table["near_limit_m"].notna()]
     return {
@@ -43,10 +42,8 @@ def page_tables(audit: Audit, folder: Path | None, *, pictures: bool) -> dict[st
         "last_at": table["captured_at"].max(),
         "coc_mm": sorted(set(np.round(with_zone["coc_mm"].dropna(), 4))),
         "sensors_assumed": int((table["sensor_source"] == "assumed").sum()),
-        "comparisons": compared,
-        "tuning": getattr(audit, "tuning", None),
-        "advice": getattr(audit, "advice", None),
-        "compared": comparison_words.verdict(compared.pairs, compared.worth_points) if compared else "",
+        **{name: getattr(audit, name) for name in RESULTS},
+        **{name: getattr(audit, name, None) for name in ("tuning", "advice")},
         "telling": _telling(audit, folder, pictures),
         "problems_shown": audit.problems[:PROBLEMS_SHOWN],
     }
@@ -80,13 +77,18 @@ def distance_matrix(audit: Audit, units: str) -> dict[str, Any]:
 
 
 def _telling(audit: Audit, folder: Path | None, pictures: bool) -> list[dict[str, Any]]:
-    """Frames to look at, each with the address of its file and, where wanted, a small picture."""
-    frames = telling_frames(audit.table)
-    return [
-        row._asdict()
-        | {
-            "link": link_to(audit, position, folder),
-            "picture": small_picture(audit.paths[position]) if pictures else None,
-        }
-        for position, row in zip(frames.index, frames.itertuples(index=False), strict=True)
-    ]
+    """Frames to look at, each with the address of its file and, where wanted, a small picture.
+
+    None where the curve that chose them does not carry.
+    """
+    if not audit.tolerance.carries:
+        return []
+    first = audit.table.drop_duplicates("file").set_index("file")
+    position = dict(zip(first.index, audit.table.drop_duplicates("file").index, strict=True))
+    rows = []
+    for frame in audit.telling.to_dict("records"):
+        at = position[frame["file"]]
+        known = audit.table.iloc[at].to_dict() | frame
+        picture = small_picture(audit.paths[at]) if pictures else None
+        rows.append(known | {"link": link_to(audit, at, folder), "picture": picture})
+    return rows

@@ -18,29 +18,35 @@ from auditor.show.charts import Chart
 from auditor.show.page_tables import page_tables
 from auditor.show.words import (
     advice,
+    causes,
     comparisons,
     distances,
     fallout,
     figures,
     flags,
+    met,
     method,
     presets,
     sessions,
     telling,
     tolerance,
     tuning,
+    verdict,
+    zone_check,
 )
 from auditor.units import format_distance
 
 # In the order of the page; each is a template of that name and vanishes where it has nothing to say.
 SECTIONS = (
-    "presets", "distances", "frames", "tuning", "tolerance", "advice", "sessions", "fallout", "method", "glossary",
+    "presets", "distances", "causes", "frames", "tuning", "tolerance", "advice", "sessions", "fallout",
+    "method", "glossary",
 )  # fmt: skip
 
 WORDS = {
     module.__name__.rpartition(".")[2]: module
     for module in (
-        advice, comparisons, distances, fallout, flags, method, presets, sessions, telling, tolerance, tuning,
+        advice, causes, comparisons, distances, fallout, flags, met, method, presets, sessions, telling,
+        tolerance, tuning, zone_check,
     )
 }  # fmt: skip
 CONTROLS = {"Cc", "Cf", "Cs", "Co", "Zl", "Zp"}
@@ -87,11 +93,6 @@ def build_report(
         "shown": shown,
     }
     tables = page_tables(audit, folder, pictures=pictures)
-    verdict = (
-        tied(presets.overall(tables["overall"], audit.settings.confidence)),
-        tables["compared"] or both(presets.which_worked, tables["presets"]),
-        tied(distances.in_and_out(tables["tally"])),
-    )
     script = environment.get_template("page.js").render()
     return environment.get_template("report.html").render(
         audit=audit,
@@ -99,7 +100,7 @@ def build_report(
         sections=SECTIONS,
         script=Markup(script),  # noqa: S704 -- our own file
         script_hash=base64.b64encode(hashlib.sha256(script.encode()).digest()).decode(),
-        verdict=[sentence for sentence in verdict if sentence],
+        verdict=[both(sentence, audit, tables) for sentence in verdict.SENTENCES],
         **tables,
     )
 
@@ -120,7 +121,8 @@ def distance(distance_m: float) -> str:
 def draw(chart: Chart, lenses: Sequence[object], say: Callable[..., str], *results: Any) -> str:
     """Put a chart in the page for both units, wide and narrow, each with its finding in words.
 
-    Parts of the chart whose name ends in a row's number carry that row's lens, for the filter.
+    Parts of the chart whose name ends in a row's number carry that row's lens, for the filter; an empty list
+    carries none.
     """
     parts = []
     for (units, narrow), svg in chart.page.items():
@@ -132,7 +134,7 @@ def draw(chart: Chart, lenses: Sequence[object], say: Callable[..., str], *resul
 
 
 def _with_lens(found: re.Match[str], lenses: Sequence[object]) -> str:
-    lens = lenses[int(found[2])]
+    lens = lenses[int(found[2])] if lenses else None
     return f'{found[1]} data-lens="{escape(lens)}"' if isinstance(lens, str) else found[1]
 
 

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from auditor.optics.blur import BlurParts
-from auditor.optics.combined import CombinedZone
 from auditor.optics.lens import DistanceFrom, Zone
 from auditor.optics.sensors import Criterion
 from auditor.show.words.figures import far_limit, percent, setting, zone
 from auditor.units import format_distance, format_exposure_time
+
+if TYPE_CHECKING:
+    from auditor.optics.combined import CombinedZone
 
 CAUSES = ("defocus", "motion", "diffraction", "turn", "pixel")
 IN_WORDS = {

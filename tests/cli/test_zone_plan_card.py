@@ -1,4 +1,4 @@
-"""zone, plan and card as a person types them: text, JSON, files, exit codes. Values are proven in tests/optics."""
+"""zone, plan and card as a person types them: text, JSON, files, exit codes."""
 
 from __future__ import annotations
 
@@ -113,7 +113,9 @@ def test_zone_says_what_eats_it():
     found = run_json(*ZONE, "--shutter", "1/30")
     assert found["with_all_blur"]["empty"] is True
     assert found["with_all_blur"]["largest_blur"] == "motion"
-    closed = run_json("zone", "--focal-length", "28mm", "--f-number", "32", "--focus", "2m", "--shutter", "1/8000")
+    closed = run_json(
+        "zone", "--focal-length", "28mm", "--f-number", "32", "--focus", "2m", "--shutter", "1/8000"
+    )
     assert closed["with_all_blur"]["largest_blur"] == "diffraction"
 
 
@@ -165,7 +167,9 @@ def test_bad_input_is_named_with_what_was_read(words, code, says):
 
 
 def test_a_very_short_lens_is_welcome_on_a_small_sensor():
-    assert run_json("zone", "--focal-length", "2.5mm", "--f-number", "2.8", "--focus", "1m", "--sensor", "5x3.7")
+    assert run_json(
+        "zone", "--focal-length", "2.5mm", "--f-number", "2.8", "--focus", "1m", "--sensor", "5x3.7"
+    )
 
 
 def test_plan_for_limits():
@@ -183,7 +187,9 @@ def test_plan_for_limits():
 
 
 def test_plan_says_how_close_it_gets():
-    text = run("plan", "--focal-length", "50mm", "--near", "1m", "--far", "inf", "--f-stops", "8,11,16").stdout
+    text = run(
+        "plan", "--focal-length", "50mm", "--near", "1m", "--far", "inf", "--f-stops", "8,11,16"
+    ).stdout
     assert "No f-number of the list covers this" in text
     assert "f/16 comes closest" in text
     assert "2.8 times" in text
@@ -191,7 +197,9 @@ def test_plan_says_how_close_it_gets():
 
 
 def test_plan_for_a_line():
-    found = run_json("plan", "--focal-length", "50mm", "--line", "5m", "--spread", "40cm", "--f-stops", "2,4,8")
+    found = run_json(
+        "plan", "--focal-length", "50mm", "--line", "5m", "--spread", "40cm", "--f-stops", "2,4,8"
+    )
     chances = [row["probability_inside"] for row in found["settings"]]
     assert chances == sorted(chances)
     assert 0.8 < chances[0] < 0.9
@@ -205,7 +213,8 @@ def test_plan_for_a_line():
         ((), 2), (("--near", "2m"), 2), (("--near", "2m", "--line", "3m"), 2), (("--line", "3m"), 2),
         (("--near", "3m", "--far", "2m"), 1), (("--near", "inf", "--far", "inf"), 1),
         (("--near", "5cm", "--far", "2m"), 1), (("--line", "inf", "--spread", "1m"), 1),
-        (("--near", "2m", "--far", "3m", "--f-stops", "8,x"), 2), (("--near", "2m", "--far", "3m", "--f-stops", ","), 2),
+        (("--near", "2m", "--far", "3m", "--f-stops", "8,x"), 2),
+        (("--near", "2m", "--far", "3m", "--f-stops", ","), 2),
     ],
 )  # fmt: skip
 def test_plans_that_make_no_sense(words, code):

@@ -1,4 +1,4 @@
-"""Reads the authority files and computes, for each printed quantity, the project's value and the handbook form's."""
+"""Reads the authority files; computes each printed quantity as the project and as the handbook form do."""
 
 from __future__ import annotations
 
@@ -12,7 +12,14 @@ from pathlib import Path
 import numpy as np
 from scipy.optimize import minimize_scalar
 
-from auditor.optics.blur import WAVELENGTH_MM, airy_mm, combined_mm, effective_f_number, motion_mm, mtf50_disc_mm
+from auditor.optics.blur import (
+    WAVELENGTH_MM,
+    airy_mm,
+    combined_mm,
+    effective_f_number,
+    motion_mm,
+    mtf50_disc_mm,
+)
 from auditor.optics.lens import hyperfocal_m, magnification, sharp_zone
 from auditor.optics.plans import best_focus_m
 from auditor.optics.sensors import parse_criterion, parse_sensor
@@ -40,7 +47,11 @@ class Row:
     @property
     def allowed(self) -> float:
         """How far our own value may lie from the print."""
-        return self.ours_within if self.ours_within is not None else {"exact": 1e-12}.get(self.rounding, self.step / 2)
+        return (
+            self.ours_within
+            if self.ours_within is not None
+            else {"exact": 1e-12}.get(self.rounding, self.step / 2)
+        )
 
 
 def quantity_in(text: str) -> float | str:
@@ -124,7 +135,9 @@ def _share(name):
 def _best_f_number(spread, whole, tenths):
     """How many stops our best f-number lies from the printed one."""
     best = minimize_scalar(
-        lambda n: float(combined_mm(1000 * spread / (2 * n), airy_mm(n, 0.0))), bounds=(5, 120), method="bounded"
+        lambda n: float(combined_mm(1000 * spread / (2 * n), airy_mm(n, 0.0))),
+        bounds=(5, 120),
+        method="bounded",
     )
     exact_stop = 2 ** (round(2 * math.log2(whole)) / 2)  # the f/22 and f/45 of the series are 22.63 and 45.25
     return 2 * math.log2(best.x / (exact_stop * 2 ** (tenths / 20)))

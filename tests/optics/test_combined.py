@@ -15,7 +15,8 @@ MOVING = {"speed_m_s": 1.32, "exposure_time_s": 1 / 500}
 
 
 @given(
-    st.floats(12, 135), st.floats(1.4, 22), st.floats(1.0, 30), st.floats(0.02, 0.06), st.floats(1e-4, 1 / 250),
+    st.floats(12, 135), st.floats(1.4, 22), st.floats(1.0, 30), st.floats(0.02, 0.06),
+    st.floats(1e-4, 1 / 250),
     st.sampled_from(["sensor", "lens"]), st.sampled_from([None, 30.0, 90.0]),
 )  # fmt: skip
 def test_at_its_ends_all_blur_together_is_exactly_c(focal, number, focus, coc, time, convention, crossing):
@@ -28,7 +29,13 @@ def test_at_its_ends_all_blur_together_is_exactly_c(focal, number, focus, coc, t
         everywhere = blur_parts(focal, number, focus, ladder, **moving, distance_from=convention)
         assert np.all(everywhere.combined_mm > coc)
         return
-    assert plain.near_limit_m <= zone.near_limit_m <= zone.best_distance_m <= zone.far_limit_m <= plain.far_limit_m
+    assert (
+        plain.near_limit_m
+        <= zone.near_limit_m
+        <= zone.best_distance_m
+        <= zone.far_limit_m
+        <= plain.far_limit_m
+    )
     for limit in (zone.near_limit_m, zone.far_limit_m):
         if np.isfinite(limit):
             there = blur_parts(focal, number, focus, limit, **moving, distance_from=convention)
@@ -53,7 +60,9 @@ def test_the_best_distance_is_the_least_blurred():
 
 
 def test_nothing_is_sharp_where_movement_takes_all():
-    zone = combined_zone(28, 8, [2.0, 2.0, np.nan], 0.03, speed_m_s=1.32, exposure_time_s=[1 / 30, 1 / 2000, 1 / 30])
+    zone = combined_zone(
+        28, 8, [2.0, 2.0, np.nan], 0.03, speed_m_s=1.32, exposure_time_s=[1 / 30, 1 / 2000, 1 / 30]
+    )
     assert zone.empty.tolist() == [True, False, False]
     assert np.isnan(zone.near_limit_m).tolist() == [True, False, True]
 

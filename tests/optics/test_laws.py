@@ -52,7 +52,9 @@ def test_a_point_at_either_limit_blurs_to_exactly_c(setting, convention):
 
 
 @given(focal_lengths, f_numbers, criteria, conventions)
-def test_focused_at_infinity_the_near_limit_blurs_to_c_and_infinity_not_at_all(focal, number, coc, convention):
+def test_focused_at_infinity_the_near_limit_blurs_to_c_and_infinity_not_at_all(
+    focal, number, coc, convention
+):
     zone = lens.sharp_zone(focal, number, np.inf, coc, convention)
     assert zone.far_limit_m == np.inf
     assume(float(zone.near_limit_m) > 2.001 * focal / 1000)  # else c is as wide as the lens's opening

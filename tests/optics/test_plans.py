@@ -46,7 +46,13 @@ def test_sharp_to_infinity_takes_twice_the_near_limit_from_the_lens():
 def test_any_ring_within_the_leeway_covers_and_none_outside(convention):
     near, far = 2.0, 6.0
     start, end = (float(d) for d in focus_leeway_m(near, far, 28, 8, 0.03, convention))
-    for ring, covers in ((start, True), (end, True), (start * 0.995, False), (end * 1.005, False), (3.0, True)):
+    for ring, covers in (
+        (start, True),
+        (end, True),
+        (start * 0.995, False),
+        (end * 1.005, False),
+        (3.0, True),
+    ):
         zone = sharp_zone(28, 8, ring, 0.03, convention)
         inside = zone.near_limit_m <= near * (1 + 1e-9) and zone.far_limit_m >= far * (1 - 1e-9)
         assert inside == covers, ring
@@ -65,7 +71,9 @@ def test_limits_that_make_no_sense_are_refused(near, far):
         plan_limits(28, near, far, 0.03)
 
 
-@pytest.mark.parametrize(("line", "spread"), [(0.1, 0.3), (np.inf, 0.3), (3.0, 0.0), (3.0, -1.0), (np.nan, 0.3)])
+@pytest.mark.parametrize(
+    ("line", "spread"), [(0.1, 0.3), (np.inf, 0.3), (3.0, 0.0), (3.0, -1.0), (np.nan, 0.3)]
+)
 def test_lines_that_make_no_sense_are_refused(line, spread):
     with pytest.raises(SettingError):
         plan_line(28, line, spread, 0.03)
@@ -79,7 +87,9 @@ def test_the_probability_is_the_normal_share_of_the_zone():
         assert float(plan.probability_inside[i]) == pytest.approx(share, rel=1e-9)
     drawn = np.random.default_rng(11).normal(5.0, 0.4, 200_000)
     inside = np.mean((drawn > plan.zone.near_limit_m[0]) & (drawn < plan.zone.far_limit_m[0]))
-    assert float(plan.probability_inside[0]) == pytest.approx(float(inside), abs=0.004)  # four standard errors
+    assert float(plan.probability_inside[0]) == pytest.approx(
+        float(inside), abs=0.004
+    )  # four standard errors
 
 
 def test_no_other_ring_is_much_likelier():

@@ -29,7 +29,9 @@ def spot_mm(focal_mm, f_number, focus_mm, subject_mm, height=0.0):
         slope = (rim - np.array([[height * subject_mm], [0.0]])) / subject_mm
     hits = rim + sensor_mm * (slope - rim / focal_mm)
     spans = hits.max(axis=1) - hits.min(axis=1)
-    assert spans[0] == pytest.approx(spans[1], rel=1e-4)  # a disc; coarser, for rays stand half a degree apart
+    assert spans[0] == pytest.approx(
+        spans[1], rel=1e-4
+    )  # a disc; coarser, for rays stand half a degree apart
     return float(np.hypot(*(hits[:, 0] - hits[:, RAYS // 2])))  # opposite points of the rim
 
 

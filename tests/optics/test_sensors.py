@@ -33,7 +33,9 @@ def test_every_format_is_read_by_its_name(name):
     assert (parse_sensor(name).width_mm, parse_sensor(name).height_mm) == FORMATS[name]
 
 
-@pytest.mark.parametrize("text", ["", "36", "36x", "x24", "0x", "-1.5x", "0.5x24", "360x2400", "big", "nanx24", "100x"])
+@pytest.mark.parametrize(
+    "text", ["", "36", "36x", "x24", "0x", "-1.5x", "0.5x24", "360x2400", "big", "nanx24", "100x"]
+)
 def test_what_is_no_sensor_is_refused(text):
     with pytest.raises(UnitError) as caught:
         parse_sensor(text)
@@ -71,7 +73,8 @@ def test_criteria_are_read(text, name, coc_mm):
 
 @pytest.mark.parametrize(
     "text",
-    ["", "0.025", "-0.03mm", "diagonal/0", "diagonal/x", "diagonal/nan", "pixel=0", "print=30", "print=1cm,2cm,3,4",
+    ["", "0.025", "-0.03mm", "diagonal/0", "diagonal/x", "diagonal/nan", "pixel=0", "print=30",
+     "print=1cm,2cm,3,4",
      "print=30cm,50cm,0", "sharp", "handbook=2"],
 )  # fmt: skip
 def test_what_is_no_criterion_is_refused(text):
@@ -106,7 +109,8 @@ def test_the_tolerance_of_an_audit_is_read(tmp_path):
 
 
 @pytest.mark.parametrize(
-    "content", ["", "[]", "{}", '{"tolerance": null}', '{"tolerance": {"blur_mm": null}}', '{"tolerance": {"blur_mm": -1}}',
+    "content", ["", "[]", "{}", '{"tolerance": null}', '{"tolerance": {"blur_mm": null}}',
+                '{"tolerance": {"blur_mm": -1}}',
                 '{"tolerance": {"blur_mm": NaN}}', '{"tolerance": {"blur_mm": true}}'],
 )  # fmt: skip
 def test_an_audit_without_a_tolerance_is_refused(tmp_path, content):

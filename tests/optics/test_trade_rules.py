@@ -1,7 +1,7 @@
 """Second side: rules of the trade. Common practice, no source: readings off depth-of-field scales.
 
-Distances are in feet, from the sensor plane, on 36x24 mm. Such scales are read to a quarter or half foot, so the
-tolerance is half a foot unless a test says otherwise.
+Distances are in feet, from the sensor plane, on 36x24 mm. Such scales are read to a quarter or half foot, so
+the tolerance is half a foot unless a test says otherwise.
 """
 
 from __future__ import annotations

@@ -20,7 +20,9 @@ BAD = {
 }
 
 
-@pytest.mark.parametrize(("name", "value"), [(n, v) for n in BAD for v in BAD[n] if n != "subject_distance_m"])
+@pytest.mark.parametrize(
+    ("name", "value"), [(n, v) for n in BAD for v in BAD[n] if n != "subject_distance_m"]
+)
 def test_zone_is_unknown(name, value):
     for zone in (lens.sharp_zone, combined_zone):
         found = zone(**{**SETTING, "coc_mm": 0.03, name: value})
@@ -41,7 +43,8 @@ def test_diffraction_is_unknown(value):
 
 
 @pytest.mark.parametrize(
-    ("speed", "time", "subject"), [(NAN, 0.01, 2), (-1, 0.01, 2), (1, NAN, 2), (1, -0.01, 2), (1, 0.01, NAN), (1, 0.01, 0.1)]
+    ("speed", "time", "subject"),
+    [(NAN, 0.01, 2), (-1, 0.01, 2), (1, NAN, 2), (1, -0.01, 2), (1, 0.01, NAN), (1, 0.01, 0.1)],
 )
 def test_movement_is_unknown(speed, time, subject):
     assert np.isnan(blur.motion_mm(28, subject, speed, time))
@@ -97,7 +100,9 @@ def test_share_in_front():
     assert lens.sharp_zone(28, 8, 5.0, 0.03).share_in_front == 0
     assert np.isnan(lens.sharp_zone(28, 8, INF, 0.03).share_in_front)
     # (H - s) / (2 H) of the handbook form; the exact one lies within a percentage point
-    assert float(lens.sharp_zone(50, 8, 10.4167 / 4, 0.03, "lens").share_in_front) == pytest.approx(0.375, abs=0.01)
+    assert float(lens.sharp_zone(50, 8, 10.4167 / 4, 0.03, "lens").share_in_front) == pytest.approx(
+        0.375, abs=0.01
+    )
 
 
 def test_a_wrong_word_for_the_convention_is_a_mistake_of_the_programmer():

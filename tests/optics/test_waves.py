@@ -1,8 +1,9 @@
 """Fourth side: waves. A pupil function and its Fourier transform, against the closed forms of diffraction.
 
-The pupil is sampled on a grid with soft edges; the squared transform is the image of a point, its transform the
-contrast at each spatial frequency (MTF). An even disc of diameter d has the contrast 2 J1(pi d v) / (pi d v), so
-every MTF50 has a disc that halves contrast at the same frequency: the common measure of all comparisons here.
+The pupil is sampled on a grid with soft edges; the squared transform is the image of a point, its transform
+the contrast at each spatial frequency (MTF). An even disc of diameter d has the contrast
+2 J1(pi d v) / (pi d v), so every MTF50 has a disc that halves contrast at the same frequency: the common
+measure of all comparisons here.
 """
 
 from __future__ import annotations
@@ -42,7 +43,7 @@ def dark_ring():
 
 @cache
 def equivalent_disc(defocus_waves=0.0):
-    """Diameter, in lambda N, of the even disc with the MTF50 of a lens out of focus by so many waves at its rim."""
+    """Diameter, in lambda N, of the disc with the MTF50 of a lens so many waves out of focus at its rim."""
     field = PUPIL * np.exp(2j * np.pi * defocus_waves * RADIUS_SQUARED)
     contrast = np.fft.ifft2(np.abs(np.fft.fft2(field, (2 * SIDE, 2 * SIDE))) ** 2).real[0, :SIDE]
     contrast = contrast / contrast[0]
@@ -60,7 +61,9 @@ def test_diffraction_in_focus(f_number, magnification):
     focal = 50.0
     image_distance = focal * (1 + magnification)
     lambda_n = WAVELENGTH_MM * image_distance / (focal / f_number)  # from pupil and sensor, without N_eff
-    assert dark_ring() * lambda_n == pytest.approx(float(airy_mm(f_number, magnification)), rel=0.005)  # sampled pupil
+    assert dark_ring() * lambda_n == pytest.approx(
+        float(airy_mm(f_number, magnification)), rel=0.005
+    )  # sampled pupil
     disc = equivalent_disc() * lambda_n
     assert disc == pytest.approx(float(mtf50_disc_mm(f_number, magnification)), rel=0.005)  # sampled pupil
 
@@ -77,7 +80,9 @@ def test_waves_far_out_of_focus_agree_with_the_blur_disc():
         waves = rim**2 / 2 * abs(1 / crossing - 1 / image) / WAVELENGTH_MM
         lambda_n = WAVELENGTH_MM * image / (2 * rim)
         assert waves > 5
-        assert equivalent_disc(waves) * lambda_n == pytest.approx(geometric, rel=0.01)  # the rest is diffraction
+        assert equivalent_disc(waves) * lambda_n == pytest.approx(
+            geometric, rel=0.01
+        )  # the rest is diffraction
 
 
 def test_how_far_the_root_of_the_sum_of_squares_departs_from_waves():

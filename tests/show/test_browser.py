@@ -92,7 +92,7 @@ def test_units_switch_every_figure_and_chart(opened: Any, walked_page: str, scri
     assert "28 mm f/8 at 8.2 ft" in shown_text(page)
     assert "2.5 m" not in shown_text(page)
     pictures = page.locator("figure svg:visible").all()
-    assert len(pictures) == 2
+    assert len(pictures) == page.locator("figure").count() > 1, "one of its four pictures for each chart"
     for picture in pictures:
         assert "ft" in picture.get_attribute("class").split()
     page.get_by_label("feet").focus()
@@ -126,12 +126,12 @@ def test_tables_sort_by_mouse_and_by_keyboard(opened: Any, walked: Audit, walked
 def test_filters_by_lens_and_session(opened: Any, walked: Audit, walked_page: str) -> None:
     page = opened(walked_page)
     assert page.locator("#presets tbody tr:visible").count() == len(walked.presets)
-    page.get_by_label("Lens").select_option("35 mm")
+    page.locator("#pick-lens").select_option("35 mm")
     assert column(page, "presets-table", 0) == ["close · 35\u00a0mm f/5.6 at 1.5\u00a0m"]
     faded = page.locator("#distances svg:visible g.aside").count()
     assert faded == (walked.presets["lens"] != "35 mm").sum()
-    page.get_by_label("Lens").select_option("all")
-    page.get_by_label("Session").select_option("1")
+    page.locator("#pick-lens").select_option("all")
+    page.locator("#pick-session").select_option("1")
     frames = sum(int(cell) for cell in column(page, "presets-table", 6))
     counted = walked.table[(walked.table["session"] == 1) & (walked.table["counted_as"] != "left out")]
     assert frames == len(counted)

@@ -97,7 +97,7 @@ def test_every_distance_stands_in_both_units(walked_page: str) -> None:
         page,
         flags=re.S,
     )
-    assert not re.search(r"\d\u00a0(m|ft)\b", bare)
+    assert not re.search(r"\d\u00a0(m|ft)\b(?!/s)", bare), "a speed has one unit"
 
 
 def test_both_writes_a_text_without_distances_once() -> None:
@@ -197,3 +197,15 @@ def test_colours_contrast_enough(scheme: str, walked_page: str) -> None:
             assert contrast(colours[text], colours[ground]) >= 4.5, (text, ground)
     for mark in ("--kept", "--not-kept"):
         assert contrast(colours[mark], colours["--paper"]) >= 3, mark
+
+
+def test_nothing_is_said_of_causes_on_a_tolerance_that_does_not_carry(
+    audit_of: Audited, frames_of: Frames
+) -> None:
+    audit = audit_of(frames_of(20))
+    assert audit.tolerance.fitted
+    assert not audit.tolerance.carries
+    page = page_of(audit)
+    assert "Blur accounts" not in page
+    assert "Frames to look at" not in page
+    assert "nothing rests on it" in page

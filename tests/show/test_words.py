@@ -8,9 +8,26 @@ from typing import Any
 import pandas as pd
 import pytest
 
+from auditor.evidence import causes as found_causes
+from auditor.evidence import telling_frames
+from auditor.evidence import zone_check as found_check
+from auditor.evidence.distances_met import DistancesMet
+from auditor.evidence.over_time import OverTime
 from auditor.evidence.presets import OTHER
 from auditor.settings import Settings
-from auditor.show.words import comparisons, distances, fallout, figures, method, presets, telling
+from auditor.show.words import (
+    causes,
+    comparisons,
+    distances,
+    fallout,
+    figures,
+    met,
+    method,
+    presets,
+    sessions,
+    telling,
+    zone_check,
+)
 
 NAN = float("nan")
 
@@ -137,7 +154,8 @@ def test_infinite_and_unsure_far_limits() -> None:
 
 
 @pytest.mark.parametrize(
-    ("rate", "wanted"), [(0, "0 %"), (1, "100 %"), (0.004, "0.4 %"), (0.9986, "99.9 %"), (0.555, "56 %")]
+    ("rate", "wanted"),
+    [(0, "0 %"), (1, "100 %"), (0.004, "0.4 %"), (0.9986, "99.9 %"), (0.0096, "1 %"), (0.555, "56 %")],
 )
 def test_rates_near_the_ends_do_not_read_as_none_or_all(rate: float, wanted: str) -> None:
     assert figures.percent(rate) == wanted
@@ -248,9 +266,120 @@ def test_presets_of_different_outings_are_not_called_better() -> None:
 
 def test_telling_frames_say_why_and_what_was_noted() -> None:
     frame = {
-        "why": "kept outside", "subject_distance_m": 1.0, "near_limit_m": 1.4, "far_limit_m": math.inf,
+        "why": "kept_though_blurred", "subject_distance_m": 1.0, "near_limit_m": 1.4, "far_limit_m": math.inf,
         "focus_distance_m": 2.5, "exposure_time_s": 0.002, "reason": "gesture",
     }  # fmt: skip
     said = telling.about(frame, "ft")
     assert said.endswith("at 3.3 ft, zone 4.6 ft–∞, 1/500 s. Noted: gesture")
     assert "Noted" not in telling.about(frame | {"reason": NAN}, "m")
+
+
+def test_every_reason_to_look_at_a_frame_has_words() -> None:
+    blamed = [cause for cause in found_causes.CAUSES if cause != found_causes.UNEXPLAINED]
+    wanted = {*blamed, telling_frames.KEPT_THOUGH_BLURRED, telling_frames.NOT_KEPT_THOUGH_SHARP}
+    assert wanted == set(telling.WHY)
+    assert set(causes.NAMES) == set(found_causes.CAUSES)
+
+
+def lost(**changes: Any) -> found_causes.Causes:
+    frames = {
+        "in_front_of_zone": 40.2, "beyond_zone": 12.0, "subject_motion": 20.0, "diffraction": 2.0,
+        "not_explained_by_blur": 125.8,
+    } | {name: changes.pop(name) for name in found_causes.CAUSES if name in changes}  # fmt: skip
+    listed = pd.DataFrame({"cause": list(frames), "frames": frames.values()})
+    rest = {
+        "no_distance": 30, "sibling_kept": 9, "table": listed.assign(low=0.0, high=listed["frames"] * 2),
+        "frames": pd.DataFrame(),
+        "at_focus": {"frames": 50, "motion_over_criterion": 7, "diffraction_over_criterion": 0},
+    }  # fmt: skip
+    return found_causes.Causes(**(frames | rest | changes))
+
+
+def test_why_frames_were_lost() -> None:
+    said = causes.short(lost())
+    assert said == (
+        "Blur accounts for about 37 % of the 200 frames not kept at a known distance, chiefly subject nearer "
+        "than the ring was set (about 40)."
+    )
+    assert "9 are of bursts that hold a keeper" in causes.caution(lost())
+    assert causes.without_distance(lost()) == "30 further frames not kept have no known blur."
+    assert causes.without_distance(lost(no_distance=0)) == ""
+
+
+def test_blur_that_explains_nothing_or_is_not_known() -> None:
+    none = dict.fromkeys(found_causes.CAUSES, 0.0)
+    assert "hardly any of the 50 frames" in causes.short(lost(**none | {"not_explained_by_blur": 50.0}))
+    assert causes.short(lost(**none)) == ""
+    assert causes.short(lost(**dict.fromkeys(found_causes.CAUSES, NAN))) == ""
+    assert "motion alone would have blurred 7 of 50 frames" in causes.at_focus(lost())
+    assert causes.at_focus(lost(at_focus={"frames": 0})) == ""
+
+
+def checked(**changes: Any) -> found_check.ZoneCheck:
+    facts = {
+        "criterion": "handbook", "in_kept": 80, "in_not_kept": 120, "out_kept": 10, "out_not_kept": 40,
+        "odds_ratio": 2.67, "low": 1.3, "high": 5.5, "kept_outside": 0.11, "kept_outside_low": 0.05,
+        "kept_outside_high": 0.2, "verdict": "too strict", "allowance_mm": 0.042, "allowance_low": 0.034,
+        "allowance_high": 0.051, "coc_mm": 0.03,
+    }  # fmt: skip
+    return found_check.ZoneCheck(**(facts | changes))
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "wanted"),
+    [
+        (1.3, 5.5, "predicts your keepers"),
+        (0.6, 5.5, "may be chance"),
+        (0.1, 0.8, "focus distances may be wrong"),
+    ],
+)
+def test_whether_the_zone_predicts(low: float, high: float, wanted: str) -> None:
+    assert wanted in zone_check.predicts(checked(low=low, high=high))
+
+
+def test_whether_the_criterion_suits() -> None:
+    assert "handbook (0.030 mm) is too strict for you" in zone_check.criterion(checked())
+    assert "0.042 mm for defocus (0.034–0.051 mm)" in zone_check.criterion(checked())
+    assert "too generous" in zone_check.criterion(checked(verdict="too generous"))
+    assert "about right" in zone_check.criterion(checked(verdict="about right"))
+    assert zone_check.criterion(checked(verdict="cannot tell", allowance_mm=NAN)) == ""
+    assert zone_check.predicts(checked(odds_ratio=NAN)) == ""
+    assert zone_check.outside(checked(kept_outside=NAN)) == ""
+
+
+def over_time(*rates: float, outside: tuple[int, ...] = (), drift: float = 0.0) -> OverTime:
+    n = len(rates)
+    limits = (0.1, 0.5) if n >= 4 else (NAN, NAN)
+    table_of_sessions = pd.DataFrame(
+        {
+            "session": range(1, n + 1), "starts_at": pd.Timestamp("2031-04-05"), "hit_rate": rates,
+            "low": 0.0, "high": 1.0, "centre": 0.3, "limit_low": limits[0], "limit_high": limits[1],
+            "outside": [k + 1 in outside for k in range(n)],
+        }
+    )  # fmt: skip
+    return OverTime(table_of_sessions, 1.0, drift, 0.001, bool(drift))
+
+
+def test_sessions_over_time() -> None:
+    assert "at least 4 sessions" in sessions.over_time(over_time(0.3, 0.2))
+    assert sessions.over_time(over_time(0.3, 0.2, 0.3, 0.4)).startswith("All 4 sessions lie within")
+    said = sessions.over_time(over_time(0.3, 0.05, 0.3, 0.4, outside=(2,), drift=-0.2))
+    assert "lies session 2 (worse, 5 %)" in said
+    assert said.endswith("the rate falls.")
+
+
+def met_at(bursts: int, *, differ: bool = False) -> DistancesMet:
+    row = {
+        "preset": None, "bursts": bursts, "frames": bursts, "p05_m": 1.2, "p25_m": 1.8, "median_m": 2.4,
+        "p75_m": 3.2, "p95_m": 5.0, "in_zone": 0.8,
+    }  # fmt: skip
+    return DistancesMet(pd.DataFrame([row]).astype({"preset": "str"}), 0.01, differ)
+
+
+def test_distances_that_were_met() -> None:
+    assert "within 5.9–10.5 ft" in met.overall(met_at(40), "ft")
+    assert "The one burst" in met.overall(met_at(1), "m")
+    assert met.differ(met_at(40)) == ""
+    assert "different distances" in met.differ(met_at(40, differ=True))
+    nothing = DistancesMet(met_at(1).presets.head(0), NAN, False)
+    assert met.overall(nothing, "m") == ""

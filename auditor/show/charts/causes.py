@@ -10,15 +10,17 @@ from auditor.show.charts.style import INK, MUTED, NOT_KEPT, PAPER, RULE, SMALL_P
 ROW_IN = 0.4
 
 
-def draw_causes(ax: Axes, causes: pd.DataFrame) -> Axes:
+def draw_causes(ax: Axes, causes: pd.DataFrame, *, narrow: bool = False) -> Axes:
     """Draw the frames lost to each cause, the cause's name and number above its bar.
 
     Parameters
     ----------
     ax : matplotlib.axes.Axes
     causes : pandas.DataFrame
-        Top first: ``label``, ``count_label``, ``frames``, ``low``, ``high`` (NaN for no interval), and
-        ``explained`` (false for what blur does not explain, which is drawn hollow).
+        Top first: ``label``, ``count_label``, ``short_label``, ``frames``, ``low``, ``high`` (NaN for no
+        interval), and ``explained`` (false for what blur does not explain, which is drawn hollow).
+    narrow : bool
+        Write the short count, for want of room.
 
     Returns
     -------
@@ -31,7 +33,8 @@ def draw_causes(ax: Axes, causes: pd.DataFrame) -> Axes:
         ax.barh(place, row.frames, 0.24, fc=fill, ec=NOT_KEPT, lw=0.9, zorder=1, gid=f"cause-{place}")
         ax.plot([row.low, row.high], [place, place], color=INK, lw=1.4, zorder=2, gid=f"interval-{place}")
         ax.text(0, place - 0.24, str(row.label), va="bottom", parse_math=False)
-        ax.text(end, place - 0.24, str(row.count_label), va="bottom", ha="right", size=SMALL_PT, color=MUTED)
+        count = str(row.short_label if narrow else row.count_label)
+        ax.text(end, place - 0.24, count, va="bottom", ha="right", size=SMALL_PT, color=MUTED)
     ax.set_xlim(0, end)
     ax.set_ylim(len(causes) - 0.6, -0.8)
     ax.set_axis_off()

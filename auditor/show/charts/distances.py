@@ -15,6 +15,7 @@ from matplotlib.ticker import FixedFormatter, FixedLocator, NullLocator
 from auditor.show.charts.style import INK, KEPT, MUTED, NOT_KEPT, RULE, SMALL_PT, TINY_PT, ZONE
 
 LANE_IN = 0.92  # height of one preset's lane
+ROOM = 0.75  # of the axis's end: a far limit beyond it is named inside its zone
 ZONE_TOP = 1.2  # height of the zone's tint, in the tallest bar
 
 
@@ -103,10 +104,10 @@ def _draw_zone(ax: Axes, lane: Any, place: int) -> None:
         "clip_on": True,
     }
     ax.text(near_m * 0.985, high, str(lane.near_label), ha="right", **figures)
-    if far_m < lane.to_m:
+    if far_m < ROOM * lane.to_m:
         ax.text(far_m * 1.015, high, str(lane.far_label), ha="left", **figures)
     else:
-        ax.text(lane.to_m * 0.985, high, str(lane.far_label), ha="right", **figures)
+        ax.text(min(far_m, lane.to_m) * 0.985, high, str(lane.far_label), ha="right", **figures)
 
 
 def _draw_bars(ax: Axes, spread: pd.DataFrame, place: int) -> None:

@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.ticker import FixedFormatter, FixedLocator, NullLocator
 
-from auditor.show.charts.style import INK, MUTED, NOT_KEPT, RULE, SMALL_PT, TINY_PT
+from auditor.show.charts.style import INK, MUTED, NOT_KEPT, PAPER, RULE, SMALL_PT, TINY_PT
 
 ON_TINT = "#1f1d1b"  # words on the tint stay dark on a dark page too: the tint stays light
 TINT = LinearSegmentedColormap.from_list("tint", ["#fbfaf6", "#b9d9ec", "#6fb2d9"])
@@ -60,8 +60,9 @@ def draw_expected(
         shape = "s" if mark.advised else "o"
         ax.plot([mark.column], [mark.row], shape, mfc="none", ms=17, zorder=3, **look)
         ax.annotate(
-            str(mark.label), (mark.column, mark.row), (0, 11), textcoords="offset points", ha="center",
+            str(mark.label), (mark.column, mark.row), (0, 12), textcoords="offset points", ha="center",
             size=SMALL_PT, color=NOT_KEPT if mark.advised else INK, zorder=4, parse_math=False,
+            bbox={"boxstyle": "square,pad=0.1", "fc": PAPER, "ec": "none", "alpha": 0.85},
         )  # fmt: skip
     for name, axis in (("column", ax.xaxis), ("row", ax.yaxis)):
         ticks = engravings[engravings["axis"] == name]

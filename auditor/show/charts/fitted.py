@@ -1,4 +1,4 @@
-"""Lays out the charts of fitted results: tolerance, aperture tuning, advice."""
+"""Lays out the charts of fitted results: tolerance, aperture tuning, advice, causes, sessions."""
 
 from __future__ import annotations
 
@@ -10,7 +10,10 @@ from auditor.audit import Audit
 from auditor.show import fitted_tables
 from auditor.show.chart_tables import share_axis_end
 from auditor.show.charts.blur import draw_blur_curve
+from auditor.show.charts.causes import ROW_IN as CAUSE_IN
+from auditor.show.charts.causes import draw_causes
 from auditor.show.charts.expected import draw_expected
+from auditor.show.charts.sessions import draw_sessions
 from auditor.show.charts.style import new_figure
 from auditor.show.charts.tuning import draw_tuning
 
@@ -70,6 +73,39 @@ def advice_chart(audit: Audit) -> Drawing | None:
         left = 0.13 if narrow else 0.07
         ax = figure.add_axes((left, 0.3 / height, 0.97 - left, 1 - 0.34 / height))
         draw_expected(ax, grid, marks, fitted_tables.advice_ticks(advice, units, narrow=narrow), top=top)
+        return figure
+
+    return drawing
+
+
+def causes_chart(audit: Audit) -> Drawing | None:
+    """Prepare the chart of why frames were not kept."""
+    causes = audit.causes
+    if not audit.tolerance.carries or not (causes.table["frames"] > 0).any():
+        return None
+    rows = fitted_tables.cause_rows(causes)
+
+    def drawing(units: str, narrow: bool) -> Figure:  # noqa: ARG001 -- nothing here has a distance
+        figure = new_figure(CAUSE_IN * len(rows) + 0.1, narrow=narrow)
+        draw_causes(figure.add_axes((0.02, 0.02, 0.96, 0.96)), rows, narrow=narrow)
+        return figure
+
+    return drawing
+
+
+def sessions_chart(audit: Audit) -> Drawing | None:
+    """Prepare the chart of sessions over time."""
+    found = audit.over_time
+    if len(found.sessions) < 2:
+        return None
+
+    def drawing(units: str, narrow: bool) -> Figure:  # noqa: ARG001 -- nothing here has a distance
+        figure = new_figure(2.5, narrow=narrow)
+        left = 0.19 if narrow else 0.1
+        ax, below = (
+            figure.add_axes((left, low, 0.98 - left, high)) for low, high in ((0.36, 0.6), (0.1, 0.2))
+        )
+        draw_sessions(ax, below, found.sessions, fitted_tables.session_ticks(found, 2 if narrow else 5))
         return figure
 
     return drawing

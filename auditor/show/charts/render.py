@@ -11,7 +11,14 @@ from auditor.audit import Audit
 from auditor.evidence.presets import count_all
 from auditor.show import chart_tables
 from auditor.show.charts.distances import LANE_IN, draw_distances
-from auditor.show.charts.fitted import Drawing, advice_chart, tolerance_chart, tuning_chart
+from auditor.show.charts.fitted import (
+    Drawing,
+    advice_chart,
+    causes_chart,
+    sessions_chart,
+    tolerance_chart,
+    tuning_chart,
+)
 from auditor.show.charts.presets import ROW_IN, draw_presets
 from auditor.show.charts.style import chart_style, for_page, new_figure, to_png, to_svg
 
@@ -115,7 +122,9 @@ def _label_length(narrow: bool) -> int:
 CHARTS: dict[str, Chooser] = {
     "presets": _presets,
     "distances": _distances,
+    "causes": causes_chart,
     "tuning": tuning_chart,
     "tolerance": tolerance_chart,
     "advice": advice_chart,
+    "sessions": sessions_chart,
 }

@@ -109,7 +109,8 @@ def for_page(svg: str, prefix: str) -> str:
     body = re.sub(r"url\(#([^)]+)\)", rf"url(#{prefix}-\1)", body)
     body = re.sub(r'href="#([^"]+)"', rf'href="#{prefix}-\1"', body)
     body = body.replace("'DejaVu Sans', sans-serif", "var(--label)")
-    body = re.sub(r"(\d\.\d\d)\d+", r"\1", body)  # a hundredth of a point is finer than any screen
+    # A hundredth of a point is finer than any screen; only in tags, never in words.
+    body = re.sub(r"<[^>]+>", lambda tag: re.sub(r"(\d\.\d\d)\d+", r"\1", tag[0]), body)
     for colour, name in PAGE_COLOURS.items():
         body = body.replace(colour, f"var({name})")
     return re.sub(r'<svg [^>]*?(viewBox="[^"]+")[^>]*>', r"<svg \1>", body, count=1)

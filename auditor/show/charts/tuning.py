@@ -1,4 +1,4 @@
-"""Expected hit rate at each aperture of a lens, and what is lost to defocus, motion, diffraction and too little light."""
+"""Expected hit rate at each aperture of a lens, and what is lost to blur of each kind and to the dark."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from auditor.show.charts.style import INK, KEPT, MUTED, ORANGE, PAPER, PURPLE, R
 # Each loss: column, name, colour, hatch (so that they differ in grey too).
 LOSSES = (
     ("lost_to_defocus", "defocus", ORANGE, "////"),
-    ("lost_to_motion", "motion", PURPLE, "...."),
+    ("lost_to_motion", "motion", PURPLE, "||||"),
     ("lost_to_diffraction", "diffraction", SKY, ""),
     ("lost_to_light", "too dark", MUTED, "xxxx"),
 )

@@ -4,9 +4,37 @@ from __future__ import annotations
 
 import math
 
+from auditor.advice.experiment import Experiment
+from auditor.advice.light import Limits
 from auditor.advice.result import Advice, LightKind, ValuedSetting
-from auditor.show.words.figures import counted, interval, percent, points, points_interval, whole, zone
+from auditor.show.words.figures import (
+    about,
+    counted,
+    interval,
+    listed,
+    percent,
+    points,
+    points_interval,
+    whole,
+    zone,
+)
 from auditor.units import format_distance, format_exposure_time, format_f_number
+
+CAUTION = "Look where you walk; local law on photographing people applies."
+NOT_VALUED = (
+    "The expected hit rate counts keepers alone: noise at a high ISO and the look of the background are not "
+    "valued."
+)
+BY_COUNTS = (
+    "Without a keeper curve over known distances only presets in use can be compared, by their counts, each "
+    "rate pulled toward the common one."
+)
+LEAST_GAIN = 0.005  # of hit rate: less would be written as no point at all
+_LIMIT_NAMES = {
+    "iso_max": "highest ISO",
+    "wanted_shutter": "wanted exposure time",
+    "slowest_shutter": "slowest exposure time",
+}
 
 
 def setting_name(setting: ValuedSetting, units: str) -> str:
@@ -35,16 +63,14 @@ def tomorrow(advice: Advice, worth_points: float, units: str) -> str:
         first.focus_distance_m == now.focus_distance_m
         or math.isclose(first.focus_distance_m, now.focus_distance_m, rel_tol=0.02)
     )
-    if same:
+    if same or advice.gain < LEAST_GAIN:
         return f"{keep}: no setting promises more."
+    if math.isnan(advice.gain):
+        return f"{keep}: these frames cannot tell it from {setting_name(first, units)}."
     other = f"{setting_name(first, units)} promises {points(advice.gain)}"
     if advice.distinguishable and advice.gain < worth_points / 100:
         return f"{keep}: {other} more, less than the {worth_points:g} worth acting on."
-    if math.isnan(advice.gain):
-        return f"{keep}: these frames cannot tell it from {setting_name(first, units)}."
-    more = (
-        f" About {counted(advice.frames_needed, 'more frame')} should tell." if advice.frames_needed else ""
-    )
+    more = f" About {about(advice.frames_needed)} more frames should tell." if advice.frames_needed else ""
     span = points_interval(advice.gain_low, advice.gain_high)
     return f"{keep}: {other} more, but these frames cannot be sure ({span}).{more}"
 
@@ -101,4 +127,43 @@ def chart_finding(advice: Advice, worth_points: float, units: str) -> str:
     return (
         "Expected hit rate for each engraving and stop. "
         f"{tomorrow(advice, worth_points, units)} In order of preference: {best}."
+    )
+
+
+def limits(light: Limits | None) -> str:
+    """Say within which limits exposures were worked out, and which of them nobody stated; empty if unknown."""
+    if light is None:
+        return ""
+    said = (
+        f"Exposures: {format_exposure_time(light.wanted_shutter_s)} as long as ISO {whole(light.iso_max)} "
+        f"allows it, then longer, to {format_exposure_time(light.slowest_shutter_s)}."
+    )
+    notes = [
+        f"{listed(_LIMIT_NAMES[name] for name in names)} {how}"
+        for names, how in ((light.inferred, "inferred from the frames"), (light.assumed, "assumed"))
+        if names
+    ]
+    return f"{said} Of these, {'; '.join(notes)}." if notes else said
+
+
+def next_walk(experiment: Experiment, units: str) -> str:
+    """Say what the next walk should alternate, and what it is worth."""
+    names = [
+        f"{format_f_number(one.f_number)} at {format_distance(one.focus_distance_m, units)}"
+        for one in experiment.settings
+    ]
+    if len(names) == 1:
+        return f"{experiment.lens} has no other setting to try against {names[0]}."
+    beyond = [name for name, one in zip(names, experiment.settings, strict=True) if not one.within_experience]
+    worth = (
+        f"Of all pairs and triples these should help most to choose better afterwards, by "
+        f"{100 * experiment.value:.1f} points of hit rate."
+        if experiment.value >= 0.0005
+        else "Little is left to learn: no walk should change the choice by a tenth of a point."
+    )
+    note = f" No subject was met around {listed(beyond)} yet: it is only for trying." if beyond else ""
+    return (
+        f"Next walk with {experiment.lens}: alternate {listed(names)}, "
+        f"{counted(experiment.bursts_each, 'burst')} "
+        f"of each, changing over every {experiment.block_bursts}. {worth}{note}"
     )

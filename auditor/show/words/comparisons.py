@@ -7,9 +7,9 @@ from typing import Any
 
 import pandas as pd
 
-from auditor.show.words.figures import counted, listed, points, points_interval, whole
+from auditor.show.words.figures import about, counted, listed, points, points_interval, whole
 
-PAIRS_SAID = 8
+TOLD_SAID, OTHERS_SAID = 8, 3  # pairs spelled out: those told apart, and others
 
 
 def verdict(pairs: pd.DataFrame, worth_points: float) -> str:
@@ -42,28 +42,29 @@ def cannot_tell(pairs: pd.DataFrame, worth_points: float) -> str:
     nearest = int(compared.loc[compared["more_bursts"] > 0, "more_bursts"].min())
     return (
         "In the same sessions and light, no preset of a lens can be told from another. To tell "
-        f"{worth_points:g} points apart would take about {counted(nearest, 'more burst')} of each, at the "
+        f"{worth_points:g} points apart would take about {about(nearest)} more bursts of each, at the "
         "least."
     )
 
 
 def pairs_to_say(pairs: pd.DataFrame) -> list[Any]:
-    """Choose the pairs worth a sentence: those told apart first, then the best known."""
-    ordered = pairs.assign(
-        _rank=pairs["better"].isna().astype(int) + (pairs["status"] != "compared"),
-        _known=-pairs[["shared_a", "shared_b"]].min(axis=1),
-    ).sort_values(["_rank", "_known"], kind="stable")
-    return list(ordered.head(PAIRS_SAID).itertuples())
+    """Choose the pairs worth a sentence: those told apart, then of the others the best known."""
+    known = pairs.assign(known=pairs[["shared_a", "shared_b"]].min(axis=1)).sort_values(
+        "known", ascending=False, kind="stable"
+    )
+    told = known["better"].notna()
+    return [*known[told].head(TOLD_SAID).itertuples(), *known[~told].head(OTHERS_SAID).itertuples()]
 
 
 def pair(row: Any, worth_points: float) -> str:
     """Say how two presets compare."""
     a, b = _quoted([row.preset_a, row.preset_b])
     if row.status != "compared":
-        apart = "on the same outing" if row.status == "different_outings" else "in the same light"
+        outings = row.status == "different_outings"
+        apart, doing = ("on the same outing", "outing") if outings else ("in the same light", "light")
         return (
             f"{a} and {b} were never used {apart}; their plain rates differ by "
-            f"{points(abs(row.rate_a - row.rate_b))}, which may be the outing's doing."
+            f"{points(abs(row.rate_a - row.rate_b))}, which may be the {doing}'s doing."
         )
     shared = f"{whole(row.shared_a)} and {counted(row.shared_b, 'burst')}"
     if math.isnan(row.p_value):
@@ -80,14 +81,14 @@ def pair(row: Any, worth_points: float) -> str:
     )
     if row.more_bursts > 0:
         return (
-            f"{start}. About {whole(row.more_bursts)} more of each would tell {worth_points:g} points apart."
+            f"{start}. About {about(row.more_bursts)} more of each would tell {worth_points:g} points apart."
         )
     return f"{start}, which would have shown {worth_points:g} points."
 
 
-def pairs_left(total: int) -> str:
+def pairs_left(pairs: pd.DataFrame) -> str:
     """Say how many pairs were not spelled out; empty if none."""
-    left = total - PAIRS_SAID
+    left = len(pairs) - len(pairs_to_say(pairs))
     return f"{counted(left, 'more pair')} in audit.json." if left > 0 else ""
 
 

@@ -21,7 +21,7 @@ def percent(rate: float) -> str:
     """
     if math.isnan(rate):
         return UNKNOWN
-    decimals = 1 if 0 < rate < 0.00995 or 0.99 < rate < 1 else 0
+    decimals = 1 if 0 < rate < 0.0095 or 0.9905 < rate < 1 else 0
     return f"{100 * rate:.{decimals}f} %"
 
 
@@ -57,6 +57,8 @@ def points(difference: float) -> str:
     >>> points(0.123), points(-0.01)
     ('12 points', '−1 point')
     """
+    if math.isnan(difference):
+        return UNKNOWN
     number = round(100 * difference)
     return f"{_signed(number)} {'point' if abs(number) == 1 else 'points'}"
 
@@ -69,6 +71,8 @@ def points_interval(low: float, high: float) -> str:
     >>> points_interval(-0.08, 0.14)
     '−8 to 14'
     """
+    if math.isnan(low) or math.isnan(high):
+        return UNKNOWN
     return f"{_signed(round(100 * low))} to {_signed(round(100 * high))}"
 
 
@@ -108,6 +112,17 @@ def whole(number: float) -> str:
     ('9999', "12'345")
     """
     return f"{int(number)}" if abs(number) < 10000 else f"{int(number):,}".replace(",", "\u202f")
+
+
+def about(number: float) -> str:
+    """Write a count that is only known roughly, to two figures.
+
+    Examples
+    --------
+    >>> about(1928), about(37)
+    ('1900', '37')
+    """
+    return whole(float(f"{number:.2g}"))
 
 
 def shorten(text: str, limit: int) -> str:

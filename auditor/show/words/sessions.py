@@ -6,7 +6,10 @@ from typing import Any
 
 import pandas as pd
 
-from auditor.show.words.figures import UNKNOWN
+from auditor.evidence.over_time import OverTime
+from auditor.show.words.figures import UNKNOWN, counted, interval, listed, percent
+
+MOST_READ = 20  # sessions read out one by one
 
 
 def when(row: Any) -> str:
@@ -21,3 +24,36 @@ def when(row: Any) -> str:
 def number(value: float) -> str:
     """Write a session's number."""
     return UNKNOWN if pd.isna(value) else f"{value:.0f}"
+
+
+def over_time(found: OverTime) -> str:
+    """Say whether a session lies outside the limits, and whether the rate drifts."""
+    sessions = found.sessions
+    if not sessions["limit_low"].notna().any():
+        return "It takes at least 4 sessions, with hits and misses among them, to draw control limits."
+    outside = sessions[sessions["outside"]]
+    if len(outside):
+        names = listed(
+            f"{row.session:.0f} ({_side(row)}, {percent(row.hit_rate)})" for row in outside.itertuples()
+        )
+        verb = "Outside the limits lies session" if len(outside) == 1 else "Outside the limits lie sessions"
+        said = f"{verb} {names}: look for what was different."
+    else:
+        said = f"All {counted(len(sessions), 'session')} lie within the limits: no up or down needs a reason."
+    if found.drifts:
+        said += f" Over the sessions the rate {'rises' if found.drift_per_session > 0 else 'falls'}."
+    return said
+
+
+def _side(row: Any) -> str:
+    return "better" if row.hit_rate > row.centre else "worse"
+
+
+def chart_finding(found: OverTime, units: str) -> str:  # noqa: ARG001 -- charts are described alike
+    """State the finding of the sessions' chart for those who cannot see it."""
+    shown = found.sessions if len(found.sessions) <= MOST_READ else found.sessions[found.sessions["outside"]]
+    rates = "; ".join(
+        f"session {row.session:.0f} {percent(row.hit_rate)} ({interval(row.low, row.high)})"
+        for row in shown.itertuples()
+    )
+    return f"Hit rate of each session. {over_time(found)} {rates}"

@@ -10,17 +10,20 @@ import pandas as pd
 from auditor.show.words.figures import zone
 from auditor.units import format_distance, format_exposure_time
 
-KINDS = {
-    "kept outside": "Kept, though the subject stood outside the sharp zone",
-    "not kept inside": "Not kept, though the subject stood inside the sharp zone",
-    "kept in motion": "Kept, though a walking subject would have moved more than the circle of confusion",
+WHY = {
+    "in_front_of_zone": "Lost to a subject nearer than the ring was set",
+    "beyond_zone": "Lost to a subject farther than the ring was set",
+    "subject_motion": "Lost to subject motion",
+    "diffraction": "Lost to diffraction",
+    "kept_though_blurred": "Kept, though blurred",
+    "not_kept_though_sharp": "Not kept, though sharp",
 }
 
 
 def about(frame: Mapping[str, Any], units: str) -> str:
     """Say what is known of a telling frame: why it was chosen, the distances, and the photographer's word."""
     said = [
-        f"{KINDS[frame['why']]}: at {format_distance(frame['subject_distance_m'], units)}, "
+        f"{WHY[frame['why']]}: at {format_distance(frame['subject_distance_m'], units)}, "
         f"zone {zone(frame['near_limit_m'], frame['far_limit_m'], frame['focus_distance_m'], units)}, "
         f"{format_exposure_time(frame['exposure_time_s'])}."
     ]

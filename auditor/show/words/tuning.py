@@ -33,8 +33,9 @@ def prefer(tuning: Tuning) -> str:
         (stop,) = stops
         lights = "every light met" if len(known) == len(LIGHTS) else f"{listed(known)} light"
         return f"With {tuning.lens}, prefer {format_f_number(float(stop or 0))} in {lights}."
-    parts = listed(f"{format_f_number(float(stop or 0))} in {light} light" for light, stop in known.items())
-    return f"With {tuning.lens}, prefer {parts}."
+    lights_of = {stop: [light for light, own in known.items() if own == stop] for stop in known.values()}
+    parts = [f"{format_f_number(float(stop or 0))} in {listed(of)} light" for stop, of in lights_of.items()]
+    return f"With {tuning.lens}, prefer {listed(parts)}."
 
 
 def losses(tuning: Tuning) -> str:

@@ -1,0 +1,1 @@
+"""Advice: what to set next time, and how sure the archive is of it."""

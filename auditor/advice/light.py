@@ -1,0 +1,272 @@
+"""The light of a scene, and the exposure a camera would have chosen in it at another f-number.
+
+Exposure value at ISO 100: N^2 / t = 2^EV S / 100 (APEX; ISO 2720 defines the series). The photographer's way
+of exposing is taken to be the usual one of zone focusing: f-number fixed, a wanted exposure time, the
+sensitivity following the light up to a limit, and only then a longer time, down to a slowest one. In more light
+than the lowest sensitivity can bear the time becomes shorter; that no shutter is too slow for it is assumed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from auditor.optics.lens import Floats, known
+from auditor.settings import Settings
+
+EV_STEP = 1 / 3  # [stops] cameras expose in thirds (common practice, no source)
+RARE = 0.02  # share of frames from which on something is taken for a habit
+SLIPS = 0.05  # share of the longer times that may be slips and experiments
+# What is assumed where an archive says nothing (common practice, no source).
+USUAL_ISO_MIN, USUAL_ISO_MAX = 100.0, 6400.0
+USUAL_SHUTTER_S, USUAL_SLOWEST_S = 1 / 250, 1 / 125
+_OTHER_TIME = 2 ** (1 / 4)  # a time that differs by more than this factor is another one
+_ROUNDING = 1e-9
+# Exposure times and sensitivities as they are shown, in third stops (common practice, no source).
+_SHUTTERS = np.array(
+    [8000, 6400, 5000, 4000, 3200, 2500, 2000, 1600, 1250, 1000, 800, 640, 500, 400, 320, 250, 200, 160, 125, 100,
+     80, 60, 50, 40, 30, 25, 20, 15, 13, 10, 8, 6, 5, 4]
+)  # fmt: skip
+_ISOS = np.array(
+    [25, 32, 40, 50, 64, 80, 100, 125, 160, 200, 250, 320, 400, 500, 640, 800, 1000, 1250, 1600, 2000, 2500,
+     3200, 4000, 5000, 6400, 8000, 10000, 12800, 16000, 20000, 25600, 32000, 40000, 51200, 64000, 80000, 102400]
+)  # fmt: skip
+
+
+def exposure_value(f_number: npt.ArrayLike, exposure_time_s: npt.ArrayLike, iso: npt.ArrayLike) -> Floats:
+    """Brightness of the scene as an exposure value at ISO 100, log2(N^2 / t) - log2(S / 100).
+
+    Parameters
+    ----------
+    f_number, exposure_time_s, iso : array_like
+        f-number N, exposure time t [s], sensitivity S, of a well exposed frame.
+
+    Returns
+    -------
+    numpy.ndarray or numpy.float64
+        Exposure value [stops]; NaN where one of the three is unknown.
+
+    Examples
+    --------
+    >>> float(exposure_value(16, 1 / 128, 100)), float(exposure_value(8, 1 / 512, 800))
+    (15.0, 12.0)
+    """
+    number, time, speed = (np.asarray(v, dtype=float) for v in (f_number, exposure_time_s, iso))
+    with np.errstate(all="ignore"):
+        value = np.log2(number**2 / time) - np.log2(speed / 100)
+        return np.where(known(number, time, speed), value, np.nan)[()]
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """How far a camera may go to meet the light.
+
+    Attributes
+    ----------
+    iso_min, iso_max : float
+        Lowest and highest sensitivity. The lowest one is never asked for.
+    wanted_shutter_s, slowest_shutter_s : float
+        The exposure time that is kept while the sensitivity can follow, and the longest one [s].
+    inferred : tuple of str
+        Names of those that nobody stated and the archive's own exposures tell.
+    assumed : tuple of str
+        Names of those that neither a person nor the archive tells.
+    """
+
+    iso_min: float
+    iso_max: float
+    wanted_shutter_s: float
+    slowest_shutter_s: float
+    inferred: tuple[str, ...] = ()
+    assumed: tuple[str, ...] = ()
+
+
+def find_limits(table: pd.DataFrame, settings: Settings) -> Limits:
+    """Take the limits that were stated, and infer the others from the exposures in the archive.
+
+    The wanted time is the one most used. A sensitivity or a time that was never called for says nothing of how
+    far its owner would go: the lowest sensitivity shows in frames with shorter times than the wanted one, the
+    slowest time in frames with longer ones, and where there are none the usual values are assumed. The highest
+    sensitivity is the highest one used, but for a few slips.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        Frame table.
+    settings : Settings
+        ``iso_max``, ``wanted_shutter_s`` and ``slowest_shutter_s`` where they were stated.
+    """
+    time, iso = (table[name].to_numpy(float) for name in ("exposure_time_s", "iso"))
+    time, iso = np.where(known(time), time, np.nan), np.where(known(iso), iso, np.nan)
+    iso_max, iso_max_from = _first(settings.iso_max, _quantile(iso, 1 - RARE / 4), USUAL_ISO_MAX)
+    with np.errstate(invalid="ignore"):
+        following = time[~(iso >= iso_max * (1 - _ROUNDING))]  # an unknown sensitivity counts
+        most_used = _most_used(following if known(following).any() else time)
+        wanted, wanted_from = _first(settings.wanted_shutter_s, most_used, USUAL_SHUTTER_S)
+        longer, shorter = time > wanted * _OTHER_TIME, time < wanted / _OTHER_TIME
+    called_for = longer.sum() >= max(RARE * np.isfinite(time).sum(), 2)
+    slowest_seen = _quantile(time[longer], 1 - SLIPS) if called_for else np.nan
+    slowest, slowest_from = _first(settings.slowest_shutter_s, slowest_seen, max(USUAL_SLOWEST_S, wanted))
+    lowest = min(USUAL_ISO_MIN, np.nanmin(iso, initial=USUAL_ISO_MIN))
+    bright = np.isfinite(iso) & shorter
+    if bright.sum() >= max(RARE * np.isfinite(iso).sum(), 2):
+        lowest = float(np.median(iso[bright]))
+    sources = {"iso_max": iso_max_from, "wanted_shutter": wanted_from, "slowest_shutter": slowest_from}
+    if settings.wanted_shutter_s is None:
+        wanted = min(wanted, slowest)
+    return Limits(
+        iso_min=min(lowest, iso_max),
+        iso_max=iso_max,
+        wanted_shutter_s=wanted,
+        slowest_shutter_s=max(slowest, wanted),
+        inferred=tuple(name for name, source in sources.items() if source == "archive"),
+        assumed=tuple(name for name, source in sources.items() if source == "usual"),
+    )
+
+
+def _first(stated: float | None, seen: float, usual: float) -> tuple[float, str]:
+    """The value that was stated, else seen in the archive, else the usual one; and which it is."""
+    if stated is not None:
+        return stated, "stated"
+    return (seen, "archive") if np.isfinite(seen) else (usual, "usual")
+
+
+def _quantile(values: Floats, share: float) -> float:
+    finite = values[np.isfinite(values)]
+    return float(np.quantile(finite, share, method="nearest")) if finite.size else np.nan
+
+
+def _most_used(time_s: Floats) -> float:
+    """Most frequent exposure time, alike ones (within a sixth of a stop) taken together [s]."""
+    time = time_s[np.isfinite(time_s)]
+    if not time.size:
+        return np.nan
+    thirds = np.round(np.log2(time) / EV_STEP).astype(np.intp)
+    codes, counts = np.unique(thirds, return_counts=True)
+    return float(np.median(time[thirds == codes[counts.argmax()]]))
+
+
+@dataclass(frozen=True, slots=True)
+class Exposure:
+    """What the camera would have done; arrays of one shape.
+
+    Attributes
+    ----------
+    exposure_time_s : numpy.ndarray
+        Exposure time [s]; where the light is too low, the slowest one.
+    iso : numpy.ndarray
+        Sensitivity.
+    taken : numpy.ndarray of bool
+        False where even the slowest time and the highest sensitivity are not enough.
+    """
+
+    exposure_time_s: Floats
+    iso: Floats
+    taken: npt.NDArray[np.bool_]
+
+
+def expose(ev: npt.ArrayLike, f_number: npt.ArrayLike, limits: Limits) -> Exposure:
+    """Exposure time and sensitivity in a given light.
+
+    Parameters
+    ----------
+    ev : array_like
+        Exposure value at ISO 100.
+    f_number : array_like
+    limits : Limits
+
+    Returns
+    -------
+    Exposure
+        NaN, and not taken, where the light is unknown.
+
+    Examples
+    --------
+    At ISO 6400 and 1/500 s f/8 needs EV 9; one stop darker the time doubles, three stops are too many.
+
+    >>> limits = Limits(100, 6400, 1 / 500, 1 / 125)
+    >>> light = np.log2(8**2 * 500 / 64) - np.array([0.0, 1.0, 3.0])
+    >>> exposed = expose(light, 8, limits)
+    >>> exposed.iso.round().tolist(), (1 / exposed.exposure_time_s).round().tolist(), exposed.taken.tolist()
+    ([6400.0, 6400.0, 6400.0], [500.0, 250.0, 125.0], [True, True, False])
+    """
+    light = np.asarray(ev, dtype=float)
+    number = np.asarray(f_number, dtype=float)
+    with np.errstate(all="ignore"):
+        iso_time = 100 * number**2 / 2**light  # S t, as much as the light asks for
+        iso = np.clip(iso_time / limits.wanted_shutter_s, limits.iso_min, limits.iso_max)
+        time = iso_time / iso
+        taken = time <= limits.slowest_shutter_s * (1 + _ROUNDING)
+        time = np.minimum(time, limits.slowest_shutter_s)
+    return Exposure(time, iso, taken)
+
+
+def darkest_ev(f_number: npt.ArrayLike, exposure_time_s: float, iso: float) -> Floats:
+    """The least light, as exposure value at ISO 100, in which a time and a sensitivity suffice."""
+    return exposure_value(f_number, exposure_time_s, iso)
+
+
+@dataclass(frozen=True, slots=True)
+class Light:
+    """The light that was met, as shares of frames in steps of a third of a stop.
+
+    Attributes
+    ----------
+    ev : numpy.ndarray, shape (l,)
+        Exposure values at ISO 100, ascending.
+    share : numpy.ndarray, shape (l,)
+        Share of the frames, summing to 1.
+    frames : int
+        Frames whose light is known.
+    """
+
+    ev: Floats
+    share: Floats
+    frames: int
+
+    def between(self, low: float, high: float) -> Light:
+        """The same for the frames in a slice of the light, by shares from the darkest on, 0 to 1."""
+        ends = np.cumsum(self.share)
+        starts = ends - self.share
+        part = np.clip(np.minimum(ends, high) - np.maximum(starts, low), 0.0, None)
+        kept = part > _ROUNDING
+        return Light(self.ev[kept], part[kept] / part.sum(), round(self.frames * (high - low)))
+
+
+def light_met(table: pd.DataFrame) -> Light:
+    """Gather the light of every frame with a known f-number, exposure time and sensitivity."""
+    ev = exposure_value(*(table[name].to_numpy(float) for name in ("f_number", "exposure_time_s", "iso")))
+    ev = np.atleast_1d(ev)[np.isfinite(np.atleast_1d(ev))]
+    steps, counts = np.unique(np.round(ev / EV_STEP), return_counts=True)
+    return Light(steps * EV_STEP, counts / max(ev.size, 1), int(ev.size))
+
+
+def nominal_shutter_s(exposure_time_s: npt.ArrayLike) -> Floats:
+    """The nearest exposure time that cameras show [s]; times of 0.3 s and longer stay as they are.
+
+    Examples
+    --------
+    >>> (1 / nominal_shutter_s([1 / 128, 1 / 512, 1 / 203])).round().tolist()
+    [125.0, 500.0, 200.0]
+    """
+    time = np.asarray(exposure_time_s, dtype=float)
+    with np.errstate(all="ignore"):
+        nearest = np.abs(np.log(time)[..., None] + np.log(_SHUTTERS)).argmin(axis=-1)
+        return np.where(np.isnan(time) | (time >= 0.3), time, 1 / _SHUTTERS[nearest])[()]
+
+
+def nominal_iso(iso: npt.ArrayLike) -> Floats:
+    """The nearest sensitivity that cameras show; NaN stays NaN.
+
+    Examples
+    --------
+    >>> nominal_iso([104.0, 1290.0, 5080.0, 6500.0]).tolist()
+    [100.0, 1250.0, 5000.0, 6400.0]
+    """
+    value = np.asarray(iso, dtype=float)
+    with np.errstate(all="ignore"):
+        nearest = np.abs(np.log(value)[..., None] - np.log(_ISOS)).argmin(axis=-1)
+        return np.where(np.isnan(value), np.nan, _ISOS[nearest])[()]

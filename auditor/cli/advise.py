@@ -1,0 +1,85 @@
+"""``auditor advise``: what to set next."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from auditor.cli import options
+from auditor.cli.run import LEFT_OUT
+
+
+def advise(
+    sources: options.Sources,
+    lens: options.LensName = None,
+    experiment: Annotated[
+        Path | None,
+        typer.Option("--experiment", help="Write the next walk as a session file of this name."),
+    ] = None,
+    iso_max: options.IsoMax = None,
+    wanted_shutter: options.WantedShutter = None,
+    slowest_shutter: options.SlowestShutter = None,
+    session: options.Session = None,
+    notes: options.Notes = None,
+    keepers: options.Keepers = None,
+    unmarked: options.Unmarked = None,
+    coc: options.Coc = "handbook",
+    confidence: options.Confidence = 0.95,
+    units: options.Units = "m",
+    cache: options.Cache = None,
+    workers: options.Workers = None,
+    strict: options.Strict = False,
+    json: options.Json = False,
+) -> None:
+    """Say what to set next with one lens, what it should bring, and whether that is sure."""
+    import sys
+
+    from auditor.advice.experiment import propose_experiment
+    from auditor.advice.experiment_file import experiment_session
+    from auditor.advice.lens_use import declared_lenses
+    from auditor.advice.recommend import advise as work_out
+    from auditor.advice.result import as_json
+    from auditor.audit import run_scan
+    from auditor.cli.requests import make_request, write_new_text
+    from auditor.evidence.tolerance import fit_tolerance
+    from auditor.show.advice_screen import show_advice
+    from auditor.show.terminal import console, progress_on_stderr, show_problems
+    from auditor.show.words.advice import next_walk
+
+    request = make_request(
+        sources,
+        session=session,
+        notes=notes,
+        keepers=keepers,
+        unmarked=unmarked,
+        coc=coc,
+        confidence=confidence,
+        units=units,
+        cache=cache,
+        workers=workers,
+        iso_max=iso_max,
+        wanted_shutter=wanted_shutter,
+        slowest_shutter=slowest_shutter,
+    )
+    with progress_on_stderr("Reading") as progress:
+        scanned = run_scan(request, progress)
+    table, settings = scanned.archive.table, scanned.settings
+    lenses = declared_lenses(scanned.archive.sessions)
+    tolerance = fit_tolerance(table, settings)
+    result = work_out(table, lenses, settings, tolerance, lens)
+    if json:
+        from json import dumps
+
+        typer.echo(dumps(as_json(result), ensure_ascii=False, indent=1, allow_nan=False))
+    else:
+        show_advice(result, settings, console())
+    if experiment is not None:
+        walk = propose_experiment(table, lenses, settings, tolerance, lens)
+        write_new_text(experiment, experiment_session(walk, settings))
+        typer.echo(next_walk(walk, settings.units), err=True)
+        typer.echo(f"Session file: {experiment}", err=True)
+    show_problems(scanned.problems, console(sys.stderr))
+    if strict and (scanned.problems or scanned.archive.unreadable):
+        raise typer.Exit(LEFT_OUT)

@@ -1,0 +1,79 @@
+"""``auditor measure``: subject distance and blur from the pictures themselves."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from auditor.cli import options
+from auditor.cli.run import LEFT_OUT
+
+
+def measure(
+    sources: options.Sources,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            "--out", help="File to write, .csv, .json or .parquet.", show_default="CSV on the screen"
+        ),
+    ] = None,
+    session: options.Session = None,
+    notes: options.Notes = None,
+    keepers: options.Keepers = None,
+    unmarked: options.Unmarked = None,
+    coc: options.Coc = "handbook",
+    confidence: options.Confidence = 0.95,
+    units: options.Units = "m",
+    cache: options.Cache = None,
+    workers: options.Workers = None,
+    strict: options.Strict = False,
+    json: options.Json = False,
+) -> None:
+    """Find faces in the pictures and tell how far they stand and how blurred they are. Nobody is recognised."""
+    import sys
+
+    from auditor.audit import run_scan
+    from auditor.cli.requests import make_request
+    from auditor.intake.pictures.filling import faces_to_write
+    from auditor.intake.tables import plain, to_csv_text, to_json_rows, write_table
+    from auditor.show.terminal import console, progress_on_stderr, show_problems
+    from auditor.show.words import pictures as words
+
+    request = make_request(
+        sources,
+        session=session,
+        notes=notes,
+        keepers=keepers,
+        unmarked=unmarked,
+        coc=coc,
+        confidence=confidence,
+        units=units,
+        cache=cache,
+        workers=workers,
+        measure=True,
+    )
+    with progress_on_stderr("Measuring") as progress:
+        result = run_scan(request, progress)
+    facts = result.pictures
+    assert facts is not None
+    faces = faces_to_write(facts, result.archive.table)
+    if out is not None:
+        write_table(faces, out)
+        typer.echo(f"{len(faces)} rows written to {out}.", err=True)
+    elif json:
+        from json import dumps
+
+        told = {"detector": facts.detector, "counts": facts.counts, "refused": facts.refused}
+        told["faces"] = to_json_rows(faces)
+        typer.echo(dumps(plain(told), ensure_ascii=False, allow_nan=False))
+    else:
+        typer.echo(to_csv_text(faces), nl=False)
+    texts = [words.found(facts.counts), words.choice(facts.counts), words.refusals(facts.refused)]
+    for text in [*texts, *words.said_once(facts.detector)]:
+        if text:
+            typer.echo(text, err=True)
+    show_problems(result.problems, console(sys.stderr))
+    if strict and (result.problems or result.archive.unreadable):
+        raise typer.Exit(LEFT_OUT)

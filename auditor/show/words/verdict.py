@@ -1,0 +1,37 @@
+"""The verdict: how it went, which setting worked, where frames were lost and what to set next."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from auditor.audit import Audit
+from auditor.show.words import advice, causes, comparisons, distances, presets
+
+Results = Mapping[str, Any]  # the page's tables by name
+
+
+def how_it_went(audit: Audit, results: Results, units: str) -> str:  # noqa: ARG001 -- sentences are called alike
+    """Say how it went on the whole."""
+    return presets.overall(results["overall"], audit.settings.confidence)
+
+
+def what_worked(audit: Audit, results: Results, units: str) -> str:
+    """Say which preset worked, by fair comparison where there is one."""
+    fair = comparisons.verdict(audit.comparisons.pairs, audit.comparisons.worth_points)
+    return fair or presets.which_worked(results["presets"], units)
+
+
+def lost_and_next(audit: Audit, results: Results, units: str) -> str:
+    """Say where frames were lost, and what to set next."""
+    lost = causes.short(audit.causes) if audit.tolerance.carries else ""
+    lost = lost or distances.in_and_out(results["tally"])
+    after = ""
+    if results["advice"] is not None:
+        after = advice.tomorrow(results["advice"], audit.settings.worth_points, units)
+    if lost and after:
+        return f"{lost.removesuffix('.')}; {after[0].lower()}{after[1:]}"
+    return lost or after
+
+
+SENTENCES = (how_it_went, what_worked, lost_and_next)
