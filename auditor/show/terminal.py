@@ -17,8 +17,12 @@ from rich.text import Text
 
 from auditor.audit import Audit
 from auditor.errors import Problem
-from auditor.evidence.presets import pool_small
+from auditor.evidence.bursts import zone_focused
+from auditor.evidence.presets import count_all, pool_small
 from auditor.intake.reading import Progress as ReportProgress
+from auditor.show.chart_tables import presets_for_reading, zone_tally
+from auditor.show.words import tolerance as tolerance_words
+from auditor.show.words import verdict as verdict_words
 from auditor.show.words.figures import band, interval, percent, zone
 
 WIDEST = 100
@@ -76,13 +80,27 @@ def share_bar(low: float, rate: float, high: float) -> str:
 
 
 def show_audit(audit: Audit, out: Console) -> None:
-    """Print what was found and what fell out, presets, distance bands and problems."""
+    """Print the verdict, what fell out, presets, distance bands, the tolerance and problems."""
+    _show_verdict(audit, out)
     _show_counts(audit, out)
     if len(audit.presets):
         _show_presets(audit, out)
     if len(audit.distances):
         _show_distances(audit, out)
+    out.print(Text(tolerance_words.finding(audit.tolerance)))
     show_problems(audit.problems, out)
+
+
+def _show_verdict(audit: Audit, out: Console) -> None:
+    results = {
+        "overall": count_all(audit.table, audit.settings.confidence),
+        "presets": presets_for_reading(audit),
+        "tally": zone_tally(zone_focused(audit.table)),
+        "advice": audit.advice,
+    }
+    sentences = [say(audit, results, audit.settings.units) for say in verdict_words.SENTENCES]
+    out.print(Text(" ".join(sentence for sentence in sentences if sentence), style="bold"))
+    out.print()
 
 
 def _show_counts(audit: Audit, out: Console) -> None:
