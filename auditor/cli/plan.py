@@ -10,7 +10,10 @@ from auditor.cli import options, typed
 from auditor.errors import UnitError
 
 if TYPE_CHECKING:
+    from auditor.advice.fixed_line import LightNeeded
     from auditor.optics.plans import Plan
+
+HOLDS = 0.95  # of the subjects of a line that an f-number should hold
 
 
 def plan(
@@ -33,6 +36,9 @@ def plan(
     coc: options.Coc = "handbook",
     distance_from: typed.DistanceFrom = "sensor",
     units: options.Units = "m",
+    iso_max: options.IsoMax = None,
+    wanted_shutter: options.WantedShutter = None,
+    slowest_shutter: options.SlowestShutter = None,
     json: options.Json = False,
 ) -> None:
     """Find the ring and the f-number for wanted limits (--near, --far) or a fixed line (--line, --spread)."""
@@ -59,10 +65,50 @@ def plan(
             "plan needs either --near and --far, or --line and --spread.",
             "For example: auditor plan --focal-length 28mm --near 2m --far 6m",
         )
-    typer.echo(typed.json_text({"settings": as_rows(found)}) if json else text)
+    light = read_light(found, iso_max, wanted_shutter, slowest_shutter)
+    if json:
+        typer.echo(typed.json_text({"settings": as_rows(found, light)}))
+    else:
+        typer.echo("\n".join([text, *light_text(found, light)]))
 
 
-def as_rows(found: Plan) -> list[dict[str, Any]]:
+def read_light(
+    found: Plan, iso_max: float | None, wanted_shutter: str | None, slowest_shutter: str | None
+) -> LightNeeded | None:
+    """The light that each f-number needs; None where no light option was given."""
+    from auditor.advice.fixed_line import light_needed
+    from auditor.settings import Settings
+    from auditor.units import parse_exposure_time_s
+
+    if iso_max is None and wanted_shutter is None and slowest_shutter is None:
+        return None
+    settings = Settings().changed(
+        iso_max=iso_max,
+        wanted_shutter_s=parse_exposure_time_s(wanted_shutter) if wanted_shutter else None,
+        slowest_shutter_s=parse_exposure_time_s(slowest_shutter) if slowest_shutter else None,
+    )
+    return light_needed(found.f_number, settings)
+
+
+def light_text(found: Plan, light: LightNeeded | None) -> list[str]:
+    """The light each f-number needs, as lines to read."""
+    from auditor.advice.fixed_line import scene_at
+    from auditor.units import format_exposure_time
+
+    if light is None:
+        return []
+    wanted, slowest = (format_exposure_time(t) for t in (light.wanted_shutter_s, light.slowest_shutter_s))
+    rows = [f"Light needed at ISO {light.iso_max:g} (exposure values at ISO 100):"]
+    for number, enough, least in zip(found.f_number, light.wanted_ev, light.darkest_ev, strict=True):
+        scene = scene_at(float(enough))
+        rows.append(
+            f"  f/{number:<6g}{wanted} from EV {enough:.1f}{f' ({scene})' if scene else ''}, "
+            f"{slowest} from EV {least:.1f}, darker: not at all"
+        )
+    return rows
+
+
+def as_rows(found: Plan, light: LightNeeded | None = None) -> list[dict[str, Any]]:
     """One row for each f-stop, by the names of the contract."""
     return [
         {
@@ -75,6 +121,11 @@ def as_rows(found: Plan) -> list[dict[str, Any]]:
             "focus_to_m": float(found.focus_to_m[i]),
             "probability_inside": float(found.probability_inside[i]),
         }
+        | (
+            {"wanted_ev": float(light.wanted_ev[i]), "darkest_ev": float(light.darkest_ev[i])}
+            if light
+            else {}
+        )
         for i in range(len(found.f_number))
     ]
 
@@ -133,7 +184,21 @@ def line_text(found: Plan, bench: typed.Bench, line_m: float, spread_m: float) -
         rows.append(
             f"  f/{row['f_number']:<6g}{bench.shown(focus_m):>9}{bench.shown(near_m):>12}{far:>16}{inside:>9}"
         )
-    return "\n".join([head, *rows, _note(bench)])
+    return "\n".join([head, *rows, _which_holds(found), _note(bench)])
+
+
+def _which_holds(found: Plan) -> str:
+    """The widest f-number that holds nearly all subjects of a line."""
+    from auditor.show.words.figures import percent
+
+    enough = found.probability_inside >= HOLDS
+    if enough.any():
+        return f"Widest f-number of the list that holds {percent(HOLDS)}: f/{found.f_number[enough][0]:g}."
+    best = int(found.probability_inside.argmax())
+    return (
+        f"No f-number of the list holds {percent(HOLDS)}; f/{found.f_number[best]:g} holds most, "
+        f"{percent(float(found.probability_inside[best]))}."
+    )
 
 
 def _note(bench: typed.Bench) -> str:

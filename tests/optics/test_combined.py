@@ -77,3 +77,11 @@ def test_focused_at_infinity_the_zone_is_endless():
     assert zone.far_limit_m == np.inf
     there = blur_parts(28, 8, np.inf, zone.near_limit_m, **MOVING)
     assert float(there.combined_mm) == pytest.approx(0.03, rel=1e-9)
+
+
+@pytest.mark.parametrize(("factor", "endless"), [(0.99, False), (1.01, True)])
+def test_the_zone_is_endless_only_where_infinity_itself_passes(factor, endless):
+    at_infinity = float(blur_parts(28, 8, 4.5, np.inf, **MOVING).combined_mm)
+    zone = combined_zone(28, 8, 4.5, at_infinity * factor, **MOVING)
+    assert not zone.empty
+    assert np.isinf(zone.far_limit_m) == endless
