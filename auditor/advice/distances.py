@@ -143,10 +143,10 @@ def _effective(group: np.ndarray, log_m: Floats, sd: Floats, weight: Floats) -> 
     error = np.bincount(group, weight * sd**2) / total
     with np.errstate(invalid="ignore", divide="ignore"):
         true_part = np.where(variance > 0, 1 - error / variance, 1.0)
-    return np.maximum(number * np.clip(true_part, 0.1, 1.0), 1.0)
+    return np.asarray(np.maximum(number * np.clip(true_part, 0.1, 1.0), 1.0))
 
 
 def _weighted_quantiles(values: Floats, weight: Floats, shares: tuple[float, ...]) -> Floats:
     order = np.argsort(values)
     place = np.cumsum(weight[order]) - weight[order] / 2
-    return np.interp(np.array(shares) * weight.sum(), place, values[order])
+    return np.asarray(np.interp(np.array(shares) * weight.sum(), place, values[order]))

@@ -5,10 +5,10 @@ light would have asked for and each direction of walking, and kept as shares in 
 expected hit rate is then a product of those shares with the heights of the keeper curve, for many curves at
 once. Distance and light are taken to be independent of each other.
 
-The uncertainty of an expected rate has three parts: the curve's (its draws), that of the distances as a sample
-(drawn anew from each preset's distribution, as many as its guesses are worth) and, because people press when
-they believe the subject is in the zone, how far the presets' distances differ among each other beyond chance
-(random effects: DerSimonian & Laird 1986, Controlled Clinical Trials 7:177).
+The uncertainty of an expected rate has three parts: the curve's (its draws), that of the distances as a
+sample (drawn anew from each preset's distribution, as many as its guesses are worth) and, because people
+press when they believe the subject is in the zone, how far the presets' distances differ among each other
+beyond chance (random effects: DerSimonian & Laird 1986, Controlled Clinical Trials 7:177).
 """
 
 from __future__ import annotations
@@ -197,7 +197,7 @@ def _between_presets(at_distance: Floats, distances: Distances) -> Floats:
     centre = (weight * means).sum(axis=1) / total
     excess = (weight * (means - centre[:, None]) ** 2).sum(axis=1) - (means.shape[1] - 1)
     scale = total - (weight**2).sum(axis=1) / total
-    return np.sqrt(np.maximum(excess / np.maximum(scale, 1e-300), 0.0))
+    return np.asarray(np.sqrt(np.maximum(excess / np.maximum(scale, 1e-300), 0.0)))
 
 
 def _limits(draws: Floats, between: Floats, confidence: float, lowest: float) -> tuple[Floats, Floats]:

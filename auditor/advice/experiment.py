@@ -1,9 +1,9 @@
 """The next walk as an experiment: which settings to alternate so as to learn most.
 
-The criterion is the value of what the walk would teach (Raiffa & Schlaifer 1961, Applied Statistical Decision
-Theory): by how much the expected hit rate of the setting chosen after the walk should exceed that of the one
-chosen now. What a walk teaches of the keeper curve is its Fisher information; the curve's parameters are taken
-to be normally distributed around their mean, as the draws are spread now, and less so after the walk.
+The criterion is the value of what the walk would teach (Raiffa & Schlaifer 1961, Applied Statistical
+Decision Theory): by how much the expected hit rate of the setting chosen after the walk should exceed that of
+the one chosen now. What a walk teaches of the keeper curve is its Fisher information; the curve's parameters
+are taken to be normally distributed around their mean, as the draws are spread now, and less so after it.
 """
 
 from __future__ import annotations
@@ -192,7 +192,7 @@ def _candidates(grid: Grid, rate: Floats, best: float) -> list[int]:
 
 
 def _to_plane(draws: Floats) -> Floats:
-    """Curves as points without bounds: log tolerance, log steepness, logit floor, logit of the rest's height."""
+    """Curves as points without bounds: log tolerance and steepness, logits of the floor and of the rest."""
     tolerance, steepness, ceiling, floor = draws.T[:4]
     part = np.clip((ceiling - floor) / (1 - floor), 1e-6, 1 - 1e-6)
     return np.stack([np.log(tolerance), np.log(steepness), logit(floor), logit(part)], axis=1)

@@ -8,15 +8,13 @@ import numpy as np
 import pandas as pd
 
 from auditor.advice.light import (
-    EV_STEP,
     Light,
-    Limits,
     expose,
-    find_limits,
     light_met,
     nominal_iso,
     nominal_shutter_s,
 )
+from auditor.advice.limits import EV_STEP, Limits, find_limits
 from auditor.optics.lens import Floats, known
 from auditor.settings import Settings
 
@@ -71,8 +69,8 @@ class Exposures:
         share = self.light.share[taken]
         times, place = np.unique(np.round(np.log2(exposed.exposure_time_s[taken]), 3), return_inverse=True)
         return Times(
-            2.0**times,
-            np.bincount(place.ravel(), share, minlength=times.size),
+            np.asarray(2.0**times, dtype=float),
+            np.bincount(place.ravel(), share, minlength=times.size).astype(float),
             float(share.sum()),
             float(nominal_shutter_s(_median(exposed.exposure_time_s[taken], share))),
             float(nominal_iso(_median(exposed.iso[taken], share))),

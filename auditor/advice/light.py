@@ -1,9 +1,9 @@
 """The light of a scene, and the exposure a camera would have chosen in it at another f-number.
 
-Exposure value at ISO 100: N^2 / t = 2^EV S / 100 (APEX; ISO 2720 defines the series). The photographer's way
-of exposing is taken to be the usual one of zone focusing: f-number fixed, a wanted exposure time, the
-sensitivity following the light up to a limit, and only then a longer time, down to a slowest one. In more light
-than the lowest sensitivity can bear the time becomes shorter; that no shutter is too slow for it is assumed.
+Exposure value at ISO 100: N^2 / t = 2^EV S / 100 (APEX). The photographer's way of exposing is taken to be
+the usual one of zone focusing: f-number fixed, a wanted exposure time, the sensitivity following the light up
+to a limit, and only then a longer time, down to a slowest one. In more light than the lowest sensitivity can
+bear the time becomes shorter; that no shutter is too slow for that is assumed.
 """
 
 from __future__ import annotations
@@ -14,25 +14,19 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from auditor.advice.limits import EV_STEP, Limits
 from auditor.optics.lens import Floats, known
-from auditor.settings import Settings
 
-EV_STEP = 1 / 3  # [stops] cameras expose in thirds (common practice, no source)
-RARE = 0.02  # share of frames from which on something is taken for a habit
-SLIPS = 0.05  # share of the longer times that may be slips and experiments
-# What is assumed where an archive says nothing (common practice, no source).
-USUAL_ISO_MIN, USUAL_ISO_MAX = 100.0, 6400.0
-USUAL_SHUTTER_S, USUAL_SLOWEST_S = 1 / 250, 1 / 125
-_OTHER_TIME = 2 ** (1 / 4)  # a time that differs by more than this factor is another one
 _ROUNDING = 1e-9
 # Exposure times and sensitivities as they are shown, in third stops (common practice, no source).
 _SHUTTERS = np.array(
-    [8000, 6400, 5000, 4000, 3200, 2500, 2000, 1600, 1250, 1000, 800, 640, 500, 400, 320, 250, 200, 160, 125, 100,
-     80, 60, 50, 40, 30, 25, 20, 15, 13, 10, 8, 6, 5, 4]
+    [8000, 6400, 5000, 4000, 3200, 2500, 2000, 1600, 1250, 1000, 800, 640, 500, 400, 320, 250, 200, 160,
+     125, 100, 80, 60, 50, 40, 30, 25, 20, 15, 13, 10, 8, 6, 5, 4]
 )  # fmt: skip
 _ISOS = np.array(
     [25, 32, 40, 50, 64, 80, 100, 125, 160, 200, 250, 320, 400, 500, 640, 800, 1000, 1250, 1600, 2000, 2500,
-     3200, 4000, 5000, 6400, 8000, 10000, 12800, 16000, 20000, 25600, 32000, 40000, 51200, 64000, 80000, 102400]
+     3200, 4000, 5000, 6400, 8000, 10000, 12800, 16000, 20000, 25600, 32000, 40000, 51200, 64000, 80000,
+     102400]
 )  # fmt: skip
 
 
@@ -58,95 +52,6 @@ def exposure_value(f_number: npt.ArrayLike, exposure_time_s: npt.ArrayLike, iso:
     with np.errstate(all="ignore"):
         value = np.log2(number**2 / time) - np.log2(speed / 100)
         return np.where(known(number, time, speed), value, np.nan)[()]
-
-
-@dataclass(frozen=True, slots=True)
-class Limits:
-    """How far a camera may go to meet the light.
-
-    Attributes
-    ----------
-    iso_min, iso_max : float
-        Lowest and highest sensitivity. The lowest one is never asked for.
-    wanted_shutter_s, slowest_shutter_s : float
-        The exposure time that is kept while the sensitivity can follow, and the longest one [s].
-    inferred : tuple of str
-        Names of those that nobody stated and the archive's own exposures tell.
-    assumed : tuple of str
-        Names of those that neither a person nor the archive tells.
-    """
-
-    iso_min: float
-    iso_max: float
-    wanted_shutter_s: float
-    slowest_shutter_s: float
-    inferred: tuple[str, ...] = ()
-    assumed: tuple[str, ...] = ()
-
-
-def find_limits(table: pd.DataFrame, settings: Settings) -> Limits:
-    """Take the limits that were stated, and infer the others from the exposures in the archive.
-
-    The wanted time is the one most used. A sensitivity or a time that was never called for says nothing of how
-    far its owner would go: the lowest sensitivity shows in frames with shorter times than the wanted one, the
-    slowest time in frames with longer ones, and where there are none the usual values are assumed. The highest
-    sensitivity is the highest one used, but for a few slips.
-
-    Parameters
-    ----------
-    table : pandas.DataFrame
-        Frame table.
-    settings : Settings
-        ``iso_max``, ``wanted_shutter_s`` and ``slowest_shutter_s`` where they were stated.
-    """
-    time, iso = (table[name].to_numpy(float) for name in ("exposure_time_s", "iso"))
-    time, iso = np.where(known(time), time, np.nan), np.where(known(iso), iso, np.nan)
-    iso_max, iso_max_from = _first(settings.iso_max, _quantile(iso, 1 - RARE / 4), USUAL_ISO_MAX)
-    with np.errstate(invalid="ignore"):
-        following = time[~(iso >= iso_max * (1 - _ROUNDING))]  # an unknown sensitivity counts
-        most_used = _most_used(following if known(following).any() else time)
-        wanted, wanted_from = _first(settings.wanted_shutter_s, most_used, USUAL_SHUTTER_S)
-        longer, shorter = time > wanted * _OTHER_TIME, time < wanted / _OTHER_TIME
-    called_for = longer.sum() >= max(RARE * np.isfinite(time).sum(), 2)
-    slowest_seen = _quantile(time[longer], 1 - SLIPS) if called_for else np.nan
-    slowest, slowest_from = _first(settings.slowest_shutter_s, slowest_seen, max(USUAL_SLOWEST_S, wanted))
-    lowest = min(USUAL_ISO_MIN, np.nanmin(iso, initial=USUAL_ISO_MIN))
-    bright = np.isfinite(iso) & shorter
-    if bright.sum() >= max(RARE * np.isfinite(iso).sum(), 2):
-        lowest = float(np.median(iso[bright]))
-    sources = {"iso_max": iso_max_from, "wanted_shutter": wanted_from, "slowest_shutter": slowest_from}
-    if settings.wanted_shutter_s is None:
-        wanted = min(wanted, slowest)
-    return Limits(
-        iso_min=min(lowest, iso_max),
-        iso_max=iso_max,
-        wanted_shutter_s=wanted,
-        slowest_shutter_s=max(slowest, wanted),
-        inferred=tuple(name for name, source in sources.items() if source == "archive"),
-        assumed=tuple(name for name, source in sources.items() if source == "usual"),
-    )
-
-
-def _first(stated: float | None, seen: float, usual: float) -> tuple[float, str]:
-    """The value that was stated, else seen in the archive, else the usual one; and which it is."""
-    if stated is not None:
-        return stated, "stated"
-    return (seen, "archive") if np.isfinite(seen) else (usual, "usual")
-
-
-def _quantile(values: Floats, share: float) -> float:
-    finite = values[np.isfinite(values)]
-    return float(np.quantile(finite, share, method="nearest")) if finite.size else np.nan
-
-
-def _most_used(time_s: Floats) -> float:
-    """Most frequent exposure time, alike ones (within a sixth of a stop) taken together [s]."""
-    time = time_s[np.isfinite(time_s)]
-    if not time.size:
-        return np.nan
-    thirds = np.round(np.log2(time) / EV_STEP).astype(np.intp)
-    codes, counts = np.unique(thirds, return_counts=True)
-    return float(np.median(time[thirds == codes[counts.argmax()]]))
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,11 +107,6 @@ def expose(ev: npt.ArrayLike, f_number: npt.ArrayLike, limits: Limits) -> Exposu
         taken = time <= limits.slowest_shutter_s * (1 + _ROUNDING)
         time = np.minimum(time, limits.slowest_shutter_s)
     return Exposure(time, iso, taken)
-
-
-def darkest_ev(f_number: npt.ArrayLike, exposure_time_s: float, iso: float) -> Floats:
-    """The least light, as exposure value at ISO 100, in which a time and a sensitivity suffice."""
-    return exposure_value(f_number, exposure_time_s, iso)
 
 
 @dataclass(frozen=True, slots=True)

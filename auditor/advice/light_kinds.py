@@ -6,7 +6,7 @@ import numpy as np
 
 from auditor.advice.expectation import Grid
 from auditor.advice.exposures import Exposures
-from auditor.advice.light import EV_STEP
+from auditor.advice.limits import EV_STEP
 from auditor.advice.preference import in_order
 from auditor.advice.result import LightKind
 from auditor.advice.valuing import Ground, valued

@@ -21,8 +21,8 @@ def in_order(
 ) -> np.ndarray:
     """Rows of the allowed settings in order of preference.
 
-    First those within 1 % of the best, by the lowest sensitivity and then the widest margin; then the others by
-    their rate.
+    First those within 1 % of the best, by the lowest sensitivity and then the widest margin; then the others
+    by their rate.
 
     Parameters
     ----------

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -73,8 +72,8 @@ def advise(
     allowed &= expected.rate > 0
     if not allowed.any():
         raise SettingError(
-            "No setting meets the wishes: in this light none could be taken at a distance where subjects were "
-            "met.",
+            "No setting meets the wishes: in this light none could be taken at a distance where subjects "
+            "were met.",
             "Allow a lower f-number, a higher ISO or a slower exposure time.",
         )
     ring_off = _ring_off(ground, grid, nearly_best(expected.rate, allowed))

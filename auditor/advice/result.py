@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from auditor.advice.light import Limits
+from auditor.advice.limits import Limits
 from auditor.intake.tables import plain
 
 

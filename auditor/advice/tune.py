@@ -1,4 +1,4 @@
-"""The preferred aperture of a lens: what every f-number brings, what it costs, and which suits which light."""
+"""The preferred aperture of a lens: what every f-number brings and costs, and which suits which light."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from auditor.advice.expectation import Expected, Grid
+from auditor.advice.exposures import Exposures
 from auditor.advice.lens_use import LensUse, choices_of, same_ring
 from auditor.advice.light_kinds import kinds_of_light
 from auditor.advice.losses import split_losses
@@ -160,7 +161,7 @@ def _observed(use: LensUse, f_number: float, ring_m: float | None = None) -> tup
     return int(presets.loc[own, "hits"].sum()), int(presets.loc[own, "bursts"].sum())
 
 
-def _light_ev(kinds: list) -> dict[str, float]:
+def _light_ev(kinds: list[tuple[str, Exposures]]) -> dict[str, float]:
     """Exposure values between which light is medium."""
     if not kinds:
         return {}

@@ -24,6 +24,7 @@ from auditor.settings import Settings
 LOG_BLUR = np.arange(np.log(0.0005), np.log(10.0), 0.08)
 DIRECTIONS = 6  # crossing angles per quarter turn, all equally likely
 _QUANTILES, _QUANTILE_WEIGHTS = np.polynomial.hermite_e.hermegauss(9)
+INFINITE_M = 1e4  # farther than this nothing moves on the sensor
 BLOCK = 20_000  # bursts whose nodes are in memory at one time
 
 
@@ -101,7 +102,8 @@ def usable_frames(table: pd.DataFrame) -> pd.DataFrame:
     frames = frames.assign(code=code, kept=kept, burst_hit=keepers[code] > 0, burst_frames=size[code])
     blur = frames["blur_mm"].to_numpy(float)
     distance = frames["subject_distance_m"].to_numpy(float)
-    usable = np.isfinite(blur) & (blur > 0) & (distance > 0)
+    drawn = ~(frames["sample_weight"].to_numpy(float) <= 0)
+    usable = np.isfinite(blur) & (blur > 0) & (distance > 0) & drawn
     return frames[usable].reset_index(drop=True)
 
 
@@ -113,6 +115,11 @@ def error_of_guess(frames: pd.DataFrame, settings: Settings, times: float = 1.0)
     """
     stated = frames["subject_distance_rel_sd"].to_numpy(float)
     return times * np.where(np.isfinite(stated) & (stated >= 0), stated, settings.guess_sd)
+
+
+def log_distance(frames: pd.DataFrame) -> Floats:
+    """Return the log of each frame's subject distance [m]; infinity counts as ten kilometres."""
+    return np.asarray(np.log(np.minimum(frames["subject_distance_m"].to_numpy(float), INFINITE_M)))
 
 
 def burst_blur(table: pd.DataFrame, settings: Settings, guess_times: float = 1.0) -> BurstBlur:
@@ -129,7 +136,7 @@ def burst_blur(table: pd.DataFrame, settings: Settings, guess_times: float = 1.0
     """
     frames = usable_frames(table)
     error = error_of_guess(frames, settings, guess_times)
-    frames = frames.assign(log_guess=np.log(frames["subject_distance_m"]), error=error)
+    frames = frames.assign(log_guess=log_distance(frames), error=error)
     grouped = frames.groupby("code", sort=True)
     bursts = grouped.agg(
         hit=("burst_hit", "first"),

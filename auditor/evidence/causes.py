@@ -20,6 +20,7 @@ from auditor.evidence.burst_blur import (
     error_of_guess,
     frame_optics,
     into_classes,
+    log_distance,
     usable_frames,
 )
 from auditor.evidence.bursts import is_keeper, zone_focused
@@ -137,9 +138,8 @@ def _no_frames() -> pd.DataFrame:
 def _distance_of(frames: pd.DataFrame, settings: Settings) -> tuple[Floats, Floats]:
     """Return mean and spread of each frame's true log distance."""
     preset = pd.factorize(frames["preset"].fillna(""))[0].astype(np.intp)
-    guess = np.log(frames["subject_distance_m"].to_numpy(float))
     weight = frames["sample_weight"].fillna(1.0).to_numpy(float)
-    return likely_log_distance(guess, error_of_guess(frames, settings), weight, preset)
+    return likely_log_distance(log_distance(frames), error_of_guess(frames, settings), weight, preset)
 
 
 def _curves(tolerance: Tolerance) -> Floats:

@@ -50,7 +50,8 @@ def distances_met(table: pd.DataFrame, confidence: float = 0.95) -> DistancesMet
     """
     frames = zone_focused(table)
     distance = frames["subject_distance_m"].to_numpy(float)
-    frames = frames[(distance > 0) & frames["preset"].notna().to_numpy()].reset_index(drop=True)
+    drawn = ~(frames["sample_weight"].to_numpy(float) <= 0)
+    frames = frames[(distance > 0) & drawn & frames["preset"].notna().to_numpy()].reset_index(drop=True)
     frames = frames.assign(
         code=burst_codes(frames, "preset"),
         weight=frames["sample_weight"].fillna(1.0),

@@ -20,6 +20,7 @@ from auditor.evidence.rates import hit_rates
 
 LIMIT_COVERAGE = 0.998  # the usual outer limits of a funnel plot
 WINSORISED = 0.1  # part of the sessions at either end that does not set the overdispersion
+LEFT_OF_VARIANCE = 0.6787  # of a normal variance after winsorising a tenth at either end
 FEWEST_SESSIONS = 4
 FALSE_CLAIMS = 0.05  # expected share of sessions called outside that are not
 DRIFT_LEVEL = 0.01
@@ -76,7 +77,9 @@ def rates_over_time(table: pd.DataFrame, confidence: float = 0.95) -> OverTime:
         spread = overdispersion(plain)
         z = plain / math.sqrt(spread)
         limit_low, limit_high = control_limits(n, centre, spread)
-        outside = benjamini_hochberg(erfc(np.abs(z) / math.sqrt(2))) < FALSE_CLAIMS
+        # Student's t, since the overdispersion was learned from the same few sessions.
+        chance = 2 * stdtr(len(n) - 1, -np.abs(z)) if spread > 1 else erfc(np.abs(z) / math.sqrt(2))
+        outside = benjamini_hochberg(chance) < FALSE_CLAIMS
         outside &= np.abs(z) > ndtri((1 + LIMIT_COVERAGE) / 2)
         drift, drift_p = trend(np.arange(len(n), dtype=float), hits, n)
     sessions = counts[["session", "starts_at", "bursts", "hits", "hit_rate", "low", "high"]].assign(
@@ -92,20 +95,22 @@ def z_scores(hits: Floats, n: Floats, centre: float) -> Floats:
     get limits that stay within 0 and 1.
     """
     rate = (hits + 0.375) / (n + 0.75)  # Anscombe (1948), Biometrika 35:246
-    middle = np.arcsin(np.sqrt((n * centre + 0.375) / (n + 0.75)))
-    return np.asarray(2 * np.sqrt(n + 0.5) * (np.arcsin(np.sqrt(rate)) - middle))
+    return np.asarray(2 * np.sqrt(n + 0.5) * (np.arcsin(np.sqrt(rate)) - math.asin(math.sqrt(centre))))
 
 
 def overdispersion(z: Floats) -> float:
-    """Return the variance of winsorised z-scores, at least 1 (Spiegelhalter 2005, section 3.2)."""
+    """Return the variance of winsorised z-scores, at least 1 (Spiegelhalter 2005).
+
+    Divided by what winsorising leaves of a normal variance, which matters with few sessions.
+    """
     low, high = np.quantile(z, [WINSORISED, 1 - WINSORISED])
-    return max(float(np.mean(np.clip(z, low, high) ** 2)), 1.0)
+    return max(float(np.mean(np.clip(z, low, high) ** 2)) / LEFT_OF_VARIANCE, 1.0)
 
 
 def control_limits(n: Floats, centre: float, spread: float) -> tuple[Floats, Floats]:
     """Return the rates between which sessions of n bursts stay in 998 of 1,000 cases."""
     reach = ndtri((1 + LIMIT_COVERAGE) / 2) * math.sqrt(spread) / (2 * np.sqrt(n + 0.5))
-    middle = np.arcsin(np.sqrt((n * centre + 0.375) / (n + 0.75)))
+    middle = math.asin(math.sqrt(centre))
 
     def rate(angle: Floats) -> Floats:
         share = np.sin(np.clip(angle, 0, math.pi / 2)) ** 2

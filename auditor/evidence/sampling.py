@@ -33,8 +33,8 @@ def sampling_factor(bursts: BurstBlur) -> float:
 
 
 def _weighted_logistic(design: Floats, hit: Floats, weight: Floats) -> Floats:
-    """Return the fitted chances of a logistic regression, a ridge of one burst keeping it finite."""
-    ridge = np.eye(design.shape[1]) * weight.mean()
+    """Return the fitted chances of a logistic regression, a small ridge keeping it finite."""
+    ridge = 0.01 * weight.mean() * np.eye(design.shape[1])
     slope = np.zeros(design.shape[1])
     for _ in range(50):
         chance = 1 / (1 + np.exp(-design @ slope))

@@ -24,7 +24,7 @@ from auditor.intake.grouping import group_files
 from auditor.intake.marks import count_marks, state_marks
 from auditor.intake.notes import NOTE_READERS, SAMPLE_READERS, Readers, apply_notes, read_notes
 from auditor.intake.numbering import missing_numbers
-from auditor.intake.reading import Progress, read_found, without_collector
+from auditor.intake.reading import Progress, read_found
 from auditor.intake.sampling import sample_beside
 from auditor.intake.selects import match_selects
 from auditor.intake.session import SessionFile
@@ -129,9 +129,8 @@ def _from_folders(
             "Name the folder that holds them; JPEG, TIFF, PNG, WebP, HEIC, AVIF and raw files are read.",
         )
     read = read_found(found, request.cache, request.workers, progress)
-    with without_collector():
-        groups, problems = group_files(found, read.records)
-        facts = gather_facts(found, read.records, read.sidecars, groups)
+    groups, problems = group_files(found, read.records)
+    facts = gather_facts(found, read.records, read.sidecars, groups)
     unreadable = unreadable_problems(found, read.records)
     if not len(facts.table):
         raise SourceError(

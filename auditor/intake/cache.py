@@ -24,6 +24,7 @@ FLUSH_ROWS = 2000
 FLUSH_S = 1.0
 KEEP_UNUSED_DAYS = 400  # longer than a disk of last year's photographs may lie on the shelf
 BUSY_S = 0.5
+BUSY_AT_START_S = 5.0
 BUSY_TRIES_AT_END = 10
 
 _HEADER = b"SQLite format 3\0"
@@ -129,8 +130,8 @@ class Cache:
         try:
             step()
         except (sqlite3.Error, OSError, OverflowError) as error:
-            if _code(error) in _BUSY:
-                return
+            if _code(error) in _BUSY and step != self._open:
+                return  # what waits is written later
             if isinstance(error, sqlite3.Error) and _code(error) in _DAMAGED and not self.problems:
                 self._rebuild(f"was damaged ({error})")
             else:
@@ -165,7 +166,7 @@ class Cache:
             if path.stat().st_size and not _head(path).startswith(_HEADER):
                 self._rebuild("was no cache")
                 return
-        self._db = db = sqlite3.connect(path, timeout=BUSY_S, isolation_level=None)
+        self._db = db = sqlite3.connect(path, timeout=BUSY_AT_START_S, isolation_level=None)
         application, schema, tables = _kind(db)
         if application != APPLICATION_ID and tables:
             raise OSError("it is the database of another program, and was left alone")
@@ -174,8 +175,10 @@ class Cache:
             return
         if schema < SCHEMA or not tables:
             _create(db)
-        db.execute("PRAGMA journal_mode = WAL")
+        with suppress(sqlite3.OperationalError):  # while another run begins, it sees to this
+            db.execute("PRAGMA journal_mode = WAL")
         db.execute("PRAGMA synchronous = NORMAL")
+        db.execute(f"PRAGMA busy_timeout = {round(BUSY_S * 1000)}")
 
     def _rebuild(self, why: str) -> None:
         """Begin a new cache; the old one is deleted if it is surely ours, else moved aside."""

@@ -18,6 +18,7 @@ import pandas as pd
 
 from auditor.errors import Problem
 from auditor.frames import with_columns
+from auditor.intake.collector import without_collector
 from auditor.intake.files import Found, printable
 from auditor.intake.grouping import Group
 from auditor.intake.records import NAN, FileRecord, XmpValues
@@ -64,6 +65,7 @@ def first_known(values: Iterable[Any]) -> Any:
     return value
 
 
+@without_collector()
 def gather_facts(
     found: Found,
     records: Sequence[FileRecord],

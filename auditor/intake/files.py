@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import os
 import stat
-from collections.abc import Iterator
 from dataclasses import dataclass, field
+from operator import attrgetter
 from pathlib import Path
 
 from auditor.errors import FileFormatError, Problem, SourceError
+from auditor.intake.collector import without_collector
 from auditor.intake.metadata import PICTURE_SUFFIXES
 from auditor.intake.session import SessionFile
 from auditor.intake.session_file import SESSION_NAME, read_session
@@ -78,6 +79,7 @@ def printable(name: str) -> str:
     return name
 
 
+@without_collector()
 def find_files(sources: list[Path], session: SessionFile | None = None, keepers: Path | None = None) -> Found:
     """Walk the folders.
 
@@ -140,10 +142,11 @@ def _walk(found: Found, top: str, prefix: str, fixed: SessionFile | None, left_o
         found.folders.append(Folder(path, shown, session, notes))
         subfolders = []
         for entry in entries:
-            suffix = entry.name[entry.name.rfind(".") :].lower()
+            name = entry.name
+            suffix = name[name.rfind(".") :].lower()
             if entry.is_dir(follow_symlinks=False):
                 if os.path.realpath(entry.path) not in left_out:
-                    below = f"{shown}/{entry.name}" if shown else entry.name
+                    below = f"{shown}/{name}" if shown else name
                     subfolders.append((entry.path, below, session, notes))
             elif entry.is_symlink() and os.path.isdir(entry.path):
                 found.problems.append(
@@ -152,10 +155,10 @@ def _walk(found: Found, top: str, prefix: str, fixed: SessionFile | None, left_o
                     )
                 )
             elif suffix in PICTURE_SUFFIXES:
-                found.pictures.append((index, entry.name))
+                found.pictures.append((index, name))
                 found.picture_stamps.append(_stamp(entry))
             elif suffix == ".xmp":
-                found.sidecars.append((index, entry.name))
+                found.sidecars.append((index, name))
                 found.sidecar_stamps.append(_stamp(entry))
         waiting.extend(reversed(subfolders))
 
@@ -163,7 +166,7 @@ def _walk(found: Found, top: str, prefix: str, fixed: SessionFile | None, left_o
 def _entries(found: Found, path: str) -> list[os.DirEntry[str]]:
     try:
         with os.scandir(path) as listing:
-            return sorted(_visible(listing), key=lambda entry: entry.name)
+            visible = [entry for entry in listing if not entry.name.startswith(".")]
     except OSError as error:
         found.problems.append(
             Problem(
@@ -171,6 +174,7 @@ def _entries(found: Found, path: str) -> list[os.DirEntry[str]]:
             )
         )
         return []
+    return sorted(visible, key=attrgetter("name"))
 
 
 def _stamp(entry: os.DirEntry[str] | Path) -> Stamp | None:
@@ -181,10 +185,6 @@ def _stamp(entry: os.DirEntry[str] | Path) -> Stamp | None:
     if not stat.S_ISREG(status.st_mode):
         return None
     return status.st_size, status.st_mtime_ns, status.st_ctime_ns
-
-
-def _visible(listing: Iterator[os.DirEntry[str]]) -> Iterator[os.DirEntry[str]]:
-    return (entry for entry in listing if not entry.name.startswith("."))
 
 
 def _session(found: Found, path: Path) -> SessionFile:

@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from functools import partial
 
 from auditor.errors import Problem
+from auditor.intake.collector import without_collector
 from auditor.intake.files import Found
 from auditor.intake.records import FileRecord
 
@@ -30,6 +31,7 @@ class Group:
     sidecars: list[int] = field(default_factory=list)
 
 
+@without_collector()
 def group_files(found: Found, records: Sequence[FileRecord]) -> tuple[list[Group], list[Problem]]:
     """Join files into frames.
 

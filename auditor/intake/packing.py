@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import struct
 import zlib
-from dataclasses import fields
+from dataclasses import fields, make_dataclass
 from datetime import datetime, timedelta
 from operator import attrgetter, itemgetter
 from typing import Any
@@ -52,6 +52,8 @@ class _Layout:
 
 _RECORD, _XMP = _Layout(FileRecord, _VARY), _Layout(XmpValues, ("captured_at",))
 _HEAD = struct.Struct("<I?" + _RECORD.varying_code)  # check sum of all that follows, whether XMP was read
+# A frozen dataclass is slow to make. This one is not, and lies in memory alike.
+_Open = make_dataclass("_Open", [field.name for field in fields(FileRecord)], slots=True)
 _XMP_TIME = struct.Struct("<q")
 
 READER_VERSION = zlib.crc32(
@@ -98,7 +100,7 @@ class Unpacker:
                 raise ValueError("the check sum does not fit")
             tail = data[_HEAD.size :]
             shared = self._tails.get(tail) or self._read_tail(tail, has_xmp)
-            return FileRecord(*_RECORD.in_order((_time(when), *varying, *shared)))
+            return _record(_RECORD.in_order((_time(when), *varying, *shared)))
         except (IndexError, TypeError, OverflowError, struct.error) as error:
             raise ValueError("not a packed record") from error
 
@@ -115,6 +117,13 @@ class Unpacker:
             self._tails.clear()
         self._tails[tail] = (*numbers, *texts[0], xmp)
         return self._tails[tail]
+
+
+def _record(values: tuple[Any, ...]) -> FileRecord:
+    made: Any = _Open(*values)
+    made.__class__ = FileRecord
+    record: FileRecord = made
+    return record
 
 
 def _microseconds(when: datetime | None) -> int:

@@ -6,16 +6,16 @@ packed and unpacked, so that it cannot depend on who read it.
 
 from __future__ import annotations
 
-import gc
 import os
 import time
-from collections.abc import Callable, Iterator
-from contextlib import closing, contextmanager
+from collections.abc import Callable
+from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 
 from auditor.errors import Problem
 from auditor.intake.cache import Cache
+from auditor.intake.collector import without_collector
 from auditor.intake.files import Found, Stamp
 from auditor.intake.opening import may_pass
 from auditor.intake.packing import READER_VERSION, Unpacker
@@ -65,7 +65,7 @@ def read_found(
     -------
     Read
     """
-    store = Cache(cache)
+    store = Cache(cache, READER_VERSION)
     try:
         reading = _Reading(found, store, _Meter(progress, len(found.pictures) + len(found.sidecars)))
         reading.from_cache()
@@ -200,15 +200,3 @@ class _Reading:
 def _lasting(record: FileRecord) -> bool:
     """Whether reading the same bytes again would give the same record."""
     return record.error is None or not (may_pass(record.error) or record.error.startswith(UNFORESEEN))
-
-
-@contextmanager
-def without_collector() -> Iterator[None]:
-    """Pause the search for cycles, which costs as much as the work itself where many records are made."""
-    was_on = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if was_on:
-            gc.enable()

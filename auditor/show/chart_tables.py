@@ -8,6 +8,7 @@ import pandas as pd
 from auditor.audit import Audit
 from auditor.evidence.bursts import zone_focused
 from auditor.evidence.presets import OTHER, pool_small
+from auditor.evidence.rates import hit_rates
 from auditor.frames import KEEPER
 from auditor.show.words import distances as distance_words
 from auditor.show.words import presets as preset_words
@@ -29,6 +30,15 @@ def presets_for_reading(audit: Audit) -> pd.DataFrame:
         shown = pool_small(shown, audit.table, audit.settings.confidence)
     sources = audit.table.groupby("preset")["preset_source"].first()
     return shown.assign(preset_source=shown["preset"].map(sources))
+
+
+def frames_for_reading(audit: Audit) -> pd.DataFrame:
+    """The frame table with small presets under the name that stands for them together."""
+    frames, shown = audit.table, presets_for_reading(audit)["preset"]
+    if OTHER not in set(shown):
+        return frames
+    small = frames["preset"].notna() & ~frames["preset"].isin(shown)
+    return frames.assign(preset=frames["preset"].mask(small, OTHER))
 
 
 def preset_rows(audit: Audit) -> pd.DataFrame:
@@ -64,6 +74,17 @@ def zone_tally(frames: pd.DataFrame) -> dict[str, int]:
     }
 
 
+def zone_rates(frames: pd.DataFrame, confidence: float) -> dict[str, float]:
+    """The tally of :func:`zone_tally` with the intervals of the shares kept inside and outside the zone."""
+    rates = hit_rates(frames, ["in_zone"], confidence).set_index("in_zone")
+    ends = {
+        f"{side}_{end}": float(rates.loc[inside, f"frame_{end}"]) if inside in rates.index else float("nan")
+        for side, inside in (("in", True), ("out", False))
+        for end in ("low", "high")
+    }
+    return zone_tally(frames) | ends
+
+
 def distance_lanes(audit: Audit) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Lanes and bars of the distance chart.
 
@@ -73,8 +94,7 @@ def distance_lanes(audit: Audit) -> tuple[pd.DataFrame, pd.DataFrame]:
         As :func:`auditor.show.charts.distances.draw_distances` wants them, the lanes yet without labels but
         with the tally of :func:`zone_tally`.
     """
-    shown = presets_for_reading(audit)
-    shown = shown[(shown["preset"] != OTHER) & shown["near_limit_m"].notna()].head(MOST_LANES)
+    shown = presets_with_lane(audit).head(MOST_LANES)
     frames = zone_focused(audit.table)
     frames = frames[frames["preset"].isin(shown["preset"])]
     lo, hi = _axis_ends(shown, frames["subject_distance_m"].dropna().to_numpy())
@@ -103,6 +123,12 @@ def label_lanes(lanes: pd.DataFrame, units: str, limit: int) -> pd.DataFrame:
         near_label=[format_distance(row.near_limit_m, units) for row in rows],
         far_label=[far_limit(row.far_limit_m, row.focus_distance_m, units) for row in rows],
     )
+
+
+def presets_with_lane(audit: Audit) -> pd.DataFrame:
+    """Presets that the distance chart could show, the most used first."""
+    shown = presets_for_reading(audit)
+    return shown[(shown["preset"] != OTHER) & shown["near_limit_m"].notna()]
 
 
 def _axis_ends(shown: pd.DataFrame, distances_m: np.ndarray) -> tuple[float, float]:

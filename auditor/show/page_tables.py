@@ -10,70 +10,77 @@ import pandas as pd
 
 from auditor.audit import Audit
 from auditor.evidence.bursts import zone_focused
-from auditor.evidence.presets import RATE_COLUMNS, count_all, count_distances
-from auditor.evidence.rates import hit_rates
+from auditor.evidence.distances_met import DistancesMet
+from auditor.evidence.presets import count_all
 from auditor.show import chart_tables
+from auditor.show.filter_tables import (
+    distance_bands,
+    presets_by_session,
+    sessions_to_pick,
+    shares_in_zone,
+)
 from auditor.show.photographs import link_to, small_picture
+from auditor.show.words.figures import percent
 
 PROBLEMS_SHOWN = 40
-RESULTS = ("comparisons", "zone_check", "causes", "distances_met", "over_time")
 LABEL = 200  # characters; the page has room to wrap
 
 
 def page_tables(audit: Audit, folder: Path | None, *, pictures: bool) -> dict[str, Any]:
     """Everything that the page's templates lay out, by name (arguments as of the report)."""
+    confidence = audit.settings.confidence
     shown = chart_tables.presets_for_reading(audit)
     lanes, _ = chart_tables.distance_lanes(audit)
     lens_of = dict(zip(shown["preset"], shown["lens"], strict=True))
-    table = audit.table
+    table, frames = audit.table, chart_tables.frames_for_reading(audit)
     with_zone = table[table["near_limit_m"].notna()]
     return {
+        "level": percent(confidence).replace(" ", "\N{NO-BREAK SPACE}"),
         "presets": shown,
-        "presets_by_session": presets_by_session(audit, shown),
+        "presets_by_session": presets_by_session(frames, shown, confidence),
+        "lens_of": lens_of,
         "lenses": sorted(set(shown["lens"].dropna())),
         "sessions": audit.sessions,
+        "pickable": audit.sessions[audit.sessions["session"].isin(sessions_to_pick(frames))],
         "preset_chart_lenses": shown.loc[shown["bursts"] > 0, "lens"].tolist(),
         "lane_lenses": [lens_of.get(name) for name in lanes["preset"]] if len(lanes) else [],
-        "overall": count_all(table, audit.settings.confidence),
-        "tally": chart_tables.zone_tally(zone_focused(table)),
+        "lanes_wanted": len(chart_tables.presets_with_lane(audit)),
+        "overall": count_all(table, confidence),
+        "tally": chart_tables.zone_rates(zone_focused(table), confidence),
         "lanes": {units: chart_tables.label_lanes(lanes, units, LABEL) for units in ("m", "ft")},
-        "bands": {units: distance_matrix(audit, units) for units in ("m", "ft")},
+        "bands": {
+            units: distance_bands(frames, list(shown["preset"]), confidence, units) for units in ("m", "ft")
+        },
+        "met_rows": _met_rows(audit.distances_met, frames, shown, confidence),
         "first_at": table["captured_at"].min(),
         "last_at": table["captured_at"].max(),
         "coc_mm": sorted(set(np.round(with_zone["coc_mm"].dropna(), 4))),
         "sensors_assumed": int((table["sensor_source"] == "assumed").sum()),
-        **{name: getattr(audit, name) for name in RESULTS},
-        **{name: getattr(audit, name, None) for name in ("tuning", "advice")},
+        "comparisons": audit.comparisons,
+        "zone_check": audit.zone_check,
+        "causes": audit.causes,
+        "distances_met": audit.distances_met,
+        "over_time": audit.over_time,
+        "tuning": audit.tuning,
+        "advice": audit.advice,
+        "experiment": audit.experiment,
+        "measured": audit.pictures,
         "telling": _telling(audit, folder, pictures),
         "problems_shown": audit.problems[:PROBLEMS_SHOWN],
     }
 
 
-def presets_by_session(audit: Audit, shown: pd.DataFrame) -> pd.DataFrame:
-    """Rates of each shown preset within each session, with the settings of :func:`count_presets`."""
-    frames = zone_focused(audit.table)
-    frames = frames[frames["preset"].isin(shown["preset"])]
-    settings = [name for name in shown.columns if name not in RATE_COLUMNS]
-    if frames["session"].nunique() < 2:
-        return shown[settings].head(0).assign(**{name: [] for name in (*RATE_COLUMNS, "session")})
-    split = hit_rates(frames, ["session", "preset"], audit.settings.confidence)
-    return split[["session", "preset", *RATE_COLUMNS]].merge(shown[settings], on="preset", how="left")
-
-
-def distance_matrix(audit: Audit, units: str) -> dict[str, Any]:
-    """Frame rates by preset (rows, all presets first) and distance band (columns) in the units' own bands."""
-    bands = audit.distances
-    if units != audit.settings.units:
-        bands = count_distances(audit.table, audit.settings.confidence, units)
-    spans = sorted(set(zip(bands["from_m"], bands["to_m"], strict=True)))
-    rows: dict[object, dict[tuple[float, float], Any]] = {}
-    for band in bands.itertuples():
-        name = None if pd.isna(band.preset) else band.preset
-        rows.setdefault(name, {})[band.from_m, band.to_m] = band
-    return {
-        "spans": spans,
-        "rows": [(name, [cells.get(span) for span in spans]) for name, cells in rows.items()],
-    }
+def _met_rows(
+    met: DistancesMet, frames: pd.DataFrame, shown: pd.DataFrame, confidence: float
+) -> pd.DataFrame:
+    """Distances met by all and by each preset shown, with the interval of the share in the zone."""
+    rows = met.presets[met.presets["preset"].isna() | met.presets["preset"].isin(shown["preset"])]
+    if len(rows) == 2:
+        rows = rows[rows["preset"].notna()]
+    place = {name: number for number, name in enumerate(shown["preset"])}
+    rows = rows.sort_values("preset", key=lambda names: names.map(place), na_position="first")
+    inside = shares_in_zone(frames, confidence).reindex(rows["preset"].fillna(""))
+    return rows.assign(**{f"zone_{name}": inside[name].to_numpy() for name in inside})
 
 
 def _telling(audit: Audit, folder: Path | None, pictures: bool) -> list[dict[str, Any]]:

@@ -18,6 +18,7 @@ from auditor.show.charts import Chart
 from auditor.show.page_tables import page_tables
 from auditor.show.words import (
     advice,
+    captions,
     causes,
     comparisons,
     distances,
@@ -26,6 +27,7 @@ from auditor.show.words import (
     flags,
     met,
     method,
+    pictures,
     presets,
     sessions,
     telling,
@@ -39,14 +41,14 @@ from auditor.units import format_distance
 # In the order of the page; each is a template of that name and vanishes where it has nothing to say.
 SECTIONS = (
     "presets", "distances", "causes", "frames", "tuning", "tolerance", "advice", "sessions", "fallout",
-    "method", "glossary",
+    "measured", "method", "glossary",
 )  # fmt: skip
 
 WORDS = {
     module.__name__.rpartition(".")[2]: module
     for module in (
-        advice, causes, comparisons, distances, fallout, flags, met, method, presets, sessions, telling,
-        tolerance, tuning, zone_check,
+        advice, captions, causes, comparisons, distances, fallout, flags, met, method, pictures, presets,
+        sessions, telling, tolerance, tuning, zone_check,
     )
 }  # fmt: skip
 CONTROLS = {"Cc", "Cf", "Cs", "Co", "Zl", "Zp"}
@@ -79,8 +81,12 @@ def build_report(
         lstrip_blocks=True,
         undefined=StrictUndefined,
     )
+    tables = page_tables(audit, folder, pictures=pictures)
+    opening = " ".join(say(audit, tables, "m") for say in verdict.SENTENCES)
     environment.globals |= {
         "both": both,
+        # What the verdict has said, a section does not say again in the same words.
+        "unsaid": lambda text: "" if text.removesuffix(".") in opening else text,
         "draw": draw,
         "figures": figures,
         "words": WORDS,
@@ -90,9 +96,9 @@ def build_report(
         "tied": tied,
         "whole": figures.whole,
         "distance": distance,
+        "key": lambda number: f"{number:.5g}",  # to sort by
         "shown": shown,
     }
-    tables = page_tables(audit, folder, pictures=pictures)
     script = environment.get_template("page.js").render()
     return environment.get_template("report.html").render(
         audit=audit,

@@ -20,7 +20,7 @@ from auditor.errors import Problem
 from auditor.evidence.bursts import zone_focused
 from auditor.evidence.presets import count_all, pool_small
 from auditor.intake.reading import Progress as ReportProgress
-from auditor.show.chart_tables import presets_for_reading, zone_tally
+from auditor.show.chart_tables import presets_for_reading, zone_rates
 from auditor.show.words import tolerance as tolerance_words
 from auditor.show.words import verdict as verdict_words
 from auditor.show.words.figures import band, interval, percent, zone
@@ -95,7 +95,7 @@ def _show_verdict(audit: Audit, out: Console) -> None:
     results = {
         "overall": count_all(audit.table, audit.settings.confidence),
         "presets": presets_for_reading(audit),
-        "tally": zone_tally(zone_focused(audit.table)),
+        "tally": zone_rates(zone_focused(audit.table), audit.settings.confidence),
         "advice": audit.advice,
     }
     sentences = [say(audit, results, audit.settings.units) for say in verdict_words.SENTENCES]

@@ -164,8 +164,7 @@ def test_the_way_a_folder_is_named_does_not_matter(read, cache, archive, monkeyp
 
 def test_another_version_of_the_reader_reads_again(read, cache, monkeypatch):
     read(cache)
-    for module in (cache_module, reading):
-        monkeypatch.setattr(module, "READER_VERSION", 12345)
+    monkeypatch.setattr(reading, "READER_VERSION", 12345)
     assert len(read(cache)[1]) == 14
     assert read(cache)[1] == []
 
@@ -388,6 +387,20 @@ def test_a_run_goes_on_while_another_one_writes(read, cache, monkeypatch):
     other.execute("ROLLBACK")
     other.close()
     assert len(read(cache)[1]) == 14
+    assert read(cache)[1] == []
+
+
+def test_a_cache_that_another_run_is_just_making_is_left_to_it(read, cache, monkeypatch):
+    monkeypatch.setattr(cache_module, "BUSY_AT_START_S", 0.01)
+    cache.parent.mkdir()
+    other = sqlite3.connect(cache, isolation_level=None)
+    other.execute("BEGIN EXCLUSIVE")
+    result, opened = read(cache)
+    assert len(opened) == 14
+    assert [p.file for p in result.problems] == [str(cache)]
+    other.execute("COMMIT")
+    other.close()
+    assert read(cache)[0].problems == []
     assert read(cache)[1] == []
 
 

@@ -50,7 +50,7 @@ def test_a_tolerance_that_was_not_fitted_or_does_not_carry_says_why() -> None:
     )
     said = tolerance.finding(unfitted)
     assert "cannot be said" in said
-    assert "No subject distance is known" in said
+    assert "No counted frame has a subject distance" in said
     assert "nan" not in said
     assert tolerance.refits(unfitted) == ""
     doubtful = tolerance.finding(tolerated(flags=("distances_of_keepers",)))

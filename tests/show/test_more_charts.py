@@ -61,7 +61,8 @@ def stops() -> pd.DataFrame:
     return pd.DataFrame(
         {
             "label": ["f/4", "f/8"], "expected": [0.1, 0.3], "low": [0.05, 0.2], "high": [0.2, 0.4],
-            "observed": [NAN, 0.28], "count_label": ["", "20 of 71"], "lost_to_defocus": [0.25, 0.05],
+            "observed": [NAN, 0.28], "observed_low": [NAN, 0.19], "observed_high": [NAN, 0.4],
+            "count_label": ["", "20 of 71"], "lost_to_defocus": [0.25, 0.05],
             "lost_to_motion": [0.02, 0.03], "lost_to_diffraction": [0.01, 0.02], "lost_to_light": [0.0, 0.0],
         }
     )  # fmt: skip
@@ -82,6 +83,8 @@ def test_tuning_stacks_the_three_losses_on_the_expected_rate() -> None:
         np.testing.assert_allclose([bar.get_height() for bar in bars], table[name], rtol=1e-12)
         floor = floor + table[name].to_numpy()
     np.testing.assert_allclose(found(ax, "observed").get_ydata(), table["observed"], rtol=1e-12)
+    (spread,) = (segment for segment in found(ax, "observed-intervals").get_segments() if len(segment))
+    np.testing.assert_allclose(spread[:, 1], [0.19, 0.4], rtol=1e-12)
     assert len({columns[label].patches[0].get_hatch() for _, label, _, _ in drawn}) == 3, "told apart in grey"
 
 
@@ -125,6 +128,8 @@ def test_sessions_outside_their_limits_have_another_shape() -> None:
     assert found(ax, "inside").get_marker() != found(ax, "outside").get_marker()
     np.testing.assert_allclose([bar.get_height() for bar in below.patches], sessions["bursts"], rtol=1e-12)
     np.testing.assert_allclose(found(ax, "centre").get_ydata(), 0.2, rtol=1e-12)
+    ground = found(ax, "limits").get_paths()[0].get_extents()
+    np.testing.assert_allclose(ground.extents, [-0.5, 0.1, 2.5, 0.4], rtol=1e-12)
 
 
 def test_causes_are_as_long_as_their_frames_and_the_unexplained_is_hollow() -> None:

@@ -166,14 +166,14 @@ def tally(
 ) -> dict[str, float]:
     return {
         "in_kept": in_kept, "in_frames": in_frames, "out_kept": out_kept, "out_frames": out_frames,
-        "no_distance": no_distance,
+        "no_distance": no_distance, "in_low": 0.22, "in_high": 0.41, "out_low": 0.03, "out_high": 0.33,
     }  # fmt: skip
 
 
 def test_inside_and_outside_the_zone() -> None:
     said = distances.in_and_out(tally(27, 89, 2, 18))
-    assert "30 % of the 89 inside" in said
-    assert "11 % of the 18 outside" in said
+    assert "30 % (22–41 %) of the 89 inside" in said
+    assert "11 % (3–33 %) of the 18 outside" in said
     assert "cannot be compared" in distances.in_and_out(tally(3, 9, 0, 0))
     assert "Check the focus distance" in distances.in_and_out(tally(0, 0, 4, 9))
     assert distances.in_and_out(tally(0, 0, 0, 0, 12)) == distances.NO_DISTANCES
@@ -299,7 +299,7 @@ def test_why_frames_were_lost() -> None:
     said = causes.short(lost())
     assert said == (
         "Blur accounts for about 37 % of the 200 frames not kept at a known distance, chiefly subject nearer "
-        "than the ring was set (about 40)."
+        "than the ring was set (about 40, 0–80)."
     )
     assert "9 are of bursts that hold a keeper" in causes.caution(lost())
     assert causes.without_distance(lost()) == "30 further frames not kept have no known blur."
@@ -343,6 +343,8 @@ def test_whether_the_criterion_suits() -> None:
     assert "too generous" in zone_check.criterion(checked(verdict="too generous"))
     assert "about right" in zone_check.criterion(checked(verdict="about right"))
     assert zone_check.criterion(checked(verdict="cannot tell", allowance_mm=NAN)) == ""
+    assert "(1.3–5.5, 250 frames)" in zone_check.predicts(checked())
+    assert zone_check.outside(checked()).startswith("11 % of 90 keepers at a known distance (5–20 %)")
     assert zone_check.predicts(checked(odds_ratio=NAN)) == ""
     assert zone_check.outside(checked(kept_outside=NAN)) == ""
 
@@ -353,7 +355,8 @@ def over_time(*rates: float, outside: tuple[int, ...] = (), drift: float = 0.0) 
     table_of_sessions = pd.DataFrame(
         {
             "session": range(1, n + 1), "starts_at": pd.Timestamp("2031-04-05"), "hit_rate": rates,
-            "low": 0.0, "high": 1.0, "centre": 0.3, "limit_low": limits[0], "limit_high": limits[1],
+            "bursts": 40, "low": 0.0, "high": 1.0,
+            "centre": 0.3, "limit_low": limits[0], "limit_high": limits[1],
             "outside": [k + 1 in outside for k in range(n)],
         }
     )  # fmt: skip
@@ -364,7 +367,7 @@ def test_sessions_over_time() -> None:
     assert "at least 4 sessions" in sessions.over_time(over_time(0.3, 0.2))
     assert sessions.over_time(over_time(0.3, 0.2, 0.3, 0.4)).startswith("All 4 sessions lie within")
     said = sessions.over_time(over_time(0.3, 0.05, 0.3, 0.4, outside=(2,), drift=-0.2))
-    assert "lies session 2 (worse, 5 %)" in said
+    assert "lies session 2 (worse: 5 % of 40 bursts, 0–100 %)" in said
     assert said.endswith("the rate falls.")
 
 

@@ -84,8 +84,9 @@ def choose_detector() -> str:
 
 
 def detector_version(name: str) -> str:
-    """Version of a detector's package; a measure counts only for that version."""
-    return f"{_PACKAGES[name]} {metadata.version(_PACKAGES[name])}"
+    """Versions of the packages a detector uses; a measure counts only for these."""
+    used = [_PACKAGES[name], *([_PACKAGES[BOXES]] if name == MESH and BOXES in installed_detectors() else [])]
+    return ", ".join(f"{package} {metadata.version(package)}" for package in used)
 
 
 def open_detector(name: str) -> Detector:
@@ -103,7 +104,7 @@ def open_detector(name: str) -> Detector:
     if name == MESH:
         from auditor.intake.pictures.meshfaces import MeshDetector
 
-        return MeshDetector()
+        return MeshDetector(open_detector(BOXES) if BOXES in installed_detectors() else None)
     raise ValueError(f"no detector {name!r}")
 
 
@@ -111,12 +112,12 @@ def without_doubles(faces: list[Face]) -> list[Face]:
     """Keep the surest of boxes that overlap."""
     kept: list[Face] = []
     for face in sorted(faces, key=lambda face: -face.score):
-        if all(_overlap(face, other) < _OVERLAP for other in kept):
+        if all(overlap(face, other) < _OVERLAP for other in kept):
             kept.append(face)
     return kept
 
 
-def _overlap(a: Face, b: Face) -> float:
+def overlap(a: Face, b: Face) -> float:
     """Part of the smaller box that lies in the other one."""
     wide = min(a.left + a.width, b.left + b.width) - max(a.left, b.left)
     high = min(a.top + a.height, b.top + b.height) - max(a.top, b.top)

@@ -24,7 +24,8 @@ from auditor.intake.reading import SETTLED_NS, Progress
 
 MODULE = measuring_process.__name__
 ENDED = "the picture ends the measuring process"
-_NO_ROW = (None, None, None, None, None)
+MOST_TRIES = 20  # rounds in a row in which every process ended early
+_NO_ROW = (None,) * 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,8 +107,8 @@ class _Run:
         for folder, numbers in of_folder.items():
             rows = self.store.rows_of(folder)
             for number in numbers:
-                size, changed_ns, entry_ns, version, value = rows.get(self.places[number][1], _NO_ROW)
-                if (size, changed_ns, entry_ns) == self.stamps[number] and version == self.version:
+                _, *stamp, version, value = rows.get(self.places[number][1], _NO_ROW)
+                if tuple(stamp) == self.stamps[number] and version == self.version:
                     try:
                         self.pictures[number] = unpack(value)
                     except ValueError:
@@ -117,11 +118,12 @@ class _Run:
     def from_files(self, workers: int) -> None:
         """Measure what is missing; what was lost with its process gets another try while any succeeds."""
         missing = [number for number, picture in enumerate(self.pictures) if picture is None]
-        while missing:
+        vain = 0
+        while missing and vain < MOST_TRIES:
             left = self._round(missing, workers)
-            if len(left) == len(missing):
-                return  # each of these ends its process, or none can be started
-            missing = left
+            vain = vain + 1 if len(left) == len(missing) else 0
+            # Where nothing went well, the first one to come back was being measured when its process ended.
+            missing = left[1:] if vain else left
 
     def _round(self, numbers: list[int], workers: int) -> list[int]:
         def paths_of(which: int) -> list[str]:

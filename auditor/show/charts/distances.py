@@ -12,7 +12,7 @@ from matplotlib.collections import PolyCollection
 from matplotlib.patches import Rectangle
 from matplotlib.ticker import FixedFormatter, FixedLocator, NullLocator
 
-from auditor.show.charts.style import INK, KEPT, MUTED, NOT_KEPT, RULE, SMALL_PT, TINY_PT, ZONE
+from auditor.show.charts.style import INK, KEPT, MUTED, NOT_KEPT, PAPER, RULE, SMALL_PT, TINY_PT, ZONE
 
 LANE_IN = 0.92  # height of one preset's lane
 ROOM = 0.75  # of the axis's end: a far limit beyond it is named inside its zone
@@ -71,6 +71,8 @@ def draw_distances(
                 va="bottom" if side > 0 else "top",
                 size=SMALL_PT,
                 color=KEPT if side > 0 else NOT_KEPT,
+                bbox={"boxstyle": "square,pad=0.05", "fc": PAPER, "ec": "none", "alpha": 0.85},
+                zorder=4,
             )
     return axes
 

@@ -59,8 +59,10 @@ def draw_expected(
         look: dict[str, Any] = {"mec": NOT_KEPT, "mew": 2.0} if mark.advised else {"mec": INK, "mew": 1.2}
         shape = "s" if mark.advised else "o"
         ax.plot([mark.column], [mark.row], shape, mfc="none", ms=17, zorder=3, **look)
+        below = _written_below(mark, marks)
         ax.annotate(
-            str(mark.label), (mark.column, mark.row), (0, 12), textcoords="offset points", ha="center",
+            str(mark.label), (mark.column, mark.row), (0, -9.5 if below else 9.5),
+            textcoords="offset points", ha="center", va="top" if below else "bottom",
             size=SMALL_PT, color=NOT_KEPT if mark.advised else INK, zorder=4, parse_math=False,
             bbox={"boxstyle": "square,pad=0.1", "fc": PAPER, "ec": "none", "alpha": 0.85},
         )  # fmt: skip
@@ -73,3 +75,9 @@ def draw_expected(
     ax.set_ylim(edges[1][0], edges[1][-1])
     ax.tick_params(length=0, colors=MUTED)
     return ax
+
+
+def _written_below(mark: Any, marks: pd.DataFrame) -> bool:
+    """Whether a mark's name stands below it: that of the present ring does where there is room."""
+    under = marks[marks["advised"] & (abs(marks["row"] - (mark.row - 1)) < 0.5)]
+    return not mark.advised and mark.row > 0.5 and not len(under)

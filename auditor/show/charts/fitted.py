@@ -43,17 +43,19 @@ def tolerance_chart(audit: Audit) -> Drawing | None:
 
 def tuning_chart(audit: Audit) -> Drawing | None:
     """Prepare the chart of a lens's apertures."""
-    tuning = getattr(audit, "tuning", None)
+    tuning = audit.tuning
     if tuning is None or not tuning.stops:
         return None
     stops = fitted_tables.tuning_stops(tuning)
     lost = stops.filter(like="lost_to_").sum(axis=1) + stops["expected"]
-    top = share_axis_end(stops[["high", "observed"]].max(axis=1).combine(lost, max))
+    top = share_axis_end(stops[["high", "observed_high"]].max(axis=1).combine(lost, max))
 
     def drawing(units: str, narrow: bool) -> Figure:  # noqa: ARG001 -- nothing here has a distance
         figure = new_figure(2.8, narrow=narrow)
         left = 0.13 if narrow else 0.07
-        draw_tuning(figure.add_axes((left, 0.1, 0.98 - left, 0.86)), stops, top=top)
+        counts = stops["count_label"].str.replace(" of ", "\nof ") if narrow else stops["count_label"]
+        ax = figure.add_axes((left, 0.1, 0.98 - left, 0.86))
+        draw_tuning(ax, stops.assign(count_label=counts), top=top)
         return figure
 
     return drawing
@@ -61,7 +63,7 @@ def tuning_chart(audit: Audit) -> Drawing | None:
 
 def advice_chart(audit: Audit) -> Drawing | None:
     """Prepare the chart of expected hit rates over focus distance and f-number."""
-    advice = getattr(audit, "advice", None)
+    advice = audit.advice
     if advice is None or not len(advice.grid):
         return None
     grid, marks = fitted_tables.advice_grid(advice), fitted_tables.advice_marks(advice)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+import math
+from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass, field
 
 from matplotlib.figure import Figure
@@ -50,8 +51,14 @@ class Chart:
 Chooser = Callable[[Audit], Drawing | None]  # prepares what a chart needs once; None without results
 
 
-def render_charts(audit: Audit) -> dict[str, Chart]:
+def render_charts(audit: Audit, names: Collection[str] | None = None) -> dict[str, Chart]:
     """Draw the charts of an audit; those without results are left out.
+
+    Parameters
+    ----------
+    audit : Audit
+    names : collection of str, optional
+        Which of them: presets, distances, causes, tuning, tolerance, advice, sessions; all by default.
 
     Returns
     -------
@@ -61,7 +68,7 @@ def render_charts(audit: Audit) -> dict[str, Chart]:
     charts = {}
     with chart_style():
         for name, choose in CHARTS.items():
-            drawing = choose(audit)
+            drawing = choose(audit) if names is None or name in names else None
             if drawing is not None:
                 charts[name] = _render(name, drawing, audit.settings.units)
     return charts
@@ -83,7 +90,7 @@ def _presets(audit: Audit) -> Drawing | None:
     rows = chart_tables.preset_rows(audit)
     if not len(rows):
         return None
-    overall = count_all(audit.table, audit.settings.confidence)["hit_rate"]
+    overall = count_all(audit.table, audit.settings.confidence)["hit_rate"] if len(rows) > 1 else math.nan
     top = chart_tables.share_axis_end(rows["high"])
     height = ROW_IN * len(rows) + 0.5
 

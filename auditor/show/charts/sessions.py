@@ -30,9 +30,9 @@ def draw_sessions(ax: Axes, below: Axes, sessions: pd.DataFrame, ticks: pd.DataF
     """
     place = range(len(sessions))
     if sessions["limit_low"].notna().any():
-        for row, at in zip(sessions.itertuples(), place, strict=True):
-            across = [at - 0.5, at + 0.5]
-            ax.fill_between(across, row.limit_low, row.limit_high, fc=RULE, alpha=0.4, lw=0, zorder=0)
+        across = [at + side for at in place for side in (-0.5, 0.5)]
+        low, high = (sessions[name].repeat(2) for name in ("limit_low", "limit_high"))
+        ax.fill_between(across, low, high, fc=RULE, alpha=0.4, lw=0, zorder=0, gid="limits")
         ax.plot(place, sessions["centre"], color=MUTED, lw=0.8, ls=(0, (4, 3)), zorder=1, gid="centre")
     ax.vlines(
         place, sessions["low"], sessions["high"], color=KEPT, lw=1.1, alpha=0.6, zorder=2, gid="intervals"

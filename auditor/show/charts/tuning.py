@@ -30,8 +30,9 @@ def draw_tuning(ax: Axes, stops: pd.DataFrame, *, top: float) -> Axes:
     ----------
     ax : matplotlib.axes.Axes
     stops : pandas.DataFrame
-        In order of the ring: ``label``, ``expected``, ``low``, ``high``, ``observed`` (NaN where the stop was
-        not used), ``count_label`` and the ``lost_to_...`` columns; all shares of bursts.
+        In order of the ring: ``label``, ``expected``, ``low``, ``high``, ``observed`` with ``observed_low``
+        and ``observed_high`` (NaN where the stop was not used), ``count_label`` and the ``lost_to_...``
+        columns; all shares of bursts.
     top : float
         Upper end of the axis.
 
@@ -57,9 +58,12 @@ def draw_tuning(ax: Axes, stops: pd.DataFrame, *, top: float) -> Axes:
         ax.bar(place, lost, 0.62, bottom=floor, label=name, **look)
         floor = floor + lost
     ax.vlines(place, stops["low"], stops["high"], color=KEPT, lw=2.2, zorder=2, gid="intervals")
+    beside = [at + 0.18 for at in place]
+    ends = (stops["observed_low"], stops["observed_high"])
+    ax.vlines(beside, *ends, color=INK, lw=0.9, zorder=2, gid="observed-intervals")
     ax.plot(place, expected, "o", color=KEPT, mec=PAPER, mew=1.2, ms=8, zorder=4, gid="expected")
     ax.plot(
-        [at + 0.18 for at in place],
+        beside,
         stops["observed"],
         "s",
         mfc=PAPER,

@@ -38,14 +38,19 @@ for (const select of [lens, session]) select?.addEventListener("change", filter)
 
 function filter() {
   const [wantedLens, wantedSession] = [lens?.value ?? "", session?.value ?? ""];
-  for (const part of document.querySelectorAll("[data-lens], [data-session], [data-of-session]")) {
+  const whole = wantedLens === "" && wantedSession === "";
+  for (const part of document.querySelectorAll("[data-lens], [data-session], [data-of-session], [data-whole]")) {
     const { lens: own, session: when, ofSession } = part.dataset;
     const misfit = own !== undefined && wantedLens !== "" && own !== wantedLens
       || when !== undefined && wantedSession !== "" && when !== wantedSession
-      || ofSession !== undefined && ofSession !== wantedSession;
+      || ofSession !== undefined && ofSession !== wantedSession
+      || part.dataset.whole !== undefined && !whole;
     if (part.closest("svg")) part.classList.toggle("aside", misfit);
     else part.hidden = misfit;
   }
-  note.hidden = wantedLens === "" && wantedSession === "";
-  note.textContent = note.hidden ? "" : "The tables of presets and sessions show what was chosen, and charts fade other lenses; sentences and the distance table are about everything.";
+  for (const nothing of document.querySelectorAll(".nothing")) {
+    nothing.hidden = nothing.parentElement.querySelector("tbody tr:not([hidden])") !== null;
+  }
+  note.hidden = whole;
+  note.textContent = whole ? "" : note.dataset.text;
 }

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from auditor.advice.experiment import Experiment
-from auditor.advice.light import Limits
+from auditor.advice.limits import Limits
 from auditor.advice.result import Advice, LightKind, ValuedSetting
 from auditor.show.words.figures import (
     about,
@@ -75,6 +75,15 @@ def tomorrow(advice: Advice, worth_points: float, units: str) -> str:
     return f"{keep}: {other} more, but these frames cannot be sure ({span}).{more}"
 
 
+def short(advice: Advice, units: str) -> str:
+    """Say what to set next without the reasons; empty where nothing can be advised."""
+    if not advice.settings or not advice.current:
+        return ""
+    if advice.change_advised:
+        return f"Next, set {advice.lens} to {setting_name(advice.settings[0], units)}."
+    return f"Leave {advice.lens} at {setting_name(advice.current[0], units)}."
+
+
 def one_for_all(advice: Advice) -> str:
     """Say whether one setting serves every light; empty where light is unknown."""
     if not advice.by_light:
@@ -131,7 +140,7 @@ def chart_finding(advice: Advice, worth_points: float, units: str) -> str:
 
 
 def limits(light: Limits | None) -> str:
-    """Say within which limits exposures were worked out, and which of them nobody stated; empty if unknown."""
+    """Say within which limits exposures were worked out, and which nobody stated; empty if unknown."""
     if light is None:
         return ""
     said = (

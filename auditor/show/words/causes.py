@@ -33,10 +33,11 @@ def short(causes: Causes) -> str:
     of_all = f"the {counted(round(total), 'frame')} not kept at a known distance"
     if lost < LITTLE * total:
         return f"Blur accounts for hardly any of {of_all}: they were dropped for something else."
-    worst = max((name for name in CAUSES if name != UNEXPLAINED), key=lambda name: getattr(causes, name))
+    blurred = causes.table[causes.table["cause"] != UNEXPLAINED]
+    worst = blurred.loc[blurred["frames"].idxmax()]
     return (
-        f"Blur accounts for about {percent(lost / total)} of {of_all}, chiefly "
-        f"{NAMES[worst]} (about {whole(round(getattr(causes, worst)))})."
+        f"Blur accounts for about {percent(lost / total)} of {of_all}, chiefly {NAMES[worst['cause']]} "
+        f"(about {whole(round(worst['frames']))}, {_span(worst)})."
     )
 
 
@@ -76,8 +77,11 @@ def at_focus(causes: Causes) -> str:
 
 def count_label(row: pd.Series) -> str:
     """Say a cause's frames with their interval beside its bar."""
-    low, high = round(row["low"]), round(row["high"])
-    return f"about {whole(round(row['frames']))} frames ({whole(low)}–{whole(high)})"
+    return f"about {whole(round(row['frames']))} frames ({_span(row)})"
+
+
+def _span(row: pd.Series) -> str:
+    return f"{whole(round(row['low']))}–{whole(round(row['high']))}"
 
 
 def chart_finding(causes: Causes, units: str) -> str:  # noqa: ARG001 -- charts are described alike

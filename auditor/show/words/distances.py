@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 import pandas as pd
 
-from auditor.show.words.figures import counted, percent, whole, zone
+from auditor.show.words.figures import counted, interval, percent, whole, zone
 
 NO_DISTANCES = (
     "No counted frame has a subject distance, so it cannot be said where frames were lost. The column "
@@ -20,7 +20,8 @@ def in_and_out(tally: dict[str, float]) -> str:
     Parameters
     ----------
     tally : dict
-        ``in_kept``, ``in_frames``, ``out_kept``, ``out_frames``, ``no_distance``: counted frames.
+        ``in_kept``, ``in_frames``, ``out_kept``, ``out_frames``, ``no_distance``: counted frames; ``in_low``,
+        ``in_high``, ``out_low``, ``out_high``: the intervals of the shares kept.
     """
     inside, outside = tally["in_frames"], tally["out_frames"]
     if not inside and not outside:
@@ -36,9 +37,11 @@ def in_and_out(tally: dict[str, float]) -> str:
             f"{known} none lay inside the sharp zone; {whole(tally['out_kept'])} were kept all the same. "
             "Check the focus distance and what distances are measured from."
         )
+    within = f"{percent(tally['in_kept'] / inside)} ({interval(tally['in_low'], tally['in_high'])})"
+    without = f"{percent(tally['out_kept'] / outside)} ({interval(tally['out_low'], tally['out_high'])})"
     return (
-        f"{known}, {percent(tally['in_kept'] / inside)} of the {whole(inside)} inside the sharp zone were "
-        f"kept, and {percent(tally['out_kept'] / outside)} of the {whole(outside)} outside it."
+        f"{known}, {within} of the {whole(inside)} inside the sharp zone were kept, and {without} of the "
+        f"{whole(outside)} outside it."
     )
 
 

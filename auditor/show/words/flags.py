@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 
 SENTENCES = {
     # of the tolerance
@@ -10,8 +10,8 @@ SENTENCES = {
     "few_keepers": "Fewer than 20 bursts with a known blur hold a keeper.",
     "few_not_kept": "Fewer than 20 bursts with a known blur are without a keeper.",
     "little_spread": "The frames differ too little in blur: hardly any is much sharper, or less sharp.",
-    "no_distances": "No subject distance is known, so no blur is; auditor prepare --distances 60 picks "
-    "frames to measure.",
+    "no_distances": "No counted frame has a subject distance, so no blur is known; auditor prepare "
+    "--distances 60 picks frames to measure.",
     "poor_fit": "The fitted curve does not go through the observed rates.",
     "chosen_by_distance": "Frames may also have been chosen by distance: if so, the tolerance is another.",
     "distances_of_keepers": "Distances are known mostly for keepers, which makes every zone look good; "
@@ -31,7 +31,9 @@ SENTENCES = {
     "no change is advised.",
 }
 
+LIMITS = ("limits_inferred", "limits_assumed")  # said better where the limits themselves are
 
-def sentences(flags: Iterable[str]) -> list[str]:
-    """Write each flag as a sentence, once, in the order given."""
-    return [SENTENCES[flag] for flag in dict.fromkeys(flags)]
+
+def sentences(flags: Iterable[str], said: Collection[str] = ()) -> list[str]:
+    """Write each flag as a sentence, once, in the order given, without those said already."""
+    return [SENTENCES[flag] for flag in dict.fromkeys(flags) if flag not in said]

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import pandas as pd
 
 from auditor.evidence.distances_met import DistancesMet
@@ -37,6 +35,6 @@ def differ(met: DistancesMet) -> str:
     )
 
 
-def name(row: Any) -> str:
-    """Name a row of the distances met."""
-    return "all presets" if pd.isna(row.preset) else str(row.preset)
+def named(preset: object) -> str:
+    """Name a row of the distances met; a missing preset stands for all."""
+    return "all presets" if pd.isna(preset) else str(preset)

@@ -97,7 +97,9 @@ def which_worked(presets: pd.DataFrame, units: str) -> str:
     name = in_prose(best, units)
     rate = f"{percent(best.hit_rate)} of {counted(best.bursts, 'burst')} ({interval(best.low, best.high)})"
     if len(ordered) == 1:
-        return f"Only one preset has counted bursts: {name}, with {rate}."
+        if (presets["bursts"] > 0).sum() > 1:  # the small ones together
+            return f"Only one preset has more than a few counted frames: {name}, with {rate}."
+        return f"Only one preset has counted bursts: {name}."
     if not best.hits:
         return "No preset brought a keeper, so none can be preferred."
     rest = ordered.iloc[1:]

@@ -34,7 +34,9 @@ def over_time(found: OverTime) -> str:
     outside = sessions[sessions["outside"]]
     if len(outside):
         names = listed(
-            f"{row.session:.0f} ({_side(row)}, {percent(row.hit_rate)})" for row in outside.itertuples()
+            f"{row.session:.0f} ({_side(row)}: {percent(row.hit_rate)} of {counted(row.bursts, 'burst')}, "
+            f"{interval(row.low, row.high)})"
+            for row in outside.itertuples()
         )
         verb = "Outside the limits lies session" if len(outside) == 1 else "Outside the limits lie sessions"
         said = f"{verb} {names}: look for what was different."
@@ -53,7 +55,7 @@ def chart_finding(found: OverTime, units: str) -> str:  # noqa: ARG001 -- charts
     """State the finding of the sessions' chart for those who cannot see it."""
     shown = found.sessions if len(found.sessions) <= MOST_READ else found.sessions[found.sessions["outside"]]
     rates = "; ".join(
-        f"session {row.session:.0f} {percent(row.hit_rate)} ({interval(row.low, row.high)})"
+        f"session {row.session:.0f} {percent(row.hit_rate)} of {row.bursts} ({interval(row.low, row.high)})"
         for row in shown.itertuples()
     )
     return f"Hit rate of each session. {over_time(found)} {rates}"

@@ -28,7 +28,7 @@ def lost_and_next(audit: Audit, results: Results, units: str) -> str:
     lost = lost or distances.in_and_out(results["tally"])
     after = ""
     if results["advice"] is not None:
-        after = advice.tomorrow(results["advice"], audit.settings.worth_points, units)
+        after = advice.short(results["advice"], units)
     if lost and after:
         return f"{lost.removesuffix('.')}; {after[0].lower()}{after[1:]}"
     return lost or after

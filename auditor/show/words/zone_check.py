@@ -5,14 +5,18 @@ from __future__ import annotations
 import math
 
 from auditor.evidence.zone_check import ABOUT_RIGHT, TOO_GENEROUS, TOO_STRICT, ZoneCheck
-from auditor.show.words.figures import interval, millimetres, percent
+from auditor.show.words.figures import counted, interval, millimetres, percent
 
 
 def predicts(check: ZoneCheck) -> str:
     """Say whether being inside the zone goes with being kept; empty where one side is missing."""
     if math.isnan(check.odds_ratio):
         return ""
-    span = f"{check.odds_ratio:.1f} times those outside ({check.low:.1f}–{check.high:.1f})"
+    frames = check.in_kept + check.in_not_kept + check.out_kept + check.out_not_kept
+    span = (
+        f"{check.odds_ratio:.1f} times those outside ({check.low:.1f}–{check.high:.1f}, "
+        f"{counted(frames, 'frame')})"
+    )
     if check.low > 1:
         return f"The odds of a keeper inside the zone are {span}: the zone predicts your keepers."
     if check.high < 1:
@@ -25,7 +29,8 @@ def outside(check: ZoneCheck) -> str:
     if math.isnan(check.kept_outside):
         return ""
     span = interval(check.kept_outside_low, check.kept_outside_high)
-    return f"{percent(check.kept_outside)} of the keepers ({span}) lie outside it."
+    keepers = counted(check.in_kept + check.out_kept, "keeper")
+    return f"{percent(check.kept_outside)} of {keepers} at a known distance ({span}) lie outside it."
 
 
 def criterion(check: ZoneCheck) -> str:

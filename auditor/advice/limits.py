@@ -1,0 +1,110 @@
+"""How far a photographer lets the camera go: limits of ISO and exposure time, stated or seen in frames."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from auditor.optics.lens import Floats, known
+from auditor.settings import Settings
+
+EV_STEP = 1 / 3  # [stops] cameras expose in thirds (common practice, no source)
+RARE = 0.02  # share of frames from which on something is taken for a habit
+TIME_SLIPS = 0.05  # share of the longer times that may be slips and experiments
+ISO_SLIPS = 0.005  # share of the frames whose sensitivity may be one
+# What is assumed where an archive says nothing (common practice, no source).
+USUAL_ISO_MIN, USUAL_ISO_MAX = 100.0, 6400.0
+USUAL_SHUTTER_S, USUAL_SLOWEST_S = 1 / 250, 1 / 125
+_OTHER_TIME = 2 ** (1 / 4)  # a time that differs by more than this factor is another one
+_ROUNDING = 1e-9
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """How far a camera may go to meet the light.
+
+    Attributes
+    ----------
+    iso_min, iso_max : float
+        Lowest and highest sensitivity. The lowest one is never asked for.
+    wanted_shutter_s, slowest_shutter_s : float
+        The exposure time that is kept while the sensitivity can follow, and the longest one [s].
+    inferred : tuple of str
+        Names of those that nobody stated and the archive's own exposures tell.
+    assumed : tuple of str
+        Names of those that neither a person nor the archive tells.
+    """
+
+    iso_min: float
+    iso_max: float
+    wanted_shutter_s: float
+    slowest_shutter_s: float
+    inferred: tuple[str, ...] = ()
+    assumed: tuple[str, ...] = ()
+
+
+def find_limits(table: pd.DataFrame, settings: Settings) -> Limits:
+    """Take the limits that were stated, and infer the others from the exposures in the archive.
+
+    The wanted time is the one most used. A sensitivity or a time that was never called for says nothing of
+    how far its owner would go: the lowest sensitivity shows in frames with shorter times than the wanted one,
+    the slowest time in frames with longer ones, and where there are none the usual values are assumed. The
+    highest sensitivity is the highest one used, but for a few slips.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        Frame table.
+    settings : Settings
+        ``iso_max``, ``wanted_shutter_s`` and ``slowest_shutter_s`` where they were stated.
+    """
+    time, iso = (table[name].to_numpy(float) for name in ("exposure_time_s", "iso"))
+    time, iso = np.where(known(time), time, np.nan), np.where(known(iso), iso, np.nan)
+    iso_max, iso_max_from = _first(settings.iso_max, _quantile(iso, 1 - ISO_SLIPS), USUAL_ISO_MAX)
+    with np.errstate(invalid="ignore"):
+        following = time[~(iso >= iso_max * (1 - _ROUNDING))]  # an unknown sensitivity counts
+        most_used = _most_used(following if known(following).any() else time)
+        wanted, wanted_from = _first(settings.wanted_shutter_s, most_used, USUAL_SHUTTER_S)
+        longer, shorter = time > wanted * _OTHER_TIME, time < wanted / _OTHER_TIME
+    called_for = longer.sum() >= max(RARE * np.isfinite(time).sum(), 2)
+    slowest_seen = _quantile(time[longer], 1 - TIME_SLIPS) if called_for else np.nan
+    slowest, slowest_from = _first(settings.slowest_shutter_s, slowest_seen, max(USUAL_SLOWEST_S, wanted))
+    lowest = min(USUAL_ISO_MIN, np.nanmin(iso, initial=USUAL_ISO_MIN))
+    bright = np.isfinite(iso) & shorter
+    if bright.sum() >= max(RARE * np.isfinite(iso).sum(), 2):
+        lowest = float(np.median(iso[bright]))
+    sources = {"iso_max": iso_max_from, "wanted_shutter": wanted_from, "slowest_shutter": slowest_from}
+    if settings.wanted_shutter_s is None:
+        wanted = min(wanted, slowest)
+    return Limits(
+        iso_min=min(lowest, iso_max),
+        iso_max=iso_max,
+        wanted_shutter_s=wanted,
+        slowest_shutter_s=max(slowest, wanted),
+        inferred=tuple(name for name, source in sources.items() if source == "archive"),
+        assumed=tuple(name for name, source in sources.items() if source == "usual"),
+    )
+
+
+def _first(stated: float | None, seen: float, usual: float) -> tuple[float, str]:
+    """The value that was stated, else seen in the archive, else the usual one; and which it is."""
+    if stated is not None:
+        return stated, "stated"
+    return (seen, "archive") if np.isfinite(seen) else (usual, "usual")
+
+
+def _quantile(values: Floats, share: float) -> float:
+    finite = values[np.isfinite(values)]
+    return float(np.quantile(finite, share, method="nearest")) if finite.size else np.nan
+
+
+def _most_used(time_s: Floats) -> float:
+    """Most frequent exposure time, alike ones (within a sixth of a stop) taken together [s]."""
+    time = time_s[np.isfinite(time_s)]
+    if not time.size:
+        return np.nan
+    thirds = np.round(np.log2(time) / EV_STEP).astype(np.intp)
+    codes, counts = np.unique(thirds, return_counts=True)
+    return float(np.median(time[thirds == codes[counts.argmax()]]))

@@ -1,0 +1,148 @@
+"""Light and exposure against printed tables, and what an archive tells of its owner's limits."""
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from auditor.advice.fixed_line import light_needed, scene_at
+from auditor.advice.light import (
+    Light,
+    expose,
+    exposure_value,
+    light_met,
+    nominal_iso,
+    nominal_shutter_s,
+)
+from auditor.advice.limits import Limits, find_limits
+from auditor.settings import Settings
+
+# Exposure values at ISO 100 in whole numbers, as printed for the named settings; two copies of a general
+# encyclopaedia's table of exposure values, seen second-hand.
+EV_TABLE = [
+    (1, 1.0, 0), (1, 1.4, 1), (60, 5.6, 11), (60, 8.0, 12), (125, 5.6, 12), (125, 8.0, 13), (250, 5.6, 13),
+    (250, 8.0, 14), (2000, 16.0, 19), (125, 16.0, 15),
+]  # fmt: skip
+# The f/16 rule: exposure time 1/ISO (US Navy, NAVEDTRA 14209, p. 4-21; NAVEDTRA 14262, p. 7-27).
+F16_RULE = [("sun", 16), ("cloudy bright", 11), ("cloudy", 8), ("overcast or open shade", 5.6)]
+# Exposure times of the motion table (US Navy, NAVEDTRA 14209, table 4-2, p. 4-17).
+NAVY_SHUTTERS = [2000, 1000, 500, 250, 125, 60, 30, 15]
+
+
+def exact_stop(nominal):
+    return 2 ** (np.round(2 * np.log2(nominal)) / 2)
+
+
+@pytest.mark.parametrize(("shutter", "stop", "ev"), EV_TABLE)
+def test_exposure_values_of_the_printed_table(shutter, stop, ev):
+    exact_time = 2.0 ** -np.round(np.log2(shutter))
+    assert exposure_value(exact_stop(stop), exact_time, 100) == pytest.approx(ev, abs=1e-9)
+    # Nominal numbers are rounded for engraving: up to 0.13 stops below.
+    assert -0.13 <= exposure_value(stop, 1 / shutter, 100) - ev <= 0.0
+
+
+@pytest.mark.parametrize(("scene", "stop"), F16_RULE)
+@pytest.mark.parametrize("iso", [100, 400, 1600])
+def test_f16_rule_is_one_light_at_every_iso(scene, stop, iso):
+    ev = exposure_value(stop, 1 / iso, iso)
+    in_sun = exposure_value(16, 1 / 100, 100)
+    assert in_sun == pytest.approx(14.64, abs=0.01)  # EV 15 but for the third of a stop from 1/128 to 1/100
+    stops_below_sun = [name for name, _ in F16_RULE].index(scene)
+    assert ev == pytest.approx(in_sun - stops_below_sun, abs=0.1)
+    assert scene_at(ev) in ("sun", "bright cloud", "cloud", "overcast or open shade")
+
+
+def test_speed_value_of_a_real_file():
+    # Exif ShutterSpeedValue 8643856/1000000 beside 1/400 s, printed in a question on APEX, seen second-hand.
+    assert -np.log2(1 / 400) == pytest.approx(8.643856, abs=5e-7)
+    assert exposure_value(1, 1 / 400, 100) == pytest.approx(8.643856, abs=5e-7)
+
+
+def test_shutter_series_of_the_navy_table():
+    exact = 2.0 ** np.arange(-11.0, -3.0)  # 1/2048 ... 1/16
+    assert_allclose(1 / nominal_shutter_s(exact), NAVY_SHUTTERS, rtol=1e-12)
+    assert_allclose(nominal_shutter_s([0.5, 2.0]), [0.5, 2.0], rtol=1e-12)
+    assert np.isnan(nominal_shutter_s(np.nan))
+    assert np.isnan(nominal_iso(np.nan))
+
+
+def test_unknown_exposures_have_no_light():
+    assert np.isnan(exposure_value(8, 1 / 125, [np.nan, 0, -1, np.inf])).all()
+    assert np.isnan(exposure_value(0, 1 / 125, 100))
+    assert not expose(np.nan, 8, Limits(100, 6400, 1 / 500, 1 / 125)).taken
+
+
+def test_a_smaller_opening_costs_iso_first_then_time_then_the_frame():
+    limits = Limits(100, 6400, 1 / 500, 1 / 125)
+    light = exposure_value(8, 1 / 500, 1600)
+    stops = np.array([4.0, 8.0, 16.0, 8 * 2**1.5, 8 * 2**2.5])  # f-numbers
+    exposed = expose(light, stops, limits)
+    assert_allclose(exposed.iso, [400, 1600, 6400, 6400, 6400], rtol=1e-9)
+    assert_allclose(1 / exposed.exposure_time_s, [500, 500, 500, 250, 125], rtol=1e-9)
+    assert exposed.taken.tolist() == [True, True, True, True, False]
+
+
+def test_beyond_the_slowest_time_nothing_is_taken():
+    limits = Limits(100, 6400, 1 / 500, 1 / 125)
+    at_the_end = exposure_value(8, 1 / 125, 6400)
+    assert expose(at_the_end, 8, limits).taken
+    assert not expose(at_the_end - 0.01, 8, limits).taken
+
+
+def test_in_bright_light_the_time_shortens_at_the_lowest_iso():
+    exposed = expose(exposure_value(2.8, 1 / 4000, 100), 2.8, Limits(100, 6400, 1 / 500, 1 / 125))
+    assert exposed.iso == pytest.approx(100, rel=1e-9)
+    assert 1 / exposed.exposure_time_s == pytest.approx(4000, rel=1e-9)
+
+
+def test_limits_that_were_stated_are_taken(archive):
+    stated = Settings(iso_max=3200, wanted_shutter_s=1 / 250, slowest_shutter_s=1 / 60)
+    found = find_limits(archive(), stated)
+    assert (found.iso_max, found.wanted_shutter_s, found.slowest_shutter_s) == (3200, 1 / 250, 1 / 60)
+    assert found.inferred == found.assumed == ()
+
+
+def test_limits_are_read_off_the_exposures(archive):
+    n = 300
+    time, iso = np.full(n, 1 / 500), np.full(n, 800.0)
+    time[:40], iso[:40] = 1 / 200, 6400.0  # dim: longer at the highest ISO
+    time[40:80], iso[40:80] = 1 / 1000, 200.0  # bright: shorter at the lowest
+    found = find_limits(archive(n, exposure_time_s=time, iso=iso), Settings())
+    assert found == Limits(200, 6400, 1 / 500, 1 / 200, ("iso_max", "wanted_shutter", "slowest_shutter"))
+
+
+def test_a_limit_that_was_never_reached_is_assumed_and_said_so(archive):
+    found = find_limits(archive(), Settings())  # always 1/500 s, ISO 800 to 3200
+    assert found.assumed == ("slowest_shutter",)
+    assert found.slowest_shutter_s == 1 / 125
+    assert found.iso_min == 100  # ISO 800 was the least called for, not the least there is
+
+
+def test_without_exposures_every_limit_is_assumed(archive):
+    found = find_limits(archive(exposure_time_s=np.nan, iso=np.nan), Settings())
+    assert set(found.assumed) == {"iso_max", "wanted_shutter", "slowest_shutter"}
+
+
+def test_light_in_thirds_keeps_every_share():
+    light = Light(np.arange(6.0), np.array([0.1, 0.2, 0.3, 0.2, 0.1, 0.1]), 60)
+    parts = [light.between(i / 3, (i + 1) / 3) for i in range(3)]
+    together = np.zeros(6)
+    for part in parts:
+        assert part.share.sum() == pytest.approx(1, abs=1e-9)
+        together[np.searchsorted(light.ev, part.ev)] += part.share / 3
+    assert_allclose(together, light.share, atol=1e-8)
+
+
+def test_light_met_counts_only_what_is_known(archive):
+    iso = np.full(300, 1600.0)
+    iso[:100] = np.nan
+    light = light_met(archive(iso=iso))
+    assert light.frames == 200
+    assert light.share.sum() == pytest.approx(1, abs=1e-12)
+
+
+def test_light_needed_for_a_plan():
+    needed = light_needed(
+        [8, 16], Settings(iso_max=1600, wanted_shutter_s=1 / 512, slowest_shutter_s=1 / 128)
+    )
+    assert_allclose(needed.wanted_ev, [11, 13], atol=1e-9)  # 6 + 9 - 4, 8 + 9 - 4
+    assert_allclose(needed.darkest_ev, [9, 11], atol=1e-9)

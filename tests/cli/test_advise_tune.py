@@ -1,0 +1,137 @@
+"""The commands advise and tune, and the light of a plan: text, streams, exit codes, files."""
+
+import json
+
+import numpy as np
+import pandas as pd
+import pytest
+from typer.testing import CliRunner
+
+from auditor.cli import app
+from auditor.intake.session_file import read_session
+from auditor.simulate.table import simulate_table
+
+CAUTION = "Look where you walk; local law on photographing people applies."
+
+
+@pytest.fixture(scope="module")
+def table(tmp_path_factory):
+    path = tmp_path_factory.mktemp("archive") / "frames.csv"
+    frames, _ = simulate_table(3, 700)
+    frames.drop(columns=[name for name in frames if name.startswith("true_")]).to_csv(path, index=False)
+    return path
+
+
+@pytest.fixture(scope="module")
+def run():
+    def invoke(*words):
+        return CliRunner().invoke(app, [str(word) for word in words], env={"COLUMNS": "100"})
+
+    return invoke
+
+
+@pytest.mark.parametrize("command", ["advise", "tune"])
+def test_text_says_the_limits_what_is_not_valued_and_the_caution_once(run, table, command):
+    result = run(command, table)
+    assert result.exit_code == 0, result.stderr
+    said = " ".join(result.stdout.split())
+    assert said.count(CAUTION) == 1
+    assert said.count("are not valued") == 1
+    assert "inferred from the frames" in said
+    assert max(len(line) for line in result.stdout.splitlines()) <= 100
+
+
+def test_advise_as_json(run, table):
+    result = run("advise", table, "--json", "--lens", "28mm")
+    values = json.loads(result.stdout)
+    assert values["focal_length_mm"] == 28.0
+    assert values["other_lenses"] == ["old 35 mm"]
+    assert values["settings"][0]["within_experience"] is True
+
+
+def test_stated_limits_of_the_light_count(run, table):
+    light = ["--iso-max", "800", "--wanted-shutter", "1/250", "--slowest-shutter", "1/60"]
+    values = json.loads(run("advise", table, "--json", *light).stdout)
+    assert values["limits"] == {
+        "iso_min": values["limits"]["iso_min"], "iso_max": 800.0, "wanted_shutter_s": 1 / 250,
+        "slowest_shutter_s": 1 / 60, "inferred": [], "assumed": [],
+    }  # fmt: skip
+    assert all(one["median_iso"] <= 800 for one in values["settings"])
+
+
+def test_tune_as_json(run, table):
+    values = json.loads(run("tune", table, "--json").stdout)
+    assert [stop["f_number"] for stop in values["stops"]] == [2.8, 4.0, 5.6, 8.0, 11.0, 16.0]
+    assert set(values["prefer"]) == {"bright", "medium", "dim"}
+
+
+def test_feet(run, table):
+    said = run("advise", table, "--units", "ft").stdout
+    assert " ft" in said
+    assert " m " not in said.replace("35 mm", "").replace("28 mm", "")
+
+
+def test_a_lens_that_is_not_there(run, table):
+    result = run("tune", table, "--lens", "90mm")
+    assert result.exit_code == 1
+    assert result.stdout == ""
+    assert "'90mm'" in result.stderr
+    assert "old 35 mm" in result.stderr
+
+
+def test_an_experiment_is_written_once_and_reads_back(run, table, tmp_path):
+    path = tmp_path / "next.toml"
+    result = run("advise", table, "--experiment", path)
+    assert result.exit_code == 0, result.stderr
+    assert "Next walk" in result.stderr
+    read = read_session(path)
+    assert read.problems == ()
+    assert 2 <= len(read.presets) <= 3
+    before = path.read_text("utf-8")
+    again = run("advise", table, "--experiment", path)
+    assert again.exit_code == 1
+    assert "is there already" in again.stderr
+    assert path.read_text("utf-8") == before
+
+
+def test_without_distances_presets_alone_speak(run, table, tmp_path):
+    frames = pd.read_csv(table).assign(subject_distance_m=np.nan)
+    path = tmp_path / "blind.csv"
+    frames.to_csv(path, index=False)
+    result = run("advise", path)
+    assert result.exit_code == 0
+    assert "by their counts" in " ".join(result.stdout.split())
+    assert "No subject distance is known" in " ".join(result.stdout.split())
+    assert run("tune", path).exit_code == 0
+    blind = run("advise", path, "--experiment", tmp_path / "no.toml")
+    assert blind.exit_code == 1
+    assert "Without known subject distances" in blind.stderr
+    assert not (tmp_path / "no.toml").exists()
+
+
+def test_one_frame(run, table, tmp_path):
+    path = tmp_path / "one.csv"
+    pd.read_csv(table).head(1).to_csv(path, index=False)
+    for command in ("advise", "tune"):
+        assert run(command, path).exit_code == 0
+
+
+def test_wishes_that_nothing_meets(run, table, tmp_path):
+    wishes = tmp_path / "session.toml"
+    wishes.write_text("[advice]\nf_number_min = 18\nf_number_max = 32\n", encoding="utf-8")
+    result = run("advise", table, "--session", wishes)
+    assert result.exit_code == 1
+    assert "no f-number from f/18 to f/32" in result.stderr
+
+
+def test_plan_tells_the_light_that_each_stop_needs(run):
+    options = ["plan", "--focal-length", "50mm", "--line", "6m", "--spread", "50cm"]
+    plain = run(*options)
+    assert "Light needed" not in plain.stdout
+    assert "Widest f-number of the list that holds 95 %" in plain.stdout
+    lit = run(*options, "--wanted-shutter", "1/1000", "--iso-max", "3200")
+    assert "Light needed at ISO 3200" in lit.stdout
+    rows = json.loads(run(*options, "--iso-max", "3200", "--json").stdout)["settings"]
+    # N^2/t = 2^EV S/100: f/4 and 1/250 s at ISO 3200 are 2 x 2 + 7.97 - 5 = 6.97.
+    assert {row["f_number"]: row["wanted_ev"] for row in rows}[4.0] == pytest.approx(6.97, abs=0.01)
+    assert run(*options, "--wanted-shutter", "1000").exit_code == 2

@@ -1,0 +1,108 @@
+"""Whatever the table, each part says what can be said: no warning, no exception."""
+
+import math
+import sys
+from dataclasses import asdict
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from auditor.evidence.causes import find_causes
+from auditor.evidence.comparisons import compare_presets
+from auditor.evidence.distances_met import distances_met
+from auditor.evidence.over_time import rates_over_time
+from auditor.evidence.rates import hit_rates
+from auditor.evidence.telling_frames import telling_frames
+from auditor.evidence.tolerance import fit_tolerance
+from auditor.evidence.tolerance_checks import FLAGS
+from auditor.evidence.zone_check import check_zone
+from auditor.frames import with_columns
+from auditor.settings import Settings
+
+BENCH = Path(__file__).parents[1] / "bench"
+
+
+@pytest.fixture(scope="module")
+def archive():
+    sys.path.insert(0, str(BENCH))
+    try:
+        from simulated_archives import World, draw_archive
+    finally:
+        sys.path.remove(str(BENCH))
+    return draw_archive(np.random.default_rng(1), World("x"), 300)[0]
+
+
+CASES = {
+    "nothing": lambda t: t.iloc[:0],
+    "one frame": lambda t: t.iloc[:1],
+    "single burst": lambda t: t.iloc[:6].assign(burst=1),
+    "no marks": lambda t: t.assign(counted_as="left out"),
+    "all keepers": lambda t: t.assign(counted_as="keeper"),
+    "no keepers": lambda t: t.assign(counted_as="not kept"),
+    "one keeper": lambda t: t.assign(counted_as=["keeper"] + ["not kept"] * (len(t) - 1)),
+    "one preset": lambda t: t[t["preset"] == "preset 0"].reset_index(drop=True),
+    "autofocused": lambda t: t.assign(in_preset=False),
+    "constant blur": lambda t: t.assign(
+        subject_distance_m=2.0, focus_distance_m=3.0, f_number=8.0, exposure_time_s=0.002, blur_mm=0.03,
+        subject_distance_rel_sd=0.0,
+    ),
+    "no distances": lambda t: t.assign(subject_distance_m=np.nan, blur_mm=np.nan, in_zone=None, side=None),
+    "absurd distances": lambda t: t.assign(
+        subject_distance_m=np.resize([1e-4, 0.0, -3.0, 1e9, np.inf], len(t)),
+        blur_mm=np.resize([5.0, 1e-7], len(t)),
+    ),
+    "infinite focus": lambda t: t.assign(focus_distance_m=np.inf),
+    "no exposure": lambda t: t.assign(exposure_time_s=np.nan, motion_mm=np.nan, blur_mm=np.nan),
+    "no times": lambda t: t.assign(captured_at=None, session=None, burst=None),
+    "huge errors": lambda t: t.assign(subject_distance_rel_sd=50.0),
+    "weights of zero": lambda t: t.assign(sample_weight=0.0),
+    "no lens": lambda t: t.assign(lens=None),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_every_part_answers(archive, case):
+    table = with_columns(CASES[case](archive.copy()))
+    settings = Settings()
+    tolerance = fit_tolerance(table, settings)
+    causes = find_causes(table, settings, tolerance)
+    check_zone(table, tolerance)
+    compare_presets(table, settings)
+    telling_frames(table, tolerance, causes)
+    distances_met(table)
+    rates_over_time(table)
+    hit_rates(table, ["preset"])
+    assert set(tolerance.flags) <= set(FLAGS)
+    if tolerance.fitted:
+        figures = [tolerance.low, tolerance.blur_mm, tolerance.high]
+        assert figures == sorted(figures)
+        assert 0 < tolerance.floor < tolerance.ceiling < 1
+        total = sum(
+            value for name, value in asdict(causes).items() if name.endswith(("zone", "motion", "blur"))
+        )
+        assert math.isfinite(total)
+    else:
+        assert "not_enough" in tolerance.flags or "no_distances" in tolerance.flags
+        assert not tolerance.carries
+
+
+@pytest.mark.parametrize("case", ["no distances", "no marks", "nothing", "autofocused"])
+def test_no_blur_is_said(archive, case):
+    tolerance = fit_tolerance(with_columns(CASES[case](archive.copy())), Settings())
+    assert "no_distances" in tolerance.flags
+    assert tolerance.bursts == 0
+
+
+REASONS = {
+    "one keeper": "few_keepers",
+    "constant blur": "little_spread",
+    "all keepers": "few_not_kept",
+    "no keepers": "few_keepers",
+}
+
+
+@pytest.mark.parametrize(("case", "flag"), REASONS.items())
+def test_too_little_is_said(archive, case, flag):
+    tolerance = fit_tolerance(with_columns(CASES[case](archive.copy())), Settings())
+    assert {"not_enough", flag} <= set(tolerance.flags)

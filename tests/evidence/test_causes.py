@@ -1,0 +1,132 @@
+"""Shares of responsibility, by hand and by law."""
+
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from auditor.evidence.causes import CAUSES, find_causes
+from auditor.evidence.telling_frames import telling_frames
+from auditor.evidence.tolerance import fit_tolerance
+from auditor.optics.blur import airy_mm, defocus_mm, motion_mm
+from auditor.optics.lens import lens_distance_m, magnification
+from auditor.settings import Settings
+
+BENCH = Path(__file__).parents[1] / "bench"
+SETTINGS = Settings(guess_sd=0.12, speed_m_s=1.3)
+
+
+@pytest.fixture(scope="module")
+def archive():
+    sys.path.insert(0, str(BENCH))
+    try:
+        from simulated_archives import World, draw_archive
+
+        table, truth = draw_archive(np.random.default_rng(12), World("x", bursts="alike"), 500)
+    finally:
+        sys.path.remove(str(BENCH))
+    return table, truth, fit_tolerance(table, SETTINGS, refits=False)
+
+
+def test_shares_add_up(archive):
+    table, _, tolerance = archive
+    table = table.assign(subject_distance_m=table["subject_distance_m"].where(table.index % 7 > 0))
+    table = table.assign(blur_mm=table["blur_mm"].where(table.index % 7 > 0))
+    causes = find_causes(table, SETTINGS, tolerance)
+    not_kept = int((table["counted_as"] == "not kept").sum())
+    total = sum(getattr(causes, name) for name in CAUSES) + causes.no_distance
+    assert_allclose(total, not_kept, rtol=1e-9)
+    assert_allclose(causes.frames[list(CAUSES)].sum(axis=1), 1, rtol=1e-9)
+    assert (causes.frames[list(CAUSES)].to_numpy() >= -1e-12).all()
+    assert causes.no_distance > 0
+    summed = causes.table
+    assert (summed["low"] <= summed["frames"]).all()
+    assert (summed["frames"] <= summed["high"]).all()
+
+
+def test_one_frame_by_hand(archive):
+    """Certain distance, still subject: (ceiling - P)/(1 - P) shared by squares of defocus and diffraction."""
+    table, _, tolerance = archive
+    frame = table[(table["counted_as"] == "not kept") & (table["subject_distance_m"] > 4)].iloc[:1]
+    frame = frame.assign(subject_distance_rel_sd=0.0, burst=999_999)
+    still = SETTINGS.changed(speed_m_s=0.0)
+    causes = find_causes(frame.reset_index(drop=True), still, tolerance)
+    row = frame.iloc[0]
+    lens = row["focal_length_mm"], row["f_number"], row["focus_distance_m"], row["subject_distance_m"]
+    defocus = float(defocus_mm(*lens))
+    size = magnification(
+        lens_distance_m(row["subject_distance_m"], row["focal_length_mm"]), row["focal_length_mm"]
+    )
+    diffraction = float(airy_mm(row["f_number"], size))
+    blur = np.hypot(defocus, diffraction)
+    p = float(tolerance.keep_chance(blur))
+    explained = (tolerance.ceiling - p) / (1 - p)
+    side = "beyond_zone" if row["subject_distance_m"] > row["focus_distance_m"] else "in_front_of_zone"
+    assert_allclose(getattr(causes, side), explained * (defocus / blur) ** 2, rtol=0.02)
+    assert_allclose(causes.diffraction, explained * (diffraction / blur) ** 2, rtol=0.02)
+    assert_allclose(causes.not_explained_by_blur, (1 - tolerance.ceiling) / (1 - p), rtol=0.01)
+    assert causes.subject_motion == pytest.approx(0, abs=1e-12)
+
+
+def test_siblings_of_a_keeper_are_not_blamed_on_blur(archive):
+    table, _, tolerance = archive
+    causes = find_causes(table, SETTINGS, tolerance)
+    kept = table["counted_as"] == "keeper"
+    of_hit = table["burst"].isin(table.loc[kept, "burst"]) & ~kept
+    assert causes.sibling_kept == int(of_hit.sum()) > 0
+    named = causes.frames.set_index("file").loc[table.loc[of_hit, "file"], "not_explained_by_blur"]
+    assert_allclose(named, 1.0, rtol=1e-12)
+
+
+def test_totals_come_near_the_truth():
+    """Of simulated frames not kept, the part that the true curve lays on blur lies within the interval."""
+    sys.path.insert(0, str(BENCH))
+    try:
+        from simulated_archives import World, blur_parts_mm, draw_archive, keep_chance
+    finally:
+        sys.path.remove(str(BENCH))
+    held = 0
+    for seed in range(6):
+        world = World("x", guess_sd=0.0)
+        table, truth = draw_archive(np.random.default_rng([4, seed]), world, 1200)
+        tolerance = fit_tolerance(table, SETTINGS, refits=False)
+        causes = find_causes(table, SETTINGS, tolerance)
+        lost = table[table["counted_as"] == "not kept"]
+        columns = ("focal_length_mm", "f_number", "focus_distance_m", "subject_distance_m", "exposure_time_s")
+        crossing = np.sin((np.arange(12) + 0.5) / 12 * np.pi / 2)
+        parts = blur_parts_mm(*(lost[name].to_numpy()[:, None] for name in columns), crossing)
+        chance = keep_chance(world, truth, np.sqrt(sum(part**2 for part in parts)))
+        unexplained = ((1 - truth.ceiling) / (1 - chance).mean(axis=1)).sum()
+        row = causes.table.set_index("cause").loc["not_explained_by_blur"]
+        held += row["low"] <= unexplained <= row["high"]
+    assert held >= 4
+
+
+def test_without_a_fit(frame_table):
+    table = frame_table([0, 0, 1], focal_length_mm=50.0, f_number=8.0, focus_distance_m=2.5, coc_mm=0.03,
+                        exposure_time_s=[1 / 60, 1 / 2000, 1 / 60])  # fmt: skip
+    tolerance = fit_tolerance(table, Settings())
+    causes = find_causes(table, Settings(), tolerance)
+    assert np.isnan(causes.beyond_zone)
+    assert causes.no_distance == 2
+    slow = float(motion_mm(50.0, 2.5, 1.32, 1 / 60))
+    assert slow > 0.03
+    assert causes.at_focus == {"frames": 2, "motion_over_criterion": 1, "diffraction_over_criterion": 0}
+    assert telling_frames(table, tolerance, causes).empty
+
+
+def test_ten_telling_frames(archive):
+    table, _, tolerance = archive
+    causes = find_causes(table, SETTINGS, tolerance)
+    telling = telling_frames(table, tolerance, causes)
+    assert len(telling) == 10
+    assert telling["file"].is_unique
+    rows = table.set_index("file").loc[telling["file"]]
+    assert rows["burst"].is_unique
+    kept = (rows["counted_as"] == "keeper").to_numpy()
+    assert (kept == (telling["why"] == "kept_though_blurred").to_numpy()).all()
+    sharp = telling.loc[telling["why"] == "not_kept_though_sharp", "chance"]
+    blurred = telling.loc[telling["why"] == "kept_though_blurred", "chance"]
+    assert sharp.min() > blurred.max()

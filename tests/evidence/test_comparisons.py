@@ -1,0 +1,110 @@
+"""Presets compared within sessions and light."""
+
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from auditor.evidence.comparisons import compare_presets, scene_ev
+from auditor.evidence.mantel_haenszel import stratified_difference
+from auditor.evidence.proportions import newcombe_difference, wilson
+from auditor.settings import Settings
+
+BENCH = Path(__file__).parents[1] / "bench"
+
+
+@pytest.fixture(scope="module")
+def bench():
+    sys.path.insert(0, str(BENCH))
+    try:
+        import bench_evidence_comparisons
+
+        yield bench_evidence_comparisons
+    finally:
+        sys.path.remove(str(BENCH))
+
+
+def two_presets(frame_table, hits_a, n_a, hits_b, n_b, session_a=0, session_b=0, **columns):
+    kept = [1] * hits_a + [0] * (n_a - hits_a) + [1] * hits_b + [0] * (n_b - hits_b)
+    return frame_table(
+        kept,
+        preset=["a"] * n_a + ["b"] * n_b,
+        session=[session_a] * n_a + [session_b] * n_b,
+        lens="one lens",
+        **columns,
+    )
+
+
+def test_one_session_by_hand(frame_table):
+    pair = compare_presets(two_presets(frame_table, 60, 100, 30, 100), Settings()).pairs.iloc[0]
+    expected = stratified_difference([60], [100], [30], [100])
+    assert_allclose(pair["difference"], 0.3, rtol=1e-12)
+    assert_allclose([pair["low"], pair["high"], pair["p_value"]],
+                    [expected.low, expected.high, expected.p_value], rtol=1e-9)  # fmt: skip
+    assert_allclose(
+        [pair["plain_low"], pair["plain_high"]], newcombe_difference(60, 100, 30, 100), rtol=1e-12
+    )
+    assert pair["better"] == "a"
+    assert pair["status"] == "compared"
+
+
+def test_different_outings_are_not_ranked(frame_table):
+    table = two_presets(frame_table, 90, 100, 10, 100, session_b=1)
+    pair = compare_presets(table, Settings()).pairs.iloc[0]
+    assert pair["status"] == "different_outings"
+    assert not isinstance(pair["better"], str)
+    assert np.isnan(pair["difference"])
+
+
+def test_different_light_is_not_ranked(frame_table):
+    light = np.repeat([1 / 1000, 1 / 60], 100)
+    table = two_presets(frame_table, 90, 100, 10, 100, exposure_time_s=light, f_number=8.0, iso=400.0)
+    assert compare_presets(table, Settings()).pairs.loc[0, "status"] == "different_light"
+
+
+def test_other_lenses_are_not_compared(frame_table):
+    table = two_presets(frame_table, 90, 100, 10, 100).assign(lens=["x"] * 100 + ["y"] * 100)
+    assert compare_presets(table, Settings()).pairs.empty
+
+
+def test_simpson(frame_table):
+    """Each outing favours a; all bursts together favour b."""
+    kept, preset, session = [], [], []
+    for outing, (hits_a, n_a, hits_b, n_b) in enumerate([(9, 90, 0, 10), (10, 10, 70, 90)]):
+        kept += [1] * hits_a + [0] * (n_a - hits_a) + [1] * hits_b + [0] * (n_b - hits_b)
+        preset += ["a"] * n_a + ["b"] * n_b
+        session += [outing] * (n_a + n_b)
+    pair = compare_presets(
+        frame_table(kept, preset=preset, session=session, lens="x"), Settings()
+    ).pairs.iloc[0]
+    assert pair["rate_a"] < pair["rate_b"]
+    assert pair["difference"] > 0
+
+
+# Sun, f/16 at 1/ISO: EV 14.64 at 1/100 s and ISO 100 (US Navy, NAVEDTRA 14209, p. 4-21).
+def test_light_published(frame_table):
+    table = frame_table([1, 1], f_number=16.0, exposure_time_s=[0.01, 0.0025], iso=[100.0, 400.0])
+    assert_allclose(scene_ev(table), [14.64, 14.64], atol=0.005)
+
+
+def test_bursts_count_once(frame_table):
+    table = two_presets(frame_table, 60, 100, 30, 100, burst=np.repeat(np.arange(40), 5))
+    pair = compare_presets(table, Settings()).pairs.iloc[0]
+    assert (pair["bursts_a"], pair["bursts_b"]) == (20, 20)
+
+
+def test_more_bursts_are_enough(bench):
+    shown, bursts = bench.power_reached(3000, seed=1)
+    assert bursts > 1000
+    low, high = wilson(shown, 3000)
+    assert low < 0.81
+    assert high > 0.78
+
+
+@pytest.mark.parametrize("tie", ["tied to outings", "tied to light"])
+def test_false_claims_are_rare_where_a_plain_comparison_errs(bench, tie):
+    ours, plain = bench.false_claims(tie, 25, seed=3)
+    assert ours <= 4
+    assert plain >= 10
