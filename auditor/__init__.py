@@ -12,8 +12,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from auditor.advice.lens_use import declared_lenses
+    from auditor.advice.recommend import advise
+    from auditor.advice.tune import tune
     from auditor.audit import Audit, run_audit, run_scan
+    from auditor.evidence.tolerance import fit_tolerance
     from auditor.settings import Request, Settings
+    from auditor.show.charts import render_charts
+    from auditor.show.report import build_report
 
 _HOMES = {
     "Audit": "auditor.audit",
@@ -21,9 +27,18 @@ _HOMES = {
     "run_scan": "auditor.audit",
     "Request": "auditor.settings",
     "Settings": "auditor.settings",
+    "advise": "auditor.advice.recommend",
+    "build_report": "auditor.show.report",
+    "declared_lenses": "auditor.advice.lens_use",
+    "fit_tolerance": "auditor.evidence.tolerance",
+    "render_charts": "auditor.show.charts",
+    "tune": "auditor.advice.tune",
 }
 
-__all__ = ["Audit", "Request", "Settings", "run_audit", "run_scan"]
+__all__ = [
+    "Audit", "Request", "Settings", "advise", "build_report", "declared_lenses", "fit_tolerance",
+    "render_charts", "run_audit", "run_scan", "tune",
+]  # fmt: skip
 
 
 def __getattr__(name: str) -> Any:

@@ -19,6 +19,7 @@ from auditor.errors import Problem, SettingError
 from auditor.evidence.causes import Causes, find_causes
 from auditor.evidence.comparisons import Comparisons, compare_presets
 from auditor.evidence.distances_met import DistancesMet, distances_met
+from auditor.evidence.measured_blur import MeasuredBlur, compare_blur
 from auditor.evidence.over_time import OverTime, rates_over_time
 from auditor.evidence.presets import (
     count_distances,
@@ -27,6 +28,7 @@ from auditor.evidence.presets import (
     name_presets,
     number_bursts,
 )
+from auditor.evidence.ring import RingCheck, check_rings
 from auditor.evidence.telling_frames import telling_frames
 from auditor.evidence.tolerance import Tolerance, fit_tolerance
 from auditor.evidence.zone_check import ZoneCheck, check_zone
@@ -78,6 +80,10 @@ class Audit:
     problems : list of Problem
     pictures : PictureFacts or None
         What the pictures told; None where they were not measured.
+    measured_blur : MeasuredBlur or None
+        Measured against predicted blur; None where no blur was measured.
+    rings : tuple of RingCheck
+        Where each preset was focused, by the blur of faces.
     """
 
     table: pd.DataFrame
@@ -100,6 +106,8 @@ class Audit:
     experiment: Experiment | None
     problems: list[Problem]
     pictures: PictureFacts | None = None
+    measured_blur: MeasuredBlur | None = None
+    rings: tuple[RingCheck, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,6 +212,8 @@ def run_audit(request: Request, progress: Progress | None = None) -> Audit:
         experiment=_or_none(propose_experiment, *grounds),
         problems=scanned.problems,
         pictures=scanned.pictures,
+        measured_blur=compare_blur(table, settings),
+        rings=tuple(check_rings(table, settings)),
     )
 
 

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from auditor.advice.result import Advice, ValuedSetting
-from auditor.advice.valuing import Ground
+from auditor.advice.valuing import Ground, coc_of
 from auditor.evidence.comparisons import compare_presets
 
 
@@ -46,6 +46,7 @@ def advise_by_counts(ground: Ground) -> Advice:
         limits=ground.exposures.limits if ground.exposures else None,
         flags=ground.flags,
         grid=pd.DataFrame(),
+        coc_mm=coc_of(use.frames),
     )
 
 

@@ -6,14 +6,24 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from scipy.special import expit
 
 from auditor.evidence.burst_blur import LOG_BLUR
 from auditor.evidence.bursts import burst_codes
-from auditor.evidence.keeper_curve import keep_probability
+from auditor.evidence.keeper_curve import CEILING_LOGIT, FLOOR_LOGIT, keep_probability
 from auditor.evidence.tolerance import Tolerance
+from auditor.evidence.tolerance_fit import (
+    DRAWS,
+    STEEPNESS,
+    STEEPNESS_SPREAD,
+    TOLERANCE_DEGREES,
+    TOLERANCE_SPREAD,
+    TOLERANCE_TIMES,
+)
 from auditor.optics.lens import Floats
 
 MOST_FRAMES = 8  # longer bursts count as this long
+_SEED = 20_241
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +78,32 @@ def curves_of(tolerance: Tolerance, lens: str, frames: pd.DataFrame) -> Curves |
     draws = own.draws if own.fitted else tolerance.draws
     if not len(draws):
         return None
+    return Curves(draws, *_burst_sizes(frames))
+
+
+def usual_curves(handbook_mm: float, frames: pd.DataFrame) -> Curves:
+    """Curves as photographers have them before anything is known of this one: the priors of the fit.
+
+    Parameters
+    ----------
+    handbook_mm : float
+        Handbook criterion of the sensor [mm].
+    frames : pandas.DataFrame
+        The lens's counted frames.
+    """
+    rng = np.random.default_rng(_SEED)
+    tolerance = np.log(handbook_mm * TOLERANCE_TIMES) + TOLERANCE_SPREAD * rng.standard_t(
+        TOLERANCE_DEGREES, DRAWS
+    )
+    steepness = np.log(STEEPNESS) + STEEPNESS_SPREAD * rng.standard_normal(DRAWS)
+    floor, part = (expit(mean + sd * rng.standard_normal(DRAWS)) for mean, sd in (FLOOR_LOGIT, CEILING_LOGIT))
+    ceiling = floor + (1 - floor) * part
+    draws = [np.exp(tolerance), np.exp(steepness), ceiling, floor, np.full(DRAWS, np.nan)]
+    return Curves(np.stack(draws, axis=1), *_burst_sizes(frames))
+
+
+def _burst_sizes(frames: pd.DataFrame) -> tuple[Floats, Floats]:
+    """Numbers of frames of a burst, and the share of the bursts that have so many."""
     size = np.minimum(np.bincount(burst_codes(frames)), MOST_FRAMES)
     frames_of, bursts = np.unique(size, return_counts=True)
-    return Curves(draws, frames_of.astype(float), bursts / bursts.sum())
+    return frames_of.astype(float), bursts / bursts.sum()

@@ -9,13 +9,14 @@ are taken to be normally distributed around their mean, as the draws are spread 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 from scipy.special import expit, logit
 
-from auditor.advice.expectation import Grid, blur_shares
+from auditor.advice.curves import usual_curves
+from auditor.advice.expectation import Grid, blur_shares, prepare_averaging
 from auditor.advice.lens_use import Choices, choices_of
 from auditor.advice.preference import in_order
 from auditor.advice.valuing import Ground, find_ground
@@ -23,7 +24,7 @@ from auditor.errors import SettingError
 from auditor.evidence.burst_blur import LOG_BLUR
 from auditor.evidence.bursts import burst_codes
 from auditor.evidence.keeper_curve import fall
-from auditor.evidence.tolerance import Tolerance
+from auditor.evidence.tolerance import Tolerance, handbook_mm
 from auditor.intake.session import Lens
 from auditor.optics.lens import Floats
 from auditor.settings import Settings
@@ -97,15 +98,26 @@ def propose_experiment(
     Raises
     ------
     SettingError
-        If the distances or the keeper curve are unknown, or there is nothing to choose from.
+        If no distance or no exposure time is known, or there is nothing to choose from.
     """
     ground = find_ground(table, lenses, settings, tolerance, lens)
-    if not ground.complete or ground.distances is None or ground.exposures is None:
+    distances, exposures = ground.distances, ground.exposures
+    if distances is None:
         raise SettingError(
             "Without known subject distances no experiment can be planned.",
             "Note some distances: auditor prepare --distances 60 draws the frames and lays out the notes.",
         )
-    choices = choices_of(ground.use, settings, ground.distances.low_m, ground.distances.high_m)
+    if exposures is None:
+        raise SettingError(
+            "Without known exposure times no experiment can be planned.",
+            "Take it from files that carry them, or add exposure_time_s to the frame table.",
+        )
+    if (
+        ground.averaging is None
+    ):  # nothing kept, or nothing not kept: the usual photographer's curves stand in
+        curves = usual_curves(handbook_mm(table), ground.use.frames)
+        ground = replace(ground, averaging=prepare_averaging(distances, curves))
+    choices = choices_of(ground.use, settings, distances.low_m, distances.high_m)
     grid = ground.grid(choices.f_number, choices.focus_distance_m)
     rate = ground.expect(grid).rate
     allowed = choices.within_experience & (rate > 0)
@@ -113,7 +125,7 @@ def propose_experiment(
         raise SettingError(
             "In this light no setting could be taken where subjects were met.", "Allow a higher ISO."
         )
-    first = int(in_order(rate, allowed, ground.exposures.median_isos(grid.f_number))[0])
+    first = int(in_order(rate, allowed, exposures.median_isos(grid.f_number))[0])
     total = bursts or _usual_walk(ground)
     rows, value = _most_telling(ground, grid, choices, rate, first, total)
     use = ground.use

@@ -14,7 +14,7 @@ from auditor.advice.lens_use import choices_of
 from auditor.advice.light_kinds import settings_by_light
 from auditor.advice.preference import RING_OFF, in_order, nearly_best
 from auditor.advice.result import Advice, ValuedSetting
-from auditor.advice.valuing import Ground, find_ground, valued
+from auditor.advice.valuing import Ground, coc_of, find_ground, valued
 from auditor.errors import SettingError
 from auditor.evidence.mantel_haenszel import bursts_to_show
 from auditor.evidence.proportions import two_sided_z
@@ -124,6 +124,7 @@ def advise(
                 "within_experience": choices.within_experience,
             }
         ),
+        coc_mm=coc_of(ground.use.frames),
     )
 
 

@@ -121,6 +121,8 @@ class Advice:
     grid : pandas.DataFrame
         Every setting that was valued, for charts: ``f_number, focus_distance_m, expected_hit_rate, low, high,
         within_experience``.
+    coc_mm : float
+        Circle of confusion behind the settings' sharp zones.
     """
 
     lens: str
@@ -142,6 +144,7 @@ class Advice:
     limits: Limits | None
     flags: tuple[str, ...]
     grid: pd.DataFrame
+    coc_mm: float = np.nan
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from auditor.cli import options
 from auditor.cli.run import LEFT_OUT
+
+if TYPE_CHECKING:
+    from auditor.advice.result import Advice
 
 
 def advise(
@@ -17,6 +20,10 @@ def advise(
     experiment: Annotated[
         Path | None,
         typer.Option("--experiment", help="Write the next walk as a session file of this name."),
+    ] = None,
+    card: Annotated[
+        Path | None,
+        typer.Option("--card", help="Write a pocket card of the advised settings, .pdf, .png or .txt."),
     ] = None,
     iso_max: options.IsoMax = None,
     wanted_shutter: options.WantedShutter = None,
@@ -75,6 +82,8 @@ def advise(
         typer.echo(dumps(as_json(result), ensure_ascii=False, indent=1, allow_nan=False))
     else:
         show_advice(result, settings, console())
+    if card is not None:
+        write_advised_card(result, card, settings.units)
     if experiment is not None:
         walk = propose_experiment(table, lenses, settings, tolerance, lens)
         write_new_text(experiment, experiment_session(walk, settings))
@@ -83,3 +92,22 @@ def advise(
     show_problems(scanned.problems, console(sys.stderr))
     if strict and (scanned.problems or scanned.archive.unreadable):
         raise typer.Exit(LEFT_OUT)
+
+
+def write_advised_card(advice: Advice, out: Path, units: str) -> None:
+    """Write the pocket card of the advised settings.
+
+    Raises
+    ------
+    OutputError
+        If nothing is advised, or the file cannot be written.
+    """
+    from auditor.cli.card import write_card
+    from auditor.errors import OutputError
+    from auditor.show.advice_card import advised_card
+
+    made = advised_card(advice, units)
+    if made is None:
+        raise OutputError("Nothing is advised, so there is no card to write.", "See the flags above.")
+    write_card(made, out)
+    typer.echo(f"Card written to {out}.", err=True)

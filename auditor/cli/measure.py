@@ -31,12 +31,12 @@ def measure(
     strict: options.Strict = False,
     json: options.Json = False,
 ) -> None:
-    """Find faces in the pictures and tell how far they stand and how blurred they are. Nobody is recognised."""
+    """Find faces in the pictures: how far they stand, how blurred they are. Nobody is recognised."""
     import sys
 
     from auditor.audit import run_scan
     from auditor.cli.requests import make_request
-    from auditor.intake.pictures.filling import faces_to_write
+    from auditor.intake.pictures.listing import faces_to_write
     from auditor.intake.tables import plain, to_csv_text, to_json_rows, write_table
     from auditor.show.terminal import console, progress_on_stderr, show_problems
     from auditor.show.words import pictures as words
@@ -65,12 +65,13 @@ def measure(
     elif json:
         from json import dumps
 
-        told = {"detector": facts.detector, "counts": facts.counts, "refused": facts.refused}
-        told["faces"] = to_json_rows(faces)
-        typer.echo(dumps(plain(told), ensure_ascii=False, allow_nan=False))
+        told = plain({"detector": facts.detector, "counts": facts.counts, "refused": facts.refused})
+        typer.echo(dumps(told | {"faces": to_json_rows(faces)}, ensure_ascii=False, allow_nan=False))
     else:
         typer.echo(to_csv_text(faces), nl=False)
     texts = [words.found(facts.counts), words.choice(facts.counts), words.refusals(facts.refused)]
+    coc_mm = float(result.archive.table["coc_mm"].median())
+    texts.append(words.previews(facts.preview_floor_mm, facts.whole_floor_mm, coc_mm))
     for text in [*texts, *words.said_once(facts.detector)]:
         if text:
             typer.echo(text, err=True)

@@ -10,8 +10,10 @@ import typer
 from auditor.cli import options
 
 if TYPE_CHECKING:
+    from auditor.intake.archive import Archive
     from auditor.intake.sampling import Sample
     from auditor.settings import Request
+    from auditor.show.contactsheet import Picture
 
 
 def prepare(
@@ -28,6 +30,9 @@ def prepare(
             help="Draw N frames by chance, marks hidden; write notes and a contact sheet for distances.",
         ),
     ] = None,
+    measure: Annotated[
+        bool, typer.Option("--measure", help="With --distances: measure faces too, as a suggestion.")
+    ] = False,
     seed: Annotated[int, typer.Option("--seed", min=0, help="Another number draws other frames.")] = 0,
     session: options.Session = None,
     notes: options.Notes = None,
@@ -53,7 +58,7 @@ def prepare(
     if distances is None:
         _write_starter(request, folder)
     else:
-        _write_sample(request, folder, distances, seed)
+        _write_sample(request, folder, distances, seed, measure=measure)
 
 
 def _write_starter(request: Request, folder: Path) -> None:
@@ -80,7 +85,7 @@ def _write_starter(request: Request, folder: Path) -> None:
     )
 
 
-def _write_sample(request: Request, folder: Path, n: int, seed: int) -> None:
+def _write_sample(request: Request, folder: Path, n: int, seed: int, *, measure: bool) -> None:
     from auditor.audit import run_scan
     from auditor.errors import SourceError
     from auditor.intake.files import NOTES_NAME, SAMPLE_NAME
@@ -106,6 +111,8 @@ def _write_sample(request: Request, folder: Path, n: int, seed: int) -> None:
             tried = map(small_picture, frame_files(archive.paths[row], file, files))
             pictures.append(Picture(file, next(filter(None, tried), None)))
             progress(len(pictures), len(sample.rows))
+    if measure:
+        pictures = _with_suggestions(pictures, archive, sample.rows.tolist(), request)
     written = write_new(
         folder,
         {
@@ -124,6 +131,23 @@ def _write_sample(request: Request, folder: Path, n: int, seed: int) -> None:
         f"and fill in {written[0].name}; keep {written[1].name} beside it. {_next_step(sample, written[0])}",
         err=True,
     )
+
+
+def _with_suggestions(
+    pictures: list[Picture], archive: Archive, rows: list[int], request: Request
+) -> list[Picture]:
+    from dataclasses import replace
+
+    from auditor.intake.pictures.filling import measured_distances
+    from auditor.show.terminal import progress_on_stderr
+    from auditor.units import format_distance
+
+    with progress_on_stderr("Measuring") as progress:
+        distances = measured_distances(archive, rows, request, progress)
+    return [
+        replace(picture, suggestion="" if distance != distance else f"about {format_distance(distance)}")
+        for picture, distance in zip(pictures, distances, strict=True)
+    ]
 
 
 def _next_step(sample: Sample, notes: Path) -> str:

@@ -153,7 +153,7 @@ def bursts_to_show(rate: float, points: float, level: float = 0.05, power: float
     Examples
     --------
     >>> round(bursts_to_show(0.3, 10))
-    330
+    328
     """
     gap = points / 100
     middle = min(max(rate, gap / 2), 1 - gap / 2)

@@ -26,10 +26,13 @@ class Picture:
         Its name in the frame table.
     small : SmallPicture or None
         None where none can be shown.
+    suggestion : str
+        Distance measured from the picture, in words; empty for none.
     """
 
     file: str
     small: SmallPicture | None
+    suggestion: str = ""
 
 
 def build_contact_sheet(pictures: Sequence[Picture]) -> str:

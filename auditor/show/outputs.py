@@ -18,6 +18,8 @@ from auditor.audit import Audit
 from auditor.errors import OutputError
 from auditor.evidence.tolerance import Tolerance
 from auditor.intake.tables import plain, to_csv_text, to_json_rows
+from auditor.show.advice_card import advised_card
+from auditor.show.card_drawing import card_bytes
 from auditor.show.charts import render_charts
 from auditor.show.report import build_report
 
@@ -43,6 +45,7 @@ def audit_json(audit: Audit) -> dict[str, Any]:
         "over_time": _rows(audit.over_time.sessions),
         "advice": as_json(audit.advice) if audit.advice is not None else None,
         "tuning": as_json(audit.tuning) if audit.tuning is not None else None,
+        **_measured(audit),
         "problems": [asdict(problem) for problem in audit.problems],
     }
 
@@ -61,6 +64,28 @@ _TOLERANCE = (
 def _tolerance(tolerance: Tolerance) -> dict[str, Any]:
     own = plain({name: getattr(tolerance, name) for name in _TOLERANCE})
     return own | {"by_lens": {lens: _tolerance(fitted) for lens, fitted in tolerance.by_lens.items()}}
+
+
+def _measured(audit: Audit) -> dict[str, Any]:
+    """What pictures told; no key where none was measured."""
+    out: dict[str, Any] = {}
+    if audit.pictures is not None:
+        told = audit.pictures
+        out["pictures"] = plain({"detector": told.detector, "counts": told.counts, "refused": told.refused})
+    if audit.measured_blur is not None:
+        blur = audit.measured_blur
+        out["measured_blur"] = {
+            "frames": _rows(blur.frames.drop(columns="row")),
+            "presets": _rows(blur.presets),
+            **plain({name: getattr(blur, name) for name in _SHARES_MEASURED}),
+        }
+        out["rings"] = [plain(asdict(check)) for check in audit.rings]
+    return out
+
+
+_SHARES_MEASURED = (
+    "keepers", "keepers_measured", "others", "others_measured", "difference", "low", "high",
+)  # fmt: skip
 
 
 def _rows(table: pd.DataFrame) -> list[dict[str, Any]]:
@@ -107,6 +132,9 @@ def write_outputs(audit: Audit, folder: Path, *, pictures: bool = False) -> list
         for name, (svg, png) in charts.items():
             write(f"charts/{name}.svg", svg)
             write(f"charts/{name}.png", png)
+        card = advised_card(audit.advice, audit.settings.units) if audit.advice is not None else None
+        if card is not None:
+            write("card.pdf", card_bytes(card, ".pdf"))
         write("report.html", build_report(audit, charts, folder, pictures=pictures))
     except OSError as error:
         raise OutputError(

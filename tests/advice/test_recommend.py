@@ -97,6 +97,26 @@ def test_no_change_where_only_the_distances_of_other_presets_speak_for_it(archiv
     assert not advice.change_advised
 
 
+def test_many_presets_do_not_outvote_the_distances_met_with_the_one_in_use(archive, tolerance):
+    """Nineteen presets met people far off; the one in use most met them near, where it is at its best."""
+    preset = np.concatenate([np.zeros(30, dtype=int), 1 + np.arange(370) % 19])
+    distance = np.where(preset == 0, 1.2, 4.0) * np.exp(0.1 * np.random.default_rng(0).standard_normal(400))
+    table = archive(
+        400,
+        presets=((5.6, 1.2),),
+        preset=[f"preset {p}" for p in preset],
+        f_number=np.where(preset == 0, 5.6, 8.0),
+        focus_distance_m=np.where(preset == 0, 1.2, 3.0 + 0.05 * preset),
+        subject_distance_m=distance,
+        iso=1600.0,
+    )
+    advice = advise(table, [LENS], SETTINGS, tolerance(blur_mm=0.03))
+    assert advice.current[0].focus_distance_m == 1.2
+    assert advice.gain_low > 0
+    assert not advice.change_advised
+    assert flags.DISTANCES_DIFFER in advice.flags
+
+
 def test_within_one_per_cent_lower_iso_then_the_wider_margin():
     rate = np.array([0.400, 0.398, 0.397, 0.390])
     iso = np.array([1600.0, 800.0, 800.0, 100.0])

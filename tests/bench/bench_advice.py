@@ -40,6 +40,7 @@ from photographers import (
 )
 
 from auditor.advice.experiment import propose_experiment
+from auditor.advice.lens_use import choices_of, use_of_lens
 from auditor.advice.recommend import advise
 from auditor.evidence.presets import number_bursts
 from auditor.evidence.proportions import wilson
@@ -63,13 +64,15 @@ def advice_on(table, settings=SETTINGS):
 
 def truth_of_grid(person, table, advice):
     """Settings that may be advised, and their true rates."""
-    allowed = advice.grid["within_experience"].to_numpy()
-    number, focus = (advice.grid[name].to_numpy()[allowed] for name in ("f_number", "focus_distance_m"))
+    use = use_of_lens(table, (), SETTINGS)
+    choices = choices_of(use, SETTINGS, advice.experience_from_m, advice.experience_to_m)
+    allowed = choices.within_experience
+    number, focus = choices.f_number[allowed], choices.focus_distance_m[allowed]
     return number, focus, true_rates(person, number, focus, table["true_ev"]), allowed
 
 
-def of_setting(number, focus, rates, setting):
-    return rates[(number == setting.f_number) & (focus == setting.focus_distance_m)][0]
+def of_setting(person, table, setting):
+    return true_rates(person, [setting.f_number], [setting.focus_distance_m], table["true_ev"])[0]
 
 
 def one_archive(seed, kind):
@@ -82,13 +85,11 @@ def one_archive(seed, kind):
     advice = advice_on(table)
     number, focus, rates, allowed = truth_of_grid(person, table, advice)
     best, first = rates.max(), advice.settings[0]
-    advised = of_setting(number, focus, rates, first)
+    advised = of_setting(person, table, first)
     low, high = (advice.grid[name].to_numpy()[allowed] for name in ("low", "high"))
     rows = naive_settings(person, table, advice, number, focus)
     naive = true_rates(person, rows[:, 0], rows[:, 1], table["true_ev"])
-    now = true_rates(
-        person, [advice.current[0].f_number], [advice.current[0].focus_distance_m], table["true_ev"]
-    )[0]
+    now = of_setting(person, table, advice.current[0])
     return {
         "regret": 1 - advised / best,
         **{name: 1 - rate / best for name, rate in zip(NAIVE, naive, strict=True)},
@@ -134,7 +135,7 @@ def one_good_setting(seed, kind):
     advice = advice_on(table)
     now = advice.current[0]
     rates = truth_of_grid(person, table, advice)[2]
-    in_use = true_rates(person, [now.f_number], [now.focus_distance_m], table["true_ev"])[0]
+    in_use = of_setting(person, table, now)
     if in_use < 0.99 * rates.max():
         return None
     return {"change": advice.change_advised, "gain": advice.gain}
@@ -150,8 +151,8 @@ def one_cold_start(seed, kind):
     result = {}
     for step in range(3):
         advice = advice_on(table)
-        number, focus, rates, _ = truth_of_grid(person, table, advice)
-        result[f"regret_{step}"] = 1 - of_setting(number, focus, rates, advice.settings[0]) / rates.max()
+        best = truth_of_grid(person, table, advice)[2].max()
+        result[f"regret_{step}"] = 1 - of_setting(person, table, advice.settings[0]) / best
         if step < 2:
             tolerance = fit_tolerance(table, SETTINGS, refits=False)
             tried = propose_experiment(table, (), SETTINGS, tolerance, bursts=300).settings

@@ -117,7 +117,8 @@ def walk(person, presets, frames, rng, *, sessions=3, first_session=0, share=Non
     kept_rows = np.flatnonzero(pressed)
     chance = part[preset[kept_rows]] if person.tied_to_light else np.ones(len(kept_rows))
     count = min(frames, len(kept_rows))
-    kept_rows = np.sort(rng.choice(kept_rows, count, replace=False, p=chance / chance.sum()))
+    if count:  # in the dark nothing could be taken
+        kept_rows = np.sort(rng.choice(kept_rows, count, replace=False, p=chance / chance.sum()))
     number, focus, subject, light, session, preset = (
         column[kept_rows] for column in (number, focus, subject, light, session, preset)
     )

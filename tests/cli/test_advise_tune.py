@@ -9,6 +9,7 @@ from typer.testing import CliRunner
 
 from auditor.cli import app
 from auditor.intake.session_file import read_session
+from auditor.show.words.flags import SENTENCES
 from auditor.simulate.table import simulate_table
 
 CAUTION = "Look where you walk; local law on photographing people applies."
@@ -94,6 +95,13 @@ def test_an_experiment_is_written_once_and_reads_back(run, table, tmp_path):
     assert path.read_text("utf-8") == before
 
 
+@pytest.mark.parametrize(("ending", "head"), [("pdf", b"%PDF"), ("png", b"\x89PNG"), ("txt", b"35 mm: f/")])
+def test_a_card_of_the_advised_settings(run, table, tmp_path, ending, head):
+    path = tmp_path / f"card.{ending}"
+    assert run("advise", table, "--card", path).exit_code == 0
+    assert path.read_bytes().startswith(head)
+
+
 def test_without_distances_presets_alone_speak(run, table, tmp_path):
     frames = pd.read_csv(table).assign(subject_distance_m=np.nan)
     path = tmp_path / "blind.csv"
@@ -101,7 +109,7 @@ def test_without_distances_presets_alone_speak(run, table, tmp_path):
     result = run("advise", path)
     assert result.exit_code == 0
     assert "by their counts" in " ".join(result.stdout.split())
-    assert "No subject distance is known" in " ".join(result.stdout.split())
+    assert SENTENCES["no_distances"] in " ".join(result.stdout.split())
     assert run("tune", path).exit_code == 0
     blind = run("advise", path, "--experiment", tmp_path / "no.toml")
     assert blind.exit_code == 1

@@ -59,12 +59,14 @@ def test_difference_is_least_squares_with_a_level_for_each_stratum():
         assert_allclose(bursts.difference, fit.params[0], rtol=1e-9)
 
 
-def test_single_stratum_variance_by_hand():
-    """In one stratum Sato's variance is that of the difference of two binomials, near enough."""
-    result = stratified_difference([40], [100], [20], [100])
-    assert_allclose(result.difference, 0.2, rtol=1e-12)
-    half = 1.959964 * math.sqrt(0.4 * 0.6 / 100 + 0.2 * 0.8 / 100)
-    assert_allclose(result.high - result.difference, half, rtol=0.01)
+@pytest.mark.parametrize(("hits_a", "n_a", "hits_b", "n_b"), [(40, 100, 20, 100), (40, 100, 40, 400)])
+def test_single_stratum_variance_by_hand(hits_a, n_a, hits_b, n_b):
+    """In one stratum Sato's variance is that of the difference of two binomials."""
+    result = stratified_difference([hits_a], [n_a], [hits_b], [n_b])
+    a, b = hits_a / n_a, hits_b / n_b
+    assert_allclose(result.difference, a - b, rtol=1e-12)
+    half = 1.959964 * math.sqrt(a * (1 - a) / n_a + b * (1 - b) / n_b)
+    assert_allclose(result.high - result.difference, half, rtol=1e-6)
 
 
 def test_clusters_against_statsmodels():

@@ -88,14 +88,14 @@ def test_no_wolf(frame_table):
     """Equal sessions, and sessions that scatter: hardly one in a hundred archives names anything."""
     rng = np.random.default_rng(3)
     named = drifts = 0
-    for archive in range(120):
+    for archive in range(40):
         level = np.full(10, 0.2) if archive % 2 else rng.beta(4, 16, 10)
         n = rng.integers(20, 80, 10)
         result = rates_over_time(sessions_table(frame_table, rng.binomial(n, level), n))
         named += result.sessions["outside"].any()
         drifts += result.drifts
-    assert named <= 5
-    assert drifts <= 5
+    assert named <= 2
+    assert drifts <= 2
 
 
 def test_few_sessions_have_no_limits(frame_table):

@@ -85,3 +85,9 @@ def walked(tmp_path_factory: pytest.TempPathFactory) -> Audit:
 def walked_page(walked: Audit) -> str:
     """Its page."""
     return build_report(walked, render_charts(walked))
+
+
+@pytest.fixture(scope="session")
+def demo() -> Audit:
+    """An audit of the demo archive."""
+    return run_audit(Request((Path(__file__).resolve().parents[2] / "demo_metadata",), workers=1))

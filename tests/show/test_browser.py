@@ -106,11 +106,11 @@ def test_tables_sort_by_mouse_and_by_keyboard(opened: Any, walked: Audit, walked
     wanted = sorted(walked.presets["hit_rate"])
     head = page.locator("table[aria-labelledby=presets-table] th", has_text="Hit rate")
     head.get_by_role("button").click()
-    assert [float(cell) for cell in column(page, "presets-table", 2)] == pytest.approx(wanted[::-1])
+    assert [float(cell) for cell in column(page, "presets-table", 2)] == pytest.approx(wanted[::-1], rel=1e-4)
     assert head.get_attribute("aria-sort") == "descending"
     head.get_by_role("button").focus()
     page.keyboard.press("Enter")
-    assert [float(cell) for cell in column(page, "presets-table", 2)] == pytest.approx(wanted)
+    assert [float(cell) for cell in column(page, "presets-table", 2)] == pytest.approx(wanted, rel=1e-4)
     assert head.get_attribute("aria-sort") == "ascending"
     names = page.locator("table[aria-labelledby=presets-table] th", has_text="Preset").get_by_role("button")
     names.focus()
@@ -130,12 +130,43 @@ def test_filters_by_lens_and_session(opened: Any, walked: Audit, walked_page: st
     assert column(page, "presets-table", 0) == ["close · 35\u00a0mm f/5.6 at 1.5\u00a0m"]
     faded = page.locator("#distances svg:visible g.aside").count()
     assert faded == (walked.presets["lens"] != "35 mm").sum()
+    assert column(page, "bands-m", 0) == ["close"]
+    assert column(page, "met-table", 0) == ["close"]
+    assert page.locator("#distances tr.total:visible").count() == 0, "the total is of every lens"
     page.locator("#pick-lens").select_option("all")
     page.locator("#pick-session").select_option("1")
     frames = sum(int(cell) for cell in column(page, "presets-table", 6))
     counted = walked.table[(walked.table["session"] == 1) & (walked.table["counted_as"] != "left out")]
     assert frames == len(counted)
-    assert "show what was chosen" in page.get_by_role("status").inner_text()
+    assert kept_of(page) == (int((counted["counted_as"] == "keeper").sum()), len(counted))
+    note = page.get_by_role("status").inner_text()
+    assert "show what was chosen" in note
+    assert "speaks of the whole archive" in note
+
+
+def kept_of(page: Any) -> tuple[int, int]:
+    """Keepers and frames, added up over the bands that are shown."""
+    cells = page.eval_on_selector_all(
+        "table[aria-labelledby=bands-m] tbody tr:not([hidden]) small:last-child",
+        "parts => parts.map(part => part.innerText)",
+    )
+    kept, frames = zip(*(map(int, cell.split(" of ")) for cell in cells), strict=True)
+    return sum(kept), sum(frames)
+
+
+def test_a_choice_without_frames_says_so(
+    opened: Any, audit_of: Callable[..., Audit], frames_of: Callable[..., pd.DataFrame]
+) -> None:
+    frames = frames_of(200)
+    frames = frames[(frames["lens"] == "28 mm") | (frames["captured_at"] > "2024-05-05")]
+    page = opened(build_report(audit_of(frames), {}))
+    assert page.locator(".nothing:visible").count() == 0
+    page.locator("#pick-lens").select_option("35 mm")
+    page.locator("#pick-session").select_option("1")
+    assert page.locator("#presets .nothing").is_visible()
+    assert page.locator("#bands-m ~ .scroll .nothing").first.is_visible()
+    page.locator("#pick-lens").select_option("")
+    assert page.locator(".nothing:visible").count() == 0
 
 
 def violations(page: Any) -> list[str]:
@@ -155,6 +186,8 @@ def test_axe_finds_no_violation_and_nothing_overflows(
     opened: Any, walked_page: str, scheme: str, width: int
 ) -> None:
     page = opened(walked_page, width, color_scheme=scheme)
+    for name in ("tuning", "advice", "tolerance", "causes", "sessions"):
+        assert page.locator(f"#{name} svg:visible").count() == 1, name
     assert violations(page) == []
     page.get_by_label("feet").check()
     assert violations(page) == []
@@ -178,6 +211,8 @@ def test_prints_without_a_cut_table(opened: Any, walked_page: str, sheet: str) -
         ".map(part => part.outerHTML.slice(0, 120))",
     )
     assert wide == []
+    assert page.locator("#tuning table").is_visible()
+    assert page.locator("#advice table").is_visible()
     ground = page.evaluate("getComputedStyle(document.documentElement).getPropertyValue('--paper')")
     assert ground.strip() == "#ffffff", "printed light even from a dark screen"
     assert page.locator(".switches").is_hidden()
@@ -198,6 +233,21 @@ def test_a_table_cut_by_the_sheet_repeats_its_head(
     sheets = [sheet for sheet in told.split("\f") if re.search(r"preset \d+ · 28.*%.*%", sheet)]
     assert len(sheets) > 1
     assert all("Keepers an hour" in sheet for sheet in sheets)
+
+
+def test_a_long_chart_fits_its_sheet(
+    opened: Any, audit_of: Callable[..., Audit], frames_of: Callable[..., pd.DataFrame]
+) -> None:
+    many = [(f"preset {n}", "28 mm", 28.0, 8.0, 1.0 + n / 10) for n in range(30)]
+    audit = audit_of(frames_of(600, presets=many))
+    page = opened(build_report(audit, render_charts(audit, ["presets", "distances"])), int(SHEETS["Letter"]))
+    page.emulate_media(media="print")
+    heights = page.eval_on_selector_all(
+        "figure svg", "parts => parts.map(part => part.getBoundingClientRect().height).filter(Boolean)"
+    )
+    assert len(heights) == 2
+    letter_px = (279.4 - 32) / 25.4 * 96  # between the margins of 16 mm
+    assert max(heights) < 0.92 * letter_px, "with room for its caption"
 
 
 def test_hostile_names_are_text(opened: Any, walked: Audit) -> None:

@@ -10,6 +10,7 @@ import pandas as pd
 import pytest
 
 from auditor.advice import flags as advice_flags
+from auditor.advice.experiment import Experiment, TrySetting
 from auditor.advice.result import Advice, LightKind, TunedStop, Tuning, ValuedSetting
 from auditor.evidence import tolerance_checks
 from auditor.evidence.tolerance import Tolerance
@@ -148,6 +149,36 @@ def test_no_change_says_why(changes: dict[str, object], wanted: str) -> None:
 def test_no_setting_at_all() -> None:
     said = advice.tomorrow(advised(settings=(), change_advised=False), 5, "m")
     assert said == "No setting of 28 mm can be advised from these frames."
+
+
+def test_the_verdict_says_only_what_to_set() -> None:
+    assert advice.short(advised(), "ft") == "Next, set 28 mm to f/8 at 8.2 ft."
+    assert advice.short(advised(change_advised=False), "m") == "Leave 28 mm at f/5.6 at 1.5 m."
+    assert advice.short(advised(settings=()), "m") == ""
+
+
+@pytest.mark.parametrize(
+    ("beyond", "value", "wanted"),
+    [
+        (False, 0.012, "by 1.2 points of hit rate."),
+        (False, 0.0, "no walk should change the choice"),
+        (True, 0.012, "No subject was met around f/8 at 9.8 ft yet: it is only for trying."),
+    ],
+)
+def test_the_next_walk(beyond: bool, value: float, wanted: str) -> None:
+    settings = (TrySetting(5.6, 1.5, 0.3, True), TrySetting(8.0, 3.0, 0.3, not beyond))
+    walk = Experiment("28 mm", 28.0, (), (), settings, 70, 20, value)
+    said = advice.next_walk(walk, "ft")
+    assert "alternate f/5.6 at 4.9 ft and f/8 at 9.8 ft, 70 bursts of each" in said
+    assert said.endswith(wanted) or wanted in said
+    assert ("only for trying" in said) is beyond
+    alone = advice.next_walk(replace(walk, settings=settings[:1]), "m")
+    assert alone == "28 mm has no other setting to try against f/5.6 at 1.5 m."
+
+
+def test_flags_said_elsewhere_are_not_said_again() -> None:
+    assert flags.sentences(["one_preset", "no_light"], ("one_preset",)) == [flags.SENTENCES["no_light"]]
+    assert set(flags.LIMITS) <= set(flags.SENTENCES)
 
 
 def test_light_and_other_lenses() -> None:

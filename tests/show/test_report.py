@@ -13,6 +13,8 @@ import pytest
 
 from auditor.audit import Audit
 from auditor.errors import Problem
+from auditor.intake.pictures.filling import PictureFacts
+from auditor.show import filter_tables
 from auditor.show.charts import render_charts
 from auditor.show.report import both, build_report, shown, tied
 
@@ -109,6 +111,73 @@ def test_both_writes_a_text_without_distances_once() -> None:
 
 def test_figures_stay_with_their_units() -> None:
     assert tied("30 % of 5 m in 2 steps") == "30\u00a0% of 5\u00a0m in 2 steps"
+
+
+def test_sections_stand_in_the_order_of_the_questions(walked_page: str) -> None:
+    found = re.findall(r'<section id="(\w+)"', walked_page)
+    assert found == [
+        "verdict", "presets", "distances", "causes", "frames", "tuning", "tolerance", "advice", "sessions",
+        "fallout", "method", "glossary",
+    ]  # fmt: skip
+    advice = walked_page.split('<section id="advice"')[1].split("</section>")[0]
+    assert "The next walk" in advice
+    assert "alternate" in advice.split("The next walk")[1]
+
+
+def sentences(page: str) -> list[str]:
+    """What the page says once in metres, without tables, pictures, captions and the script."""
+    skipped = r"<(svg|table|style|script|figcaption|dl)\b.*?</\1>|<span class=\"ft\">.*?</span>"
+    text = re.sub(skipped, "", page, flags=re.S)
+    blocks = re.findall(r"<(p|li)\b[^>]*>(.*?)</\1>", text, flags=re.S)
+    plain = (re.sub(r"<[^>]+>", "", block).strip() for _, block in blocks)
+    return [part for block in plain for part in re.split(r"(?<=[.?]) (?=[A-Z])", block) if len(part) > 45]
+
+
+@pytest.mark.parametrize("state", [{}, {"marks": False}, {"distances": False}, {"n": 20}])
+def test_nothing_is_said_twice(audit_of: Audited, frames_of: Frames, state: dict[str, object]) -> None:
+    said = sentences(build_report(audit_of(frames_of(**({"n": 200} | state))), {}))
+    captions = {sentence for sentence in said if "with 95" in sentence}  # a table for each unit has the same
+    rest = [sentence for sentence in said if sentence not in captions and "was chosen" not in sentence]
+    assert len(rest) > 5
+    assert sorted(rest) == sorted(set(rest))
+
+
+def test_what_the_pictures_told_has_a_section(walked: Audit) -> None:
+    counts = {
+        "frames": 200, "opened": 190, "previews": 0, "with_face": 80, "chosen": 60, "ambiguous": 6,
+        "filled": 40,
+    }  # fmt: skip
+    facts = PictureFacts(pd.DataFrame(), counts, {"turned away": 20}, [], "mesh")
+    page = build_report(replace(walked, pictures=facts), {})
+    outline(page)
+    section = page.split('<section id="measured"')[1].split("</section>")[0]
+    assert "40 distances were filled in" in section
+    assert "turned away (20)" in section
+    assert "about 8\u00a0%" in section
+    assert 'id="measured"' not in build_report(walked, {})
+
+
+def test_small_presets_are_together_in_every_table(audit_of: Audited, frames_of: Frames) -> None:
+    audit = audit_of(frames_of(20))
+    small = audit.presets[audit.presets["frames"] < 5]
+    assert len(small) > 1
+    table = build_report(audit, {}).split('aria-labelledby="bands-m"')[2].split("</table>")[0]
+    names = re.findall(r'<th scope="row">(.*?)</th>', table)
+    assert not set(names) & set(small["preset"])
+    assert names[-1] == "other"
+
+
+def test_a_large_archive_offers_its_latest_sessions(walked: Audit, monkeypatch: pytest.MonkeyPatch) -> None:
+    pairs = walked.table.groupby("session")["preset"].nunique()
+    monkeypatch.setattr(filter_tables, "MOST_PAIRS", int(pairs.iloc[-1]))
+    page = build_report(walked, {})
+    assert "Session (the latest 1)" in page
+    assert set(re.findall(r'data-of-session="(\d*)"', page)) == {"", str(pairs.index[-1])}
+
+
+def test_the_distance_chart_says_which_presets_it_shows(audit_of: Audited, frames_of: Frames) -> None:
+    many = [(f"preset {n}", "28 mm", 28.0, 8.0, 1.0 + n / 10) for n in range(15)]
+    assert "Shown are the 12 most used of 15 presets" in page_of(audit_of(frames_of(400, presets=many)))
 
 
 def test_hostile_names_and_notes_are_shown_as_text(audit_of: Audited, frames_of: Frames) -> None:

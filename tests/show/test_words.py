@@ -15,7 +15,10 @@ from auditor.evidence.distances_met import DistancesMet
 from auditor.evidence.over_time import OverTime
 from auditor.evidence.presets import OTHER
 from auditor.settings import Settings
+from auditor.show.charts.render import CHARTS
+from auditor.show.report import SECTIONS
 from auditor.show.words import (
+    captions,
     causes,
     comparisons,
     distances,
@@ -386,3 +389,23 @@ def test_distances_that_were_met() -> None:
     assert "different distances" in met.differ(met_at(40, differ=True))
     nothing = DistancesMet(met_at(1).presets.head(0), NAN, False)
     assert met.overall(nothing, "m") == ""
+
+
+def test_every_chart_has_a_caption_and_every_section_a_title() -> None:
+    for name in CHARTS:
+        said = captions.of_chart(name, "90 %")
+        assert said.endswith(".")
+        assert "{" not in said
+    assert "90 % interval" in captions.of_chart("presets", "90 %")
+    assert "Settings of {a} lens" in captions.of_table("advice", "90 %", "{a} lens")
+    assert set(SECTIONS) | {"verdict"} == set(captions.TITLES)
+    assert captions.heads("presets")[:3] == [("Preset", False), ("Sharp zone", False), ("Hit rate", True)]
+    assert captions.lanes_left(4, 4) == ""
+
+
+def test_one_preset_beside_small_ones_is_not_called_the_only_one() -> None:
+    rows = table(preset(), preset(OTHER, bursts=7, hits=1, hit_rate=1 / 7))
+    assert "more than a few" in presets.which_worked(rows, "m")
+    assert presets.which_worked(table(preset()), "m") == (
+        "Only one preset has counted bursts: “arcade” (28 mm f/8 at 2.5 m)."
+    )

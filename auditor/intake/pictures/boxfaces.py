@@ -18,17 +18,17 @@ from auditor.intake.pictures.faces import BOXES, Face, without_doubles
 if TYPE_CHECKING:
     from PIL.Image import Image as Picture
 
-LONG_SIDE_PX = 1280  # of the first look: the time goes with its square
+LONG_SIDE_PX = 1200  # of the first look: the time goes with its square
 FIRST_SCORE = 40
-# Of pictures without a face none passed 73 in the second look; sharp faces have 90 to 94, and those blurred by
-# 0.6 of their size 76 to 80.
+# Of pictures without a face none passed 73 in the second look; sharp faces have 90 to 94, and those blurred
+# by 0.6 of their size 76 to 80.
 SECOND_SCORE = 80
 SECOND_SIDES_PX: Final = (144, 160, 176)  # three readings of the box, whose height comes in whole pixels
 AROUND = 2.5  # side of the second look in box heights
 MOST_FACES = 20
 
-# Height of its boxes over the length from chin to nose root: 1.50 for 89 adult faces in one direct look, scatter
-# 5.4 %; the second look reads 2 % less (one face, sizes of 48 to 400 px).
+# Height of its boxes over the length from chin to nose root: 1.50 for 89 adult faces in one direct look,
+# scatter 5.4 %; the second look reads 2 % less (one face, sizes of 48 to 400 px).
 BOX_PER_FACE = 1.47
 
 _Box = tuple[float, float, float, float, float]  # left, top, width, height, score

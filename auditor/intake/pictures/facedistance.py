@@ -1,8 +1,8 @@
 """From the size of a face in the picture to the distance of its owner, with what is wrong with it.
 
-A length X of the body whose image on the sensor is x long is f (1 + X/x) from the lens (thin lens). Adults of
-average build are assumed: children come out too far, the younger the more (a toddler a third too far). Nothing
-in a picture tells an adult's age or build, and none is guessed.
+A length X of the body whose image on the sensor is x long is f (1 + X/x) from the lens (thin lens). Adults
+of average build are assumed: children come out too far, the younger the more (a toddler a third too far).
+Nobody's age or build is guessed.
 """
 
 from __future__ import annotations
@@ -89,12 +89,12 @@ def place_faces(faces: pd.DataFrame, focal_length_mm: Floats, picture_height_mm:
         # The sensor distance is f (2 + r + 1/r), whose relative change is (r - 1)/(r + 1) times that of r.
         sd = np.hypot(rel_sd * (reduction - 1) / (reduction + 1), FOCAL_LENGTH_SD)
     return faces.assign(
-        turn=_turns(faces["yaw_deg"].to_numpy("float64")),
+        turn=_turns(faces["yaw_deg"].to_numpy("float64"), faces.index),
         distance_m=distance,
         distance_rel_sd=np.where(taken, sd, np.nan),
         blur_mm=faces["blur_px"].to_numpy("float64") * pitch_mm,
         blur_floor_mm=FLOOR_PX * pitch_mm,
-        refused=pd.Series(np.where(taken, None, reasons), index=faces.index, dtype="str"),
+        refused=pd.Series(reasons, index=faces.index, dtype="str").mask(taken),
     )
 
 
@@ -109,7 +109,7 @@ def body_over_image(faces: pd.DataFrame, pitch_mm: Floats) -> Floats:
         measure.mean_mm / (faces[column].to_numpy("float64") * pitch_mm)
         for measure, column in ((FACE, "face_px"), (BREADTH, "breadth_px"), (EYES, "eyes_px"))
     ]
-    return np.where(np.isnan(lengths[1]), lengths[0], sum(lengths) / 3)
+    return np.asarray(np.where(np.isnan(lengths[1]), lengths[0], sum(lengths) / 3))
 
 
 def body_sd(meshed: npt.NDArray[np.bool_]) -> Floats:
@@ -118,11 +118,11 @@ def body_sd(meshed: npt.NDArray[np.bool_]) -> Floats:
     Examples
     --------
     >>> body_sd(np.array([False, True])).round(3).tolist()
-    [0.068, 0.047]
+    [0.068, 0.046]
     """
     own = np.array([measure.sd_mm / measure.mean_mm for measure in (FACE, BREADTH, EYES)])
     of_mean = np.sqrt((1 - BODY_CORRELATION) * (own**2).sum() + BODY_CORRELATION * own.sum() ** 2) / 3
-    return np.where(meshed, of_mean, own[0])
+    return np.asarray(np.where(meshed, of_mean, own[0]))
 
 
 def reduction_sd(
@@ -149,12 +149,12 @@ def reduction_sd(
 
 
 def _radial_stretch(faces: pd.DataFrame, focal_length_mm: Floats, pitch_mm: Floats) -> Floats:
-    """How much longer a head is drawn away from the picture's middle than across: 1/cos of its angle, less 1."""
+    """How much longer a head is drawn away from the middle than across: 1/cos of its angle, less 1."""
     across = faces["left"] + faces["width"] / 2 - faces["picture_width"] / 2
     down = faces["top"] + faces["height"] / 2 - faces["picture_height"] / 2
     off_mm = np.hypot(across.to_numpy("float64"), down.to_numpy("float64")) * pitch_mm
     with np.errstate(divide="ignore", invalid="ignore"):
-        return np.nan_to_num(np.hypot(1.0, off_mm / focal_length_mm) - 1)
+        return np.asarray(np.nan_to_num(np.hypot(1.0, off_mm / focal_length_mm) - 1))
 
 
 def _refused(
@@ -163,7 +163,7 @@ def _refused(
     """Why a face tells no distance; empty where it does. The first reason that holds."""
     yaw = np.abs(faces["yaw_deg"].to_numpy("float64"))
     with np.errstate(invalid="ignore"):
-        conditions = (
+        conditions: tuple[tuple[str, npt.NDArray[np.bool_]], ...] = (
             (RESIZED, faces["resized"].to_numpy(bool) | np.isnan(picture_height_mm)),
             (NO_FOCAL_LENGTH, np.isnan(focal)),
             (TOO_SMALL, faces["face_px"].to_numpy("float64") < LEAST_FACE_PX),
@@ -177,8 +177,8 @@ def _refused(
     return reasons
 
 
-def _turns(yaw_deg: Floats) -> pd.Series:
+def _turns(yaw_deg: Floats, index: pd.Index) -> pd.Series:
     size = np.abs(yaw_deg)
     words = np.array(["frontal", "half", "far", "profile"], dtype=object)
     place = np.searchsorted([FRONTAL_DEG, TURNED_DEG, LARGEST_YAW_DEG], np.nan_to_num(size))
-    return pd.Series(np.where(np.isnan(size), None, words[place]), dtype="str")
+    return pd.Series(words[place], dtype="str").mask(np.isnan(size)).set_axis(index)

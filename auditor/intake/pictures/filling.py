@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -10,7 +11,7 @@ import pandas as pd
 from auditor.errors import Problem
 from auditor.frames import MEASURED_COLUMNS, unknown
 from auditor.intake.archive import Archive
-from auditor.intake.pictures.blurwidth import BlurWidth, cause_of_blur
+from auditor.intake.pictures.blurwidth import FLOOR_PX, BlurWidth, cause_of_blur
 from auditor.intake.pictures.facedistance import FACE_COLUMNS, RESIZED, place_faces
 from auditor.intake.pictures.faces import Face, choose_detector
 from auditor.intake.pictures.measuring import measure_pictures
@@ -44,6 +45,8 @@ class PictureFacts:
     problems : list of Problem
     detector : str
         What found the faces.
+    preview_floor_mm, whole_floor_mm : float
+        The least blur that shows, in the middle: in raw files' previews and in other files; NaN without any.
     """
 
     faces: pd.DataFrame
@@ -51,6 +54,8 @@ class PictureFacts:
     refused: dict[str, int]
     problems: list[Problem]
     detector: str = ""
+    preview_floor_mm: float = float("nan")
+    whole_floor_mm: float = float("nan")
 
 
 def measure_archive(archive: Archive, request: Request, progress: Progress | None = None) -> PictureFacts:
@@ -68,6 +73,30 @@ def measure_archive(archive: Archive, request: Request, progress: Progress | Non
     measured = measure_pictures(tried, detector, request.cache, request.workers, progress)
     facts = fill_in(table, measured.pictures)
     return replace(facts, detector=detector, problems=[*measured.problems, *facts.problems])
+
+
+def measured_distances(
+    archive: Archive, rows: Sequence[int], request: Request, progress: Progress | None = None
+) -> list[float]:
+    """Measure the pictures of some frames only, and leave the archive as it is.
+
+    Returns
+    -------
+    list of float
+        Distance of the subject in each of them [m]; NaN where none is told.
+
+    Raises
+    ------
+    SettingError
+        If no detector is installed.
+    """
+    part = replace(
+        archive,
+        table=archive.table.iloc[list(rows)].reset_index(drop=True),
+        paths=[archive.paths[row] for row in rows],
+    )
+    measure_archive(part, request, progress)
+    return [float(distance) for distance in part.table["measured_distance_m"]]
 
 
 def faces_of(pictures: list[MeasuredPicture]) -> pd.DataFrame:
@@ -137,7 +166,18 @@ def fill_in(table: pd.DataFrame, pictures: list[MeasuredPicture]) -> PictureFact
         },
         refused={str(reason): int(count) for reason, count in refused.items()},
         problems=_problems(table, pictures, rows[filled]),
+        preview_floor_mm=_middle_floor(pictures, heights, preview=True),
+        whole_floor_mm=_middle_floor(pictures, heights, preview=False),
     )
+
+
+def _middle_floor(pictures: list[MeasuredPicture], heights_mm: np.ndarray, *, preview: bool) -> float:
+    floors = [
+        FLOOR_PX * height / picture.height
+        for picture, height in zip(pictures, heights_mm.tolist(), strict=True)
+        if picture.height and picture.preview == preview and height == height
+    ]
+    return float(np.median(floors)) if floors else float("nan")
 
 
 def _add_columns(
@@ -168,7 +208,7 @@ def _add_columns(
 
 
 def _of_odd_size(table: pd.DataFrame) -> np.ndarray:
-    """Pictures smaller than their camera's usual ones, and few: cut ones that kept their shape, most likely."""
+    """Pictures smaller than their camera's usual ones, and few: most likely cut, their shape kept."""
     pixels = table["pixel_width"].to_numpy("float64", na_value=np.nan) * table["pixel_height"].to_numpy(
         "float64", na_value=np.nan
     )
@@ -176,7 +216,7 @@ def _of_odd_size(table: pd.DataFrame) -> np.ndarray:
     camera = pd.Series(table["camera"].fillna("").to_numpy(object))
     share = size.groupby([camera, size]).transform("size") / size.groupby(camera).transform("count")
     usual = size.where(share >= ODD_SIZE_SHARE).groupby(camera).transform("max")
-    return ((share < ODD_SIZE_SHARE) & (size < usual * (1 - 2 * SAME_SIZE))).to_numpy(bool)
+    return np.asarray((share < ODD_SIZE_SHARE) & (size < usual * (1 - 2 * SAME_SIZE)), dtype=bool)
 
 
 def _problems(table: pd.DataFrame, pictures: list[MeasuredPicture], filled: np.ndarray) -> list[Problem]:
@@ -206,35 +246,3 @@ def _problems(table: pd.DataFrame, pictures: list[MeasuredPicture], filled: np.n
         if picture.resized and picture.faces
     ]
     return problems
-
-
-def faces_to_write(facts: PictureFacts, table: pd.DataFrame) -> pd.DataFrame:
-    """Lay out one row for each face, and one for each frame without, as results for people and other tools.
-
-    Parameters
-    ----------
-    facts : PictureFacts
-    table : pandas.DataFrame
-        The frame table that they belong to.
-    """
-    faces = facts.faces
-    listed = faces[list(_WRITTEN)].assign(
-        file=table["file"].to_numpy(object)[faces["frame"]],
-        choice=table["face_choice"].to_numpy(object)[faces["frame"]],
-    )
-    listed.loc[~listed["is_subject"], "choice"] = None
-    without = table["faces_found"].fillna(0).eq(0).to_numpy(bool)
-    empty = pd.DataFrame({"file": table["file"][without], "refused": table["not_measured"][without]})
-    order = np.concatenate([faces["frame"].to_numpy(), np.flatnonzero(without)])
-    together = pd.concat([listed, empty], ignore_index=True).iloc[np.argsort(order, kind="stable")]
-    together["is_subject"] = together["is_subject"].astype("boolean")
-    return together[
-        ["file", "is_subject", "choice", *(n for n in _WRITTEN if n != "is_subject")]
-    ].reset_index(drop=True)
-
-
-_WRITTEN = (
-    "is_subject", "left", "top", "width", "height", "picture_width", "picture_height", "score", "face_px", "turn",
-    "distance_m", "distance_rel_sd", "refused", "blur_px", "blur_mm", "blur_floor_mm", "anisotropy", "smear_deg",
-    "cause",
-)  # fmt: skip

@@ -1,9 +1,9 @@
 """Faces by a mesh of points laid over them, with mediapipe: heavy, about 8 % sure of a distance.
 
 The picture is searched window by window; then the mesh is laid on each face, again and again on the bounds of
-its own points, since the first one depends on the box. A box on which no mesh holds is dropped: most are false.
-But no mesh holds on a face blurred by a fifth of its length either, so where the detector of boxes is at hand
-too, what it finds besides is kept as boxes. The points never leave this module.
+its own points, since the first one depends on the box. A box on which no mesh holds is dropped: most are
+false. But no mesh holds on a face blurred by a fifth of its length either, so where the detector of boxes is
+at hand too, what it finds besides is kept as boxes. The points never leave this module.
 """
 
 from __future__ import annotations

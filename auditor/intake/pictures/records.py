@@ -11,7 +11,7 @@ from auditor.intake.pictures.blurwidth import BlurWidth
 from auditor.intake.pictures.faces import Face, detector_version
 
 # Raise this whenever the same picture would come to give other values.
-MEASURE_NUMBER = 1
+MEASURE_NUMBER = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,9 +64,15 @@ def unpack(data: Any) -> MeasuredPicture:
     if not isinstance(data, bytes) or zlib.crc32(data[4:]).to_bytes(4, "little") != data[:4]:
         raise ValueError("the check sum does not fit")
     try:
-        *plain, faces, blurs = json.loads(data[4:])
+        error, width, height, preview, resized, faces, blurs = json.loads(data[4:])
         return MeasuredPicture(
-            *plain, tuple(Face(*face) for face in faces), tuple(BlurWidth(*blur) for blur in blurs)
+            error,
+            width,
+            height,
+            preview,
+            resized,
+            tuple(Face(*face) for face in faces),
+            tuple(BlurWidth(*blur) for blur in blurs),
         )
     except TypeError as error:
         raise ValueError("not a measured picture") from error

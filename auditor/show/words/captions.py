@@ -32,7 +32,8 @@ _CHARTS = {
     "presets": "Dot: share of bursts that hold a keeper. Band: its {level} interval. Tick: share of frames.",
     "together": "Dashed line: all presets together.",
     "distances": "Bars count frames by subject distance: solid and upward kept, hollow and downward not "
-    "kept, each lane to its own height. Yellow: the sharp zone between its limits. Dotted: where the ring was set.",
+    "kept, each lane to its own height. Yellow: the sharp zone between its limits. Dotted: where the ring "
+    "was set.",
     "causes": "Frames not kept, by what is consistent with it; lines are {level} intervals. Hollow: not "
     "explained by blur.",
     "tuning": "For each stop, at its best ring setting: expected hit rate (dot with {level} interval), what "
@@ -44,6 +45,8 @@ _CHARTS = {
     "advice": "Expected hit rate in per cent for each engraving (along) and stop (upward). Circle: the ring "
     "as it is used most. Square: first in order of preference. Grey: no experience there.",
     "sessions": "Hit rate of each session with its {level} interval, and below it the bursts it rests on.",
+    "measured": "Each face at its predicted and its measured blur. Line: as predicted. Dashed: the least "
+    "that shows; hollow marks lie below it. Upward triangles: more blur than predicted; downward: less.",
     "limits": "Dashed: the rate of all sessions. Grey: control limits, wide enough for places and light to "
     "differ. Hollow: outside them.",
 }
@@ -55,6 +58,8 @@ _TABLES = {
     "advice": "Settings of {lens} in order of preference; small figures are {level} intervals.",
     "sessions": "Each session in order of time; small figures are {level} intervals.",
     "fallout": "From files to counted frames.",
+    "measured": "Faces measured at each preset: sharp or not by the circle of confusion, and against the "
+    "prediction.",
     "method": "What was assumed, and from where.",
 }
 # Heads of columns; those that end in # stand over figures.
@@ -72,6 +77,10 @@ _HEADS = {
         "Session", "When", "Hit rate#", "Hits#", "Bursts#", "Frame rate#", "Frames counted#", "Frames taken#",
     ),
     "fallout": ("Number", "What it counts"),
+    "measured": (
+        "Preset", "Measured#", "Sharp#", "Not sharp#", "Not told#", "Moved#", "Missed focus#",
+        "As predicted#", "More blur#", "Less blur#",
+    ),
     "method": ("Subject", "What was assumed", "Source"),
 }  # fmt: skip
 

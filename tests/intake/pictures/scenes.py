@@ -11,8 +11,8 @@ from PIL import Image
 
 data = pytest.importorskip("skimage.data", reason="scikit-image is not installed")
 
-# From chin point to nose root in the portrait's own pixels, as a face mesh of another program read it. The eye
-# can check it: the nose root lies at row 100, the chin at row 178.
+# From chin point to nose root in the portrait's own pixels, as a face mesh of another program read it. The
+# eye can check it: the nose root lies near row 100, the chin near row 178.
 OWN_FACE_PX = 78.2
 OWN_BOX = (178, 63, 267, 175)
 

@@ -27,7 +27,8 @@ def faces(**changed) -> pd.DataFrame:
     """One frontal face in the middle of a 6000 x 4000 picture, with changes."""
     own = dict.fromkeys(FACE_COLUMNS, NAN) | {
         "frame": 0, "picture_width": 6000, "picture_height": 4000, "resized": False,
-        "left": 2900, "top": 1900, "width": 200, "height": 200, "score": 0.9, "face_px": 200.0, "blur_px": 0.0,
+        "left": 2900, "top": 1900, "width": 200, "height": 200, "score": 0.9,
+        "face_px": 200.0, "blur_px": 0.0,
     }  # fmt: skip
     columns = {name: np.atleast_1d(changed.get(name, value)) for name, value in own.items()}
     n = max(len(values) for values in columns.values())

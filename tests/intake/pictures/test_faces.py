@@ -35,14 +35,14 @@ from tests.intake.pictures.scenes import (
 )
 
 WITHOUT_PEOPLE = (
-    "coffee", "chelsea", "rocket", "moon", "coins", "page", "text", "hubble_deep_field", "retina", "horse", "grass",
-    "brick", "gravel", "immunohistochemistry", "cell",
+    "coffee", "chelsea", "rocket", "moon", "coins", "page", "text", "hubble_deep_field", "retina", "horse",
+    "grass", "brick", "gravel", "immunohistochemistry", "cell",
 )  # fmt: skip
 
 
 @cache
 def detector(name: str):
-    if name not in installed_detectors() or (name == MESH and BOXES not in installed_detectors()):
+    if name not in installed_detectors():
         extra = "people" if name == BOXES else "people-mesh"
         pytest.skip(f"the optional package of the extra {extra} is not installed")
     return open_detector(name)
@@ -97,8 +97,8 @@ def test_the_box_lies_on_the_face(name):
 @pytest.mark.parametrize("name", [BOXES, MESH])
 def test_a_blurred_noisy_face_is_found_and_its_blur_read(name):
     """Disc of 30 px on a face of 120 px: found by all detectors tried, 12 of 12 at 24 px."""
-    at = (500, 300)
-    frame = with_face(120, at=at, size=(2400, 1600))
+    detector(BOXES)  # no mesh holds on so blurred a face; the boxes stand in
+    frame = with_face(120, at=(500, 300), size=(2400, 1600))
     taken = photographed(frame, disc(30), noise=10, quality=82)
     seen = measure(WholePicture(taken, preview=False, resized=False), detector(name))
     assert len(seen.faces) == 1
@@ -120,8 +120,11 @@ def test_the_two_detectors_agree_within_their_stated_errors():
 
 
 def test_a_known_distance_comes_back():
-    """A woman's face of 113.1 mm (ANSUR II) at 3 m before a 35 mm lens, 6 um pixels: 35 x 113.1/(2964.6 - 35) mm
-    on the sensor, 225.2 px. Her distance is read for either sex, 4 % farther; 10 % is one standard deviation."""
+    """A woman's face of 113.1 mm (ANSUR II) at 3 m before a 35 mm lens, 6 um pixels.
+
+    It is 35 x 113.1/(2964.6 - 35) mm on the sensor, 225.2 px. The distance is read as of either sex, 4 %
+    farther; 10 % is one standard deviation.
+    """
     frame = WholePicture(with_face(225.2), preview=False, resized=False)
     row = place_faces(faces_of([measure(frame, detector(BOXES))]), np.array([35.0]), np.array([24.0])).iloc[0]
     assert row.distance_m == pytest.approx(3.0 * 117.85 / 113.1, rel=0.1)

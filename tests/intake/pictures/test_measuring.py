@@ -18,7 +18,8 @@ from auditor.intake.pictures import measuring
 from auditor.intake.pictures.blurwidth import BlurWidth
 from auditor.intake.pictures.facedistance import RESIZED
 from auditor.intake.pictures.faces import BOXES, Face, installed_detectors
-from auditor.intake.pictures.filling import NO_FACE, faces_to_write, fill_in
+from auditor.intake.pictures.filling import NO_FACE, fill_in
+from auditor.intake.pictures.listing import faces_to_write
 from auditor.intake.pictures.measuring import ENDED, measure_pictures
 from auditor.intake.pictures.records import MeasuredPicture, pack, unpack
 from auditor.settings import Request
@@ -194,6 +195,18 @@ def test_cut_pictures_are_refused(scanned):
     assert table["not_measured"].tolist()[9] == RESIZED
     assert table["subject_distance_m"].notna().tolist() == [True] * 9 + [False]
     assert facts.refused == {RESIZED: 1}
+
+
+def test_a_preview_raises_the_floor_of_its_frame(scanned):
+    """The same frames, the second as a raw file's preview of half the size: 4 px of 0.03 mm."""
+    table = scanned.archive.table.iloc[[0, 2]].reset_index(drop=True)
+    face, blur = Face(500, 300, 100, 100, 0.9, 75.0), BlurWidth(5.0, 0.1, 0.0)
+    whole = MeasuredPicture(None, 2400, 1600, False, False, (face,), (blur,))
+    preview = MeasuredPicture(None, 1200, 800, True, False, (face,), (blur,))
+    facts = fill_in(table, [whole, preview])
+    assert (facts.whole_floor_mm, facts.preview_floor_mm) == pytest.approx((0.06, 0.12), rel=1e-6)
+    assert table["measured_blur_floor_mm"].tolist() == pytest.approx([0.06, 0.12], rel=1e-6)
+    assert facts.counts["previews"] == 1
 
 
 def test_audit_carries_the_error_into_the_evidence(walk, cache):

@@ -1,0 +1,162 @@
+"""How fast are pictures measured, and in how much memory? JPEGs of 24 megapixels with a face each.
+
+    python tests/bench/bench_measure.py
+    python tests/bench/bench_measure.py --frames 6
+
+Prints the time of a plain full decode by Pillow and of measuring with boxes, both in processor seconds of the
+same process, so that other work on the machine counts in neither; then how much faster two processes are
+than one, and the memory of all processes together (proportional set size). On a busy machine two processes
+cannot be timed: they are then judged by whether they need more processor seconds a frame than one does. Exit
+code 1 where measuring takes more than 4 decodes, two processes are less than 1.7 times as fast as one, or the
+memory passes 700 MB.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import statistics
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+from pathlib import Path
+
+import numpy as np
+from PIL import Image
+
+sys.path.insert(0, str(Path(__file__).parents[2]))
+
+from auditor.intake.pictures.faces import BOXES, installed_detectors
+from auditor.intake.pictures.measuring import measure_pictures
+from tests.intake.pictures.scenes import with_face
+
+MOST_DECODES, LEAST_GAIN, MOST_MB = 4.0, 1.7, 700.0
+ONE_PROCESS = """
+import os, sys, time
+os.environ["OMP_NUM_THREADS"] = "1"
+from PIL import Image
+from auditor.intake.pictures.measuring_process import measure_packed, request
+def timed(work):
+    began = time.process_time(); work(); return time.process_time() - began
+paths = sys.argv[1:]
+measure_packed(request("boxes", [paths[0]])); Image.open(paths[0]).load()
+for path in paths:
+    print(timed(lambda: Image.open(path).load()), timed(lambda: measure_packed(request("boxes", [path]))))
+"""
+
+
+def write_frames(folder, count):
+    """Pictures with grain, so that they are as large as a camera's."""
+    rng = np.random.default_rng(5)
+    paths = []
+    for i in range(count):
+        frame = np.asarray(with_face(90 + 40 * (i % 4), at=(1500 + 200 * i, 900)), dtype=np.float32)
+        grain = rng.normal(0, 5, (*frame.shape[:2], 1)).astype(np.float32)
+        path = folder / f"P{i:03d}.jpg"
+        Image.fromarray(np.clip(frame + grain, 0, 255).astype(np.uint8)).save(path, quality=90)
+        paths.append(str(path))
+    return paths
+
+
+def decodes_and_measures(paths):
+    out = subprocess.run(
+        [sys.executable, "-c", ONE_PROCESS, *paths], capture_output=True, text=True, check=True,
+        env=os.environ | {"PYTHONPATH": str(Path(__file__).parents[2])},
+    ).stdout  # fmt: skip
+    pairs = [tuple(map(float, line.split())) for line in out.splitlines()]
+    return statistics.median(p[0] for p in pairs), statistics.median(p[1] for p in pairs)
+
+
+def seconds(paths, workers):
+    """Time on the wall, and of all processors."""
+    began, used = time.perf_counter(), processor_s()
+    pictures = measure_pictures([[path] for path in paths], BOXES, None, workers).pictures
+    took = time.perf_counter() - began, processor_s() - used
+    assert all(picture.error is None and len(picture.faces) == 1 for picture in pictures)
+    return took
+
+
+def processor_s():
+    import resource
+
+    both = (resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))
+    return sum(used.ru_utime + used.ru_stime for used in both)
+
+
+def others_work():
+    """Part of all cores that other programs use."""
+    import psutil
+
+    return psutil.cpu_percent(interval=2.0) / 100
+
+
+def pss_mb():
+    """Memory of this process and its children [MB]."""
+    import psutil
+
+    own = psutil.Process()
+    total = 0
+    for process in (own, *own.children(recursive=True)):
+        try:
+            total += process.memory_full_info().pss
+        except (psutil.Error, AttributeError):
+            continue
+    return total / 1e6
+
+
+def most_memory_mb(paths, workers):
+    stop, most = threading.Event(), [0.0]
+
+    def watch():
+        while not stop.wait(0.02):
+            most[0] = max(most[0], pss_mb())
+
+    watcher = threading.Thread(target=watch)
+    watcher.start()
+    measure_pictures([[path] for path in paths], BOXES, None, workers)
+    stop.set()
+    watcher.join()
+    return most[0]
+
+
+def main():
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("--frames", type=int, default=12)
+    wanted = parser.parse_args()
+    if BOXES not in installed_detectors():
+        print("the optional package of the extra people is not installed")
+        return 1
+    with tempfile.TemporaryDirectory() as name:
+        paths = write_frames(Path(name), wanted.frames)
+        size = statistics.mean(os.path.getsize(path) for path in paths) / 1e6
+        decode, measure = decodes_and_measures(paths)
+        print(f"24 megapixels, {size:.1f} MB: decode {decode * 1e3:.0f} ms, measure {measure * 1e3:.0f} ms, "
+              f"{measure / decode:.2f} decodes")  # fmt: skip
+        warm = 3 * paths  # long enough for the start of the processes not to count
+        busy = max(others_work() for _ in range(3))
+        (one, one_cpu), (two, two_cpu) = (min(seconds(warm, workers) for _ in range(2)) for workers in (1, 2))
+        gain = one / two if busy < 0.1 else 2 * one_cpu / two_cpu
+        judged = "timed" if busy < 0.1 else f"judged by processor seconds, others use {busy:.0%} of the cores"
+        print(
+            f"one process {one / len(warm):.2f} s a frame, two {two / len(warm):.2f} s; processor "
+            f"{one_cpu / len(warm):.2f} and {two_cpu / len(warm):.2f} s: {gain:.2f} times ({judged})"
+        )
+        memory = most_memory_mb(paths, 2)
+        print(f"memory with two processes: {memory:.0f} MB")
+    missed = []
+    if measure > MOST_DECODES * decode:
+        missed.append("more than 4 decodes")
+    if gain < LEAST_GAIN:
+        missed.append("two processes gain less than 1.7")
+    if memory > MOST_MB:
+        missed.append("more than 700 MB")
+    print("missed: " + "; ".join(missed) if missed else "every target met")
+    return 1 if missed else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
