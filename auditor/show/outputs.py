@@ -62,7 +62,7 @@ _TOLERANCE = (
 
 
 def _tolerance(tolerance: Tolerance) -> dict[str, Any]:
-    own = plain({name: getattr(tolerance, name) for name in _TOLERANCE})
+    own: dict[str, Any] = plain({name: getattr(tolerance, name) for name in _TOLERANCE})
     return own | {"by_lens": {lens: _tolerance(fitted) for lens, fitted in tolerance.by_lens.items()}}
 
 

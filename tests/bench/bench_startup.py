@@ -6,7 +6,7 @@ Every case runs in a fresh process, all cases in turn, several rounds; the least
 counts, because other work on the machine only ever adds to it. ``auditor --help`` may take 2.0 times what
 ``python -c "import typer"`` takes, and ``auditor zone`` 4.0 times (exit code 1 where not). Beside them stands
 the floor: a command line of one command with one option that imports numpy and does nothing. Typer from 0.29
-on loads pydantic as soon as an option is read, which alone takes as long as numpy, so the project stays below.
+on loads pydantic as soon as an option is read, which takes as long as numpy, so the project stays below it.
 """
 
 from __future__ import annotations

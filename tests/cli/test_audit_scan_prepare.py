@@ -18,7 +18,8 @@ from auditor.frames import CONTRACT_COLUMNS
 
 COUNT_KEYS = {
     "found", "read", "unreadable", "frames", "with_zone", "without_zone", "not_zone_focused",
-    "with_subject_distance", "stated", "by_rule", "marked", "keepers", "not_kept", "left_out", "missing_numbers",
+    "with_subject_distance", "stated", "by_rule", "marked", "keepers", "not_kept", "left_out",
+    "missing_numbers",
 }  # fmt: skip
 SESSION = """
 [[preset]]

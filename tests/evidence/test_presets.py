@@ -111,7 +111,7 @@ def test_bands_hold_their_lower_edge_and_only_counted_frames_with_a_distance():
     )
     bands = count_distances(counted, 0.95)
     everything = bands[bands["preset"].isna()]
-    assert everything[["from_m", "to_m", "frames"]].values.tolist() == [
+    assert everything[["from_m", "to_m", "frames"]].to_numpy().tolist() == [
         [0.0, 1.0, 1.0],
         [1.0, 1.5, 2.0],
         [10.0, np.inf, 1.0],
