@@ -164,7 +164,7 @@ def burst_blur(table: pd.DataFrame, settings: Settings, guess_times: float = 1.0
         chosen["log_guess"].to_numpy(float), sd, weight[row_chosen] * part, preset
     )
     optics = frame_optics(chosen)
-    shares = np.zeros((len(bursts), LOG_BLUR.size))
+    shares = np.zeros((len(bursts), LOG_BLUR.size), dtype=np.float32)  # a million bursts fit in memory so
     for start in range(0, len(chosen), BLOCK):
         block = slice(start, start + BLOCK)
         of_block = blur_shares(optics[block], mean[block], spread[block], settings.speed_m_s)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.sparse import csr_array
 
 from auditor.evidence.burst_blur import LOG_BLUR, BurstBlur
 from auditor.evidence.proportions import Floats
@@ -81,10 +82,11 @@ def gather(bursts: BurstBlur, *, by_distance: bool = False, most_rows: int = MOS
         return np.asarray(np.add.reduceat(values, starts, axis=0), dtype=float)
 
     size = total(weight)
+    by_row = csr_array((bursts.weight.astype(np.float32), (row.ravel(), np.arange(len(bursts)))))
     return Evidence(
         total(hits[order]),
         total(misses[order]),
-        total(weight[:, None] * bursts.shares[order]) / size[:, None],
+        np.asarray(by_row @ bursts.shares, dtype=float) / size[:, None],
         total(weight * np.log(bursts.frames[order])) / size,
         total(weight * distance[order]) / size,
     )

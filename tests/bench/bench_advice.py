@@ -2,7 +2,8 @@
 
     python tests/bench/bench_advice.py [--photographers 1000] [--seed 7] [--workers 1]
 
-Four questions, each with its target; exit code 1 if one is missed.
+Four questions, each with its target; exit code 1 if one is missed. With fewer than 100 photographers
+the upper limit of the third cannot be met, since so few archives prove nothing.
 
 1. Regret: of what the best setting of the same grid would truly bring, how much does the advised one give
    away? Beside it three naive rules: the preset with the best count so far, the handbook zone that covers
