@@ -61,7 +61,7 @@ class BurstBlur:
         Sampling weight, 1 where all distances are known.
     blur_mm : numpy.ndarray, shape (n,)
         Median blur over the frames with a distance, as in the frame table.
-    shares : numpy.ndarray, shape (n, len(LOG_BLUR))
+    shares : numpy.ndarray of float32, shape (n, len(LOG_BLUR))
         Probability of each class of true blur; rows sum to 1.
     log_distance : numpy.ndarray, shape (n,)
         Expected log of the true subject distance [m].
@@ -75,7 +75,7 @@ class BurstBlur:
     frames: Floats
     weight: Floats
     blur_mm: Floats
-    shares: Floats
+    shares: npt.NDArray[np.floating]
     log_distance: Floats
     lenses: npt.NDArray[np.object_]
     coc_mm: Floats

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 from scipy.sparse import csr_array
 
 from auditor.evidence.burst_blur import LOG_BLUR, BurstBlur
@@ -34,7 +35,7 @@ class Evidence:
 
     hits: Floats
     misses: Floats
-    shares: Floats
+    shares: npt.NDArray[np.floating]
     log_frames: Floats
     distance: Floats
 
