@@ -34,11 +34,12 @@ from auditor.evidence.tolerance import Tolerance, fit_tolerance
 from auditor.evidence.zone_check import ZoneCheck, check_zone
 from auditor.evidence.zones import add_zones, has_zone
 from auditor.frames import KEEPER, LEFT_OUT, NOT_KEPT, with_columns
-from auditor.intake.archive import Archive, read_archive, rows_by_session_file
+from auditor.intake.archive import read_archive, rows_by_session_file
 from auditor.intake.facts import collapse
 from auditor.intake.pictures.filling import PictureFacts, measure_archive
 from auditor.intake.reading import Progress
 from auditor.intake.session import SessionFile
+from auditor.intake.sources import Archive
 from auditor.optics.sensors import Criterion, measured, parse_criterion
 from auditor.settings import Request, Settings
 

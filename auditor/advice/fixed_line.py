@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from auditor.advice.light import exposure_value
 from auditor.advice.limits import USUAL_ISO_MAX, USUAL_SHUTTER_S, USUAL_SLOWEST_S
+from auditor.optics.exposure import exposure_value
 from auditor.optics.lens import Floats
 from auditor.settings import Settings
 

@@ -15,7 +15,8 @@ import numpy.typing as npt
 import pandas as pd
 
 from auditor.advice.limits import EV_STEP, Limits
-from auditor.optics.lens import Floats, known
+from auditor.optics.exposure import exposure_value
+from auditor.optics.lens import Floats
 
 _ROUNDING = 1e-9
 # Exposure times and sensitivities as they are shown, in third stops (common practice, no source).
@@ -28,30 +29,6 @@ _ISOS = np.array(
      3200, 4000, 5000, 6400, 8000, 10000, 12800, 16000, 20000, 25600, 32000, 40000, 51200, 64000, 80000,
      102400]
 )  # fmt: skip
-
-
-def exposure_value(f_number: npt.ArrayLike, exposure_time_s: npt.ArrayLike, iso: npt.ArrayLike) -> Floats:
-    """Brightness of the scene as an exposure value at ISO 100, log2(N^2 / t) - log2(S / 100).
-
-    Parameters
-    ----------
-    f_number, exposure_time_s, iso : array_like
-        f-number N, exposure time t [s], sensitivity S, of a well exposed frame.
-
-    Returns
-    -------
-    numpy.ndarray or numpy.float64
-        Exposure value [stops]; NaN where one of the three is unknown.
-
-    Examples
-    --------
-    >>> float(exposure_value(16, 1 / 128, 100)), float(exposure_value(8, 1 / 512, 800))
-    (15.0, 12.0)
-    """
-    number, time, speed = (np.asarray(v, dtype=float) for v in (f_number, exposure_time_s, iso))
-    with np.errstate(all="ignore"):
-        value = np.log2(number**2 / time) - np.log2(speed / 100)
-        return np.where(known(number, time, speed), value, np.nan)[()]
 
 
 @dataclass(frozen=True, slots=True)

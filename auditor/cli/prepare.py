@@ -10,8 +10,8 @@ import typer
 from auditor.cli import options
 
 if TYPE_CHECKING:
-    from auditor.intake.archive import Archive
     from auditor.intake.sampling import Sample
+    from auditor.intake.sources import Archive
     from auditor.settings import Request
     from auditor.show.contactsheet import Picture
 

@@ -16,6 +16,7 @@ import pandas as pd
 from auditor.evidence.bursts import burst_codes, is_keeper, zone_focused
 from auditor.evidence.mantel_haenszel import bursts_to_show, clustered_difference, stratified_difference
 from auditor.evidence.proportions import Floats, benjamini_hochberg, newcombe_difference
+from auditor.optics.exposure import exposure_value
 from auditor.settings import Settings
 
 COMPARED = "compared"
@@ -97,11 +98,10 @@ def glass(frames: pd.DataFrame) -> pd.Series:
 
 
 def scene_ev(frames: pd.DataFrame) -> Floats:
-    """Return each frame's light as exposure value at ISO 100, log2(N²/t) - log2(ISO/100); NaN unknown."""
-    aperture, time, iso = (frames[name].to_numpy(float) for name in ("f_number", "exposure_time_s", "iso"))
-    with np.errstate(all="ignore"):
-        value = np.log2(aperture**2 / time) - np.log2(iso / 100)
-    return np.where(np.isfinite(value), value, np.nan)
+    """Return each frame's light as exposure value at ISO 100, shape (n,); NaN unknown."""
+    return np.asarray(
+        exposure_value(*(frames[name].to_numpy(float) for name in ("f_number", "exposure_time_s", "iso")))
+    )
 
 
 def _pair(

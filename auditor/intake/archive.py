@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
-from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
@@ -16,11 +14,8 @@ from auditor.intake.facts import (
     LABEL_COLUMNS,
     RATING_COLUMNS,
     camera_entry,
-    gather_facts,
-    unreadable_problems,
 )
-from auditor.intake.files import NOTES_NAME, Found, find_files, printable
-from auditor.intake.grouping import group_files
+from auditor.intake.files import find_files, printable
 from auditor.intake.marks import count_marks, state_marks
 from auditor.intake.notes import NOTE_READERS, SAMPLE_READERS, Readers, apply_notes, read_notes
 from auditor.intake.numbering import missing_numbers
@@ -28,46 +23,14 @@ from auditor.intake.reading import Progress, read_found
 from auditor.intake.sampling import sample_beside
 from auditor.intake.selects import match_selects
 from auditor.intake.session import SessionFile
-from auditor.intake.session_file import SESSION_NAME, read_session
+from auditor.intake.session_file import read_session
 from auditor.intake.shares import SHARE_COLUMNS, apply_shares
+from auditor.intake.sources import Archive, NotesFile, from_folders, from_table, joined
 from auditor.intake.stretches import apply_stretches
-from auditor.intake.tables import is_table, read_table
+from auditor.intake.tables import is_table
 from auditor.settings import Request
 
 SESSION_GAP_S = 3 * 3600.0
-
-
-@dataclass(slots=True)
-class Archive:
-    """Frames with every fact that was stated of them.
-
-    Attributes
-    ----------
-    table : pandas.DataFrame
-        Frame table; columns that follow from optics and presets are still unknown.
-    paths : list of str
-        Full path of each frame's speaking file.
-    sessions : list of SessionFile
-        The session file that governs each frame.
-    found, read, unreadable, merged : int
-        Candidate picture files; those read; those not; those that joined another file's frame.
-    missing_numbers : int or None
-        Gaps in the cameras' numbering; None where files were renamed.
-    counted_to_end : numpy.ndarray of object
-        What frames would count as if the choosing had gone to each session's end.
-    problems : list of Problem
-    """
-
-    table: pd.DataFrame
-    paths: list[str]
-    sessions: list[SessionFile]
-    found: int = 0
-    read: int = 0
-    unreadable: int = 0
-    merged: int = 0
-    missing_numbers: int | None = None
-    counted_to_end: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=object))
-    problems: list[Problem] = field(default_factory=list)
 
 
 def read_archive(request: Request, progress: Progress | None = None) -> Archive:
@@ -86,10 +49,10 @@ def read_archive(request: Request, progress: Progress | None = None) -> Archive:
         raise SourceError(f"--keepers {keepers} is not a folder.", "Name the folder that holds your selects.")
     tables = [source for source in request.sources if is_table(source)]
     folders = [source for source in request.sources if not is_table(source)]
-    parts = [_from_table(path, fixed) for path in tables]
+    parts = [from_table(path, fixed) for path in tables]
     if folders:
-        parts.append(_from_folders(folders, fixed, keepers, request, progress))
-    archive, notes = _joined(parts)
+        parts.append(from_folders(folders, fixed, keepers, request, progress))
+    archive, notes = joined(parts)
     if fixed is not None:
         archive.problems = [*fixed.problems, *archive.problems]
     _number_sessions(archive.table)
@@ -109,136 +72,6 @@ def read_archive(request: Request, progress: Progress | None = None) -> Archive:
     passing = [*RATING_COLUMNS, *LABEL_COLUMNS, *SHARE_COLUMNS, "note_keeper"]
     archive.table = with_columns(archive.table.drop(columns=passing))
     return archive
-
-
-_NotesFile = tuple[str, str, np.ndarray]  # path, folder as shown, rows
-
-
-def _from_folders(
-    folders: list[Path],
-    fixed: SessionFile | None,
-    keepers: Path | None,
-    request: Request,
-    progress: Progress | None,
-) -> tuple[Archive, list[_NotesFile]]:
-    found = find_files(folders, fixed, keepers)
-    names = ", ".join(str(folder) for folder in folders)
-    if not found.pictures:
-        raise SourceError(
-            f"No photographs in {names}.",
-            "Name the folder that holds them; JPEG, TIFF, PNG, WebP, HEIC, AVIF and raw files are read.",
-        )
-    read = read_found(found, request.cache, request.workers, progress)
-    groups, problems = group_files(found, read.records)
-    facts = gather_facts(found, read.records, read.sidecars, groups)
-    unreadable = unreadable_problems(found, read.records)
-    if not len(facts.table):
-        raise SourceError(
-            f"None of the {len(read.records)} files in {names} can be read.",
-            f"The first: {unreadable[0].file}: {unreadable[0].what}" if unreadable else "",
-        )
-    lost = sum(record.error is not None for record in read.records)
-    archive = Archive(
-        table=facts.table,
-        paths=facts.paths,
-        sessions=[found.folders[i].session for i in facts.folders],
-        found=len(read.records),
-        read=len(read.records) - lost,
-        unreadable=lost,
-        merged=sum(len(group.pictures) - 1 for group in groups),
-        problems=[*found.problems, *read.problems, *unreadable, *problems, *facts.problems],
-    )
-    return archive, _notes_of(found, facts.folders)
-
-
-def _notes_of(found: Found, folder_of_row: Sequence[int]) -> list[_NotesFile]:
-    """Notes files from the outermost to the innermost, so that the nearest filled cell is put in last."""
-    by_path: dict[str, list[int]] = {}
-    for row, index in enumerate(folder_of_row):
-        for path in found.folders[index].notes:
-            by_path.setdefault(path, []).append(row)
-    shown = {folder.path: folder.shown for folder in found.folders}
-    for folder in found.folders:  # notes above which no frame lies still deserve to be read
-        for path in folder.notes:
-            by_path.setdefault(path, [])
-    ordered = sorted(by_path, key=lambda path: path.count(os.sep))
-    return [
-        (path, shown.get(os.path.dirname(path), ""), np.array(by_path[path], dtype=int)) for path in ordered
-    ]
-
-
-def _from_table(path: Path, fixed: SessionFile | None) -> tuple[Archive, list[_NotesFile]]:
-    table, problems = read_table(path)
-    table["files"] = table["files"].fillna(table["file"])
-    table["preset"] = table["preset"].where(table["preset_source"] != "grouped")
-    beside = path.parent / SESSION_NAME
-    session = fixed or SessionFile()
-    if fixed is None and beside.is_file():
-        try:
-            session = read_session(beside)
-            problems += session.problems
-        except FileFormatError as error:
-            problems.append(Problem(str(beside), error.what, f"{error.next_step} The file was ignored."))
-    for name in ("subject_distance_source", "focus_distance_source", "sensor_source"):
-        given = table[name.replace("_source", "_m" if "distance" in name else "_width_mm")].notna()
-        table[name] = table[name].where(
-            table[name].notna() | ~given, "notes" if "subject" in name else "exif"
-        )
-        table[name] = table[name].fillna("unknown")
-    files = sum(
-        sum(not name.casefold().endswith(".xmp") for name in str(names).split("|"))
-        for names in table["files"]
-    )
-    _assume_sensor(table)
-    stated = table["keeper"].notna() & table["mark_source"].isna()
-    table.loc[stated, "mark_source"] = "notes"
-    archive = Archive(
-        table=table,
-        paths=[str(path.parent / name) for name in table["file"]],
-        sessions=[session] * len(table),
-        found=files,
-        read=files,
-        merged=files - len(table),
-        problems=problems,
-    )
-    notes = path.parent / NOTES_NAME
-    rows = np.arange(len(table))
-    return archive, [(str(notes), "", rows)] if notes.is_file() else []
-
-
-def _assume_sensor(table: pd.DataFrame) -> None:
-    missing = table["sensor_width_mm"].isna() | table["sensor_height_mm"].isna()
-    table.loc[missing, ["sensor_width_mm", "sensor_height_mm"]] = [36.0, 24.0]
-    table.loc[missing, "sensor_source"] = "assumed"
-
-
-def _joined(parts: list[tuple[Archive, list[_NotesFile]]]) -> tuple[Archive, list[_NotesFile]]:
-    """Put several sources under each other."""
-    notes: list[_NotesFile] = []
-    offset = 0
-    for part, part_notes in parts:
-        notes += [(path, below, rows + offset) for path, below, rows in part_notes]
-        offset += len(part.table)
-    archives = [part for part, _ in parts]
-    table = (
-        archives[0].table if len(parts) == 1 else pd.concat([a.table for a in archives], ignore_index=True)
-    )
-    numbers = (*RATING_COLUMNS, *SHARE_COLUMNS)
-    for column in (*numbers, *LABEL_COLUMNS, "note_keeper"):
-        if column not in table:
-            dtype = "float64" if column in numbers else "str"
-            table[column] = pd.Series(np.nan, index=table.index, dtype=dtype)
-    joined = Archive(
-        table=table,
-        paths=[path for a in archives for path in a.paths],
-        sessions=[session for a in archives for session in a.sessions],
-        found=sum(a.found for a in archives),
-        read=sum(a.read for a in archives),
-        unreadable=sum(a.unreadable for a in archives),
-        merged=sum(a.merged for a in archives),
-        problems=[problem for a in archives for problem in a.problems],
-    )
-    return joined, notes
 
 
 def _number_sessions(table: pd.DataFrame) -> None:
@@ -294,7 +127,7 @@ def _unknown_cameras(archive: Archive, session: SessionFile, rows: np.ndarray) -
             )
 
 
-def _everywhere(notes_file: Path, archive: Archive) -> list[_NotesFile]:
+def _everywhere(notes_file: Path, archive: Archive) -> list[NotesFile]:
     return [(str(notes_file), "", np.arange(len(archive.table)))]
 
 

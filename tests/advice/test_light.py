@@ -8,12 +8,12 @@ from auditor.advice.fixed_line import light_needed, scene_at
 from auditor.advice.light import (
     Light,
     expose,
-    exposure_value,
     light_met,
     nominal_iso,
     nominal_shutter_s,
 )
 from auditor.advice.limits import Limits, find_limits
+from auditor.optics.exposure import exposure_value
 from auditor.settings import Settings
 
 # Exposure values at ISO 100 in whole numbers, as printed for the named settings; two copies of a general

@@ -10,7 +10,6 @@ import pandas as pd
 
 from auditor.errors import Problem
 from auditor.frames import MEASURED_COLUMNS, unknown
-from auditor.intake.archive import Archive
 from auditor.intake.pictures.blurwidth import FLOOR_PX, BlurWidth, cause_of_blur
 from auditor.intake.pictures.facedistance import FACE_COLUMNS, RESIZED, place_faces
 from auditor.intake.pictures.faces import Face, choose_detector
@@ -20,6 +19,7 @@ from auditor.intake.pictures.subject import AMBIGUOUS, choose_subjects
 from auditor.intake.previews import frame_files
 from auditor.intake.reading import Progress
 from auditor.intake.shares import picture_heights_mm
+from auditor.intake.sources import Archive
 from auditor.settings import Request
 
 SOURCE = "picture"
