@@ -12,8 +12,8 @@ ROOT = Path(__file__).resolve().parents[1]
 PACKAGE = ROOT / "auditor"
 # A room imports only from rooms before it in this list.
 ROOMS = [
-    "errors", "units", "frames", "settings", "optics", "intake", "evidence", "advice", "simulate", "audit",
-    "show", "cli",
+    "errors", "units", "plain", "frames", "settings", "optics", "intake", "evidence", "advice", "simulate",
+    "audit", "show", "cli",
 ]  # fmt: skip
 OWNERS = {"exifread": "intake/metadata.py", "matplotlib": "show/", "typer": "cli/", "jinja2": "show/"}
 MODULES = sorted(PACKAGE.rglob("*.py"))

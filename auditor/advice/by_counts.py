@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 
@@ -50,8 +52,8 @@ def advise_by_counts(ground: Ground) -> Advice:
     )
 
 
-def _counted(row: object) -> ValuedSetting:
-    get = row._asdict()  # type: ignore[attr-defined]
+def _counted(row: Any) -> ValuedSetting:
+    get = row._asdict()
     return ValuedSetting(
         f_number=float(get["f_number"]),
         focus_distance_m=float(get["focus_distance_m"]),

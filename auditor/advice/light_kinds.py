@@ -44,7 +44,8 @@ def settings_by_light(
     """
     worth = ground.settings.worth_points / 100
     kinds, serves = [], True
-    for name, exposures in kinds_of_light(ground.exposures):  # type: ignore[arg-type]
+    assert ground.exposures is not None  # the ground is complete
+    for name, exposures in kinds_of_light(ground.exposures):
         expected = ground.expect(grid, exposures)
         isos = exposures.median_isos(grid.f_number)
         best = int(in_order(expected.rate, allowed, isos)[0])

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from auditor.advice.limits import Limits
-from auditor.intake.tables import plain
+from auditor.plain import plain
 
 
 @dataclass(frozen=True, slots=True)

@@ -51,6 +51,7 @@ def advise(
     from auditor.audit import run_scan
     from auditor.cli.requests import make_request, write_new_text
     from auditor.evidence.tolerance import fit_tolerance
+    from auditor.plain import json_text
     from auditor.show.advice_screen import show_advice
     from auditor.show.terminal import console, progress_on_stderr, show_problems
     from auditor.show.words.advice import next_walk
@@ -77,9 +78,7 @@ def advise(
     tolerance = fit_tolerance(table, settings)
     result = work_out(table, lenses, settings, tolerance, lens)
     if json:
-        from json import dumps
-
-        typer.echo(dumps(as_json(result), ensure_ascii=False, indent=1, allow_nan=False))
+        typer.echo(json_text(as_json(result)))
     else:
         show_advice(result, settings, console())
     if card is not None:

@@ -37,6 +37,7 @@ def audit(
     """Say of each zone preset how often it worked, at which distances, and what fell out."""
     from auditor.audit import run_audit
     from auditor.cli.requests import make_request, output_folder
+    from auditor.plain import json_text
     from auditor.show.outputs import audit_json, write_outputs
     from auditor.show.terminal import console, progress_on_stderr, show_audit
 
@@ -58,9 +59,7 @@ def audit(
         result = run_audit(request, progress)
     write_outputs(result, folder, pictures=pictures)
     if json:
-        from json import dumps
-
-        typer.echo(dumps(audit_json(result), ensure_ascii=False, indent=1, allow_nan=False))
+        typer.echo(json_text(audit_json(result)))
     else:
         show_audit(result, console())
     typer.echo(f"Report: {folder / 'report.html'}", err=True)

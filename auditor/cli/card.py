@@ -11,6 +11,7 @@ from auditor.cli import options, typed
 from auditor.errors import UnitError
 
 if TYPE_CHECKING:
+    from auditor.plain import json_text
     from auditor.show.cards import Card
 
 METRE_RING = "0.7m,1m,1.2m,1.5m,2m,2.5m,3m,4m,5m,10m,inf"
@@ -64,7 +65,7 @@ def card(
     elif not json:
         typer.echo(card_text(made))
     if json:
-        typer.echo(typed.json_text(card_json(made)))
+        typer.echo(json_text(card_json(made)))
 
 
 def read_ring(text: str, bench: typed.Bench, *, typed_ring: bool) -> list[float]:

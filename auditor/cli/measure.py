@@ -37,7 +37,8 @@ def measure(
     from auditor.audit import run_scan
     from auditor.cli.requests import make_request
     from auditor.intake.pictures.listing import faces_to_write
-    from auditor.intake.tables import plain, to_csv_text, to_json_rows, write_table
+    from auditor.intake.tables import to_csv_text, to_json_rows, write_table
+    from auditor.plain import json_text
     from auditor.show.terminal import console, progress_on_stderr, show_problems
     from auditor.show.words import pictures as words
 
@@ -63,10 +64,8 @@ def measure(
         write_table(faces, out)
         typer.echo(f"{len(faces)} rows written to {out}.", err=True)
     elif json:
-        from json import dumps
-
-        told = plain({"detector": facts.detector, "counts": facts.counts, "refused": facts.refused})
-        typer.echo(dumps(told | {"faces": to_json_rows(faces)}, ensure_ascii=False, allow_nan=False))
+        told = {"detector": facts.detector, "counts": facts.counts, "refused": facts.refused}
+        typer.echo(json_text(told | {"faces": to_json_rows(faces)}, indent=None))
     else:
         typer.echo(to_csv_text(faces), nl=False)
     texts = [words.found(facts.counts), words.choice(facts.counts), words.refusals(facts.refused)]

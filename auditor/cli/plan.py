@@ -43,6 +43,7 @@ def plan(
 ) -> None:
     """Find the ring and the f-number for wanted limits (--near, --far) or a fixed line (--line, --spread)."""
     from auditor.optics.plans import plan_limits, plan_line
+    from auditor.plain import json_text
     from auditor.units import parse_distance_m
 
     bench = typed.read_bench(focal_length, sensor, coc, distance_from, units, pixels_wide)
@@ -67,7 +68,7 @@ def plan(
         )
     light = read_light(found, iso_max, wanted_shutter, slowest_shutter)
     if json:
-        typer.echo(typed.json_text({"settings": as_rows(found, light)}))
+        typer.echo(json_text({"settings": as_rows(found, light)}))
     else:
         typer.echo("\n".join([text, *light_text(found, light)]))
 

@@ -35,6 +35,7 @@ def scan(
     from auditor.audit import run_scan
     from auditor.cli.requests import make_request
     from auditor.intake.tables import to_csv_text, to_json_rows, write_table
+    from auditor.plain import json_text
     from auditor.show.terminal import console, progress_on_stderr, show_problems
 
     request = make_request(
@@ -56,9 +57,7 @@ def scan(
         write_table(table, out)
         typer.echo(f"{len(table)} frames written to {out}.", err=True)
     elif json:
-        from json import dumps
-
-        typer.echo(dumps(to_json_rows(table), ensure_ascii=False, allow_nan=False))
+        typer.echo(json_text(to_json_rows(table), indent=None))
     else:
         typer.echo(to_csv_text(table), nl=False)
     import sys

@@ -35,6 +35,7 @@ def tune(
     from auditor.audit import run_scan
     from auditor.cli.requests import make_request
     from auditor.evidence.tolerance import fit_tolerance
+    from auditor.plain import json_text
     from auditor.show.advice_screen import show_tuning
     from auditor.show.terminal import console, progress_on_stderr, show_problems
 
@@ -59,9 +60,7 @@ def tune(
     lenses = declared_lenses(scanned.archive.sessions)
     result = work_out(scanned.archive.table, lenses, scanned.settings, tolerance, lens)
     if json:
-        from json import dumps
-
-        typer.echo(dumps(as_json(result), ensure_ascii=False, indent=1, allow_nan=False))
+        typer.echo(json_text(as_json(result)))
     else:
         show_tuning(result, scanned.settings, console())
     show_problems(scanned.problems, console(sys.stderr))

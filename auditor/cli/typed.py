@@ -218,27 +218,3 @@ def read_speed_m_s(text: str) -> float:
     if match is None:
         raise UnitError(f"{text!r} is not a speed with its unit.", "Write it like 1.3m/s, 5km/h or 3mph.")
     return float(match[1]) * _SPEED_M_S[match[2]]
-
-
-def json_text(values: dict[str, Any]) -> str:
-    """Write a result as valid JSON: infinite is null beside a true flag, unknown is null."""
-    from json import dumps
-
-    return dumps(_plain(values), ensure_ascii=False, allow_nan=False, indent=1)
-
-
-def _plain(value: Any) -> Any:
-    if isinstance(value, dict):
-        out: dict[str, Any] = {}
-        for key, item in value.items():
-            out[key] = _plain(item)
-            if key.endswith("_m") and isinstance(item, float):
-                flag = math.isinf(item)
-                if flag or key == "far_limit_m":
-                    out[f"{key}_is_infinite"] = flag
-        return out
-    if isinstance(value, (list, tuple)):
-        return [_plain(item) for item in value]
-    if isinstance(value, float):
-        return float(value) if math.isfinite(value) else None
-    return value

@@ -48,6 +48,7 @@ def zone(
     from auditor.errors import SettingError
     from auditor.optics.blur import blur_parts, motion_mm
     from auditor.optics.lens import sharp_zone
+    from auditor.plain import json_text
     from auditor.show.zone_text import SettingFound, setting_json, setting_text
     from auditor.units import parse_exposure_time_s
 
@@ -100,4 +101,4 @@ def zone(
         at_subject=blur_parts(**setting, subject_distance_m=subject_m, **movement) if subject_m else None,
         pixel_pitch_mm=bench.pixel_pitch_mm,
     )
-    typer.echo(typed.json_text(setting_json(found)) if json else setting_text(found, units))
+    typer.echo(json_text(setting_json(found)) if json else setting_text(found, units))

@@ -204,4 +204,5 @@ def _allowance(frames: pd.DataFrame, tolerance: Tolerance) -> tuple[float, float
         float(defocus_allowance_mm(mm, usual, motion))
         for mm in (tolerance.blur_mm, tolerance.low, tolerance.high)
     ]
-    return tuple(0.0 if math.isnan(value) else value for value in left)  # type: ignore[return-value]
+    middle, low, high = (0.0 if math.isnan(value) else value for value in left)
+    return middle, low, high

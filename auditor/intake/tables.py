@@ -21,6 +21,7 @@ import pandas as pd
 
 from auditor.errors import FileFormatError, OutputError, Problem
 from auditor.frames import COLUMNS, MEASURED_COLUMNS, NUMBER, TEXT, TIME, TRUTH, with_columns
+from auditor.plain import json_text, plain
 
 CSV_ROWS = 20_000  # written at a time, so that a large table is not held twice
 TABLE_SUFFIXES = (".csv", ".json", ".parquet")
@@ -103,38 +104,6 @@ def to_json_rows(table: pd.DataFrame) -> list[dict[str, Any]]:
     ]
 
 
-def plain(value: Any) -> Any:
-    """Turn a value into valid JSON: NaN becomes null, infinity null beside ``<key>_is_infinite``.
-
-    Examples
-    --------
-    >>> plain({"far_limit_m": math.inf, "near_limit_m": math.nan})
-    {'far_limit_m': None, 'far_limit_m_is_infinite': True, 'near_limit_m': None}
-    """
-    if isinstance(value, dict):
-        out: dict[str, Any] = {}
-        for key, item in value.items():
-            out[key] = plain(item)
-            if isinstance(item, (float, np.floating)) and math.isinf(item):
-                out[f"{key}_is_infinite"] = True
-        return out
-    if isinstance(value, (list, tuple)):
-        return [plain(item) for item in value]
-    if isinstance(value, np.ndarray):
-        return [plain(item) for item in value.tolist()]
-    if isinstance(value, (bool, np.bool_)):
-        return bool(value)
-    if isinstance(value, (float, np.floating)):
-        return float(value) if math.isfinite(value) else None
-    if isinstance(value, np.integer):
-        return int(value)
-    if value is None or value is pd.NA or value is pd.NaT:
-        return None
-    if isinstance(value, (int, str)):
-        return value
-    return str(value)
-
-
 def write_table(table: pd.DataFrame, path: Path) -> None:
     """Write a frame table as CSV, JSON or Parquet, by the file's ending.
 
@@ -151,7 +120,7 @@ def write_table(table: pd.DataFrame, path: Path) -> None:
         if suffix == ".csv":
             part.write_text(to_csv_text(table), encoding="utf-8", newline="")
         elif suffix == ".json":
-            rows = json.dumps(to_json_rows(table), ensure_ascii=False, allow_nan=False)
+            rows = json_text(to_json_rows(table), indent=None)
             part.write_text(rows, encoding="utf-8")
         else:
             table.to_parquet(part, index=False)

@@ -6,7 +6,6 @@ runs full half way.
 
 from __future__ import annotations
 
-import json
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -17,7 +16,8 @@ from auditor.advice.result import as_json
 from auditor.audit import Audit
 from auditor.errors import OutputError
 from auditor.evidence.tolerance import Tolerance
-from auditor.intake.tables import plain, to_csv_text, to_json_rows
+from auditor.intake.tables import to_csv_text, to_json_rows
+from auditor.plain import json_text, plain
 from auditor.show.advice_card import advised_card
 from auditor.show.card_drawing import card_bytes
 from auditor.show.charts import render_charts
@@ -124,7 +124,7 @@ def write_outputs(audit: Audit, folder: Path, *, pictures: bool = False) -> list
         written.append(path)
 
     try:
-        write("audit.json", json.dumps(audit_json(audit), ensure_ascii=False, indent=1, allow_nan=False))
+        write("audit.json", json_text(audit_json(audit)))
         write("frames.csv", to_csv_text(audit.table))
         write("presets.csv", to_csv_text(audit.presets))
         write("distances.csv", to_csv_text(audit.distances))

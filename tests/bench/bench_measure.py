@@ -5,10 +5,9 @@
 
 Prints the time of a plain full decode by Pillow and of measuring with boxes, both in processor seconds of the
 same process, so that other work on the machine counts in neither; then how much faster two processes are
-than one, and the memory of all processes together (proportional set size). On a busy machine two processes
-cannot be timed: they are then judged by whether they need more processor seconds a frame than one does. Exit
-code 1 where measuring takes more than 4 decodes, two processes are less than 1.7 times as fast as one, or the
-memory passes 700 MB.
+than one by the clock, and the memory of all processes together (proportional set size). Exit code 1 where
+measuring takes more than 4 decodes, two processes are less than 1.7 times as fast as one, or the memory is
+over 700 MB.
 """
 
 from __future__ import annotations
@@ -70,26 +69,12 @@ def decodes_and_measures(paths):
 
 
 def seconds(paths, workers):
-    """Time on the wall, and of all processors."""
-    began, used = time.perf_counter(), processor_s()
+    """Time by the clock."""
+    began = time.perf_counter()
     pictures = measure_pictures([[path] for path in paths], BOXES, None, workers).pictures
-    took = time.perf_counter() - began, processor_s() - used
+    took = time.perf_counter() - began
     assert all(picture.error is None and len(picture.faces) == 1 for picture in pictures)
     return took
-
-
-def processor_s():
-    import resource
-
-    both = (resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))
-    return sum(used.ru_utime + used.ru_stime for used in both)
-
-
-def others_work():
-    """Part of all cores that other programs use."""
-    import psutil
-
-    return psutil.cpu_percent(interval=2.0) / 100
 
 
 def pss_mb():
@@ -137,14 +122,9 @@ def main():
         print(f"24 megapixels, {size:.1f} MB: decode {decode * 1e3:.0f} ms, measure {measure * 1e3:.0f} ms, "
               f"{measure / decode:.2f} decodes")  # fmt: skip
         warm = 3 * paths  # long enough for the start of the processes not to count
-        busy = max(others_work() for _ in range(3))
-        (one, one_cpu), (two, two_cpu) = (min(seconds(warm, workers) for _ in range(2)) for workers in (1, 2))
-        gain = one / two if busy < 0.1 else 2 * one_cpu / two_cpu
-        judged = "timed" if busy < 0.1 else f"judged by processor seconds, others use {busy:.0%} of the cores"
-        print(
-            f"one process {one / len(warm):.2f} s a frame, two {two / len(warm):.2f} s; processor "
-            f"{one_cpu / len(warm):.2f} and {two_cpu / len(warm):.2f} s: {gain:.2f} times ({judged})"
-        )
+        one, two = (min(seconds(warm, workers) for _ in range(2)) for workers in (1, 2))
+        gain = one / two
+        print(f"one process {one / len(warm):.2f} s a frame, two {two / len(warm):.2f} s: {gain:.2f} times")
         memory = most_memory_mb(paths, 2)
         print(f"memory with two processes: {memory:.0f} MB")
     missed = []

@@ -38,7 +38,6 @@ BIG_BYTES = 6 << 20
 BIG_SHARE = 500 / 20_000
 FACTORS = {"exifread, details=False": 2.5, "Pillow, getexif and Exif IFD": 1.5, "pyexiv2, Exif and XMP": 4.0}
 TWO_PROCESSES = 1.7
-IDLE = 1.8  # gain of two processes that only count; below, other work holds the cores
 
 _EXIF_TIME = re.compile(rb"\d{4}:\d\d:\d\d \d\d:\d\d:\d\d\x00")
 _XMP_TIME = re.compile(rb"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d")
@@ -200,10 +199,9 @@ def report(seconds: dict[str, list[float]], gain: float, spin_gain: float, files
         missed += ratio < wanted
         print(f"{ratio:6.2f} x {name} (at least {wanted}) {'ok' if ratio >= wanted else 'MISSED'}")
     verdict = "ok" if gain >= TWO_PROCESSES else "MISSED"
-    if gain < TWO_PROCESSES and spin_gain < IDLE:
-        verdict = f"not judged: two processes that only count gain {spin_gain:.2f}, so the cores are busy"
     missed += verdict == "MISSED"
     print(f"{gain:6.2f} x one process with two (at least {TWO_PROCESSES}) {verdict}")
+    print(f"{spin_gain:6.2f} x two processes that only count, what the machine could give (printed only)")
     down = statistics.median(a / b for a, b in zip(own, seconds["open and read 64 KB"], strict=True))
     print(f"{down:6.2f} x the time of opening and reading 64 KB (printed only)")
     return int(missed > 0)

@@ -72,6 +72,12 @@ def test_no_keepers_still_say_how_high_the_rate_may_be() -> None:
 
 def test_nothing_counted_asks_for_marks() -> None:
     assert presets.overall(rates(0, 0, NAN, NAN), 0.95) == presets.NO_MARKS
+    assert presets.nothing_counts({"marked": 0, "keepers": 0}) == presets.NO_MARKS
+
+
+def test_marked_frames_without_a_preset_are_not_called_unmarked() -> None:
+    said = presets.nothing_counts({"marked": 175, "keepers": 51})
+    assert said.startswith("51 of 175 frames that count were kept, but none of them belongs to a preset")
     assert presets.by_frames(rates(0, 0, NAN, NAN, frames=0), 0.95) == ""
 
 

@@ -8,6 +8,7 @@ its height is read there.
 from __future__ import annotations
 
 import warnings
+from collections.abc import Callable
 from functools import partial
 from typing import TYPE_CHECKING, Final
 
@@ -86,7 +87,7 @@ def _is_central(box: _Box, pixels: int) -> bool:
     return off < pixels / AROUND / 2
 
 
-def _quietly(detect: object, picture: Picture) -> list[_Box]:
+def _quietly(detect: Callable[[int, int, bytes], list[_Box]], picture: Picture) -> list[_Box]:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # it warns of every larger picture
-        return detect(picture.width, picture.height, picture.tobytes())  # type: ignore[operator, no-any-return]
+        return detect(picture.width, picture.height, picture.tobytes())

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from typing import Any
 
 import pandas as pd
@@ -66,6 +67,17 @@ def overall(rates: dict[str, float], confidence: float) -> str:
     return (
         f"Of {counted(rates['bursts'], 'burst')} that count, {whole(rates['hits'])} {verb} a keeper: a hit "
         f"rate of {percent(rates['hit_rate'])} ({level})."
+    )
+
+
+def nothing_counts(counts: Mapping[str, int | None]) -> str:
+    """Say why there is no hit rate: no mark, or marks on frames that belong to no preset."""
+    marked = counts["marked"] or 0
+    if not marked:
+        return NO_MARKS
+    return (
+        f"{whole(counts['keepers'] or 0)} of {counted(marked, 'frame')} that count were kept, but none of them "
+        "belongs to a preset, so there is no hit rate yet."
     )
 
 

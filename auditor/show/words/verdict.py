@@ -13,6 +13,8 @@ Results = Mapping[str, Any]  # the page's tables by name
 
 def how_it_went(audit: Audit, results: Results, units: str) -> str:  # noqa: ARG001 -- sentences are called alike
     """Say how it went on the whole."""
+    if not results["overall"]["bursts"]:
+        return presets.nothing_counts(audit.counts)
     return presets.overall(results["overall"], audit.settings.confidence)
 
 
