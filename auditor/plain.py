@@ -6,7 +6,6 @@ commands for typed settings start quickly.
 
 from __future__ import annotations
 
-import json
 import math
 from typing import Any
 
@@ -47,4 +46,6 @@ def plain(value: Any) -> Any:
 
 def json_text(value: Any, *, indent: int | None = 1) -> str:
     """Write a value as valid JSON text."""
+    import json  # not at the top: typed commands mostly print text
+
     return json.dumps(plain(value), ensure_ascii=False, allow_nan=False, indent=indent)

@@ -268,9 +268,9 @@ def test_too_few_frames_are_refused(tmp_path):
 def run(*words):
     from typer.testing import CliRunner
 
-    from auditor.cli import app
+    from auditor.cli import make_app
 
-    return CliRunner().invoke(app, ["simulate", *map(str, words)])
+    return CliRunner().invoke(make_app(), ["simulate", *map(str, words)])
 
 
 def test_command_writes_the_same_archive(archive, tmp_path):

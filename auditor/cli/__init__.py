@@ -1,38 +1,44 @@
 """The command line: one small module for each command.
 
-Commands import their work inside the function body, so that ``--help`` stays quick.
+A command's module is loaded when the command is named, and imports its work inside the function body, so that
+typed settings are answered and ``--help`` is shown at once.
 """
 
 from __future__ import annotations
 
+import sys
+from collections.abc import Iterable
+from importlib import import_module
+
 import typer
 
-from auditor.cli.advise import advise
-from auditor.cli.audit import audit
-from auditor.cli.card import card
-from auditor.cli.measure import measure
-from auditor.cli.plan import plan
-from auditor.cli.prepare import prepare
 from auditor.cli.run import command
-from auditor.cli.scan import scan
-from auditor.cli.simulate import simulate
-from auditor.cli.tune import tune
-from auditor.cli.zone import zone
 
-app = typer.Typer(
-    name="auditor",
-    help="Audit photographs shot by zone focusing: how often each preset worked, where it failed, and why.",
-    no_args_is_help=True,
-    add_completion=False,
-    pretty_exceptions_enable=False,
-    rich_markup_mode=None,  # plain help: loading rich would more than double the time it takes
-    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
-)
+COMMANDS = ("audit", "scan", "prepare", "tune", "advise", "zone", "plan", "card", "measure", "simulate")
 
-for _function in (audit, scan, prepare, tune, advise, zone, plan, card, measure, simulate):
-    app.command()(command(_function))
+
+def make_app(names: Iterable[str] = COMMANDS) -> typer.Typer:
+    """Build the command line with these commands; each is the function of its module's name."""
+    app = typer.Typer(
+        name="auditor",
+        help="Audit photographs shot by zone focusing: how often each preset worked, and where it failed.",
+        no_args_is_help=True,
+        add_completion=False,
+        pretty_exceptions_enable=False,
+        rich_markup_mode=None,  # plain help: loading rich would more than double the time it takes
+        context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+    )
+    app.callback()(_named_commands)
+    for name in names:
+        app.command(name)(command(getattr(import_module(f"auditor.cli.{name}"), name)))
+    return app
+
+
+def _named_commands() -> None:
+    """Do nothing; that it is there keeps a single command one that is called by its name."""
 
 
 def main() -> None:
-    """Run the command line."""
-    app()
+    """Run the command line; only the command that is named is loaded."""
+    named = [name for name in sys.argv[1:2] if name in COMMANDS]
+    make_app(named or COMMANDS)()

@@ -11,7 +11,6 @@ from auditor.cli import options, typed
 from auditor.errors import UnitError
 
 if TYPE_CHECKING:
-    from auditor.plain import json_text
     from auditor.show.cards import Card
 
 METRE_RING = "0.7m,1m,1.2m,1.5m,2m,2.5m,3m,4m,5m,10m,inf"
@@ -42,6 +41,7 @@ def card(
     import numpy as np
 
     from auditor.optics.lens import sharp_zone
+    from auditor.plain import json_text
     from auditor.show.cards import Card, card_json, card_text
 
     bench = typed.read_bench(focal_length, sensor, coc, distance_from, units, pixels_wide)

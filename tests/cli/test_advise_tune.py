@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 from typer.testing import CliRunner
 
-from auditor.cli import app
+from auditor.cli import make_app
 from auditor.intake.session_file import read_session
 from auditor.show.words.flags import SENTENCES
 from auditor.simulate.table import simulate_table
@@ -26,7 +26,7 @@ def table(tmp_path_factory):
 @pytest.fixture(scope="module")
 def run():
     def invoke(*words):
-        return CliRunner().invoke(app, [str(word) for word in words], env={"COLUMNS": "100"})
+        return CliRunner().invoke(make_app(), [str(word) for word in words], env={"COLUMNS": "100"})
 
     return invoke
 

@@ -10,7 +10,7 @@ import pytest
 from PIL import Image
 from typer.testing import CliRunner
 
-from auditor.cli import app
+from auditor.cli import make_app
 from auditor.intake.pictures import faces as faces_module
 from auditor.intake.pictures.faces import BOXES, installed_detectors
 
@@ -32,7 +32,7 @@ def digest(folder: Path) -> dict[str, str]:
 @needs_boxes
 def test_rows_go_to_stdout_and_words_to_stderr(folder):
     before = digest(folder)
-    result = CliRunner().invoke(app, ["measure", str(folder), "--cache", "off"])
+    result = CliRunner().invoke(make_app(), ["measure", str(folder), "--cache", "off"])
     assert result.exit_code == 0, result.stderr
     lines = result.stdout.splitlines()
     assert lines[0].startswith("file,is_subject,choice,left")
@@ -45,11 +45,11 @@ def test_rows_go_to_stdout_and_words_to_stderr(folder):
 @needs_boxes
 def test_results_go_to_a_file_or_as_json(folder, tmp_path):
     out = tmp_path / "faces.csv"
-    result = CliRunner().invoke(app, ["measure", str(folder), "--cache", "off", "--out", str(out)])
+    result = CliRunner().invoke(make_app(), ["measure", str(folder), "--cache", "off", "--out", str(out)])
     assert result.exit_code == 0
     assert result.stdout == ""
     assert len(out.read_text("utf-8").splitlines()) == 4
-    result = CliRunner().invoke(app, ["measure", str(folder), "--cache", "off", "--json"])
+    result = CliRunner().invoke(make_app(), ["measure", str(folder), "--cache", "off", "--json"])
     told = json.loads(result.stdout)
     assert told["counts"] == {
         "frames": 3, "opened": 3, "previews": 0, "with_face": 0, "chosen": 0, "ambiguous": 0, "filled": 0,
@@ -61,7 +61,7 @@ def test_results_go_to_a_file_or_as_json(folder, tmp_path):
 def test_without_a_detector_the_command_says_how_to_get_one(folder, monkeypatch, tmp_path, command):
     monkeypatch.setattr(faces_module.util, "find_spec", lambda name: None)
     monkeypatch.chdir(tmp_path.parent)
-    result = CliRunner().invoke(app, [*command, str(folder), "--cache", "off"])
+    result = CliRunner().invoke(make_app(), [*command, str(folder), "--cache", "off"])
     assert result.exit_code == 1
     assert "focus-zone-auditor[people]" in result.stderr
 
@@ -77,7 +77,7 @@ def test_suggestions_are_measured_only_when_asked(folder, tmp_path):
     for more, wanted in ((["--measure"], 1), ([], 0)):
         out = tmp_path / f"notes{len(more)}"
         typed = ["prepare", str(folder), "--distances", "3", "--out", str(out), "--cache", "off", *more]
-        result = CliRunner().invoke(app, typed)
+        result = CliRunner().invoke(make_app(), typed)
         assert result.exit_code == 0, result.stderr
         assert (out / "contact-sheet.html").read_text("utf-8").count('class="suggestion"') == wanted
         assert (out / "notes.csv").read_text("utf-8").splitlines()[0].startswith("file,standing_share")

@@ -12,7 +12,7 @@ import pytest
 from PIL import Image
 from typer.testing import CliRunner
 
-from auditor.cli import app
+from auditor.cli import make_app
 from auditor.optics.combined import combined_zone
 from auditor.optics.lens import sharp_zone
 
@@ -25,7 +25,7 @@ COC = math.hypot(36, 24) / 1442
 
 
 def run(*words, code=0):
-    done = CliRunner().invoke(app, [str(word) for word in words])
+    done = CliRunner().invoke(make_app(), [str(word) for word in words])
     assert done.exit_code == code, (done.stdout, done.stderr, done.exception)
     if code:
         assert done.stdout == ""
@@ -303,7 +303,7 @@ def test_cards_that_cannot_be_made(words, code):
 
 def test_zone_loads_neither_tables_nor_charts():
     code = (
-        "import sys; from auditor.cli import app; app(sys.argv[1:], standalone_mode=False); "
+        "import sys; from auditor.cli import make_app; make_app()(sys.argv[1:], standalone_mode=False); "
         "print([m for m in ('pandas', 'matplotlib', 'scipy', 'exifread') if m in sys.modules])"
     )
     done = subprocess.run([sys.executable, "-c", code, *ZONE], capture_output=True, text=True, check=True)

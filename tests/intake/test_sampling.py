@@ -178,12 +178,12 @@ def test_sample_weights_are_read_beside_the_notes(walk):
 
 @pytest.fixture
 def run(tmp_path, monkeypatch):
-    from auditor.cli import app
+    from auditor.cli import make_app
 
     monkeypatch.chdir(tmp_path)
 
     def go(*words):
-        result = CliRunner().invoke(app, [*map(str, words), "--cache", "off"])
+        result = CliRunner().invoke(make_app(), [*map(str, words), "--cache", "off"])
         if result.exception is not None and not isinstance(result.exception, SystemExit):
             raise result.exception
         return result

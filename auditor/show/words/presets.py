@@ -76,8 +76,8 @@ def nothing_counts(counts: Mapping[str, int | None]) -> str:
     if not marked:
         return NO_MARKS
     return (
-        f"{whole(counts['keepers'] or 0)} of {counted(marked, 'frame')} that count were kept, but none of them "
-        "belongs to a preset, so there is no hit rate yet."
+        f"{whole(counts['keepers'] or 0)} of {counted(marked, 'frame')} that count were kept, but none "
+        "of them belongs to a preset, so there is no hit rate yet."
     )
 
 
