@@ -34,7 +34,7 @@ from auditor.evidence.tolerance import Tolerance, fit_tolerance
 from auditor.evidence.zone_check import ZoneCheck, check_zone
 from auditor.evidence.zones import add_zones, has_zone
 from auditor.frames import KEEPER, LEFT_OUT, NOT_KEPT, with_columns
-from auditor.intake.archive import read_archive, rows_by_session_file
+from auditor.intake.archive import read_archive
 from auditor.intake.facts import collapse
 from auditor.intake.pictures.filling import PictureFacts, measure_archive
 from auditor.intake.reading import Progress
@@ -144,14 +144,14 @@ def run_scan(request: Request, progress: Progress | None = None) -> Scan:
     settings, problems = gather_settings(request, archive)
     rings = [
         (rows[own], lens.ring_m)
-        for session, rows in rows_by_session_file(archive)
+        for session, rows in archive.by_session_file()
         for lens in session.lenses
         if lens.ring_m
         for own in [_rows_of_lens(archive.table, rows, session, lens.name, lens.focal_length_mm)]
         if own.any()
     ]
     speeds = np.full(len(archive.table), settings.speed_m_s)
-    for session, rows in rows_by_session_file(archive):
+    for session, rows in archive.by_session_file():
         if "speed_m_s" not in request.overrides:
             speeds[rows] = session.settings.get("speed_m_s", settings.speed_m_s)
     table = number_bursts(name_presets(archive.table, rings))
@@ -188,7 +188,7 @@ def run_audit(request: Request, progress: Progress | None = None) -> Audit:
     table = archive.table
     tolerance = fit_tolerance(table, settings)
     causes = find_causes(table, settings, tolerance)
-    grounds = (table, declared_lenses(archive.sessions), settings, tolerance)
+    grounds = (table, declared_lenses(archive.session_files), settings, tolerance)
     return Audit(
         table=table,
         paths=archive.paths,
@@ -243,7 +243,7 @@ def gather_settings(request: Request, archive: Archive) -> tuple[Settings, list[
     """Put the session files' values under the command line's; where files differ, the most used one rules."""
     problems: list[Problem] = []
     frames_of: dict[str, dict[Any, int]] = defaultdict(lambda: defaultdict(int))
-    for session, rows in rows_by_session_file(archive):
+    for session, rows in archive.by_session_file():
         for name, value in session.settings.items():
             frames_of[name][value] += len(rows)
     values: dict[str, Any] = {}

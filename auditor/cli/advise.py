@@ -74,7 +74,7 @@ def advise(
     with progress_on_stderr("Reading") as progress:
         scanned = run_scan(request, progress)
     table, settings = scanned.archive.table, scanned.settings
-    lenses = declared_lenses(scanned.archive.sessions)
+    lenses = declared_lenses(scanned.archive.session_files)
     tolerance = fit_tolerance(table, settings)
     result = work_out(table, lenses, settings, tolerance, lens)
     if json:

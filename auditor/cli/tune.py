@@ -57,7 +57,7 @@ def tune(
     with progress_on_stderr("Reading") as progress:
         scanned = run_scan(request, progress)
     tolerance = fit_tolerance(scanned.archive.table, scanned.settings)
-    lenses = declared_lenses(scanned.archive.sessions)
+    lenses = declared_lenses(scanned.archive.session_files)
     result = work_out(scanned.archive.table, lenses, scanned.settings, tolerance, lens)
     if json:
         typer.echo(json_text(as_json(result)))

@@ -18,7 +18,7 @@ from auditor.intake.facts import (
 from auditor.intake.files import find_files, printable
 from auditor.intake.marks import count_marks, state_marks
 from auditor.intake.notes import NOTE_READERS, SAMPLE_READERS, Readers, apply_notes, read_notes
-from auditor.intake.numbering import missing_numbers
+from auditor.intake.numbering import NUMBER_COLUMNS, missing_numbers
 from auditor.intake.reading import Progress, read_found
 from auditor.intake.sampling import sample_beside
 from auditor.intake.selects import match_selects
@@ -69,7 +69,7 @@ def read_archive(request: Request, progress: Progress | None = None) -> Archive:
     _source_of_presets(archive.table)
     _mark(archive, keepers, request)
     archive.missing_numbers = missing_numbers(archive.table)
-    passing = [*RATING_COLUMNS, *LABEL_COLUMNS, *SHARE_COLUMNS, "note_keeper"]
+    passing = [*RATING_COLUMNS, *LABEL_COLUMNS, *NUMBER_COLUMNS, *SHARE_COLUMNS, "note_keeper"]
     archive.table = with_columns(archive.table.drop(columns=passing))
     return archive
 
@@ -85,15 +85,8 @@ def _number_sessions(table: pd.DataFrame) -> None:
     table["session"] = pd.array(number, dtype="Int64")
 
 
-def rows_by_session_file(archive: Archive) -> list[tuple[SessionFile, np.ndarray]]:
-    """The rows that each session file governs."""
-    keys = np.array([id(session) for session in archive.sessions])
-    first = {id(session): session for session in archive.sessions}
-    return [(session, np.flatnonzero(keys == key)) for key, session in first.items()]
-
-
 def _apply_sessions(archive: Archive) -> None:
-    for session, rows in rows_by_session_file(archive):
+    for session, rows in archive.by_session_file():
         archive.problems += apply_stretches(archive.table, rows, session, _below(archive, session, rows))
         _unknown_cameras(archive, session, rows)
 
@@ -142,35 +135,33 @@ def _apply_notes_file(
         archive.problems.append(Problem(str(path), error.what, f"{error.next_step} The file was ignored."))
         return
     archive.problems += problems
-    archive.problems += apply_notes(archive.table, notes, rows, below, archive.sessions)
+    archive.problems += apply_notes(archive.table, notes, rows, below, archive.session_of)
 
 
 def _mark(archive: Archive, keepers: Path | None, request: Request) -> None:
     table = archive.table
     n = len(table)
+    governed = [
+        (session.marks, request.unmarked or session.marks.unmarked or "auto", rows)
+        for session, rows in archive.by_session_file()
+    ]
+    rows_of_folder: dict[Path, list[np.ndarray]] = {}
+    for marks, _, rows in governed:
+        if (folder := keepers or marks.keepers) is not None:
+            rows_of_folder.setdefault(folder, []).append(rows)
+    selected_in = {
+        folder: _selects(archive, folder, np.sort(np.concatenate(parts)), request)
+        for folder, parts in rows_of_folder.items()
+    }
     matched = np.zeros(n, dtype=bool)
-    marks = [session.marks for session in archive.sessions]
-    groups: dict[tuple[int, str], list[int]] = {}
-    for row, mark in enumerate(marks):
-        folder = keepers or mark.keepers
-        groups.setdefault((id(mark), str(folder) if folder else ""), []).append(row)
-    by_folder: dict[str, list[int]] = {}
-    for (_, folder_name), rows in groups.items():
-        by_folder.setdefault(folder_name, []).extend(rows)
-    selected_in: dict[str, np.ndarray] = {}
-    for folder_name, rows in by_folder.items():
-        if folder_name:
-            selected_in[folder_name] = _selects(archive, Path(folder_name), np.array(sorted(rows)), request)
-    for (_, folder_name), rows in groups.items():
-        index = np.array(rows)
-        selected = selected_in.get(folder_name)
-        archive.problems += state_marks(table, index, marks[rows[0]], selected)
-        if selected is not None and selected.any():
-            matched[index] = True
-    rules = [request.unmarked or mark.unmarked or "auto" for mark in marks]
-    counted, problems = count_marks(table, rules, marks, matched)
+    for marks, _, rows in governed:
+        folder = keepers or marks.keepers
+        selected = None if folder is None else selected_in[folder]
+        archive.problems += state_marks(table, rows, marks, selected)
+        matched[rows] = selected is not None and selected.any()
+    counted, problems = count_marks(table, governed, matched)
     archive.problems += problems
-    archive.counted_to_end, _ = count_marks(table, rules, marks, np.ones(n, dtype=bool))
+    archive.counted_to_end, _ = count_marks(table, governed, np.ones(n, dtype=bool))
     table["counted_as"] = pd.Series(counted, index=table.index, dtype="str")
 
 
@@ -186,7 +177,7 @@ def _selects(archive: Archive, folder: Path, rows: np.ndarray, request: Request)
     found = find_files([folder], SessionFile())
     read = read_found(found, request.cache, request.workers)
     names = [name for _, name in found.pictures]
-    session = archive.sessions[int(rows[0])]
+    session = archive.session_of(int(rows[0]))
     offsets = []
     for record in read.records:
         entry = camera_entry(session, record.camera, record.camera)

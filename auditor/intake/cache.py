@@ -1,4 +1,4 @@
-"""Keeps what was read of each file, so that the next run reads only what has changed.
+"""Keeps what was read of each file, and what came of a walk, so that the next run reads only what is new.
 
 An SQLite file in the user's cache folder. A row counts only where path, size, times and reader version all
 fit. Whatever is wrong with the cache costs at most one message: the files themselves can always be read.
@@ -19,7 +19,7 @@ from auditor.intake.metadata import PICTURE_SUFFIXES
 from auditor.intake.packing import READER_VERSION
 
 APPLICATION_ID = 0x465A4121  # tells our file from any other SQLite file
-SCHEMA = 1
+SCHEMA = 2
 FLUSH_ROWS = 2000
 FLUSH_S = 1.0
 KEEP_UNUSED_DAYS = 400  # longer than a disk of last year's photographs may lie on the shelf
@@ -36,9 +36,11 @@ _TABLES = (
     "CREATE TABLE folder (id INTEGER PRIMARY KEY, path NOT NULL UNIQUE, used_day INTEGER NOT NULL)",
     "CREATE TABLE file (folder INTEGER, name, size INTEGER, changed_ns INTEGER, entry_changed_ns INTEGER,"
     " reader INTEGER, value BLOB, PRIMARY KEY (folder, name)) WITHOUT ROWID",
+    "CREATE TABLE walk (place PRIMARY KEY, used_day INTEGER NOT NULL, state BLOB, value BLOB)",
 )
 _FOLDER = "SELECT id, used_day FROM folder WHERE path = ?"
 _ROWS = "SELECT name, size, changed_ns, entry_changed_ns, reader, value FROM file WHERE folder = ?"
+_WALK = "SELECT value, used_day FROM walk WHERE place = ? AND state = ?"
 
 Row = tuple[object, ...]  # name, size, changed_ns, entry_changed_ns, reader, value
 
@@ -68,6 +70,7 @@ class Cache:
         self._full = FLUSH_ROWS
         self._flushed_at = time.monotonic()
         self._used: list[str] = []
+        self._walks: list[str] = []
         self._gone: list[tuple[str, str]] = []
         if path is not None:
             self._guarded(self._open)
@@ -110,12 +113,39 @@ class Cache:
         """Drop the row of a file that is no longer there, when the cache is closed."""
         self._gone.append((folder, name))
 
+    def walk(self, place: str, state: bytes) -> bytes | None:
+        """Return what was kept of a whole walk, if that was in the same state."""
+        found: list[tuple[bytes, int]] = []
+
+        def read() -> None:
+            found.extend(self._connection().execute(_WALK, (_storable(place), state)))
+
+        if self._db is not None:
+            self._guarded(read)
+        if not found:
+            return None
+        value, day = found[0]
+        if day != _today():
+            self._walks.append(place)
+        return value if isinstance(value, bytes) else None
+
+    def put_walk(self, place: str, state: bytes, value: bytes) -> None:
+        """Keep what came of a whole walk, instead of what was kept for that place."""
+
+        def write() -> None:
+            with _transaction(self._connection()) as db:
+                row = (_storable(place), _today(), state, value)
+                db.execute("INSERT OR REPLACE INTO walk VALUES (?, ?, ?, ?)", row)
+
+        if self._db is not None:
+            self._guarded(write)
+
     def close(self) -> None:
         """Write what is left, note which folders were used, and drop what nobody has used for long."""
         for _ in range(BUSY_TRIES_AT_END):
             if self._db is not None and self._waiting:
                 self._flush()
-        if self._db is not None and (self._used or self._gone):
+        if self._db is not None and (self._used or self._gone or self._walks):
             self._guarded(self._tidy)
         if self._db is not None:
             self._guarded(self._connection().close)
@@ -225,6 +255,9 @@ class Cache:
             )
             db.execute("DELETE FROM file WHERE folder IN (SELECT id FROM folder WHERE used_day < ?)", oldest)
             db.execute("DELETE FROM folder WHERE used_day < ?", oldest)
+            walks = [(today, _storable(place)) for place in self._walks]
+            db.executemany("UPDATE walk SET used_day = ? WHERE place = ?", walks)
+            db.execute("DELETE FROM walk WHERE used_day < ?", oldest)
 
 
 @contextmanager
@@ -254,7 +287,7 @@ def _create(db: sqlite3.Connection) -> None:
         _, schema, tables = _kind(db)
         if schema == SCHEMA and tables:
             return  # another run was quicker
-        for name in ("file", "folder"):
+        for name in ("file", "folder", "walk"):
             db.execute(f"DROP TABLE IF EXISTS {name}")
         for table in _TABLES:
             db.execute(table)

@@ -17,10 +17,11 @@ from typing import Any
 import pandas as pd
 
 from auditor.errors import Problem
-from auditor.frames import with_columns
+from auditor.frames import TEXT, with_columns
 from auditor.intake.collector import without_collector
 from auditor.intake.files import Found, printable
 from auditor.intake.grouping import Group
+from auditor.intake.numbering import numbers_in_names
 from auditor.intake.records import NAN, FileRecord, XmpValues
 from auditor.intake.session import Camera, SessionFile
 from auditor.optics.sensors import Sensor
@@ -28,6 +29,7 @@ from auditor.optics.sensors import Sensor
 FULL_FRAME = Sensor(36.0, 24.0)
 PLAUSIBLE_DIAGONAL_MM = (4.0, 80.0)  # from phones to medium format; resized exports fall outside
 DISAGREEMENT = 0.10
+LISTED_UNREADABLE = 1000
 
 # Marks as found, one column for each kind of place; they become keeper and mark_source later.
 RATING_COLUMNS = ("sidecar_rating", "embedded_rating", "exif_rating")
@@ -41,19 +43,26 @@ class Facts:
     Attributes
     ----------
     table : pandas.DataFrame
-        One row a frame, columns of :mod:`auditor.frames` plus :data:`RATING_COLUMNS` and
-        :data:`LABEL_COLUMNS`.
+        One row a frame, columns of :mod:`auditor.frames` plus :data:`RATING_COLUMNS`,
+        :data:`LABEL_COLUMNS` and those of :mod:`auditor.intake.numbering`.
     paths : list of str
         Full path of the file that speaks for each frame.
     folders : list of int
         Index of its folder in the walk.
     problems : list of Problem
+        What could not be read comes first.
+    unreadable : int
+        Pictures that could not be read.
+    merged : int
+        Pictures that joined another one's frame.
     """
 
     table: pd.DataFrame
     paths: list[str]
     folders: list[int]
     problems: list[Problem]
+    unreadable: int
+    merged: int
 
 
 def first_known(values: Iterable[Any]) -> Any:
@@ -69,19 +78,30 @@ def first_known(values: Iterable[Any]) -> Any:
 def gather_facts(
     found: Found,
     records: Sequence[FileRecord],
-    sidecars: Sequence[XmpValues | None],
+    sidecars: Sequence[FileRecord],
     groups: Sequence[Group],
+    doubts: Sequence[Problem] = (),
 ) -> Facts:
-    """Build the table of facts from the groups that hold something readable."""
+    """Build the table of facts from the groups that hold something readable.
+
+    Parameters
+    ----------
+    found : Found
+    records, sidecars : sequence of FileRecord
+        One for each picture, and for each sidecar, of the walk.
+    groups : sequence of Group
+    doubts : sequence of Problem
+        What the grouping was in doubt about.
+    """
     columns: dict[str, list[Any]] = {name: [] for name in _row_columns()}
     paths: list[str] = []
     folders: list[int] = []
-    problems: list[Problem] = []
+    problems = [*_unreadable(found, records, sidecars), *doubts]
     shared = _shared_models(records)
     for group in groups:
         lead = group.pictures[0]
         members = [records[i] for i in group.pictures if records[i].error is None]
-        packets = [packet for i in group.sidecars if (packet := sidecars[i]) is not None]
+        packets = [packet for i in group.sidecars if (packet := sidecars[i].xmp) is not None]
         if not members and not packets:
             continue
         folder = found.folders[found.pictures[lead][0]]
@@ -95,8 +115,16 @@ def gather_facts(
             columns[name].append(value)
         paths.append(found.path(found.pictures[lead]))
         folders.append(found.pictures[lead][0])
-    table = with_columns(pd.DataFrame(columns))
-    return Facts(table, paths, folders, problems)
+    table = pd.DataFrame(columns).astype(dict.fromkeys(LABEL_COLUMNS, TEXT))
+    table = with_columns(table.assign(**numbers_in_names(columns["file"])))
+    return Facts(
+        table,
+        paths,
+        folders,
+        problems,
+        unreadable=sum(record.error is not None for record in records),
+        merged=sum(len(group.pictures) - 1 for group in groups),
+    )
 
 
 def _row_columns() -> list[str]:
@@ -258,16 +286,21 @@ def _plausible(sensor: Sensor) -> bool:
     return bool(low <= sensor.diagonal_mm <= high)
 
 
-def unreadable_problems(found: Found, records: Sequence[FileRecord], limit: int = 1000) -> list[Problem]:
-    """List the pictures that could not be read, each with its reason."""
+def _unreadable(found: Found, records: Sequence[FileRecord], sidecars: Sequence[FileRecord]) -> list[Problem]:
+    """List the files that could not be read, each with its reason."""
     listed = [
-        Problem(found.shown(found.pictures[i]), record.error, "Its sidecar, if any, still counts.")
-        for i, record in enumerate(records)
+        Problem(found.shown(item), f"The sidecar cannot be read: {record.error}.")
+        for item, record in zip(found.sidecars, sidecars, strict=True)
         if record.error is not None
     ]
-    if len(listed) > limit:
-        more = len(listed) - limit
-        listed = [*listed[:limit], Problem(None, f"{more} more files could not be read.", "")]
+    listed += [
+        Problem(found.shown(item), record.error, "Its sidecar, if any, still counts.")
+        for item, record in zip(found.pictures, records, strict=True)
+        if record.error is not None
+    ]
+    if len(listed) > LISTED_UNREADABLE:
+        more = len(listed) - LISTED_UNREADABLE
+        listed = [*listed[:LISTED_UNREADABLE], Problem(None, f"{more} more files could not be read.")]
     return listed
 
 

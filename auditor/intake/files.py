@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import os
 import stat
+from array import array
 from dataclasses import dataclass, field
+from functools import partial
 from operator import attrgetter
 from pathlib import Path
 
@@ -22,6 +24,7 @@ NOTES_NAME = "notes.csv"
 SAMPLE_NAME = "sample.csv"
 OUTPUT_MARK = "audit.json"
 Stamp = tuple[int, int, int]  # size in bytes, time of last change of the contents and of the entry [ns]
+NO_STAMP: Stamp = (-1, -1, -1)  # no ordinary file, or out of reach
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,15 +52,15 @@ class Folder:
 class Found:
     """What a walk has found; pictures and sidecars as (folder index, file name), in sorted order.
 
-    Stamps tell an unchanged file; they go with the pictures and the sidecars, None where the entry is no
-    ordinary file.
+    Stamps tell an unchanged file; they go with the pictures and the sidecars, three numbers for each, all
+    in a row since there may be a million.
     """
 
     folders: list[Folder] = field(default_factory=list)
     pictures: list[tuple[int, str]] = field(default_factory=list)
     sidecars: list[tuple[int, str]] = field(default_factory=list)
-    picture_stamps: list[Stamp | None] = field(default_factory=list)
-    sidecar_stamps: list[Stamp | None] = field(default_factory=list)
+    picture_stamps: array[int] = field(default_factory=partial(array, "q"))
+    sidecar_stamps: array[int] = field(default_factory=partial(array, "q"))
     problems: list[Problem] = field(default_factory=list)
 
     def path(self, item: tuple[int, str]) -> str:
@@ -106,7 +109,7 @@ def find_files(sources: list[Path], session: SessionFile | None = None, keepers:
                 Folder(str(source.parent), prefix and source.parent.name, session or SessionFile(), ())
             )
             found.pictures.append((len(found.folders) - 1, source.name))
-            found.picture_stamps.append(_stamp(source))
+            found.picture_stamps.extend(_stamp(source))
         elif source.is_dir():
             _check_open(source)
             _walk(found, str(source), prefix, session, left_out)
@@ -156,10 +159,10 @@ def _walk(found: Found, top: str, prefix: str, fixed: SessionFile | None, left_o
                 )
             elif suffix in PICTURE_SUFFIXES:
                 found.pictures.append((index, name))
-                found.picture_stamps.append(_stamp(entry))
+                found.picture_stamps.extend(_stamp(entry))
             elif suffix == ".xmp":
                 found.sidecars.append((index, name))
-                found.sidecar_stamps.append(_stamp(entry))
+                found.sidecar_stamps.extend(_stamp(entry))
         waiting.extend(reversed(subfolders))
 
 
@@ -177,13 +180,13 @@ def _entries(found: Found, path: str) -> list[os.DirEntry[str]]:
     return sorted(visible, key=attrgetter("name"))
 
 
-def _stamp(entry: os.DirEntry[str] | Path) -> Stamp | None:
+def _stamp(entry: os.DirEntry[str] | Path) -> Stamp:
     try:
         status = entry.stat()
     except (OSError, ValueError):
-        return None
+        return NO_STAMP
     if not stat.S_ISREG(status.st_mode):
-        return None
+        return NO_STAMP
     return status.st_size, status.st_mtime_ns, status.st_ctime_ns
 
 

@@ -11,13 +11,38 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from auditor.errors import Problem
+from auditor.errors import Problem, UnitError
 from auditor.frames import KEEPER, LEFT_OUT, NOT_KEPT, captured_s
 from auditor.intake.facts import collapse
 from auditor.intake.names import FrameNames
 from auditor.intake.session import Marks
 
 _SOURCES = ("notes", "selects", "sidecar", "embedded", "exif")
+YES, NO, UNMARKED = 1, -1, 0  # verdicts in arrays of int8
+_WORDS = {"yes": YES, "no": NO}
+_SPELLINGS = dict.fromkeys(("yes", "y", "true", "1", "1.0", "keeper"), "yes") | dict.fromkeys(
+    ("no", "n", "false", "0", "0.0", "not kept"), "no"
+)
+_COUNTED_AS = np.array([LEFT_OUT, KEEPER, NOT_KEPT], dtype=object)  # by verdict
+
+
+def parse_verdict(text: str) -> str:
+    """Read a mark that a person wrote.
+
+    Raises
+    ------
+    UnitError
+        If it is neither yes nor no.
+
+    Examples
+    --------
+    >>> parse_verdict("Y"), parse_verdict("not kept")
+    ('yes', 'no')
+    """
+    try:
+        return _SPELLINGS[text.strip().casefold()]
+    except KeyError:
+        raise UnitError(f"{text!r} is neither yes nor no.", "Write yes or no, or leave it empty.") from None
 
 
 def verdicts_of_ratings(rating: np.ndarray, min_rating: float) -> np.ndarray:
@@ -32,38 +57,36 @@ def verdicts_of_ratings(rating: np.ndarray, min_rating: float) -> np.ndarray:
 
     Returns
     -------
-    numpy.ndarray of object, shape (n,)
-        ``"yes"``, ``"no"`` or None.
+    numpy.ndarray of int8, shape (n,)
+        :data:`YES`, :data:`NO` or :data:`UNMARKED`.
 
     Examples
     --------
     >>> verdicts_of_ratings(np.array([np.nan, 0, -1, 1, 3]), 2).tolist()
-    [None, None, 'no', 'no', 'yes']
+    [0, 0, -1, -1, 1]
     """
-    verdict = np.full(rating.shape, None, dtype=object)
+    verdict = np.full(rating.shape, UNMARKED, dtype=np.int8)
     with np.errstate(invalid="ignore"):
-        verdict[(rating < 0) | ((rating > 0) & (rating < min_rating))] = "no"
-        verdict[rating >= min_rating] = "yes"
+        verdict[(rating < 0) | ((rating > 0) & (rating < min_rating))] = NO
+        verdict[rating >= min_rating] = YES
     return verdict
 
 
 def _verdicts_of_labels(labels: np.ndarray, marks: Marks) -> np.ndarray:
-    verdict = np.full(labels.shape, None, dtype=object)
     kept = {label.casefold() for label in marks.keeper_labels}
     rejected = {label.casefold() for label in marks.reject_labels}
-    for i, label in enumerate(labels):
-        if isinstance(label, str):
-            word = label.strip().casefold()
-            verdict[i] = "yes" if word in kept else "no" if word in rejected else None
-    return verdict
+
+    def verdict(label: object) -> int:
+        word = label.strip().casefold() if isinstance(label, str) else None
+        return YES if word in kept else NO if word in rejected else UNMARKED
+
+    return np.array([verdict(label) for label in labels], dtype=np.int8)
 
 
-def _where(mask: np.ndarray, value: object, otherwise: object) -> np.ndarray:
-    """Choose element by element among texts and None, shape of the mask."""
-    chosen = np.empty(mask.shape, dtype=object)
-    chosen[:] = otherwise
-    chosen[mask] = value[mask] if isinstance(value, np.ndarray) else value
-    return chosen
+def _verdicts_of_words(words: pd.Series) -> np.ndarray:
+    codes, known = pd.factorize(words)
+    verdicts = np.array([*(_WORDS.get(str(word), UNMARKED) for word in known), UNMARKED], dtype=np.int8)
+    return np.asarray(verdicts[codes])  # unknown has the code -1
 
 
 def state_marks(
@@ -87,42 +110,35 @@ def state_marks(
     list of Problem
         Frames whose sources disagree.
     """
-
-    def get(name: str) -> np.ndarray:
-        return np.asarray(table[name].to_numpy(object)[rows])
-
-    by_label = bool(marks.keeper_labels or marks.reject_labels)
-    stated: dict[str, np.ndarray] = {"notes": get("note_keeper")}
+    own = table.iloc[rows]
+    stated = {name: np.full(len(rows), UNMARKED, dtype=np.int8) for name in _SOURCES}
+    stated["notes"] = _verdicts_of_words(own["note_keeper"])
     if selected is not None:
-        stated["selects"] = _where(selected[rows], "yes", None)
+        stated["selects"][selected[rows]] = YES
     for source in ("sidecar", "embedded", "exif"):
-        rating = table[f"{source}_rating"].to_numpy("float64")[rows]
-        verdict = verdicts_of_ratings(rating, marks.min_rating)
-        if by_label and source != "exif":
-            labels = _verdicts_of_labels(get(f"{source}_label"), marks)
-            verdict = np.array([label if v is None else v for v, label in zip(verdict, labels, strict=True)])
-        stated[source] = verdict
-    keeper, source_of = get("keeper"), get("mark_source")
-    before = {name: _where(source_of == name, keeper, None) for name in _SOURCES}
-    chosen = np.full(len(rows), None, dtype=object)
+        stated[source] = verdicts_of_ratings(own[f"{source}_rating"].to_numpy("float64"), marks.min_rating)
+        if (marks.keeper_labels or marks.reject_labels) and source != "exif":
+            labels = _verdicts_of_labels(own[f"{source}_label"].to_numpy(object), marks)
+            stated[source] = np.where(stated[source] == UNMARKED, labels, stated[source])
+    before, before_source = _verdicts_of_words(own["keeper"]), own["mark_source"]
+    chosen = np.full(len(rows), UNMARKED, dtype=np.int8)
     chosen_source = np.full(len(rows), None, dtype=object)
     conflict: dict[tuple[str, str], np.ndarray] = {}
-    for source in _SOURCES:
-        verdict = stated.get(source, np.full(len(rows), None, dtype=object))
-        verdict = np.array(
-            [v if isinstance(v, str) else b for v, b in zip(verdict, before[source], strict=True)]
-        )
-        speaks = np.array([isinstance(v, str) for v in verdict], dtype=bool)
-        free = np.array([c is None for c in chosen], dtype=bool)
+    for source, verdict in stated.items():
+        in_table = before_source.eq(source).fillna(False).to_numpy(bool)
+        verdict = np.where((verdict == UNMARKED) & in_table, before, verdict)
+        free, speaks = chosen == UNMARKED, verdict != UNMARKED
         for earlier in dict.fromkeys(chosen_source[speaks & ~free]):
             against = speaks & (chosen_source == earlier) & (chosen != verdict)
             if against.any():
                 conflict[str(earlier), source] = against
-        chosen = _where(free & speaks, verdict, chosen)
-        chosen_source = _where(free & speaks, source, chosen_source)
-    table.iloc[rows, table.columns.get_loc("keeper")] = chosen
+        chosen = np.where(free, verdict, chosen)
+        chosen_source[free & speaks] = source
+    words = np.full(len(rows), None, dtype=object)
+    words[chosen == YES], words[chosen == NO] = "yes", "no"
+    table.iloc[rows, table.columns.get_loc("keeper")] = words
     table.iloc[rows, table.columns.get_loc("mark_source")] = chosen_source
-    files = table["file"].to_numpy(object)[rows]
+    files = own["file"].to_numpy(object)
     return [
         Problem(
             None,
@@ -135,8 +151,7 @@ def state_marks(
 
 def count_marks(
     table: pd.DataFrame,
-    rules: Sequence[str],
-    marks: Sequence[Marks],
+    governed: Sequence[tuple[Marks, str, np.ndarray]],
     selects_matched: np.ndarray,
 ) -> tuple[np.ndarray, list[Problem]]:
     """Decide what each frame counts as.
@@ -145,10 +160,9 @@ def count_marks(
     ----------
     table : pandas.DataFrame
         With ``keeper``, ``session``, ``camera`` and ``captured_at``.
-    rules : sequence of str, one a row
-        ``auto``, ``not-kept``, ``keeper`` or ``leave-out``.
-    marks : sequence of Marks, one a row
-        For ``culled_to``.
+    governed : sequence of (Marks, str, numpy.ndarray of int)
+        The marks of each session file, the rule for frames without a mark (``auto``, ``not-kept``,
+        ``keeper`` or ``leave-out``), and the rows that both hold for.
     selects_matched : numpy.ndarray of bool, shape (n,)
         True where the row's folder of selects is in use.
 
@@ -159,35 +173,35 @@ def count_marks(
     problems : list of Problem
         Sessions that could not be counted, and why.
     """
-    keeper = table["keeper"].to_numpy(object)
-    kept, rejected = keeper == "yes", keeper == "no"
-    unmarked = ~(kept | rejected)
-    rule = np.asarray(rules, dtype=object)
-    counted = np.where(kept, KEEPER, np.where(rejected, NOT_KEPT, LEFT_OUT)).astype(object)
-    counted[unmarked & (rule == "not-kept")] = NOT_KEPT
-    counted[unmarked & (rule == "keeper")] = KEEPER
-    auto = rule == "auto"
+    counted = _verdicts_of_words(table["keeper"])  # a verdict, or left out as long as nothing is known
+    kept, unmarked = counted == YES, counted == UNMARKED
+    auto = np.zeros(len(table), dtype=bool)
+    for _, rule, rows in governed:
+        if rule == "auto":
+            auto[rows] = True
+        elif rule != "leave-out":
+            counted[rows[unmarked[rows]]] = YES if rule == "keeper" else NO
     if not auto.any():
-        return counted, []
+        return _COUNTED_AS[counted], []
     times = captured_s(table)
     problems: list[Problem] = []
-    culled = _culled_to(table, marks, auto, times, problems)
+    culled = _culled_to(table, governed, times, problems)
     sessions = table["session"].to_numpy("float64", na_value=np.nan)
     timed = auto & ~np.isnan(sessions)
-    cameras = table["camera"].fillna("").to_numpy(object)
+    cameras = pd.factorize(table["camera"])[0]
     outcome: dict[float, str] = {}
     by_session = pd.Series(np.flatnonzero(timed)).groupby(sessions[timed], sort=True)
     for session, positions in by_session:
         rows = positions.to_numpy()
         known = ~np.isnan(culled[rows]) & unmarked[rows].any()
-        counted[rows[known & (times[rows] > culled[rows])]] = LEFT_OUT
+        counted[rows[known & (times[rows] > culled[rows])]] = UNMARKED
         looked_at = known & (times[rows] <= culled[rows])
-        counted[rows[looked_at & unmarked[rows]]] = NOT_KEPT
+        counted[rows[looked_at & unmarked[rows]]] = NO
         outcome[float(session)] = _count_session(
             rows[~known], kept, unmarked, selects_matched, cameras, times, counted
         )
     problems += _silent_sessions(table, outcome, sessions, counted)
-    return counted, problems
+    return _COUNTED_AS[counted], problems
 
 
 def _count_session(
@@ -203,40 +217,36 @@ def _count_session(
     if not len(rows) or not unmarked[rows].any():
         return "marked"
     if selects_matched[rows].any() and kept[rows].any():
-        counted[rows[unmarked[rows]]] = NOT_KEPT
+        counted[rows[unmarked[rows]]] = NO
         return "selects"
     if not kept[rows].any():
-        counted[rows] = LEFT_OUT
+        counted[rows] = UNMARKED
         return "unmarked" if unmarked[rows].all() else "rejects"
-    for camera in set(cameras[rows]):
+    for camera in np.unique(cameras[rows]):
         own = rows[cameras[rows] == camera]
         own = own[np.lexsort((own, times[own]))]
         marked = np.flatnonzero(~unmarked[own])
         # The place where choosing stopped is inferred: stopping at a keeper would flatter the rate.
         end = marked[-1] if len(marked) else 0
         before = own[:end]
-        counted[before[unmarked[before]]] = NOT_KEPT
-        counted[own[end:]] = LEFT_OUT
+        counted[before[unmarked[before]]] = NO
+        counted[own[end:]] = UNMARKED
     return "inferred"
 
 
 def _culled_to(
     table: pd.DataFrame,
-    marks: Sequence[Marks],
-    auto: np.ndarray,
+    governed: Sequence[tuple[Marks, str, np.ndarray]],
     times: np.ndarray,
     problems: list[Problem],
 ) -> np.ndarray:
     """Capture time of each row's ``culled_to`` frame; NaN where none is named."""
     limit = np.full(len(table), np.nan)
-    groups: dict[int, list[int]] = {}
-    for row in np.flatnonzero(auto).tolist():
-        if marks[row].culled_to is not None:
-            groups.setdefault(id(marks[row]), []).append(row)
-    files = table["file"].to_numpy(object)
-    for rows in groups.values():
-        names = FrameNames((row, str(files[row])) for row in rows)
-        hits = [row for row in names.find(str(marks[rows[0]].culled_to)) if not np.isnan(times[row])]
+    for marks, rule, rows in governed:
+        if marks.culled_to is None or rule != "auto" or not len(rows):
+            continue
+        names = FrameNames(zip(rows.tolist(), table["file"].iloc[rows], strict=True))
+        hits = [row for row in names.find(marks.culled_to) if not np.isnan(times[row])]
         if len(hits) == 1:
             limit[rows] = times[hits[0]]
         else:
@@ -244,7 +254,7 @@ def _culled_to(
             problems.append(
                 Problem(
                     None,
-                    f"[marks] culled_to: {what} {marks[rows[0]].culled_to!r} with a capture time.",
+                    f"[marks] culled_to: {what} {marks.culled_to!r} with a capture time.",
                     "It was ignored. Write the frame's name or its path below the session file.",
                 )
             )
@@ -278,7 +288,7 @@ def _silent_sessions(
             )
         )
     if silent:
-        kept, frames = int((counted == KEEPER).sum()), int((counted != LEFT_OUT).sum())
+        kept, frames = int((counted == YES).sum()), int((counted != UNMARKED).sum())
         more = int(all_sessions.isin(silent).sum())
         problems.append(
             Problem(

@@ -19,21 +19,13 @@ import pandas as pd
 
 from auditor.errors import FileFormatError, Problem, UnitError
 from auditor.intake.filling import focus_from_sensor
+from auditor.intake.marks import parse_verdict
 from auditor.intake.names import FrameNames
 from auditor.intake.session import SessionFile
 from auditor.intake.shares import FACE_SHARE, OWN_DISTANCE, OWN_SD, SHARE_COLUMNS, STANDING_SHARE
 from auditor.units import parse_distance_m, parse_f_number, parse_length_mm
 
 MAX_NOTES_BYTES = 256 * 1024 * 1024
-_YES = {"yes", "y", "true", "1", "keeper"}
-_NO = {"no", "n", "false", "0", "not kept"}
-
-
-def _yes_no(text: str) -> str:
-    word = text.casefold()
-    if word in _YES or word in _NO:
-        return "yes" if word in _YES else "no"
-    raise UnitError(f"{text!r} is neither yes nor no.", "Write yes or no, or leave it empty.")
 
 
 def _share(text: str) -> float:
@@ -68,7 +60,7 @@ def _body_share(text: str) -> float:
 
 Readers = Mapping[str, Callable[[str], Any]]
 NOTE_READERS: Readers = {
-    "keeper": _yes_no,
+    "keeper": parse_verdict,
     "subject_distance": parse_distance_m,
     "subject_distance_sd": _share,
     "standing_share": _body_share,
@@ -166,7 +158,7 @@ def apply_notes(
     notes: Sequence[Note],
     rows: np.ndarray,
     below: str,
-    sessions: Sequence[SessionFile],
+    session_of: Callable[[int], SessionFile],
 ) -> list[Problem]:
     """Put the filled cells of one notes file into the rows below its folder, in place.
 
@@ -178,7 +170,8 @@ def apply_notes(
         The rows these notes may speak of.
     below : str
         The notes' folder as it stands in front of the frames' file names; empty at the top.
-    sessions : sequence of SessionFile, one for each row of the table
+    session_of : callable
+        The session file that governs a row.
 
     Returns
     -------
@@ -208,7 +201,7 @@ def apply_notes(
             continue
         noted[row] = note.place
         matched.append((row, note))
-    problems += _put(table, matched, sessions)
+    problems += _put(table, matched, session_of)
     return problems
 
 
@@ -225,12 +218,12 @@ def _unmatched(note: Note, hits: list[str], names: FrameNames) -> Problem:
 
 
 def _put(
-    table: pd.DataFrame, matched: list[tuple[int, Note]], sessions: Sequence[SessionFile]
+    table: pd.DataFrame, matched: list[tuple[int, Note]], session_of: Callable[[int], SessionFile]
 ) -> list[Problem]:
     problems: list[Problem] = []
     columns = {name: table[name].to_numpy(object, copy=True) for name in _TARGETS}
     for row, note in matched:
-        session, values = sessions[row], dict(note.values)
+        session, values = session_of(row), dict(note.values)
         name = values.pop("preset", None)
         if name is not None:
             preset = next((p for p in session.presets if p.name == name), None)

@@ -7,19 +7,40 @@ without gaps.
 
 from __future__ import annotations
 
-import os
+import math
 import re
-from itertools import compress
+from collections.abc import Iterable
 
 import numpy as np
 import pandas as pd
 
-from auditor.frames import captured_s
+from auditor.frames import NUMBER, TEXT, captured_s
+from auditor.intake.collector import without_collector
 
-# What follows the number is an editor's: P1010203-web.
-_DCF = re.compile(r"(?=.{0,3}[A-Za-z_])([A-Za-z0-9_]{1,4})(\d{4})(?![A-Za-z0-9]).*", re.ASCII | re.DOTALL)
+# What follows the number is the ending, or an editor's: P1010203-web.jpg.
+_DCF = re.compile(r"(?=.{0,3}[A-Za-z_])([A-Za-z0-9_]{1,4})(\d{4})(?![A-Za-z0-9])", re.ASCII | re.DOTALL)
 HIGHEST_NUMBER = 9999
 LARGEST_GAP = 500  # a larger jump is another card or a reset counter, not deleted frames
+
+
+NUMBER_COLUMNS = ("name_letters", "name_number")
+
+
+@without_collector()
+def numbers_in_names(files: Iterable[str]) -> dict[str, pd.api.extensions.ExtensionArray]:
+    """Return what cameras' names say, as the :data:`NUMBER_COLUMNS`: letters in front, and a number.
+
+    Digits in front (a folder's number) and underscores (a colour space) make no difference. Both are
+    unknown where the name is not a camera's.
+    """
+    matches = [_DCF.match(file, file.rfind("/") + 1) for file in files]
+    fronts = [None if match is None else match[1] for match in matches]
+    letters = {front: front and front.strip("0123456789_").upper() for front in set(fronts)}
+    numbers = [math.nan if match is None else float(match[2]) for match in matches]
+    return {
+        "name_letters": pd.array([letters[front] for front in fronts], dtype=TEXT),
+        "name_number": pd.array(numbers, dtype=NUMBER),
+    }
 
 
 def missing_numbers(table: pd.DataFrame) -> int | None:
@@ -27,7 +48,12 @@ def missing_numbers(table: pd.DataFrame) -> int | None:
 
     Numbers stand on a ring, 9999 beside 1, and each gap between neighbours of at most :data:`LARGEST_GAP`
     counts, whatever the order of their times. Names of one camera with other letters in front are counted
-    apart; digits in front (a folder's number) and underscores (a colour space) make no difference.
+    apart.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        With ``session``, ``camera``, ``captured_at`` and the :data:`NUMBER_COLUMNS`.
 
     Returns
     -------
@@ -36,22 +62,15 @@ def missing_numbers(table: pd.DataFrame) -> int | None:
     """
     if not len(table):
         return None
-    stems = [os.path.splitext(file.rsplit("/", 1)[-1])[0] for file in table["file"].to_numpy(object)]
-    matches = [_DCF.fullmatch(stem) for stem in stems]
-    usable = np.array([match is not None for match in matches]) & ~np.isnan(captured_s(table))
-    usable &= table["session"].notna().to_numpy()
+    numbers = table["name_number"].to_numpy("float64")
+    usable = ~np.isnan(numbers) & ~np.isnan(captured_s(table)) & table["session"].notna().to_numpy()
     if usable.sum() < 0.5 * len(table):
         return None
-    parts = [match.groups() for match in compress(matches, usable) if match is not None]
-    number = np.array([int(digits) for _, digits in parts])
-    of_run = pd.DataFrame(
-        {
-            "session": table["session"].to_numpy("float64", na_value=np.nan)[usable],
-            "camera": table["camera"].fillna("").to_numpy(object)[usable],
-            "letters": [front.strip("0123456789_").upper() for front, _ in parts],
-        }
-    )
-    run = of_run.groupby(list(of_run.columns), sort=False).ngroup().to_numpy()
+    number = numbers[usable].astype(int)
+    run = np.zeros(len(number), dtype=np.int64)
+    for name in ("session", "camera", "name_letters"):
+        codes, known = pd.factorize(table[name][usable])  # a camera without a name has the code -1
+        run = run * (len(known) + 1) + codes + 1
     order = np.lexsort((number, run))
     run, number = run[order], number[order]
     same = np.diff(run) == 0

@@ -16,12 +16,12 @@ from pathlib import Path
 from auditor.errors import Problem
 from auditor.intake.cache import Cache
 from auditor.intake.collector import without_collector
-from auditor.intake.files import Found, Stamp
+from auditor.intake.files import NO_STAMP, Found, Stamp
 from auditor.intake.opening import may_pass
 from auditor.intake.packing import READER_VERSION, Unpacker
 from auditor.intake.processes import cores, read_in_processes
 from auditor.intake.reader_process import UNFORESEEN, read_packed
-from auditor.intake.records import FileRecord, XmpValues
+from auditor.intake.records import FileRecord
 
 Progress = Callable[[int, int], None]  # files done, files in all
 
@@ -36,11 +36,16 @@ PROGRESS_S = 0.1
 
 @dataclass(frozen=True, slots=True)
 class Read:
-    """What was read: one record for each picture, one packet (or None) for each sidecar of the walk."""
+    """What was read: one record for each picture, and one for each sidecar, of the walk.
+
+    ``problems`` are those of this run (the cache, the reading processes), not those of the files.
+    ``is_kept`` says whether the cache now holds every record, so that nothing will have to be read again.
+    """
 
     records: list[FileRecord]
-    sidecars: list[XmpValues | None]
+    sidecars: list[FileRecord]
     problems: list[Problem]
+    is_kept: bool
 
 
 def read_found(
@@ -97,11 +102,12 @@ class _Reading:
     def __init__(self, found: Found, store: Cache, meter: _Meter) -> None:
         self.found, self.store, self.meter = found, store, meter
         self.items = found.pictures + found.sidecars
-        self.stamps: list[Stamp | None] = found.picture_stamps + found.sidecar_stamps
+        self.stamps = found.picture_stamps + found.sidecar_stamps
         self.folders = [os.path.abspath(folder.path) for folder in found.folders]
         self.records: list[FileRecord | None] = [None] * len(self.items)
         self.missing: list[int] = []
         self.problems: list[Problem] = []
+        self.is_kept = store.is_open
         self._unpack = Unpacker().unpack
         self._started_ns = time.time_ns()
 
@@ -123,7 +129,7 @@ class _Reading:
             return
         for number in numbers:
             row = rows.pop(self.items[number][1], None)
-            if row is not None and row[1:4] == self.stamps[number] and row[4] == READER_VERSION:
+            if row is not None and row[1:4] == self._stamp(number) and row[4] == READER_VERSION:
                 try:
                     self.records[number] = self._unpack(row[5])  # type: ignore[arg-type]
                     continue
@@ -173,10 +179,16 @@ class _Reading:
     def _take(self, number: int, data: bytes) -> None:
         record = self._unpack(data)
         self.records[number] = record
-        stamp = self.stamps[number]
-        if self.store.is_open and stamp is not None and self._settled(stamp) and _lasting(record):
+        stamp = self._stamp(number)
+        if self.store.is_open and stamp != NO_STAMP and self._settled(stamp) and _lasting(record):
             folder, name = self.items[number]
             self.store.put(self.folders[folder], name, stamp, data)
+        else:
+            self.is_kept = False
+
+    def _stamp(self, number: int) -> Stamp:
+        size, changed_ns, entry_changed_ns = self.stamps[3 * number : 3 * number + 3]
+        return size, changed_ns, entry_changed_ns
 
     def _settled(self, stamp: Stamp) -> bool:
         """Whether a later change is sure to show in the times; one dated in the future is settled."""
@@ -188,13 +200,8 @@ class _Reading:
         """Pictures and sidecars apart, in the order of the walk."""
         records = [record for record in self.records if record is not None]
         pictures = len(self.found.pictures)
-        sidecars: list[XmpValues | None] = []
-        for item, record in zip(self.found.sidecars, records[pictures:], strict=True):
-            sidecars.append(record.xmp)
-            if record.error is not None:
-                what = f"The sidecar cannot be read: {record.error}."
-                self.problems.append(Problem(self.found.shown(item), what, ""))
-        return Read(records[:pictures], sidecars, [*self.store.problems, *self.problems])
+        problems = [*self.store.problems, *self.problems]
+        return Read(records[:pictures], records[pictures:], problems, self.is_kept)
 
 
 def _lasting(record: FileRecord) -> bool:

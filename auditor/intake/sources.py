@@ -14,11 +14,13 @@ from auditor.errors import FileFormatError, Problem, SourceError
 from auditor.intake.facts import (
     LABEL_COLUMNS,
     RATING_COLUMNS,
+    Facts,
     gather_facts,
-    unreadable_problems,
 )
 from auditor.intake.files import NOTES_NAME, Found, find_files
 from auditor.intake.grouping import group_files
+from auditor.intake.kept_facts import keep_facts, place_of, recall_facts, state_of
+from auditor.intake.numbering import numbers_in_names
 from auditor.intake.reading import Progress, read_found
 from auditor.intake.session import SessionFile
 from auditor.intake.session_file import SESSION_NAME, read_session
@@ -37,8 +39,10 @@ class Archive:
         Frame table; columns that follow from optics and presets are still unknown.
     paths : list of str
         Full path of each frame's speaking file.
-    sessions : list of SessionFile
-        The session file that governs each frame.
+    session_files : list of SessionFile
+        Those that govern any frame, each once.
+    governed_by : numpy.ndarray of int, shape (n,)
+        Which of them governs each frame.
     found, read, unreadable, merged : int
         Candidate picture files; those read; those not; those that joined another file's frame.
     missing_numbers : int or None
@@ -50,7 +54,8 @@ class Archive:
 
     table: pd.DataFrame
     paths: list[str]
-    sessions: list[SessionFile]
+    session_files: list[SessionFile]
+    governed_by: np.ndarray
     found: int = 0
     read: int = 0
     unreadable: int = 0
@@ -58,6 +63,14 @@ class Archive:
     missing_numbers: int | None = None
     counted_to_end: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=object))
     problems: list[Problem] = field(default_factory=list)
+
+    def session_of(self, row: int) -> SessionFile:
+        """Return the session file that governs a frame."""
+        return self.session_files[int(self.governed_by[row])]
+
+    def by_session_file(self) -> list[tuple[SessionFile, np.ndarray]]:
+        """Return each session file with the rows that it governs."""
+        return [(file, np.flatnonzero(self.governed_by == i)) for i, file in enumerate(self.session_files)]
 
 
 NotesFile = tuple[str, str, np.ndarray]  # path, folder as shown, rows
@@ -84,27 +97,52 @@ def from_folders(
             f"No photographs in {names}.",
             "Name the folder that holds them; JPEG, TIFF, PNG, WebP, HEIC, AVIF and raw files are read.",
         )
-    read = read_found(found, request.cache, request.workers, progress)
-    groups, problems = group_files(found, read.records)
-    facts = gather_facts(found, read.records, read.sidecars, groups)
-    unreadable = unreadable_problems(found, read.records)
+    facts, problems = _recall_or_read(found, folders, request, progress)
     if not len(facts.table):
+        first = next((p for p in facts.problems if p.file is not None), None)
         raise SourceError(
-            f"None of the {len(read.records)} files in {names} can be read.",
-            f"The first: {unreadable[0].file}: {unreadable[0].what}" if unreadable else "",
+            f"None of the {len(found.pictures)} files in {names} can be read.",
+            f"The first: {first.file}: {first.what}" if first else "",
         )
-    lost = sum(record.error is not None for record in read.records)
+    used = np.unique(facts.folders)
+    files, number = _each_once([found.folders[i].session for i in used])
     archive = Archive(
         table=facts.table,
         paths=facts.paths,
-        sessions=[found.folders[i].session for i in facts.folders],
-        found=len(read.records),
-        read=len(read.records) - lost,
-        unreadable=lost,
-        merged=sum(len(group.pictures) - 1 for group in groups),
-        problems=[*found.problems, *read.problems, *unreadable, *problems, *facts.problems],
+        session_files=files,
+        governed_by=number[np.searchsorted(used, facts.folders)],
+        found=len(found.pictures),
+        read=len(found.pictures) - facts.unreadable,
+        unreadable=facts.unreadable,
+        merged=facts.merged,
+        problems=[*found.problems, *problems, *facts.problems],
     )
     return archive, _notes_of(found, facts.folders)
+
+
+def _each_once(files: Sequence[SessionFile]) -> tuple[list[SessionFile], np.ndarray]:
+    """The session files without repetition, and for each one given its number among them."""
+    number: dict[int, int] = {}
+    numbers = np.array([number.setdefault(id(file), len(number)) for file in files], dtype=int)
+    return [files[i] for i in np.unique(numbers, return_index=True)[1]], numbers
+
+
+def _recall_or_read(
+    found: Found, folders: Sequence[Path], request: Request, progress: Progress | None
+) -> tuple[Facts, list[Problem]]:
+    """The facts of a walk: as they were kept where nothing has changed, else from its files."""
+    place, state = place_of(folders), state_of(found)
+    facts, problems = recall_facts(request.cache, place, state)
+    if facts is not None:
+        if progress is not None:
+            progress(len(found.pictures), len(found.pictures))
+        return facts, problems
+    read = read_found(found, request.cache, request.workers, progress)
+    groups, doubts = group_files(found, read.records)
+    facts = gather_facts(found, read.records, read.sidecars, groups, doubts)
+    if read.is_kept:
+        keep_facts(request.cache, place, state, facts)
+    return facts, [*problems, *read.problems]
 
 
 def _notes_of(found: Found, folder_of_row: Sequence[int]) -> list[NotesFile]:
@@ -126,7 +164,7 @@ def _notes_of(found: Found, folder_of_row: Sequence[int]) -> list[NotesFile]:
 def from_table(path: Path, fixed: SessionFile | None) -> tuple[Archive, list[NotesFile]]:
     """Read a frame table, and the session file and notes that lie beside it."""
     table, problems = read_table(path)
-    table["files"] = table["files"].fillna(table["file"])
+    table = table.assign(files=table["files"].fillna(table["file"]), **numbers_in_names(table["file"]))
     table["preset"] = table["preset"].where(table["preset_source"] != "grouped")
     beside = path.parent / SESSION_NAME
     session = fixed or SessionFile()
@@ -152,7 +190,8 @@ def from_table(path: Path, fixed: SessionFile | None) -> tuple[Archive, list[Not
     archive = Archive(
         table=table,
         paths=[str(path.parent / name) for name in table["file"]],
-        sessions=[session] * len(table),
+        session_files=[session],
+        governed_by=np.zeros(len(table), dtype=int),
         found=files,
         read=files,
         merged=files - len(table),
@@ -180,6 +219,9 @@ def joined(parts: list[tuple[Archive, list[NotesFile]]]) -> tuple[Archive, list[
     table = (
         archives[0].table if len(parts) == 1 else pd.concat([a.table for a in archives], ignore_index=True)
     )
+    files, number = _each_once([file for a in archives for file in a.session_files])
+    ends = np.cumsum([len(a.session_files) for a in archives])
+    numbers_of = np.split(number, ends[:-1])
     numbers = (*RATING_COLUMNS, *SHARE_COLUMNS)
     for column in (*numbers, *LABEL_COLUMNS, "note_keeper"):
         if column not in table:
@@ -188,7 +230,8 @@ def joined(parts: list[tuple[Archive, list[NotesFile]]]) -> tuple[Archive, list[
     joined = Archive(
         table=table,
         paths=[path for a in archives for path in a.paths],
-        sessions=[session for a in archives for session in a.sessions],
+        session_files=files,
+        governed_by=np.concatenate([n[a.governed_by] for a, n in zip(archives, numbers_of, strict=True)]),
         found=sum(a.found for a in archives),
         read=sum(a.read for a in archives),
         unreadable=sum(a.unreadable for a in archives),

@@ -19,12 +19,17 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from auditor.errors import FileFormatError, OutputError, Problem
+from auditor.errors import FileFormatError, OutputError, Problem, UnitError
 from auditor.frames import COLUMNS, MEASURED_COLUMNS, NUMBER, TEXT, TIME, TRUTH, with_columns
+from auditor.intake.marks import parse_verdict
 from auditor.plain import json_text, plain
 
-CSV_ROWS = 20_000  # written at a time, so that a large table is not held twice
+CSV_ROWS = 50_000  # written at a time, so that a large table is not held twice
+BLOCK_REPEATS = 4  # rows for each combination of neighbouring cells, from which joining them once pays
 TABLE_SUFFIXES = (".csv", ".json", ".parquet")
+_SPECIAL = re.compile(r'[,"\r\n]')  # what has a cell quoted
+_RISKY = frozenset("'=+-@\t\r")  # what a cell that needs an apostrophe begins with
+_HUNDREDTHS = len("2031-04-05T12:00:00.00")  # where a time may be cut at the earliest
 _RUNS = re.compile(r"^'*[=+\-@\t\r]")
 
 
@@ -55,42 +60,71 @@ def restored(text: str) -> str:
     return text[1:] if text.startswith("'") and _RUNS.match(text) else text
 
 
-def time_texts(table: pd.DataFrame) -> pd.Series:
-    """Capture times as ISO 8601 text, with a fraction only where the camera wrote one."""
+def time_texts(table: pd.DataFrame) -> np.ndarray:
+    """Capture times as ISO 8601 text, with a fraction only where the camera wrote one; None where unknown."""
     times = table["captured_at"].to_numpy("datetime64[us]")
-    texts = np.datetime_as_string(times, unit="s").astype(object)
+    texts: np.ndarray = np.datetime_as_string(times, unit="s").astype(object)
     has_fraction = table["has_subseconds"].fillna(False).to_numpy(bool) | (times != times.astype("M8[s]"))
     exact = np.datetime_as_string(times[has_fraction], unit="us")
-    texts[has_fraction] = [re.sub(r"(?<=\.\d\d)0+$", "", text) for text in exact.tolist()]
+    texts[has_fraction] = [text[:_HUNDREDTHS] + text[_HUNDREDTHS:].rstrip("0") for text in exact.tolist()]
     texts[np.isnat(times)] = None
-    return pd.Series(texts, index=table.index, dtype="str")
+    return texts
 
 
 def to_csv_text(table: pd.DataFrame) -> str:
     """Write any table as CSV text: ``inf``, empty for unknown, cells neutralised."""
-    # The writer quotes what holds a character of the line end, and hands over one line at a time.
-    lines: list[str] = []
-    writer = csv.writer(SimpleNamespace(write=lines.append), lineterminator="\r\n")
-    writer.writerow(table.columns)
+    lines = [",".join(_quoted([str(name) for name in table.columns]))]
     for start in range(0, len(table), CSV_ROWS):
         part = table.iloc[start : start + CSV_ROWS]
-        times = time_texts(part) if {"captured_at", "has_subseconds"} <= set(part.columns) else None
-        cells = [_cells(part[n] if n != "captured_at" or times is None else times) for n in part.columns]
-        writer.writerows(zip(*cells, strict=True))
-    return "".join(f"{line[:-2]}\n" for line in lines)
+        lines += map(",".join, zip(*_blocks([_cells(part, name) for name in part.columns]), strict=True))
+    return "\n".join([*lines, ""])
 
 
-def _cells(column: pd.Series) -> list[str]:
+_Cells = tuple[np.ndarray, list[str]]  # for each row the number of its text, and the texts
+
+
+def _blocks(columns: list[_Cells]) -> list[list[str]]:
+    """The columns as texts row by row; neighbours that repeat are joined once for each combination."""
+    joined: list[_Cells] = []
+    for codes, texts in columns:
+        if joined:
+            before, left = joined[-1]
+            pairs, found = pd.factorize(before * len(texts) + codes)
+            if len(found) * BLOCK_REPEATS <= len(codes):
+                sides = zip(*np.divmod(found, len(texts)), strict=True)
+                joined[-1] = pairs, [f"{left[a]},{texts[b]}" for a, b in sides]
+                continue
+        joined.append((codes, texts))
+    return [[texts[code] for code in codes.tolist()] for codes, texts in joined]
+
+
+def _cells(table: pd.DataFrame, name: str) -> _Cells:
     """A column as text; each different value is put into words once."""
+    column = table[name]
+    if name == "captured_at" and "has_subseconds" in table:
+        return np.arange(len(table)), _quoted([text or "" for text in time_texts(table)])
     codes, values = pd.factorize(column)
     if column.dtype == TRUTH:
         texts = ["true" if value else "false" for value in values]
     elif column.dtype.kind in "iufb" or isinstance(column.dtype, pd.Int64Dtype):
         texts = [str(value) for value in values.tolist()]
     else:
-        texts = [neutralised(str(value)) for value in values]
-    texts.append("")  # unknown has the code -1
-    return [texts[code] for code in codes.tolist()]
+        texts = [str(value) for value in np.asarray(values, dtype=object).tolist()]
+        if not _RISKY.isdisjoint({text[:1] for text in texts}):
+            texts = [neutralised(text) for text in texts]
+        texts = _quoted(texts)
+    return codes % (len(texts) + 1), [*texts, ""]  # unknown has the code -1
+
+
+def _quoted(texts: list[str]) -> list[str]:
+    """Cells as they stand in CSV."""
+    if not _SPECIAL.search("".join(texts)):
+        return texts
+    # The writer hands over one line at a time; the second cell keeps an empty first one from being quoted.
+    lines: list[str] = []
+    writer = csv.writer(SimpleNamespace(write=lines.append), lineterminator="\r\n")
+    writer.writerows((text, "") for text in texts)
+    return [line[: -len(",\r\n")] for line in lines]
 
 
 def to_json_rows(table: pd.DataFrame) -> list[dict[str, Any]]:
@@ -180,13 +214,22 @@ def read_table(path: Path) -> tuple[pd.DataFrame, list[Problem]]:
     return with_columns(out), problems
 
 
+def _verdict_or_none(value: object) -> str | None:
+    try:
+        return parse_verdict(str(value))
+    except UnitError:
+        return None
+
+
 def _column(values: pd.Series, name: str, dtype: str, path: Path, problems: list[Problem]) -> pd.Series:
     """Read one column; cells that cannot be read become unknown and are listed."""
     given = values.notna()
-    if dtype == TEXT:
+    if name == "keeper":
+        read = values.map(_verdict_or_none, na_action="ignore").astype(TEXT)
+    elif dtype == TEXT:
         return values.map(str, na_action="ignore").astype(TEXT)
-    if dtype == TIME:
-        read: pd.Series = pd.to_datetime(values, errors="coerce", format="ISO8601").astype(TIME)
+    elif dtype == TIME:
+        read = pd.to_datetime(values, errors="coerce", format="ISO8601").astype(TIME)
     elif dtype == TRUTH:
         words = {"true": True, "false": False, "1": True, "0": False}
         read = values.map(lambda v: words.get(str(v).casefold()), na_action="ignore").astype(TRUTH)

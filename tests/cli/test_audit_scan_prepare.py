@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import csv
 import hashlib
+import io
 import json
 import os
 import subprocess
@@ -160,6 +162,16 @@ def test_a_foreign_table_with_few_columns_is_enough(run, tmp_path):
         "28 mm, f/8 at ∞": 1,
     }
     assert found["counts"]["without_zone"] == 1
+
+
+def test_a_foreign_table_may_spell_its_marks_as_notes_may(run, tmp_path):
+    table = tmp_path / "mine.csv"
+    table.write_text("file,keeper\na,Yes\nb,FALSE\nc,1\nd,\ne,perhaps\n")
+    done = run("scan", table)
+    rows = list(csv.DictReader(io.StringIO(done.stdout)))
+    assert [row["keeper"] for row in rows] == ["yes", "no", "yes", "", ""]
+    assert [row["mark_source"] for row in rows] == ["notes"] * 3 + [""] * 2
+    assert "column keeper: 1 cells cannot be read, the first is 'perhaps'." in " ".join(done.stderr.split())
 
 
 def test_results_never_fall_among_the_photographs_by_default(run, market):

@@ -8,7 +8,7 @@ from PIL import Image
 
 from auditor.frames import with_columns
 from auditor.intake.archive import read_archive
-from auditor.intake.numbering import missing_numbers
+from auditor.intake.numbering import missing_numbers, numbers_in_names
 from auditor.intake.session_file import read_session
 from auditor.settings import Request
 
@@ -193,9 +193,8 @@ def numbered(names, camera="body A", minutes=None):
     start = pd.Timestamp("2031-04-05 14:00")
     at = [start + pd.Timedelta(minutes=m) for m in (minutes or range(n))]
     cameras = camera if isinstance(camera, list) else [camera] * n
-    return with_columns(
-        pd.DataFrame({"file": names, "camera": cameras, "captured_at": at, "session": [1] * n})
-    )
+    table = pd.DataFrame({"file": names, "camera": cameras, "captured_at": at, "session": [1] * n})
+    return with_columns(table.assign(**numbers_in_names(names)))
 
 
 @pytest.mark.parametrize(

@@ -1,0 +1,148 @@
+"""Keeps what was made of a whole walk, so that an archive in which nothing has changed is told at once.
+
+The facts of a walk follow from its files, their stamps and the few things that session files say of
+cameras; notes, marks and presets are put in later and may change freely. The cache holds one such table
+for each set of sources. It counts only where all of that is as it was, else the files are gone through.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+import os
+import zlib
+from array import array
+from collections.abc import Sequence
+from dataclasses import astuple
+from hashlib import blake2b
+from operator import itemgetter
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from auditor.errors import Problem
+from auditor.frames import COLUMNS, TEXT, TIME
+from auditor.intake.cache import Cache
+from auditor.intake.facts import Facts
+from auditor.intake.files import Found
+from auditor.intake.packing import READER_VERSION
+
+# Raise this whenever grouping or gathering come to make other facts of the same records.
+FACTS_NUMBER = 1
+FACTS_VERSION = zlib.crc32(repr([FACTS_NUMBER, READER_VERSION, COLUMNS]).encode())
+FASTEST = 1  # of zlib: the table shrinks to a fifth, the higher levels take several times as long
+
+
+def place_of(sources: Sequence[Path]) -> str:
+    """Return what tells one set of sources from another: their absolute paths."""
+    return "\n".join(os.path.abspath(source) for source in sources)
+
+
+def state_of(found: Found) -> bytes:
+    """Return a digest of all that the facts of a walk follow from, 32 bytes."""
+    folders = [
+        (os.path.abspath(f.path), f.path, f.shown, f.session.in_files, f.session.cameras)
+        for f in found.folders
+    ]
+    digest = blake2b(repr((FACTS_VERSION, folders)).encode(), digest_size=32)
+    for items, stamps in (
+        (found.pictures, found.picture_stamps),
+        (found.sidecars, found.sidecar_stamps),
+    ):
+        digest.update(b"%d\n" % len(items))
+        digest.update(array("q", map(itemgetter(0), items)).tobytes())
+        digest.update(os.fsencode("/".join(map(itemgetter(1), items))))
+        digest.update(stamps.tobytes())
+    return digest.digest()
+
+
+def recall_facts(cache: Path | None, place: str, state: bytes) -> tuple[Facts | None, list[Problem]]:
+    """Return the facts kept of a walk in the same state, if any, and what is wrong with the cache."""
+    store = Cache(cache)
+    try:
+        packed = store.walk(place, state)
+    finally:
+        store.close()
+    try:
+        return (None if packed is None else unpack_facts(packed)), store.problems
+    except ValueError:
+        return None, store.problems  # the next run keeps them anew
+
+
+def keep_facts(cache: Path | None, place: str, state: bytes, facts: Facts) -> None:
+    """Keep the facts of a walk, in place of what was kept of these sources before."""
+    store = Cache(cache)
+    if store.is_open:
+        store.put_walk(place, state, pack_facts(facts))
+    store.close()
+
+
+def pack_facts(facts: Facts) -> bytes:
+    """Return facts as bytes: each column as its different values and, for each row, the number of its own."""
+    arrays: dict[str, np.ndarray] = {"folders": np.array(facts.folders, dtype=np.int32)}
+    for name, column in facts.table.items():
+        codes, values = pd.factorize(column)
+        if not len(values):
+            continue
+        if len(values) < len(codes):  # else every row has a value of its own, in order
+            arrays[f"codes {name}"] = codes.astype(np.min_scalar_type(-1 - len(values)))
+        arrays[f"values {name}"] = _plain(values, str(column.dtype))
+    told = {
+        "dtypes": {name: str(dtype) for name, dtype in facts.table.dtypes.items()},
+        "paths": facts.paths,
+        "problems": [astuple(problem) for problem in facts.problems],
+        "unreadable": facts.unreadable,
+        "merged": facts.merged,
+    }
+    arrays["told"] = _bytes(told)
+    file = io.BytesIO()
+    np.savez(file, allow_pickle=False, **arrays)
+    return zlib.compress(file.getbuffer(), FASTEST)
+
+
+def unpack_facts(packed: bytes) -> Facts:
+    """Return the facts that were packed.
+
+    Raises
+    ------
+    ValueError
+        If the bytes are damaged.
+    """
+    try:
+        arrays = np.load(io.BytesIO(zlib.decompress(packed)), allow_pickle=False)
+        told = json.loads(arrays["told"].tobytes())
+        columns: dict[str, Any] = {}
+        nowhere = np.full(len(told["paths"]), -1)
+        for name, dtype in told["dtypes"].items():
+            if f"values {name}" not in arrays:  # known of no frame
+                columns[name] = pd.array([], dtype=dtype).take(nowhere, allow_fill=True)
+                continue
+            values = arrays[f"values {name}"]
+            own = json.loads(values.tobytes()) if dtype == TEXT else values
+            column = pd.array(own, dtype=dtype)
+            if f"codes {name}" in arrays:
+                column = column.take(arrays[f"codes {name}"].astype(np.intp), allow_fill=True)
+            columns[name] = column
+        return Facts(
+            table=pd.DataFrame(columns),
+            paths=told["paths"],
+            folders=arrays["folders"].tolist(),
+            problems=[Problem(*problem) for problem in told["problems"]],
+            unreadable=told["unreadable"],
+            merged=told["merged"],
+        )
+    except (zlib.error, KeyError, TypeError, IndexError, OSError) as error:
+        raise ValueError("not packed facts") from error
+
+
+def _plain(values: Any, dtype: str) -> np.ndarray:
+    """Different values of a column as an array without objects; texts as JSON."""
+    if dtype == TEXT:
+        return _bytes(np.asarray(values, dtype=object).tolist())
+    return np.asarray(values, dtype={TIME: TIME, "Int64": "int64", "boolean": "bool"}.get(dtype, dtype))
+
+
+def _bytes(value: Any) -> np.ndarray:
+    return np.frombuffer(json.dumps(value, separators=(",", ":")).encode(), dtype=np.uint8)
