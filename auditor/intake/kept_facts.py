@@ -7,9 +7,9 @@ for each set of sources. It counts only where all of that is as it was, else the
 
 from __future__ import annotations
 
-import io
 import json
 import os
+import struct
 import zlib
 from array import array
 from collections.abc import Sequence
@@ -23,7 +23,7 @@ import numpy as np
 import pandas as pd
 
 from auditor.errors import Problem
-from auditor.frames import COLUMNS, TEXT, TIME
+from auditor.frames import COLUMNS, NUMBER, TEXT, TIME, TRUTH, WHOLE
 from auditor.intake.cache import Cache
 from auditor.intake.facts import Facts
 from auditor.intake.files import Found
@@ -32,6 +32,10 @@ from auditor.intake.packing import READER_VERSION
 # Raise this whenever grouping or gathering come to make other facts of the same records.
 FACTS_NUMBER = 1
 FACTS_VERSION = zlib.crc32(repr([FACTS_NUMBER, READER_VERSION, COLUMNS]).encode())
+LARGEST_AT_ONCE = 1 << 28  # bytes; what a damaged length may ask for before anything is unpacked
+_LENGTH = struct.Struct("<q")
+_NOTHING = np.zeros(0)
+_UNKNOWN = {NUMBER: np.array([np.nan]), TIME: np.array(["NaT"], dtype=TIME)}
 FASTEST = 1  # of zlib: the table shrinks to a fifth, the higher levels take several times as long
 
 
@@ -81,25 +85,23 @@ def keep_facts(cache: Path | None, place: str, state: bytes, facts: Facts) -> No
 
 def pack_facts(facts: Facts) -> bytes:
     """Return facts as bytes: each column as its different values and, for each row, the number of its own."""
-    arrays: dict[str, np.ndarray] = {"folders": np.array(facts.folders, dtype=np.int32)}
+    arrays = {"folders": np.array(facts.folders, dtype=np.int32), "paths": _texts(facts.paths)}
     for name, column in facts.table.items():
         codes, values = pd.factorize(column)
         if not len(values):
-            continue
+            continue  # known of no frame
         if len(values) < len(codes):  # else every row has a value of its own, in order
             arrays[f"codes {name}"] = codes.astype(np.min_scalar_type(-1 - len(values)))
         arrays[f"values {name}"] = _plain(values, str(column.dtype))
     told = {
         "dtypes": {name: str(dtype) for name, dtype in facts.table.dtypes.items()},
-        "paths": facts.paths,
         "problems": [astuple(problem) for problem in facts.problems],
         "unreadable": facts.unreadable,
         "merged": facts.merged,
+        "arrays": [(name, str(array.dtype), len(array)) for name, array in arrays.items()],
     }
-    arrays["told"] = _bytes(told)
-    file = io.BytesIO()
-    np.savez(file, allow_pickle=False, **arrays)
-    return zlib.compress(file.getbuffer(), FASTEST)
+    whole = b"".join([json.dumps(told).encode(), b"\n", *(array.tobytes() for array in arrays.values())])
+    return _LENGTH.pack(len(whole)) + zlib.compress(whole, FASTEST)
 
 
 def unpack_facts(packed: bytes) -> Facts:
@@ -111,38 +113,46 @@ def unpack_facts(packed: bytes) -> Facts:
         If the bytes are damaged.
     """
     try:
-        arrays = np.load(io.BytesIO(zlib.decompress(packed)), allow_pickle=False)
-        told = json.loads(arrays["told"].tobytes())
-        columns: dict[str, Any] = {}
-        nowhere = np.full(len(told["paths"]), -1)
-        for name, dtype in told["dtypes"].items():
-            if f"values {name}" not in arrays:  # known of no frame
-                columns[name] = pd.array([], dtype=dtype).take(nowhere, allow_fill=True)
-                continue
-            values = arrays[f"values {name}"]
-            own = json.loads(values.tobytes()) if dtype == TEXT else values
-            column = pd.array(own, dtype=dtype)
-            if f"codes {name}" in arrays:
-                column = column.take(arrays[f"codes {name}"].astype(np.intp), allow_fill=True)
-            columns[name] = column
+        (length,) = _LENGTH.unpack_from(packed)
+        whole = zlib.decompress(memoryview(packed)[_LENGTH.size :], bufsize=min(length, LARGEST_AT_ONCE))
+        at = whole.index(b"\n") + 1
+        told = json.loads(whole[:at])
+        arrays: dict[str, np.ndarray] = {}
+        for name, dtype, count in told["arrays"]:
+            arrays[name] = np.frombuffer(whole, dtype, count, at)
+            at += arrays[name].nbytes
+        n = len(arrays["folders"])
         return Facts(
-            table=pd.DataFrame(columns),
-            paths=told["paths"],
+            table=pd.DataFrame(
+                {name: _column(arrays, name, dtype, n) for name, dtype in told["dtypes"].items()}, copy=False
+            ),
+            paths=json.loads(arrays["paths"].tobytes()),
             folders=arrays["folders"].tolist(),
             problems=[Problem(*problem) for problem in told["problems"]],
             unreadable=told["unreadable"],
             merged=told["merged"],
         )
-    except (zlib.error, KeyError, TypeError, IndexError, OSError) as error:
+    except (zlib.error, struct.error, KeyError, TypeError, IndexError) as error:
         raise ValueError("not packed facts") from error
+
+
+def _column(arrays: dict[str, np.ndarray], name: str, dtype: str, n: int) -> Any:
+    values = arrays.get(f"values {name}", _NOTHING)
+    codes = arrays.get(f"codes {name}", np.arange(n) if len(values) else np.full(n, -1))
+    if dtype == TEXT:
+        texts = json.loads(values.tobytes()) if len(values) else []
+        return pd.array(texts, dtype=dtype).take(codes.astype(np.intp), allow_fill=True)
+    if dtype in _UNKNOWN:
+        return np.concatenate([values.astype(dtype), _UNKNOWN[dtype]])[codes]  # unknown has the code -1
+    return pd.array(values, dtype=dtype).take(codes.astype(np.intp), allow_fill=True)
 
 
 def _plain(values: Any, dtype: str) -> np.ndarray:
     """Different values of a column as an array without objects; texts as JSON."""
     if dtype == TEXT:
-        return _bytes(np.asarray(values, dtype=object).tolist())
-    return np.asarray(values, dtype={TIME: TIME, "Int64": "int64", "boolean": "bool"}.get(dtype, dtype))
+        return _texts(np.asarray(values, dtype=object).tolist())
+    return np.asarray(values, dtype={WHOLE: "int64", TRUTH: "bool"}.get(dtype, dtype))
 
 
-def _bytes(value: Any) -> np.ndarray:
-    return np.frombuffer(json.dumps(value, separators=(",", ":")).encode(), dtype=np.uint8)
+def _texts(texts: list[str]) -> np.ndarray:
+    return np.frombuffer(json.dumps(texts, separators=(",", ":")).encode(), dtype=np.uint8)

@@ -102,7 +102,8 @@ class _Reading:
     def __init__(self, found: Found, store: Cache, meter: _Meter) -> None:
         self.found, self.store, self.meter = found, store, meter
         self.items = found.pictures + found.sidecars
-        self.stamps = found.picture_stamps + found.sidecar_stamps
+        numbers = iter(found.picture_stamps + found.sidecar_stamps)
+        self.stamps: list[Stamp] = list(zip(numbers, numbers, numbers, strict=True))
         self.folders = [os.path.abspath(folder.path) for folder in found.folders]
         self.records: list[FileRecord | None] = [None] * len(self.items)
         self.missing: list[int] = []
@@ -129,7 +130,7 @@ class _Reading:
             return
         for number in numbers:
             row = rows.pop(self.items[number][1], None)
-            if row is not None and row[1:4] == self._stamp(number) and row[4] == READER_VERSION:
+            if row is not None and row[1:4] == self.stamps[number] and row[4] == READER_VERSION:
                 try:
                     self.records[number] = self._unpack(row[5])  # type: ignore[arg-type]
                     continue
@@ -179,16 +180,12 @@ class _Reading:
     def _take(self, number: int, data: bytes) -> None:
         record = self._unpack(data)
         self.records[number] = record
-        stamp = self._stamp(number)
+        stamp = self.stamps[number]
         if self.store.is_open and stamp != NO_STAMP and self._settled(stamp) and _lasting(record):
             folder, name = self.items[number]
             self.store.put(self.folders[folder], name, stamp, data)
         else:
             self.is_kept = False
-
-    def _stamp(self, number: int) -> Stamp:
-        size, changed_ns, entry_changed_ns = self.stamps[3 * number : 3 * number + 3]
-        return size, changed_ns, entry_changed_ns
 
     def _settled(self, stamp: Stamp) -> bool:
         """Whether a later change is sure to show in the times; one dated in the future is settled."""

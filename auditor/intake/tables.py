@@ -11,6 +11,7 @@ import json
 import math
 import os
 import re
+from collections.abc import Iterator
 from contextlib import suppress
 from pathlib import Path
 from types import SimpleNamespace
@@ -24,7 +25,7 @@ from auditor.frames import COLUMNS, MEASURED_COLUMNS, NUMBER, TEXT, TIME, TRUTH,
 from auditor.intake.marks import parse_verdict
 from auditor.plain import json_text, plain
 
-CSV_ROWS = 50_000  # written at a time, so that a large table is not held twice
+CSV_ROWS = 20_000  # written at a time, so that a large table is not held twice
 BLOCK_REPEATS = 4  # rows for each combination of neighbouring cells, from which joining them once pays
 TABLE_SUFFIXES = (".csv", ".json", ".parquet")
 _SPECIAL = re.compile(r'[,"\r\n]')  # what has a cell quoted
@@ -71,13 +72,21 @@ def time_texts(table: pd.DataFrame) -> np.ndarray:
     return texts
 
 
-def to_csv_text(table: pd.DataFrame) -> str:
-    """Write any table as CSV text: ``inf``, empty for unknown, cells neutralised."""
-    lines = [",".join(_quoted([str(name) for name in table.columns]))]
+def csv_parts(table: pd.DataFrame) -> Iterator[str]:
+    """Write any table as CSV, some thousand lines at a time.
+
+    ``inf``, empty for unknown, cells neutralised.
+    """
+    yield ",".join(_quoted([str(name) for name in table.columns])) + "\n"
     for start in range(0, len(table), CSV_ROWS):
         part = table.iloc[start : start + CSV_ROWS]
-        lines += map(",".join, zip(*_blocks([_cells(part, name) for name in part.columns]), strict=True))
-    return "\n".join([*lines, ""])
+        lines = map(",".join, zip(*_blocks([_cells(part, name) for name in part.columns]), strict=True))
+        yield "\n".join([*lines, ""])
+
+
+def to_csv_text(table: pd.DataFrame) -> str:
+    """Write any table as one text, see :func:`csv_parts`."""
+    return "".join(csv_parts(table))
 
 
 _Cells = tuple[np.ndarray, list[str]]  # for each row the number of its text, and the texts
@@ -152,7 +161,8 @@ def write_table(table: pd.DataFrame, path: Path) -> None:
     part = path.with_name(f"{path.name}.part")  # so that half a table never bears the name of a whole one
     try:
         if suffix == ".csv":
-            part.write_text(to_csv_text(table), encoding="utf-8", newline="")
+            with part.open("w", encoding="utf-8", newline="") as file:
+                file.writelines(csv_parts(table))
         elif suffix == ".json":
             rows = json_text(to_json_rows(table), indent=None)
             part.write_text(rows, encoding="utf-8")
