@@ -23,6 +23,7 @@ from auditor.intake.session_file import SESSION_NAME, read_session
 NOTES_NAME = "notes.csv"
 SAMPLE_NAME = "sample.csv"
 OUTPUT_MARK = "audit.json"
+_WRITTEN = {SESSION_NAME, NOTES_NAME, OUTPUT_MARK}
 Stamp = tuple[int, int, int]  # size in bytes, time of last change of the contents and of the entry [ns]
 NO_STAMP: Stamp = (-1, -1, -1)  # no ordinary file, or out of reach
 
@@ -131,53 +132,70 @@ def _walk(found: Found, top: str, prefix: str, fixed: SessionFile | None, left_o
     waiting: list[tuple[str, str, SessionFile, tuple[str, ...]]] = [(top, prefix, fixed or SessionFile(), ())]
     while waiting:
         path, shown, session, notes = waiting.pop()
-        entries = _entries(found, path)
-        names = {entry.name for entry in entries}
-        if OUTPUT_MARK in names and path != top:
+        listed = _list_folder(found, path)
+        if OUTPUT_MARK in listed.written and path != top:
             continue
-        if SESSION_NAME in names and fixed is None:
+        if SESSION_NAME in listed.written and fixed is None:
             session = _session(found, Path(path, SESSION_NAME))
         if session.marks.keepers is not None:
             left_out.add(os.path.realpath(session.marks.keepers))
-        if NOTES_NAME in names:
+        if NOTES_NAME in listed.written:
             notes = (os.path.join(path, NOTES_NAME), *notes)
         index = len(found.folders)
         found.folders.append(Folder(path, shown, session, notes))
-        subfolders = []
-        for entry in entries:
-            name = entry.name
-            suffix = name[name.rfind(".") :].lower()
-            if entry.is_dir(follow_symlinks=False):
-                if os.path.realpath(entry.path) not in left_out:
-                    below = f"{shown}/{name}" if shown else name
-                    subfolders.append((entry.path, below, session, notes))
-            elif entry.is_symlink() and os.path.isdir(entry.path):
-                found.problems.append(
-                    Problem(
-                        printable(entry.path), "A link to a folder was not followed.", "Name it as a source."
-                    )
-                )
-            elif suffix in PICTURE_SUFFIXES:
-                found.pictures.append((index, name))
-                found.picture_stamps.extend(_stamp(entry))
-            elif suffix == ".xmp":
-                found.sidecars.append((index, name))
-                found.sidecar_stamps.extend(_stamp(entry))
-        waiting.extend(reversed(subfolders))
+        found.problems.extend(listed.problems)
+        for entries, items, stamps in (
+            (listed.pictures, found.pictures, found.picture_stamps),
+            (listed.sidecars, found.sidecars, found.sidecar_stamps),
+        ):
+            items.extend([(index, entry.name) for entry in entries])
+            for entry in entries:
+                stamps.extend(_stamp(entry))
+        for name in reversed(listed.folders):
+            inside = os.path.join(path, name)
+            if os.path.realpath(inside) not in left_out:
+                waiting.append((inside, f"{shown}/{name}" if shown else name, session, notes))
 
 
-def _entries(found: Found, path: str) -> list[os.DirEntry[str]]:
+@dataclass(frozen=True, slots=True)
+class _Listed:
+    """What a folder holds, each kind in order of its names; ``written`` are files of ours and the user's."""
+
+    folders: list[str] = field(default_factory=list)
+    pictures: list[os.DirEntry[str]] = field(default_factory=list)
+    sidecars: list[os.DirEntry[str]] = field(default_factory=list)
+    written: list[str] = field(default_factory=list)
+    problems: list[Problem] = field(default_factory=list)
+
+
+def _list_folder(found: Found, path: str) -> _Listed:
+    listed = _Listed()
     try:
         with os.scandir(path) as listing:
-            visible = [entry for entry in listing if not entry.name.startswith(".")]
+            entries = sorted(listing, key=attrgetter("name"))
     except OSError as error:
-        found.problems.append(
-            Problem(
-                printable(path), f"The folder cannot be opened: {error.strerror}.", "Check its permissions."
-            )
-        )
-        return []
-    return sorted(visible, key=attrgetter("name"))
+        what = f"The folder cannot be opened: {error.strerror}."
+        found.problems.append(Problem(printable(path), what, "Check its permissions."))
+        return listed
+    for entry in entries:
+        name = entry.name
+        if name[0] == ".":
+            continue
+        if entry.is_dir(follow_symlinks=False):
+            listed.folders.append(name)
+            continue
+        if entry.is_symlink() and os.path.isdir(entry.path):
+            what = "A link to a folder was not followed."
+            listed.problems.append(Problem(printable(entry.path), what, "Name it as a source."))
+            continue
+        suffix = name[name.rfind(".") :].lower()
+        if suffix in PICTURE_SUFFIXES:
+            listed.pictures.append(entry)
+        elif suffix == ".xmp":
+            listed.sidecars.append(entry)
+        elif name in _WRITTEN:
+            listed.written.append(name)
+    return listed
 
 
 def _stamp(entry: os.DirEntry[str] | Path) -> Stamp:
