@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 
 from auditor.evidence.bursts import burst_codes, zone_focused
+from auditor.evidence.proportions import clustered_interval, weighted_quantile_interval
 
 QUANTILES = {"p05_m": 0.05, "p25_m": 0.25, "median_m": 0.5, "p75_m": 0.75, "p95_m": 0.95}
 FEWEST_BURSTS = 5  # a preset with fewer does not enter the test
@@ -25,7 +26,8 @@ class DistancesMet:
     ----------
     presets : pandas.DataFrame
         ``preset`` (missing: all together, first row), ``bursts, frames``, weighted quantiles ``p05_m, p25_m,
-        median_m, p75_m, p95_m``, and ``in_zone`` (share of the frames whose subject stood in the zone).
+        median_m, p75_m, p95_m``, the interval ``median_low_m, median_high_m``, and ``in_zone``, the share of
+        the ``zone_frames`` (with a zone) whose subject stood in it, with ``zone_low, zone_high``.
     p_value : float
         Of all presets meeting the same distances; small when they differ. NaN with fewer than two presets.
     differ : bool
@@ -64,24 +66,37 @@ def distances_met(table: pd.DataFrame, confidence: float = 0.95) -> DistancesMet
     parts += [
         (name, own, frames[frames["preset"] == name]) for name, own in bursts.groupby("preset", sort=True)
     ]
-    rows = [_row(name, own, of_frames) for name, own, of_frames in parts] if len(bursts) else []
-    columns = ["preset", "bursts", "frames", *QUANTILES, "in_zone"]
+    rows = [_row(*part, confidence) for part in parts] if len(bursts) else []
+    columns = [
+        "preset", "bursts", "frames", *QUANTILES, "median_low_m", "median_high_m",
+        "in_zone", "zone_low", "zone_high", "zone_frames",
+    ]  # fmt: skip
     described = pd.DataFrame(rows, columns=columns).astype({"preset": "str"})
     groups = [own["distance"].to_numpy() for _, own in bursts.groupby("preset") if len(own) >= FEWEST_BURSTS]
     p_value = _same_distances(groups)
     return DistancesMet(described, p_value, bool(p_value < 1 - confidence))
 
 
-def _row(name: str | None, bursts: pd.DataFrame, frames: pd.DataFrame) -> dict[str, object]:
-    spread = np.quantile(
-        bursts["distance"].to_numpy(),
-        list(QUANTILES.values()),
-        weights=bursts["weight"].to_numpy(),
-        method="inverted_cdf",
-    )
-    shares = dict(zip(QUANTILES, spread, strict=True))
-    counts = {"preset": name, "bursts": len(bursts), "frames": len(frames)}
-    return counts | shares | {"in_zone": frames["inside"].mean()}
+def _row(
+    name: str | None, bursts: pd.DataFrame, frames: pd.DataFrame, confidence: float
+) -> dict[str, object]:
+    distance, weight = bursts["distance"].to_numpy(), bursts["weight"].to_numpy()
+    spread = np.quantile(distance, list(QUANTILES.values()), weights=weight, method="inverted_cdf")
+    low, high = weighted_quantile_interval(distance, weight, 0.5, confidence)
+    zone = frames[frames["inside"].notna()].groupby("code")["inside"].agg(["sum", "count"])
+    zone_low, zone_high = clustered_interval(zone["sum"], zone["count"], confidence)
+    return {
+        "preset": name,
+        "bursts": len(bursts),
+        "frames": len(frames),
+        **dict(zip(QUANTILES, spread, strict=True)),
+        "median_low_m": low,
+        "median_high_m": high,
+        "in_zone": frames["inside"].mean(),
+        "zone_low": zone_low,
+        "zone_high": zone_high,
+        "zone_frames": int(zone["count"].sum()),
+    }
 
 
 def _same_distances(groups: list[np.ndarray]) -> float:

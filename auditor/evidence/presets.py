@@ -167,7 +167,7 @@ _SETTINGS = ("focal_length_mm", "f_number", "focus_distance_m", "near_limit_m", 
 _COUNTS = ("bursts", "hits", "frames", "keepers")
 RATE_COLUMNS = (
     "bursts", "hits", "hit_rate", "low", "high", "frames", "keepers", "frame_rate", "frame_low", "frame_high",
-    "keepers_per_hour",
+    "keepers_per_hour", "per_hour_low", "per_hour_high",
 )  # fmt: skip
 
 

@@ -1,4 +1,4 @@
-"""Shares and their intervals: Wilson, Newcombe's difference, frames that come in bursts, many p-values.
+"""Shares, counts and quantiles with their intervals, frames that come in bursts, many p-values.
 
 Scalars or arrays in, the same shape out. Where nothing was counted the answer is NaN, never 0.
 """
@@ -9,7 +9,7 @@ from typing import Any, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import ndtri, stdtrit
+from scipy.special import gammainccinv, gammaincinv, ndtri, stdtrit
 
 Floats: TypeAlias = npt.NDArray[np.float64]
 Interval: TypeAlias = tuple[Any, Any]  # low and high: floats for scalar input, arrays for arrays
@@ -183,6 +183,69 @@ def clustered_interval(
     sizes = np.asarray(frames, float)
     low, high = clustered_intervals(keepers, sizes, np.zeros(sizes.size, dtype=int), 1, confidence)
     return float(low[0]), float(high[0])
+
+
+def clustered_counts(
+    keepers: npt.ArrayLike, group: npt.ArrayLike, n_groups: int, confidence: float = 0.95
+) -> tuple[Floats, Floats]:
+    """Return the interval of the number of keepers to be expected of each group, where they come in bursts.
+
+    Bursts are taken to come by chance, each with its own number of keepers: the gamma interval of a weighted
+    sum of Poisson counts. With one keeper a burst it is the exact interval of a Poisson count.
+
+    Parameters
+    ----------
+    keepers : array-like, shape (bursts,)
+        Keepers of each burst, 0 or more.
+    group : array-like of int, shape (bursts,)
+        Group of each burst, 0..n_groups-1.
+    n_groups : int
+    confidence : float
+
+    Returns
+    -------
+    low, high : numpy.ndarray, shape (n_groups,)
+
+    References
+    ----------
+    Fay & Feuer (1997), Stat. Med. 16:791; Garwood (1936), Biometrika 28:437 (weights of one).
+    """
+    x, codes = np.asarray(keepers, float), np.asarray(group, dtype=np.intp)
+    total = np.bincount(codes, x, minlength=n_groups).astype(float)
+    variance = np.bincount(codes, x**2, minlength=n_groups).astype(float)
+    most = np.ones(n_groups)
+    np.maximum.at(most, codes, x)
+    tail = (1 - confidence) / 2
+    with np.errstate(divide="ignore", invalid="ignore"):
+        low = variance / total * gammaincinv(total**2 / variance, tail)
+    upper, spread = total + most, variance + most**2
+    high = spread / upper * gammainccinv(upper**2 / spread, tail)
+    return np.where(total > 0, low, 0.0), high
+
+
+def weighted_quantile_interval(
+    values: npt.ArrayLike, weights: npt.ArrayLike, share: float, confidence: float = 0.95
+) -> tuple[float, float]:
+    """Return the interval of a quantile: where the weighted distribution meets the limits of its share.
+
+    Parameters
+    ----------
+    values, weights : array-like, shape (n,)
+        Independent values; weights are 0 or more, and not all 0.
+    share : float
+        Of the values that lie below the quantile, between 0 and 1.
+    confidence : float
+
+    References
+    ----------
+    Woodruff (1952), J. Am. Stat. Assoc. 47:635; Wilson's interval for the share, at Kish's effective size
+    (Survey Sampling, 1965, section 11.7).
+    """
+    x, w = np.asarray(values, float), np.asarray(weights, float)
+    n = w.sum() ** 2 / (w**2).sum()
+    low, high = wilson(share * n, n, confidence)
+    limits = np.quantile(x, [low, high], weights=w, method="inverted_cdf")
+    return float(limits[0]), float(limits[1])
 
 
 def benjamini_hochberg(p_values: npt.ArrayLike) -> Floats:

@@ -9,7 +9,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from auditor.evidence.bursts import burst_codes, counted_frames, is_keeper
-from auditor.evidence.proportions import Floats, clustered_intervals, wilson
+from auditor.evidence.proportions import Floats, clustered_counts, clustered_intervals, wilson
 from auditor.evidence.shrinkage import shrunken_rates
 from auditor.frames import captured_s
 
@@ -32,7 +32,8 @@ def hit_rates(table: pd.DataFrame, by: Sequence[str], confidence: float = 0.95) 
         One row per group in order of ``by``: ``bursts``, ``hits`` (bursts with a keeper), ``hit_rate`` with
         ``low`` and ``high`` (Wilson), ``shrunk_rate`` (beta-binomial, see :mod:`auditor.evidence.shrinkage`),
         ``frames``, ``keepers``, ``frame_rate`` with ``frame_low``, ``frame_high`` (allowing for bursts) and
-        ``keepers_per_hour`` (NaN where a group's frames span no time).
+        ``keepers_per_hour`` with ``per_hour_low``, ``per_hour_high`` (NaN where a group's frames span no
+        time).
     """
     columns = list(by)
     counted = counted_frames(table)
@@ -58,7 +59,9 @@ def hit_rates(table: pd.DataFrame, by: Sequence[str], confidence: float = 0.95) 
     frame_low, frame_high = clustered_intervals(
         burst_keepers, burst_frames, burst_group, n_groups, confidence
     )
+    fewest, most = clustered_counts(burst_keepers, burst_group, n_groups, confidence)
     hours = hours_of_runs(counted, group, n_groups)
+    hours[hours == 0] = np.nan
     return names.assign(
         bursts=bursts,
         hits=hits,
@@ -71,7 +74,9 @@ def hit_rates(table: pd.DataFrame, by: Sequence[str], confidence: float = 0.95) 
         frame_rate=keepers / np.maximum(frames, 1),
         frame_low=frame_low,
         frame_high=frame_high,
-        keepers_per_hour=np.where(hours > 0, keepers / np.where(hours > 0, hours, 1), np.nan),
+        keepers_per_hour=keepers / hours,
+        per_hour_low=fewest / hours,
+        per_hour_high=most / hours,
     )
 
 

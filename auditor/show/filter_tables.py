@@ -5,13 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from auditor.evidence.bursts import zone_focused
 from auditor.evidence.presets import RATE_COLUMNS, count_distances
 from auditor.evidence.rates import hit_rates
-from auditor.frames import KEEPER, NOT_KEPT
 
 MOST_PAIRS = 1200  # of session and preset; with more the page would grow past what opens at once
 
@@ -76,19 +74,3 @@ def _within_sessions(frames: pd.DataFrame, confidence: float, units: str) -> pd.
         session=keys.get_level_values("session").to_numpy(object),
         preset=keys.get_level_values("preset").to_numpy(object),
     )
-
-
-def shares_in_zone(frames: pd.DataFrame, confidence: float) -> pd.DataFrame:
-    """Frames whose subject stood in the sharp zone: share and interval of all (preset "") and each preset.
-
-    Returns
-    -------
-    pandas.DataFrame
-        Indexed by preset: ``frames``, ``share``, ``low``, ``high``; the interval allows for bursts.
-    """
-    known = zone_focused(frames)
-    known = known[known["in_zone"].notna() & known["preset"].notna()]
-    inside = known.assign(counted_as=np.where(known["in_zone"].astype(bool), KEEPER, NOT_KEPT))
-    parts = [hit_rates(part, ["preset"], confidence) for part in (inside.assign(preset=""), inside)]
-    columns = {"frame_rate": "share", "frame_low": "low", "frame_high": "high", "frames": "frames"}
-    return pd.concat(parts).set_index("preset")[list(columns)].rename(columns=columns)

@@ -17,7 +17,6 @@ from auditor.show.filter_tables import (
     distance_bands,
     presets_by_session,
     sessions_to_pick,
-    shares_in_zone,
 )
 from auditor.show.photographs import link_to, small_picture
 from auditor.show.words.figures import percent
@@ -51,7 +50,7 @@ def page_tables(audit: Audit, folder: Path | None, *, pictures: bool) -> dict[st
         "bands": {
             units: distance_bands(frames, list(shown["preset"]), confidence, units) for units in ("m", "ft")
         },
-        "met_rows": _met_rows(audit.distances_met, frames, shown, confidence),
+        "met_rows": _met_rows(audit.distances_met, shown),
         "first_at": table["captured_at"].min(),
         "last_at": table["captured_at"].max(),
         "coc_mm": sorted(set(np.round(with_zone["coc_mm"].dropna(), 4))),
@@ -70,17 +69,13 @@ def page_tables(audit: Audit, folder: Path | None, *, pictures: bool) -> dict[st
     }
 
 
-def _met_rows(
-    met: DistancesMet, frames: pd.DataFrame, shown: pd.DataFrame, confidence: float
-) -> pd.DataFrame:
-    """Distances met by all and by each preset shown, with the interval of the share in the zone."""
+def _met_rows(met: DistancesMet, shown: pd.DataFrame) -> pd.DataFrame:
+    """Distances met by all and by each preset shown."""
     rows = met.presets[met.presets["preset"].isna() | met.presets["preset"].isin(shown["preset"])]
     if len(rows) == 2:
         rows = rows[rows["preset"].notna()]
     place = {name: number for number, name in enumerate(shown["preset"])}
-    rows = rows.sort_values("preset", key=lambda names: names.map(place), na_position="first")
-    inside = shares_in_zone(frames, confidence).reindex(rows["preset"].fillna(""))
-    return rows.assign(**{f"zone_{name}": inside[name].to_numpy() for name in inside})
+    return rows.sort_values("preset", key=lambda names: names.map(place), na_position="first")
 
 
 def _telling(audit: Audit, folder: Path | None, pictures: bool) -> list[dict[str, Any]]:

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from scipy.stats import chi2, quantile_test
 
 from auditor.evidence import proportions as prop
 
@@ -53,6 +54,62 @@ def test_against_statsmodels():
         assert_allclose(prop.wilson(a, n_a, level), theirs, rtol=0, atol=1e-10)
         theirs = sm.confint_proportions_2indep(a, n_a, b, n_b, compare="diff", method="newcomb", alpha=0.05)
         assert_allclose(prop.newcombe_difference(a, n_a, b, n_b), theirs, rtol=0, atol=1e-10)
+
+
+# Exact limits of a Poisson count, Garwood (1936), as handbook tables print them (from memory).
+@pytest.mark.parametrize(
+    ("count", "low", "high"), [(0, 0.0, 3.689), (1, 0.0253, 5.572), (5, 1.623, 11.668), (10, 4.795, 18.390)]
+)
+def test_counts_published(count, low, high):
+    ones = np.ones(count)
+    found = prop.clustered_counts(ones, np.zeros(count, dtype=int), 1)
+    assert_allclose(np.ravel(found), (low, high), rtol=0, atol=6e-4)
+
+
+def test_counts_against_scipy_and_statsmodels():
+    """One keeper a burst: statsmodels' exact limits. Several: Fay's and Feuer's formula by scipy's chi2."""
+    sm = pytest.importorskip("statsmodels.stats.rates")
+    for count in (1, 4, 37):
+        theirs = sm.confint_poisson(count, 1, method="exact-c", alpha=0.1)
+        assert_allclose(
+            np.ravel(prop.clustered_counts(np.ones(count), np.zeros(count, int), 1, 0.9)), theirs, rtol=1e-9
+        )
+    keepers = np.array([0, 3, 1, 5, 2, 0, 1.0])
+    y, v, w = keepers.sum(), (keepers**2).sum(), keepers.max()
+    low = v / (2 * y) * chi2.ppf(0.025, 2 * y**2 / v)
+    high = (v + w**2) / (2 * (y + w)) * chi2.ppf(0.975, 2 * (y + w) ** 2 / (v + w**2))
+    groups = np.r_[np.ones(7, dtype=int), 0]
+    found = prop.clustered_counts(np.r_[keepers, 0], groups, 3)
+    assert_allclose(np.stack(found)[:, 1], [low, high], rtol=1e-9)
+    assert_allclose(np.stack(found)[:, [0, 2]].T, [[0, 3.689]] * 2, atol=6e-4)
+
+
+def test_counts_hold_the_truth():
+    """Bursts by chance, one to six keepers in each: at least 95 % of the intervals hold the mean."""
+    rng = np.random.default_rng(2)
+    held = 0
+    for _ in range(600):
+        keepers = rng.integers(1, 7, rng.poisson(12))
+        low, high = prop.clustered_counts(keepers, np.zeros(len(keepers), dtype=int), 1)
+        held += low[0] <= 12 * 3.5 <= high[0]
+    assert 0.94 <= held / 600 <= 0.995
+
+
+def test_the_interval_of_a_median_against_scipy():
+    """Within one value of the exact one (scipy.stats.quantile_test), whatever the weights' scale."""
+    rng = np.random.default_rng(4)
+    for n in (12, 60, 301):
+        values = np.sort(rng.lognormal(1, 0.5, n))
+        theirs = quantile_test(values, q=0, p=0.5).confidence_interval(0.95)
+        ours = prop.weighted_quantile_interval(values, np.full(n, 3.0), 0.5)
+        for one, other in zip(ours, theirs, strict=True):
+            assert abs(np.searchsorted(values, one) - np.searchsorted(values, other)) <= 1
+    held = 0
+    for _ in range(400):  # weights that tell nothing of the values widen it, and it still holds the truth
+        weights = rng.uniform(0.2, 5, 80)
+        low, high = prop.weighted_quantile_interval(rng.normal(size=80), weights, 0.5)
+        held += low <= 0 <= high
+    assert 0.93 <= held / 400 <= 0.99
 
 
 def test_nothing_counted_is_unknown():

@@ -23,6 +23,8 @@ def test_counts_by_hand(frame_table):
     assert_allclose(rates[["low", "high"]].to_numpy(), [wilson(1, 2)] * 2, rtol=1e-12)
     # a: 20 s from first to last frame, one keeper; b: 20 s, two keepers
     assert_allclose(rates["keepers_per_hour"], [180.0, 360.0])
+    # Garwood (1936): one event has the exact limits 0.0253 and 5.572 (from memory)
+    assert_allclose(rates.loc["a", ["per_hour_low", "per_hour_high"]], [180 * 0.0253, 180 * 5.572], rtol=2e-3)
 
 
 def test_burst_without_number_stands_alone(frame_table):

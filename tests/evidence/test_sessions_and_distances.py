@@ -9,6 +9,7 @@ from scipy.stats import t as student
 
 from auditor.evidence.distances_met import distances_met
 from auditor.evidence.over_time import control_limits, overdispersion, rates_over_time, trend, z_scores
+from auditor.evidence.proportions import wilson
 
 
 def sessions_table(frame_table, hits, n):
@@ -115,6 +116,22 @@ def test_distances_against_plain_quantiles(frame_table):
     assert_allclose(everything["in_zone"], np.mean(distance < 3), rtol=1e-12)
     assert_allclose(result.p_value, kruskal(distance[::2], distance[1::2]).pvalue, rtol=1e-12)
     assert result.presets["preset"].isna().tolist() == [True, False, False]
+
+
+def test_the_share_in_the_zone_has_its_n_and_an_interval_that_allows_for_bursts(frame_table):
+    inside = np.tile([True, True, True, False, False, False], 20)
+    settings = {"preset": "a", "subject_distance_m": np.where(inside, 2.0, 9.0), "in_zone": inside}
+    alone = distances_met(frame_table(np.zeros(120), **settings)).presets.iloc[1]
+    assert_allclose([alone["zone_low"], alone["zone_high"]], wilson(60, 120), atol=0.006)
+    bursts = frame_table(np.zeros(120), burst=np.arange(120) // 3, **settings)
+    alike = distances_met(bursts).presets.iloc[1]
+    assert alike["zone_frames"] == 120
+    assert_allclose(alike["in_zone"], 0.5)
+    assert_allclose([alike["zone_low"], alike["zone_high"]], wilson(20, 40), atol=0.02)
+    unknown = bursts.assign(in_zone=pd.array([pd.NA] * 120, dtype="boolean"))
+    row = distances_met(unknown).presets.iloc[1]
+    assert row["zone_frames"] == 0
+    assert np.isnan([row["in_zone"], row["zone_low"], row["zone_high"]]).all()
 
 
 def test_distances_that_differ(frame_table):

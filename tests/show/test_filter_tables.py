@@ -9,7 +9,7 @@ from statsmodels.stats.proportion import proportion_confint
 from auditor.audit import Audit
 from auditor.frames import KEEPER, LEFT_OUT
 from auditor.show import chart_tables
-from auditor.show.filter_tables import distance_bands, presets_by_session, sessions_to_pick, shares_in_zone
+from auditor.show.filter_tables import distance_bands, presets_by_session, sessions_to_pick
 
 
 @pytest.mark.parametrize("units", ["m", "ft"])
@@ -37,16 +37,6 @@ def test_rates_of_presets_within_sessions(walked: Audit) -> None:
         assert row.focus_distance_m == pytest.approx(own["focus_distance_m"].median(), rel=1e-12)
     assert split["frames"].sum() == len(counted)
     assert sessions_to_pick(walked.table) == list(walked.sessions["session"])
-
-
-def test_shares_in_the_zone(walked: Audit) -> None:
-    shares = shares_in_zone(walked.table, 0.95)
-    for name, row in shares.iterrows():
-        own = walked.table if name == "" else walked.table[walked.table["preset"] == name]
-        own = own[(own["counted_as"] != LEFT_OUT) & own["in_zone"].notna()]
-        assert row["frames"] == len(own)
-        assert row["share"] == pytest.approx(own["in_zone"].mean(), rel=1e-12)
-    assert len(shares) == 1 + walked.presets["preset"].nunique()
 
 
 def test_intervals_inside_and_outside_the_zone_are_those_of_lone_frames(walked: Audit) -> None:

@@ -53,7 +53,7 @@ _CHARTS = {
 _TABLES = {
     "presets": "Each preset with its sharp zone and rates; small figures are {level} intervals.",
     "bands": "Share of frames kept in each distance band, with {level} interval and n.",
-    "met": "Where subjects stood, each burst counting once; frames in the zone with {level} interval and n.",
+    "met": "Where subjects stood, each burst counting once; small figures are {level} intervals, and n.",
     "tuning": "Each stop of {lens}; small figures are {level} intervals.",
     "advice": "Settings of {lens} in order of preference; small figures are {level} intervals.",
     "sessions": "Each session in order of time; small figures are {level} intervals.",

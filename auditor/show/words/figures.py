@@ -91,6 +91,17 @@ def per_hour(rate: float) -> str:
     return UNKNOWN if math.isnan(rate) else f"{rate:.{1 if rate < 10 else 0}f}"
 
 
+def per_hour_span(low: float, high: float) -> str:
+    """Write an interval of keepers an hour.
+
+    Examples
+    --------
+    >>> per_hour_span(3.25, 41.7)
+    '3.2–42'
+    """
+    return UNKNOWN if math.isnan(low) or math.isnan(high) else f"{per_hour(low)}–{per_hour(high)}"
+
+
 def counted(number: float, one: str, many: str = "") -> str:
     """Write a number with its noun in the right form, thousands set apart.
 
