@@ -42,6 +42,7 @@ from auditor.intake.session import SessionFile
 from auditor.intake.sources import Archive
 from auditor.optics.sensors import Criterion, measured, parse_criterion
 from auditor.settings import Request, Settings
+from auditor.units import format_exposure_time
 
 Result = TypeVar("Result")
 
@@ -259,7 +260,15 @@ def gather_settings(request: Request, archive: Archive) -> tuple[Settings, list[
                     f"{values[name]:g} was used for the whole, since it governs most frames.",
                 )
             )
-    return Settings().changed(**values).changed(**request.overrides, unmarked=request.unmarked), problems
+    settings = Settings().changed(**values).changed(**request.overrides, unmarked=request.unmarked)
+    wanted, slowest = settings.wanted_shutter_s, settings.slowest_shutter_s
+    if wanted is not None and slowest is not None and slowest < wanted * 0.99:
+        raise SettingError(
+            f"The slowest shutter, {format_exposure_time(slowest)}, is faster than the wanted one, "
+            f"{format_exposure_time(wanted)}.",
+            "The wanted time is kept while the ISO allows it, and may then grow to the slowest.",
+        )
+    return settings, problems
 
 
 def count_steps(archive: Archive) -> dict[str, int | None]:

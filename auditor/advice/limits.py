@@ -49,9 +49,9 @@ def find_limits(table: pd.DataFrame, settings: Settings) -> Limits:
     """Take the limits that were stated, and infer the others from the exposures in the archive.
 
     The wanted time is the one most used. A sensitivity or a time that was never called for says nothing of
-    how far its owner would go: the lowest sensitivity shows in frames with shorter times than the wanted one,
-    the slowest time in frames with longer ones, and where there are none the usual values are assumed. The
-    highest sensitivity is the highest one used, but for a few slips.
+    how far its owner would go: the lowest sensitivity shows in frames with shorter times than the usual one,
+    the slowest time in frames with longer ones than the wanted, and where there are none the usual values
+    are assumed. The highest sensitivity is the highest one used, but for a few slips.
 
     Parameters
     ----------
@@ -67,7 +67,9 @@ def find_limits(table: pd.DataFrame, settings: Settings) -> Limits:
         following = time[~(iso >= iso_max * (1 - _ROUNDING))]  # an unknown sensitivity counts
         most_used = _most_used(following if known(following).any() else time)
         wanted, wanted_from = _first(settings.wanted_shutter_s, most_used, USUAL_SHUTTER_S)
-        longer, shorter = time > wanted * _OTHER_TIME, time < wanted / _OTHER_TIME
+        longer = time > wanted * _OTHER_TIME
+        # A wish for the next walk says nothing of the light in which these frames were taken.
+        shorter = time < (most_used if np.isfinite(most_used) else wanted) / _OTHER_TIME
     called_for = longer.sum() >= max(RARE * np.isfinite(time).sum(), 2)
     slowest_seen = _quantile(time[longer], 1 - TIME_SLIPS) if called_for else np.nan
     slowest, slowest_from = _first(settings.slowest_shutter_s, slowest_seen, max(USUAL_SLOWEST_S, wanted))

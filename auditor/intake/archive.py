@@ -9,14 +9,14 @@ import numpy as np
 import pandas as pd
 
 from auditor.errors import FileFormatError, Problem, SourceError
-from auditor.frames import captured_s, with_columns
+from auditor.frames import LEFT_OUT, captured_s, with_columns
 from auditor.intake.facts import (
     LABEL_COLUMNS,
     RATING_COLUMNS,
     camera_entry,
 )
 from auditor.intake.files import find_files, printable
-from auditor.intake.marks import count_marks, state_marks
+from auditor.intake.marks import COUNTED_BEFORE, count_marks, state_marks
 from auditor.intake.notes import NOTE_READERS, SAMPLE_READERS, Readers, apply_notes, read_notes
 from auditor.intake.numbering import NUMBER_COLUMNS, missing_numbers
 from auditor.intake.reading import Progress, read_found
@@ -69,7 +69,7 @@ def read_archive(request: Request, progress: Progress | None = None) -> Archive:
     _source_of_presets(archive.table)
     _mark(archive, keepers, request)
     archive.missing_numbers = missing_numbers(archive.table)
-    passing = [*RATING_COLUMNS, *LABEL_COLUMNS, *NUMBER_COLUMNS, *SHARE_COLUMNS, "note_keeper"]
+    passing = [*RATING_COLUMNS, *LABEL_COLUMNS, *NUMBER_COLUMNS, *SHARE_COLUMNS, "note_keeper", COUNTED_BEFORE]
     archive.table = with_columns(archive.table.drop(columns=passing))
     return archive
 
@@ -153,15 +153,24 @@ def _mark(archive: Archive, keepers: Path | None, request: Request) -> None:
         folder: _selects(archive, folder, np.sort(np.concatenate(parts)), request)
         for folder, parts in rows_of_folder.items()
     }
-    matched = np.zeros(n, dtype=bool)
+    matched, as_before = np.zeros(n, dtype=bool), np.zeros(n, dtype=bool)
     for marks, _, rows in governed:
         folder = keepers or marks.keepers
         selected = None if folder is None else selected_in[folder]
+        before = table["keeper"].iloc[rows]
         archive.problems += state_marks(table, rows, marks, selected)
         matched[rows] = selected is not None and selected.any()
+        rules = (request.unmarked, marks.unmarked, marks.culled_to, folder)
+        as_before[rows] = all(rule is None for rule in rules) and before.equals(table["keeper"].iloc[rows])
     counted, problems = count_marks(table, governed, matched)
     archive.problems += problems
-    archive.counted_to_end, _ = count_marks(table, governed, np.ones(n, dtype=bool))
+    to_end, _ = count_marks(table, governed, np.ones(n, dtype=bool))
+    told = table[COUNTED_BEFORE].to_numpy(object)
+    as_before &= table[COUNTED_BEFORE].notna().to_numpy()
+    counted[as_before] = told[as_before]
+    counts = as_before & (told != LEFT_OUT)
+    to_end[counts] = told[counts]
+    archive.counted_to_end = to_end
     table["counted_as"] = pd.Series(counted, index=table.index, dtype="str")
 
 

@@ -24,6 +24,7 @@ _SPELLINGS = dict.fromkeys(("yes", "y", "true", "1", "1.0", "keeper"), "yes") | 
     ("no", "n", "false", "0", "0.0", "not kept"), "no"
 )
 _COUNTED_AS = np.array([LEFT_OUT, KEEPER, NOT_KEPT], dtype=object)  # by verdict
+COUNTED_BEFORE = "counted_before"  # column: what a frame table says of frames whose marks have not changed
 
 
 def parse_verdict(text: str) -> str:
@@ -147,6 +148,13 @@ def state_marks(
         )
         for (first, second), mask in conflict.items()
     ]
+
+
+def counts_fit_marks(counted: pd.Series, keeper: pd.Series) -> bool:
+    """Whether a frame table says of every frame what it counted as, and nothing that its marks forbid."""
+    kept, rejected = keeper.eq("yes").fillna(False), keeper.eq("no").fillna(False)
+    forbidden = (kept & counted.eq(NOT_KEPT)) | (rejected & counted.eq(KEEPER))
+    return bool(counted.isin(_COUNTED_AS.tolist()).all() and not forbidden.fillna(False).any())
 
 
 def count_marks(

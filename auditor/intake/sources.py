@@ -20,6 +20,7 @@ from auditor.intake.facts import (
 from auditor.intake.files import NOTES_NAME, Found, find_files
 from auditor.intake.grouping import group_files
 from auditor.intake.kept_facts import keep_facts, place_of, recall_facts, state_of
+from auditor.intake.marks import COUNTED_BEFORE, counts_fit_marks
 from auditor.intake.numbering import numbers_in_names
 from auditor.intake.reading import Progress, read_found
 from auditor.intake.session import SessionFile
@@ -187,6 +188,8 @@ def from_table(path: Path, fixed: SessionFile | None) -> tuple[Archive, list[Not
     _assume_sensor(table)
     stated = table["keeper"].notna() & table["mark_source"].isna()
     table.loc[stated, "mark_source"] = "notes"
+    if not stated.any() and counts_fit_marks(table["counted_as"], table["keeper"]):
+        table[COUNTED_BEFORE] = table["counted_as"]
     archive = Archive(
         table=table,
         paths=[str(path.parent / name) for name in table["file"]],
@@ -223,7 +226,7 @@ def joined(parts: list[tuple[Archive, list[NotesFile]]]) -> tuple[Archive, list[
     ends = np.cumsum([len(a.session_files) for a in archives])
     numbers_of = np.split(number, ends[:-1])
     numbers = (*RATING_COLUMNS, *SHARE_COLUMNS)
-    for column in (*numbers, *LABEL_COLUMNS, "note_keeper"):
+    for column in (*numbers, *LABEL_COLUMNS, "note_keeper", COUNTED_BEFORE):
         if column not in table:
             dtype = "float64" if column in numbers else "str"
             table[column] = pd.Series(np.nan, index=table.index, dtype=dtype)
