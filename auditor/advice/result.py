@@ -146,6 +146,11 @@ class Advice:
     grid: pd.DataFrame
     coc_mm: float = np.nan
 
+    @property
+    def by_curve(self) -> bool:
+        """Whether it rests on the keeper curve, and not on the counts of the presets in use alone."""
+        return len(self.grid) > 0
+
 
 @dataclass(frozen=True, slots=True)
 class RingInUse:

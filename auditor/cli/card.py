@@ -107,10 +107,8 @@ def write_card(made: Card, out: Path) -> None:
 
         content = card_bytes(made, suffix)
     else:
-        raise OutputError(f"--out {out} is no kind of card.", "Name a file ending in .pdf, .png or .txt.")
+        raise OutputError(f"{out} is no kind of card.", "Name a file ending in .pdf, .png or .txt.")
     try:
         out.write_bytes(content)
     except OSError as error:
-        raise OutputError(
-            f"{out} cannot be written: {error.strerror}.", "Name another file with --out."
-        ) from None
+        raise OutputError(f"{out} cannot be written: {error.strerror}.", "Name another file.") from None

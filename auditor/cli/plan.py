@@ -62,8 +62,9 @@ def plan(
         )
         text = line_text(found, bench, line_m, spread_m)
     else:
+        both = (near or far) and (line or spread)
         raise UnitError(
-            "plan needs either --near and --far, or --line and --spread.",
+            f"plan takes either --near and --far, or --line and --spread{', not both' if both else ''}.",
             "For example: auditor plan --focal-length 28mm --near 2m --far 6m",
         )
     light = read_light(found, iso_max, wanted_shutter, slowest_shutter)

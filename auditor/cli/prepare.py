@@ -72,8 +72,8 @@ def _write_starter(request: Request, folder: Path) -> None:
         table = read_archive(request, progress).table
     blocks = find_blocks(table)
     written = [
-        write_new(folder, {SESSION_NAME: starter_session(blocks)})[0],
-        write_new(folder, {NOTES_NAME: starter_notes(table)})[0],
+        write_new(new_paths(folder, [SESSION_NAME]), [starter_session(blocks)])[0],
+        write_new(new_paths(folder, [NOTES_NAME]), [starter_notes(table)])[0],
     ]
     for path in written:
         typer.echo(str(path))
@@ -113,14 +113,9 @@ def _write_sample(request: Request, folder: Path, n: int, seed: int, *, measure:
             progress(len(pictures), len(sample.rows))
     if measure:
         pictures = _with_suggestions(pictures, archive, sample.rows.tolist(), request)
-    written = write_new(
-        folder,
-        {
-            NOTES_NAME: notes_to_fill(table, sample),
-            SAMPLE_NAME: sample_text(table, sample),
-            "contact-sheet.html": build_contact_sheet(pictures),
-        },
-    )
+    written = new_paths(folder, [NOTES_NAME, SAMPLE_NAME, "contact-sheet.html"])
+    sheet = build_contact_sheet(pictures, written[0].name)
+    write_new(written, [notes_to_fill(table, sample), sample_text(table, sample), sheet])
     for path in written:
         typer.echo(str(path))
     blank = sum(picture.small is None for picture in pictures)
@@ -158,8 +153,16 @@ def _next_step(sample: Sample, notes: Path) -> str:
     return f"Then run auditor audit with --notes {notes}, or move both among the photographs."
 
 
-def write_new(folder: Path, texts: dict[str, str]) -> list[Path]:
-    """Write files that do not exist yet; where one of them does, all as ``name.new.ext``, then ``new2``.
+def new_paths(folder: Path, names: list[str]) -> list[Path]:
+    """Paths that do not exist yet; where one of them does, all become ``name.new.ext``, then ``new2``."""
+    number = 0
+    while any((folder / _numbered(name, number)).exists() for name in names):
+        number += 1
+    return [folder / _numbered(name, number) for name in names]
+
+
+def write_new(paths: list[Path], texts: list[str]) -> list[Path]:
+    """Write files that do not exist yet, all into one folder.
 
     Raises
     ------
@@ -168,15 +171,10 @@ def write_new(folder: Path, texts: dict[str, str]) -> list[Path]:
     """
     from auditor.errors import OutputError
 
-    number = 0
-    while True:
-        paths = [folder / _numbered(name, number) for name in texts]
-        if not any(path.exists() for path in paths):
-            break
-        number += 1
+    folder = paths[0].parent
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        for path, text in zip(paths, texts.values(), strict=True):
+        for path, text in zip(paths, texts, strict=True):
             with path.open("x", encoding="utf-8", newline="") as file:
                 file.write(text)
     except OSError as error:

@@ -57,6 +57,9 @@ class Causes:
         Frames, among those not explained by blur, of a burst that holds a keeper.
     table : pandas.DataFrame
         ``cause, frames, low, high``: the first five with the interval of the model.
+    by_preset : pandas.DataFrame
+        ``preset, not_kept`` (frames with a known blur), then for each of the five its frames under its own
+        name, with ``<cause>_low, <cause>_high``; those with most frames not kept first.
     frames : pandas.DataFrame
         One row per frame not kept with a known blur: ``file``, a share for each of the five causes,
         ``chance`` of having been kept.
@@ -74,6 +77,7 @@ class Causes:
     no_distance: int
     sibling_kept: int
     table: pd.DataFrame
+    by_preset: pd.DataFrame
     frames: pd.DataFrame
     at_focus: dict[str, int]
 
@@ -99,12 +103,15 @@ def find_causes(table: pd.DataFrame, settings: Settings, tolerance: Tolerance) -
     if not tolerance.fitted:
         unknown = pd.DataFrame({"cause": CAUSES, "frames": np.nan, "low": np.nan, "high": np.nan})
         nothing = dict.fromkeys(CAUSES, float("nan"))
-        return Causes(**nothing, no_distance=no_distance, sibling_kept=0, table=unknown, frames=_no_frames(),
-                      at_focus=at_focus)  # fmt: skip
+        none = _by_preset(pd.Index([]), np.zeros(0, dtype=int), np.zeros((0, 5, 1)), tolerance.confidence)
+        return Causes(**nothing, no_distance=no_distance, sibling_kept=0, table=unknown, by_preset=none,
+                      frames=_no_frames(), at_focus=at_focus)  # fmt: skip
     mean, spread = _distance_of(usable, settings)
     mean, spread = mean[~usable["kept"].to_numpy(bool)], spread[~usable["kept"].to_numpy(bool)]
     curves = _curves(tolerance)
-    totals, shares, chance = np.zeros((5, len(curves))), np.zeros((5, len(lost))), np.zeros(len(lost))
+    code, presets = pd.factorize(lost["preset"], use_na_sentinel=False)
+    totals, shares = np.zeros((len(presets), 5, len(curves))), np.zeros((5, len(lost)))
+    chance = np.zeros(len(lost))
     sibling = lost["burst_hit"].to_numpy(bool)
     for start in range(0, len(lost), BLOCK):
         rows = slice(start, start + BLOCK)
@@ -112,23 +119,40 @@ def find_causes(table: pd.DataFrame, settings: Settings, tolerance: Tolerance) -
         blamed, chance[rows] = block
         blamed[:4, sibling[rows]] = 0.0
         blamed[4, sibling[rows]] = 1.0
-        totals += blamed.sum(axis=1)
+        for preset in np.unique(code[rows]):
+            totals[preset] += blamed[:, code[rows] == preset].sum(axis=1)
         shares[:, rows] = blamed[:, :, 0]
-    tail = (1 - tolerance.confidence) / 2
-    low, high = np.quantile(totals, [tail, 1 - tail], axis=1) if len(lost) else np.zeros((2, 5))
-    best = totals[:, 0]
-    summed = pd.DataFrame(
-        {"cause": CAUSES, "frames": best, "low": np.minimum(low, best), "high": np.maximum(high, best)}
-    )
+    best, low, high = _with_interval(totals.sum(axis=0), tolerance.confidence)
+    summed = pd.DataFrame({"cause": CAUSES, "frames": best, "low": low, "high": high})
     of_frames = pd.DataFrame({"file": lost["file"]} | dict(zip(CAUSES, shares, strict=True)))
     return Causes(
         **dict(zip(CAUSES, map(float, best), strict=True)),
         no_distance=no_distance,
         sibling_kept=int(sibling.sum()),
         table=summed,
+        by_preset=_by_preset(
+            presets, np.bincount(code, minlength=len(presets)), totals, tolerance.confidence
+        ),
         frames=of_frames.assign(chance=chance),
         at_focus=at_focus,
     )
+
+
+def _with_interval(totals: Floats, confidence: float) -> tuple[Floats, Floats, Floats]:
+    """Frames under the best curve, with the interval over all curves (last axis)."""
+    tail = (1 - confidence) / 2
+    low, high = np.quantile(totals, [tail, 1 - tail], axis=-1)
+    best = totals[..., 0]
+    return best, np.minimum(low, best), np.maximum(high, best)
+
+
+def _by_preset(presets: pd.Index, not_kept: np.ndarray, totals: Floats, confidence: float) -> pd.DataFrame:
+    best, low, high = _with_interval(totals, confidence)
+    columns: dict[str, object] = {"preset": presets, "not_kept": not_kept}
+    for place, cause in enumerate(CAUSES):
+        columns[cause] = best[:, place]
+        columns[f"{cause}_low"], columns[f"{cause}_high"] = low[:, place], high[:, place]
+    return pd.DataFrame(columns).sort_values("not_kept", ascending=False, kind="stable", ignore_index=True)
 
 
 def _no_frames() -> pd.DataFrame:

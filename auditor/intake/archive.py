@@ -69,8 +69,8 @@ def read_archive(request: Request, progress: Progress | None = None) -> Archive:
     _source_of_presets(archive.table)
     _mark(archive, keepers, request)
     archive.missing_numbers = missing_numbers(archive.table)
-    passing = [*RATING_COLUMNS, *LABEL_COLUMNS, *NUMBER_COLUMNS, *SHARE_COLUMNS, "note_keeper", COUNTED_BEFORE]
-    archive.table = with_columns(archive.table.drop(columns=passing))
+    marks = (*RATING_COLUMNS, *LABEL_COLUMNS, "note_keeper", COUNTED_BEFORE)
+    archive.table = with_columns(archive.table.drop(columns=[*marks, *NUMBER_COLUMNS, *SHARE_COLUMNS]))
     return archive
 
 
@@ -132,7 +132,11 @@ def _apply_notes_file(
     except FileFormatError as error:
         if named:
             raise
-        archive.problems.append(Problem(str(path), error.what, f"{error.next_step} The file was ignored."))
+        archive.problems.append(
+            Problem(
+                str(path), error.what.removeprefix(f"{path} "), f"{error.next_step} The file was ignored."
+            )
+        )
         return
     archive.problems += problems
     archive.problems += apply_notes(archive.table, notes, rows, below, archive.session_of)
@@ -184,6 +188,9 @@ def _selects(archive: Archive, folder: Path, rows: np.ndarray, request: Request)
         )
         return empty
     found = find_files([folder], SessionFile())
+    if not found.pictures:
+        what = "The folder of selects holds no pictures, so it marks nothing."
+        archive.problems.append(Problem(str(folder), what, "Copy what you kept into it, or name another."))
     read = read_found(found, request.cache, request.workers)
     names = [name for _, name in found.pictures]
     session = archive.session_of(int(rows[0]))

@@ -9,7 +9,7 @@ from __future__ import annotations
 import os
 import sqlite3
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
@@ -23,6 +23,7 @@ SCHEMA = 2
 FLUSH_ROWS = 2000
 FLUSH_S = 1.0
 KEEP_UNUSED_DAYS = 400  # longer than a disk of last year's photographs may lie on the shelf
+WALKS_KEPT = 50  # each is as large as the archive it tells of
 BUSY_S = 0.5
 BUSY_AT_START_S = 5.0
 BUSY_TRIES_AT_END = 10
@@ -38,8 +39,8 @@ _TABLES = (
     " reader INTEGER, value BLOB, PRIMARY KEY (folder, name)) WITHOUT ROWID",
     "CREATE TABLE walk (place PRIMARY KEY, used_day INTEGER NOT NULL, state BLOB, value BLOB)",
 )
-_FOLDER = "SELECT id, used_day FROM folder WHERE path = ?"
 _ROWS = "SELECT name, size, changed_ns, entry_changed_ns, reader, value FROM file WHERE folder = ?"
+_FORGET_OLD_WALKS = "DELETE FROM walk WHERE rowid NOT IN (SELECT rowid FROM walk ORDER BY rowid DESC LIMIT ?)"
 _WALK = "SELECT value, used_day FROM walk WHERE place = ? AND state = ?"
 
 Row = tuple[object, ...]  # name, size, changed_ns, entry_changed_ns, reader, value
@@ -113,8 +114,8 @@ class Cache:
         """Drop the row of a file that is no longer there, when the cache is closed."""
         self._gone.append((folder, name))
 
-    def walk(self, place: str, state: bytes) -> bytes | None:
-        """Return what was kept of a whole walk, if that was in the same state."""
+    def walk(self, place: str, state: bytes, folders: Iterable[str]) -> bytes | None:
+        """Return what was kept of a whole walk, if that was in the same state; its folders count as used."""
         found: list[tuple[bytes, int]] = []
 
         def read() -> None:
@@ -127,6 +128,7 @@ class Cache:
         value, day = found[0]
         if day != _today():
             self._walks.append(place)
+            self._used += folders
         return value if isinstance(value, bytes) else None
 
     def put_walk(self, place: str, state: bytes, value: bytes) -> None:
@@ -136,15 +138,20 @@ class Cache:
             with _transaction(self._connection()) as db:
                 row = (_storable(place), _today(), state, value)
                 db.execute("INSERT OR REPLACE INTO walk VALUES (?, ?, ?, ?)", row)
+                db.execute(_FORGET_OLD_WALKS, (WALKS_KEPT,))
 
         if self._db is not None:
             self._guarded(write)
 
-    def close(self) -> None:
-        """Write what is left, note which folders were used, and drop what nobody has used for long."""
+    def flush(self) -> None:
+        """Write what waits."""
         for _ in range(BUSY_TRIES_AT_END):
             if self._db is not None and self._waiting:
                 self._flush()
+
+    def close(self) -> None:
+        """Write what is left, note which folders were used, and drop what nobody has used for long."""
+        self.flush()
         if self._db is not None and (self._used or self._gone or self._walks):
             self._guarded(self._tidy)
         if self._db is not None:
@@ -159,10 +166,11 @@ class Cache:
         """Carry out a step; where the cache fails, rebuild it or go on without."""
         try:
             step()
-        except (sqlite3.Error, OSError, OverflowError) as error:
+        except (sqlite3.Error, OSError, OverflowError, UnicodeDecodeError) as error:
             if _code(error) in _BUSY and step != self._open:
                 return  # what waits is written later
-            if isinstance(error, sqlite3.Error) and _code(error) in _DAMAGED and not self.problems:
+            of_file = isinstance(error, sqlite3.Error | UnicodeDecodeError)  # a name that is not UTF-8
+            if of_file and _code(error) in _DAMAGED and not self.problems:
                 self._rebuild(f"was damaged ({error})")
             else:
                 self._give_up(getattr(error, "strerror", None) or str(error))

@@ -289,13 +289,13 @@ def _plausible(sensor: Sensor) -> bool:
 def _unreadable(found: Found, records: Sequence[FileRecord], sidecars: Sequence[FileRecord]) -> list[Problem]:
     """List the files that could not be read, each with its reason."""
     listed = [
-        Problem(found.shown(item), f"The sidecar cannot be read: {record.error}.")
-        for item, record in zip(found.sidecars, sidecars, strict=True)
+        Problem(found.shown(item), record.error, "Its sidecar, if any, still counts.")
+        for item, record in zip(found.pictures, records, strict=True)
         if record.error is not None
     ]
     listed += [
-        Problem(found.shown(item), record.error, "Its sidecar, if any, still counts.")
-        for item, record in zip(found.pictures, records, strict=True)
+        Problem(found.shown(item), f"The sidecar cannot be read: {record.error}.")
+        for item, record in zip(found.sidecars, sidecars, strict=True)
         if record.error is not None
     ]
     if len(listed) > LISTED_UNREADABLE:

@@ -25,7 +25,8 @@ SAMPLE_NAME = "sample.csv"
 OUTPUT_MARK = "audit.json"
 _WRITTEN = {SESSION_NAME, NOTES_NAME, OUTPUT_MARK}
 Stamp = tuple[int, int, int]  # size in bytes, time of last change of the contents and of the entry [ns]
-NO_STAMP: Stamp = (-1, -1, -1)  # no ordinary file, or out of reach
+NO_STAMP: Stamp = (-1, -1, -1)  # no ordinary file, out of reach, or dated beyond the year 2262
+LATEST_NS = 1 << 63
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,17 +104,16 @@ def find_files(sources: list[Path], session: SessionFile | None = None, keepers:
     """
     found = Found()
     left_out = {os.path.realpath(keepers)} if keepers else set()
+    unsaid = session or SessionFile()  # one for all, so that its rows are gone through at once
     for source in sources:
         prefix = source.name if len(sources) > 1 else ""
         if source.is_file():
-            found.folders.append(
-                Folder(str(source.parent), prefix and source.parent.name, session or SessionFile(), ())
-            )
+            found.folders.append(Folder(str(source.parent), prefix and source.parent.name, unsaid, ()))
             found.pictures.append((len(found.folders) - 1, source.name))
             found.picture_stamps.extend(_stamp(source))
         elif source.is_dir():
             _check_open(source)
-            _walk(found, str(source), prefix, session, left_out)
+            _walk(found, str(source), prefix, unsaid, session is not None, left_out)
         else:
             raise SourceError(f"{source} does not exist.", "Name a folder of photographs, or a frame table.")
     return found
@@ -127,15 +127,17 @@ def _check_open(source: Path) -> None:
         raise SourceError(f"{source} cannot be opened: {error.strerror}.", "Check its permissions.") from None
 
 
-def _walk(found: Found, top: str, prefix: str, fixed: SessionFile | None, left_out: set[str]) -> None:
+def _walk(
+    found: Found, top: str, prefix: str, session: SessionFile, is_fixed: bool, left_out: set[str]
+) -> None:
     """Visit folders from the top down; what holds in a folder is known before its subfolders are seen."""
-    waiting: list[tuple[str, str, SessionFile, tuple[str, ...]]] = [(top, prefix, fixed or SessionFile(), ())]
+    waiting: list[tuple[str, str, SessionFile, tuple[str, ...]]] = [(top, prefix, session, ())]
     while waiting:
         path, shown, session, notes = waiting.pop()
         listed = _list_folder(found, path)
         if OUTPUT_MARK in listed.written and path != top:
             continue
-        if SESSION_NAME in listed.written and fixed is None:
+        if SESSION_NAME in listed.written and not is_fixed:
             session = _session(found, Path(path, SESSION_NAME))
         if session.marks.keepers is not None:
             left_out.add(os.path.realpath(session.marks.keepers))
@@ -205,14 +207,19 @@ def _stamp(entry: os.DirEntry[str] | Path) -> Stamp:
         return NO_STAMP
     if not stat.S_ISREG(status.st_mode):
         return NO_STAMP
-    return status.st_size, status.st_mtime_ns, status.st_ctime_ns
+    stamp = status.st_size, status.st_mtime_ns, status.st_ctime_ns
+    return stamp if max(map(abs, stamp)) < LATEST_NS else NO_STAMP
 
 
 def _session(found: Found, path: Path) -> SessionFile:
     try:
         session = read_session(path)
     except FileFormatError as error:
-        found.problems.append(Problem(str(path), error.what, f"{error.next_step} The file was ignored."))
+        found.problems.append(
+            Problem(
+                str(path), error.what.removeprefix(f"{path} "), f"{error.next_step} The file was ignored."
+            )
+        )
         return SessionFile()
     found.problems.extend(session.problems)
     return session

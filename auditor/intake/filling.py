@@ -96,6 +96,16 @@ def fill_from_preset(
         table.iloc[rows, column["focus_distance_m"]] = wanted
         table.iloc[rows, column["focus_distance_source"]] = "session"
     table.iloc[rows[stays], column["preset"]] = preset.name
+    for name, key in _WHOLE.items():
+        listed(
+            stays & np.isnan(get(name).astype("float64")),
+            f"The preset {preset.name!r} states no {key} and the files tell none, so that these frames have "
+            "no sharp zone",
+            f"Add {key} to the preset.",
+        )
+
+
+_WHOLE = {"focal_length_mm": "focal_length", "f_number": "f_number", "focus_distance_m": "focus_distance"}
 
 
 def focus_from_sensor(distance_m: float, focal_length_mm: np.ndarray, distances_from: str) -> np.ndarray:

@@ -40,8 +40,8 @@ FASTEST = 1  # of zlib: the table shrinks to a fifth, the higher levels take sev
 
 
 def place_of(sources: Sequence[Path]) -> str:
-    """Return what tells one set of sources from another: their absolute paths."""
-    return "\n".join(os.path.abspath(source) for source in sources)
+    """Return what tells one set of sources from another: their paths as typed, and absolute."""
+    return "\n".join(f"{source}\n{os.path.abspath(source)}" for source in sources)
 
 
 def state_of(found: Found) -> bytes:
@@ -62,25 +62,19 @@ def state_of(found: Found) -> bytes:
     return digest.digest()
 
 
-def recall_facts(cache: Path | None, place: str, state: bytes) -> tuple[Facts | None, list[Problem]]:
-    """Return the facts kept of a walk in the same state, if any, and what is wrong with the cache."""
-    store = Cache(cache)
+def recall_facts(store: Cache, place: str, state: bytes, found: Found) -> Facts | None:
+    """Return the facts kept of a walk in the same state, if any."""
+    packed = store.walk(place, state, (os.path.abspath(folder.path) for folder in found.folders))
     try:
-        packed = store.walk(place, state)
-    finally:
-        store.close()
-    try:
-        return (None if packed is None else unpack_facts(packed)), store.problems
+        return None if packed is None else unpack_facts(packed)
     except ValueError:
-        return None, store.problems  # the next run keeps them anew
+        return None  # they are kept anew after this run
 
 
-def keep_facts(cache: Path | None, place: str, state: bytes, facts: Facts) -> None:
+def keep_facts(store: Cache, place: str, state: bytes, facts: Facts) -> None:
     """Keep the facts of a walk, in place of what was kept of these sources before."""
-    store = Cache(cache)
     if store.is_open:
         store.put_walk(place, state, pack_facts(facts))
-    store.close()
 
 
 def pack_facts(facts: Facts) -> bytes:

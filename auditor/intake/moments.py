@@ -15,6 +15,8 @@ from auditor.intake.names import FrameNames
 from auditor.intake.session import SessionFile, Stretch
 
 _EPOCH = datetime(1970, 1, 1)
+START_GAP_S = 3 * 3600.0  # from a stretch's beginning to its first frame; a longer gap is another session
+DAY_S = 24 * 3600.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +96,16 @@ class MomentFinder:
             f"The stretch was ignored.{self.names.nearest(text)} "
             "Write a frame's name, 14:05 or 2031-04-05 14:05.",
         )
+
+    def begins_near(self, text: str, position: int) -> bool:
+        """Whether the frame at a position follows soon upon the moment that was named for it."""
+        moment = self._moment(text)
+        if not isinstance(moment, datetime):
+            return True  # a frame names itself
+        if position >= len(self.order.time_s):
+            return False
+        seconds = (moment - _EPOCH).total_seconds()
+        return bool(self.order.time_s[position] - seconds <= (DAY_S if _is_date(text) else START_GAP_S))
 
     def _moment(self, text: str) -> datetime | str | None:
         """A datetime; a text that says why a time is not enough; or None where it is no time at all."""

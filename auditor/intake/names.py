@@ -28,15 +28,17 @@ class FrameNames:
     def __init__(self, files: Iterable[tuple[int, str]], below: str = "") -> None:
         self._by_path: dict[str, set[int]] = defaultdict(set)
         self._by_name: dict[str, set[int]] = defaultdict(set)
+        self._written: dict[str, str] = {}  # names as they are written
         for row, file in files:
             path = file.casefold()
             relative = path[len(below) + 1 :] if below and path.startswith(below.casefold() + "/") else path
             for key in {path, relative}:
                 self._by_path[key].add(row)
                 self._by_path[os.path.splitext(key)[0]].add(row)
-            name = path.rsplit("/", 1)[-1]
-            self._by_name[name].add(row)
-            self._by_name[os.path.splitext(name)[0]].add(row)
+            written = file.rsplit("/", 1)[-1]
+            for name in (written, os.path.splitext(written)[0]):
+                self._by_name[name.casefold()].add(row)
+                self._written[name.casefold()] = name
 
     def find(self, text: str) -> list[int]:
         """Rows that a name can mean, in order; none where there is no such frame."""
@@ -51,7 +53,7 @@ class FrameNames:
         """A sentence with the nearest name there is; empty where none is near."""
         names = list(self._by_name)[:MOST_COMPARED]
         close = difflib.get_close_matches(text.strip().casefold(), names, n=1)
-        return f" The nearest name is {close[0]!r}." if close else ""
+        return f" The nearest name is {self._written[close[0]]!r}." if close else ""
 
 
 def stem_of(file: str) -> str:

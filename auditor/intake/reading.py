@@ -28,7 +28,6 @@ Progress = Callable[[int, int], None]  # files done, files in all
 JOB_FILES = 32
 WORKER_START_S = 0.3  # what starting the reading processes costs; measured 0.1 s each on two cores
 # A file changed more shortly before may change again within the resolution of its times, unnoticed.
-# A file changed more shortly before may change again within the resolution of its times, unnoticed.
 SETTLED_NS = 2_000_000_000  # on the file systems of memory cards
 ENTRY_SETTLED_NS = 20_000_000  # the clock tick of the systems that keep this time
 PROGRESS_S = 0.1
@@ -70,13 +69,18 @@ def read_found(
     -------
     Read
     """
-    store = Cache(cache, READER_VERSION)
-    try:
-        reading = _Reading(found, store, _Meter(progress, len(found.pictures) + len(found.sidecars)))
-        reading.from_cache()
-        reading.from_files(cores() if workers is None else max(workers, 1))
-    finally:
-        store.close()
+    with closing(Cache(cache, READER_VERSION)) as store:
+        return read_through(store, found, workers, progress)
+
+
+def read_through(
+    store: Cache, found: Found, workers: int | None = None, progress: Progress | None = None
+) -> Read:
+    """Read all pictures and sidecars of a walk with an open cache, see :func:`read_found`."""
+    reading = _Reading(found, store, _Meter(progress, len(found.pictures) + len(found.sidecars)))
+    reading.from_cache()
+    reading.from_files(cores() if workers is None else max(workers, 1))
+    store.flush()
     return reading.result()
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
+from contextlib import closing
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -11,6 +12,7 @@ import numpy as np
 import pandas as pd
 
 from auditor.errors import FileFormatError, Problem, SourceError
+from auditor.intake.cache import Cache
 from auditor.intake.facts import (
     LABEL_COLUMNS,
     RATING_COLUMNS,
@@ -22,7 +24,7 @@ from auditor.intake.grouping import group_files
 from auditor.intake.kept_facts import keep_facts, place_of, recall_facts, state_of
 from auditor.intake.marks import COUNTED_BEFORE, counts_fit_marks
 from auditor.intake.numbering import numbers_in_names
-from auditor.intake.reading import Progress, read_found
+from auditor.intake.reading import Progress, read_through
 from auditor.intake.session import SessionFile
 from auditor.intake.session_file import SESSION_NAME, read_session
 from auditor.intake.shares import SHARE_COLUMNS
@@ -133,17 +135,19 @@ def _recall_or_read(
 ) -> tuple[Facts, list[Problem]]:
     """The facts of a walk: as they were kept where nothing has changed, else from its files."""
     place, state = place_of(folders), state_of(found)
-    facts, problems = recall_facts(request.cache, place, state)
-    if facts is not None:
-        if progress is not None:
-            progress(len(found.pictures), len(found.pictures))
-        return facts, problems
-    read = read_found(found, request.cache, request.workers, progress)
-    groups, doubts = group_files(found, read.records)
-    facts = gather_facts(found, read.records, read.sidecars, groups, doubts)
-    if read.is_kept:
-        keep_facts(request.cache, place, state, facts)
-    return facts, [*problems, *read.problems]
+    with closing(Cache(request.cache)) as store:
+        facts = recall_facts(store, place, state, found)
+        if facts is not None:
+            if progress is not None:
+                files = len(found.pictures) + len(found.sidecars)
+                progress(files, files)
+            return facts, store.problems
+        read = read_through(store, found, request.workers, progress)
+        groups, doubts = group_files(found, read.records)
+        facts = gather_facts(found, read.records, read.sidecars, groups, doubts)
+        if read.is_kept:
+            keep_facts(store, place, state, facts)
+        return facts, read.problems
 
 
 def _notes_of(found: Found, folder_of_row: Sequence[int]) -> list[NotesFile]:
@@ -174,7 +178,13 @@ def from_table(path: Path, fixed: SessionFile | None) -> tuple[Archive, list[Not
             session = read_session(beside)
             problems += session.problems
         except FileFormatError as error:
-            problems.append(Problem(str(beside), error.what, f"{error.next_step} The file was ignored."))
+            problems.append(
+                Problem(
+                    str(beside),
+                    error.what.removeprefix(f"{beside} "),
+                    f"{error.next_step} The file was ignored.",
+                )
+            )
     for name in ("subject_distance_source", "focus_distance_source", "sensor_source"):
         given = table[name.replace("_source", "_m" if "distance" in name else "_width_mm")].notna()
         table[name] = table[name].where(

@@ -120,12 +120,19 @@ def _stop(
     if stretch.ends is not None:
         stop, problem = find.position(stretch, stretch.ends, session, default=len(order.rows))
         if problem is None and stop is not None and stop <= start:
+            what = f"The stretch ends ({stretch.ends}) before it begins ({stretch.starts})"
+            if stop == start:
+                what = f"No frame lies from {stretch.starts} to {stretch.ends}, where the stretch is"
             problem = Problem(
-                f"{session.path}{stretch.place}",
-                f"The stretch ends ({stretch.ends}) before it begins ({stretch.starts}).",
-                "It was ignored. Correct from or to.",
+                f"{session.path}{stretch.place}", f"{what}.", "It was ignored. Correct from or to."
             )
         return stop or 0, problem
+    if stretch.starts is not None and not find.begins_near(stretch.starts, start):
+        return 0, Problem(
+            f"{session.path}{stretch.place}",
+            f"The stretch begins at {stretch.starts}, and no frame was taken soon after that.",
+            "It was ignored. Correct from, or add to where the stretch spans a longer time.",
+        )
     later = [
         other
         for i, other in enumerate(starts)

@@ -81,7 +81,8 @@ def csv_parts(table: pd.DataFrame) -> Iterator[str]:
     for start in range(0, len(table), CSV_ROWS):
         part = table.iloc[start : start + CSV_ROWS]
         lines = map(",".join, zip(*_blocks([_cells(part, name) for name in part.columns]), strict=True))
-        yield "\n".join([*lines, ""])
+        # A line with nothing in it would be lost on reading back.
+        yield "\n".join([*(line or '""' for line in lines), ""])
 
 
 def to_csv_text(table: pd.DataFrame) -> str:
@@ -204,9 +205,15 @@ def read_table(path: Path) -> tuple[pd.DataFrame, list[Problem]]:
         raise FileFormatError(
             f"{path} cannot be read as a table: {error}", "See README, frame table."
         ) from None
-    if "file" not in raw.columns or not len(raw):
+    names = raw["file"] if "file" in raw.columns else pd.Series(dtype="str")
+    nameless = names.isna() | names.astype("str").eq("")
+    if nameless.all():
         raise FileFormatError(f"{path} has no column 'file' or no row.", "Each row needs its frame's name.")
     problems: list[Problem] = []
+    if nameless.any():
+        what = f"{int(nameless.sum())} rows have no name in the column 'file'."
+        problems.append(Problem(str(path), what, "They were left out; each row needs its frame's name."))
+        raw = raw[~nameless].reset_index(drop=True)
     infinite = [name for name in raw.columns if str(name).endswith("_is_infinite")]
     out = raw.drop(columns=infinite).copy()
     for name in out.columns:

@@ -35,13 +35,15 @@ class Picture:
     suggestion: str = ""
 
 
-def build_contact_sheet(pictures: Sequence[Picture]) -> str:
+def build_contact_sheet(pictures: Sequence[Picture], notes_name: str = "notes.csv") -> str:
     """Build the page.
 
     Parameters
     ----------
     pictures : sequence of Picture
         In the order to be shown; nothing of the page depends on their marks.
+    notes_name : str
+        The notes file that was written with the sheet.
 
     Returns
     -------
@@ -60,6 +62,7 @@ def build_contact_sheet(pictures: Sequence[Picture]) -> str:
     return environment.get_template("contact-sheet.html").render(
         pictures=pictures,
         columns=SHEET_COLUMNS,
+        notes_name=notes_name,
         script=Markup(script),  # noqa: S704 -- our own file
         script_hash=base64.b64encode(hashlib.sha256(script.encode()).digest()).decode(),
     )

@@ -40,7 +40,8 @@ def audit_json(audit: Audit) -> dict[str, Any]:
         },
         "zone_check": plain(asdict(audit.zone_check)),
         "tolerance": _tolerance(audit.tolerance),
-        "causes": plain({name: getattr(audit.causes, name) for name in _CAUSES}),
+        "causes": plain({name: getattr(audit.causes, name) for name in _CAUSES})
+        | {"by_preset": _rows(audit.causes.by_preset)},
         "telling_frames": _rows(audit.telling),
         "over_time": _rows(audit.over_time.sessions),
         "advice": as_json(audit.advice) if audit.advice is not None else None,

@@ -10,6 +10,7 @@ import pandas as pd
 
 from auditor.audit import Audit
 from auditor.evidence.bursts import zone_focused
+from auditor.evidence.causes import CAUSES
 from auditor.evidence.distances_met import DistancesMet
 from auditor.evidence.presets import count_all
 from auditor.show import chart_tables
@@ -58,6 +59,7 @@ def page_tables(audit: Audit, folder: Path | None, *, pictures: bool) -> dict[st
         "comparisons": audit.comparisons,
         "zone_check": audit.zone_check,
         "causes": audit.causes,
+        "cause_rows": _cause_rows(audit, shown),
         "distances_met": audit.distances_met,
         "over_time": audit.over_time,
         "tuning": audit.tuning,
@@ -67,6 +69,23 @@ def page_tables(audit: Audit, folder: Path | None, *, pictures: bool) -> dict[st
         "telling": _telling(audit, folder, pictures),
         "problems_shown": audit.problems[:PROBLEMS_SHOWN],
     }
+
+
+def _cause_rows(audit: Audit, shown: pd.DataFrame) -> list[dict[str, Any]]:
+    """Frames not kept of each preset shown, by cause; none where the curve does not carry."""
+    if not audit.tolerance.carries:
+        return []
+    own = audit.causes.by_preset.set_index("preset")
+    return [
+        {
+            "preset": row.preset,
+            "lens": row.lens,
+            "not_kept": own.loc[row.preset, "not_kept"],
+            "causes": [tuple(own.loc[row.preset, [c, f"{c}_low", f"{c}_high"]]) for c in CAUSES],
+        }
+        for row in shown.itertuples()
+        if row.preset in own.index
+    ]
 
 
 def _met_rows(met: DistancesMet, shown: pd.DataFrame) -> pd.DataFrame:

@@ -118,6 +118,9 @@ def _show_counts(audit: Audit, out: Console) -> None:
         (counts["marked"], f"counted: {counts['keepers']} keepers, {counts['not_kept']} not kept"),
         (counts["left_out"], "left out, since nobody said whether they were looked at"),
     ]
+    assumed = int((audit.table["sensor_source"] == "assumed").sum())
+    if assumed:
+        rows.insert(3, (assumed, "of unknown sensor size, taken for 36×24 mm; state sensor in [[camera]]"))
     if counts["not_zone_focused"]:
         rows.insert(3, (counts["not_zone_focused"], "autofocused, so in no preset"))
     if missing:

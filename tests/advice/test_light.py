@@ -1,6 +1,7 @@
 """Light and exposure against printed tables, and what an archive tells of its owner's limits."""
 
 import numpy as np
+import pandas as pd
 import pytest
 from numpy.testing import assert_allclose
 
@@ -146,3 +147,11 @@ def test_light_needed_for_a_plan():
     )
     assert_allclose(needed.wanted_ev, [11, 13], atol=1e-9)  # 6 + 9 - 4, 8 + 9 - 4
     assert_allclose(needed.darkest_ev, [9, 11], atol=1e-9)
+
+
+def test_a_wish_for_the_next_walk_does_not_change_what_the_frames_say_of_the_base_iso():
+    """All at 1/500 s with the ISO following: whoever wants 1/125 s has not shown a base ISO of thousands."""
+    rng = np.random.default_rng(3)
+    frames = pd.DataFrame({"exposure_time_s": np.full(300, 1 / 500), "iso": rng.integers(400, 6400, 300)})
+    for wanted in (None, 1 / 1000, 1 / 500, 1 / 250, 1 / 125):
+        assert find_limits(frames, Settings().changed(wanted_shutter_s=wanted)).iso_min == 100.0

@@ -174,6 +174,43 @@ def test_a_foreign_table_may_spell_its_marks_as_notes_may(run, tmp_path):
     assert "column keeper: 1 cells cannot be read, the first is 'perhaps'." in " ".join(done.stderr.split())
 
 
+def test_rows_without_a_name_are_left_out_and_told(run, tmp_path):
+    table = tmp_path / "mine.csv"
+    table.write_text("file,keeper\na,yes\n,no\n")
+    done = run("scan", table)
+    assert [row["file"] for row in csv.DictReader(io.StringIO(done.stdout))] == ["a"]
+    assert "1 rows have no name in the column 'file'" in " ".join(done.stderr.split())
+    table.write_text("file,keeper\n,no\n")
+    assert "has no column 'file' or no row" in run("scan", table).stderr
+
+
+@pytest.mark.parametrize("ending", ["csv", "json"])
+def test_the_frame_table_says_the_same_as_the_folder(run, market, tmp_path, ending):
+    """Also of what a folder of selects or a rule made of frames without a mark."""
+    selects = tmp_path / "selects"
+    selects.mkdir()
+    first = sorted(market.rglob("*.jpg"))[0]
+    (selects / first.name).write_bytes(first.read_bytes())
+    for rule in (("--keepers", selects), ("--unmarked", "not-kept"), ("--unmarked", "leave-out"), ()):
+        table = tmp_path / f"frames.{ending}"
+        assert run("scan", market, "--out", table, *rule).returncode == 0
+        folder = json.loads(run("audit", market, "--json", *rule).stdout)
+        again = json.loads(run("audit", table, "--json").stdout)
+        for name in ("counts", "presets", "distances", "sessions", "tolerance", "causes"):
+            assert again[name] == folder[name], (rule, name)
+
+
+def test_a_mark_put_into_the_table_is_counted_by_the_rules(run, tmp_path):
+    head = "file,captured_at,keeper,mark_source,counted_as\n"
+    lines = [f"P101000{i}.jpg,2031-04-05T12:00:0{i},,,left out\n" for i in range(4)]
+    table = tmp_path / "mine.csv"
+    table.write_text(head + "".join(lines))
+    assert json.loads(run("audit", table, "--json").stdout)["counts"]["marked"] == 0
+    lines[3] = lines[3].replace(",,,left out", ",yes,,left out")
+    table.write_text(head + "".join(lines))
+    assert json.loads(run("audit", table, "--json").stdout)["counts"]["marked"] == 3
+
+
 def test_results_never_fall_among_the_photographs_by_default(run, market):
     before = state_of(market)
     done = run("audit", ".", cwd=market)

@@ -46,6 +46,27 @@ def test_shares_add_up(archive):
     assert (summed["frames"] <= summed["high"]).all()
 
 
+def test_the_presets_shares_are_parts_of_the_whole_and_point_to_their_own_cause(archive):
+    """Of two presets one is focused far behind its subjects and one far in front of them."""
+    table, _, tolerance = archive
+    names = sorted(table["preset"].dropna().unique())
+    whole = find_causes(table, SETTINGS, tolerance)
+    parts = whole.by_preset
+    assert parts["not_kept"].sum() == len(whole.frames)
+    for cause in CAUSES:
+        assert_allclose(parts[cause].sum(), getattr(whole, cause), rtol=1e-9)
+        assert (parts[f"{cause}_low"] <= parts[cause]).all()
+        assert (parts[cause] <= parts[f"{cause}_high"]).all()
+    assert_allclose(parts[list(CAUSES)].sum(axis=1), parts["not_kept"], rtol=1e-9)
+    assert set(parts["preset"]) <= set(names)
+    near, far = table["preset"] == names[0], table["preset"] == names[1]
+    moved = table.assign(focus_distance_m=table["focus_distance_m"].mask(near, 1.0).mask(far, 50.0))
+    own = find_causes(moved[near | far].reset_index(drop=True), SETTINGS, tolerance).by_preset
+    own = own.set_index("preset")
+    assert own.loc[names[0], "beyond_zone"] > 10 * own.loc[names[0], "in_front_of_zone"]
+    assert own.loc[names[1], "in_front_of_zone"] > 10 * own.loc[names[1], "beyond_zone"]
+
+
 def test_one_frame_by_hand(archive):
     """Certain distance, still subject: (ceiling - P)/(1 - P) shared by squares of defocus and diffraction."""
     table, _, tolerance = archive

@@ -165,6 +165,52 @@ def test_each_mistake_in_a_stretch_gets_one_message_and_the_rest_goes_on(walk, s
     assert len(archive.table) == 6
 
 
+@pytest.mark.parametrize(
+    ("stretch", "what"),
+    [
+        ('from="2031-04-04 09:00"', "begins at 2031-04-04 09:00, and no frame was taken soon after"),
+        ('from="2031-04-06 09:00"', "begins at 2031-04-06 09:00, and no frame was taken soon after"),
+        ('from="2031-04-04 09:00"\nto="2031-04-04 10:00"', "No frame lies from 2031-04-04 09:00 to"),
+    ],
+)
+def test_a_stretch_without_frames_is_told_and_covers_none(walk, stretch, what):
+    folder = walk(6)
+    (folder / "session.toml").write_text(f'{PRESETS}[[stretch]]\npreset="arcade"\n{stretch}\n')
+    archive = read(folder)
+    assert what in said(archive)
+    assert archive.table["preset"].isna().all()
+
+
+def test_a_long_stretch_may_begin_days_before_its_first_frame(walk):
+    folder = walk(6)
+    long = 'from="2031-04-01"\nto="2031-04-30"'
+    (folder / "session.toml").write_text(f'{PRESETS}[[stretch]]\npreset="arcade"\n{long}\n')
+    assert read(folder).table["preset"].eq("arcade").all()
+
+
+def test_a_preset_that_leaves_frames_without_a_zone_is_told(walk):
+    folder = walk(4, f_number=[8, 8, None, None])
+    preset = '[[preset]]\nname="half"\nfocal_length="28mm"\n[[stretch]]\npreset="half"\nfrom="P1010001"\n'
+    (folder / "session.toml").write_text(preset)
+    text = said(read(folder))
+    assert "states no focus_distance and the files tell none" in text
+    assert "no f_number and the files tell none, so that these frames have no sharp zone: P1010003" in text
+    assert "states no focal_length" not in text
+
+
+def test_an_empty_folder_of_selects_is_told(walk, tmp_path):
+    folder = walk(3)
+    (tmp_path / "selects").mkdir()
+    archive = read_archive(Request((folder,), keepers_folder=tmp_path / "selects"))
+    assert "holds no pictures, so it marks nothing" in said(archive)
+
+
+def test_the_nearest_name_is_told_as_it_is_written(walk):
+    folder = walk(3)
+    (folder / "notes.csv").write_text("file,keeper\nP101O002,yes\n")
+    assert "The nearest name is 'P1010002'" in said(read(folder))
+
+
 def test_a_frame_name_that_is_there_twice_and_a_time_without_a_date_over_two_days(walk, photo):
     folder = walk(3)
     photo(folder / "b" / "P1010002.jpg", datetime(2031, 4, 6, 14, 1))

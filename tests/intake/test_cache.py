@@ -20,17 +20,9 @@ from auditor.intake.files import find_files
 from auditor.intake.packing import pack
 from auditor.intake.reader_process import read_packed
 from auditor.intake.reading import read_found
+from tests.intake.settling import OLD, settle
 
 NOON = datetime(2031, 4, 5, 12, 0, 0)
-OLD = 1_700_000_000
-
-
-def settle(folder: Path) -> None:
-    """Date every file back, and let the clock tick once, so that its times are beyond doubt."""
-    for path in folder.rglob("*"):
-        if path.is_file():
-            os.utime(path, (OLD, OLD))
-    time.sleep(0.05)
 
 
 @pytest.fixture

@@ -136,14 +136,46 @@ def test_a_change_is_said_with_its_gain_in_the_units_wanted() -> None:
             "cannot be sure (−2 to 17). About 340 more frames should tell.",
         ),
         ({"distinguishable": False, "gain_low": -0.02, "frames_needed": None}, "cannot be sure (−2 to 17)."),
-        ({"gain": NAN, "gain_low": NAN, "gain_high": NAN, "distinguishable": False}, "cannot tell it from"),
+        ({"gain": 0.001}, "not even f/8 at 2.5 m promises a point more"),
     ],
 )
 def test_no_change_says_why(changes: dict[str, object], wanted: str) -> None:
     said = advice.tomorrow(advised(change_advised=False, **changes), 5, "m")
-    assert said.startswith("Leave 28 mm at f/5.6 at ")
+    assert said.startswith("Keep 28 mm at f/5.6 at ")
     assert wanted in said
     assert "nan" not in said
+
+
+def by_counts(**changes: object) -> Advice:
+    unknown = {
+        "gain": NAN,
+        "gain_low": NAN,
+        "gain_high": NAN,
+        "distinguishable": False,
+        "change_advised": False,
+    }
+    return advised(**(unknown | {"grid": pd.DataFrame()} | changes))
+
+
+def test_counts_alone_advise_nothing_that_they_cannot_know() -> None:
+    now = valued(5.6, 1.5, 1.0, preset="now", bursts=1)
+    other = valued(8.0, 2.5, 0.5, preset="other", bursts=60)
+    alone = advice.tomorrow(by_counts(settings=(now,), current=(now,)), 5, "m")
+    assert "cannot be told from these frames: only f/5.6 at 1.5 m (1 burst) was used" in alone
+    first = advice.tomorrow(by_counts(settings=(now, other), current=(now, other)), 5, "m")
+    assert "none has a higher hit rate than f/5.6 at 1.5 m (1 burst)" in first
+    second = advice.tomorrow(by_counts(settings=(other, now), current=(now, other)), 5, "m")
+    assert second.startswith("Counts alone cannot tell f/8 at 2.5 m (60 bursts)")
+    for settings in ((now,), (now, other), (other, now)):
+        shown = by_counts(settings=settings, current=(now, other))
+        assert advice.short(shown, "m") == "What to set next with 28 mm cannot be told yet."
+        assert "promises" not in advice.tomorrow(shown, 5, "m")
+    beaten = by_counts(settings=(other, now), current=(now, other), change_advised=True, gain=0.2)
+    assert advice.short(beaten, "m") == "Next, set 28 mm to f/8 at 2.5 m."
+
+
+def test_advice_under_a_flag_is_for_now() -> None:
+    assert advice.short(advised(change_advised=False, flags=("few_bursts",)), "m").endswith("1.5 m for now.")
 
 
 def test_no_setting_at_all() -> None:
@@ -153,7 +185,7 @@ def test_no_setting_at_all() -> None:
 
 def test_the_verdict_says_only_what_to_set() -> None:
     assert advice.short(advised(), "ft") == "Next, set 28 mm to f/8 at 8.2 ft."
-    assert advice.short(advised(change_advised=False), "m") == "Leave 28 mm at f/5.6 at 1.5 m."
+    assert advice.short(advised(change_advised=False), "m") == "Keep 28 mm at f/5.6 at 1.5 m."
     assert advice.short(advised(settings=()), "m") == ""
 
 

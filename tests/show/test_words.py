@@ -298,7 +298,7 @@ def lost(**changes: Any) -> found_causes.Causes:
     listed = pd.DataFrame({"cause": list(frames), "frames": frames.values()})
     rest = {
         "no_distance": 30, "sibling_kept": 9, "table": listed.assign(low=0.0, high=listed["frames"] * 2),
-        "frames": pd.DataFrame(),
+        "by_preset": pd.DataFrame(), "frames": pd.DataFrame(),
         "at_focus": {"frames": 50, "motion_over_criterion": 7, "diffraction_over_criterion": 0},
     }  # fmt: skip
     return found_causes.Causes(**(frames | rest | changes))

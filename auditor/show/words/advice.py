@@ -58,15 +58,17 @@ def tomorrow(advice: Advice, worth_points: float, units: str) -> str:
             f"Next, set {advice.lens} to {setting_name(first, units)}: expected hit rate "
             f"{expectation(first)}, {gain}."
         )
-    keep = f"Leave {advice.lens} at {setting_name(now, units)}"
+    if not advice.by_curve:
+        return _by_counts(advice, units)
+    keep = f"Keep {advice.lens} at {setting_name(now, units)}"
     same = math.isclose(first.f_number, now.f_number, rel_tol=0.02) and (
         first.focus_distance_m == now.focus_distance_m
         or math.isclose(first.focus_distance_m, now.focus_distance_m, rel_tol=0.02)
     )
-    if same or advice.gain < LEAST_GAIN:
+    if same:
         return f"{keep}: no setting promises more."
-    if math.isnan(advice.gain):
-        return f"{keep}: these frames cannot tell it from {setting_name(first, units)}."
+    if advice.gain < LEAST_GAIN:
+        return f"{keep}: not even {setting_name(first, units)} promises a point more."
     other = f"{setting_name(first, units)} promises {points(advice.gain)}"
     if advice.distinguishable and advice.gain < worth_points / 100:
         return f"{keep}: {other} more, less than the {worth_points:g} worth acting on."
@@ -75,13 +77,36 @@ def tomorrow(advice: Advice, worth_points: float, units: str) -> str:
     return f"{keep}: {other} more, but these frames cannot be sure ({span}).{more}"
 
 
+def _by_counts(advice: Advice, units: str) -> str:
+    """Say what the counts of the presets in use alone can say."""
+    first, now = advice.settings[0], advice.current[0]
+    used = f"{setting_name(now, units)} ({counted(now.bursts, 'burst')})"
+    if len(advice.current) == 1:
+        return (
+            f"What {advice.lens} would do at another setting cannot be told from these frames: only {used} "
+            "was used, and no keeper curve over known distances carries."
+        )
+    if first.preset == now.preset:
+        return (
+            f"Of the presets of {advice.lens} in use none has a higher hit rate than {used}; counts alone "
+            "cannot say what another setting would do."
+        )
+    return (
+        f"Counts alone cannot tell {setting_name(first, units)} ({counted(first.bursts, 'burst')}), which "
+        f"has the highest hit rate of the presets of {advice.lens}, from {used}, the most used one."
+    )
+
+
 def short(advice: Advice, units: str) -> str:
     """Say what to set next without the reasons; empty where nothing can be advised."""
     if not advice.settings or not advice.current:
         return ""
     if advice.change_advised:
         return f"Next, set {advice.lens} to {setting_name(advice.settings[0], units)}."
-    return f"Leave {advice.lens} at {setting_name(advice.current[0], units)}."
+    if not advice.by_curve:
+        return f"What to set next with {advice.lens} cannot be told yet."
+    for_now = " for now" if advice.flags else ""
+    return f"Keep {advice.lens} at {setting_name(advice.current[0], units)}{for_now}."
 
 
 def one_for_all(advice: Advice) -> str:
@@ -89,7 +114,10 @@ def one_for_all(advice: Advice) -> str:
     if not advice.by_light:
         return ""
     if advice.one_serves_all:
-        return "One setting serves every light that was met."
+        return (
+            "One setting serves every light that was met: in none of them is another surely better by as "
+            "much as is worth acting on."
+        )
     return "No one setting serves every light that was met:"
 
 

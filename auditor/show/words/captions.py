@@ -54,6 +54,8 @@ _TABLES = {
     "presets": "Each preset with its sharp zone and rates; small figures are {level} intervals.",
     "bands": "Share of frames kept in each distance band, with {level} interval and n.",
     "met": "Where subjects stood, each burst counting once; small figures are {level} intervals, and n.",
+    "causes": "Frames of each preset that were not kept, at a known distance, by what is consistent with it; "
+    "small figures are {level} intervals.",
     "tuning": "Each stop of {lens}; small figures are {level} intervals.",
     "advice": "Settings of {lens} in order of preference; small figures are {level} intervals.",
     "sessions": "Each session in order of time; small figures are {level} intervals.",
@@ -68,6 +70,10 @@ _HEADS = {
         "Preset", "Sharp zone", "Hit rate#", "Hits#", "Bursts#", "Frame rate#", "Frames#", "Keepers an hour#",
     ),
     "met": ("Preset", "Bursts#", "Middle#", "Half of them#", "Nine tenths#", "In the zone#"),
+    "causes": (
+        "Preset", "Not kept#", "Nearer than the ring#", "Farther than the ring#", "Subject motion#",
+        "Diffraction#", "Not explained by blur#",
+    ),
     "tuning": (
         "Stop", "Best ring#", "Expected#", "Observed#", "Bursts#", "Lost to defocus#", "Lost to motion#",
         "Lost to diffraction#", "Too dark#",
