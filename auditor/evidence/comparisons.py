@@ -1,7 +1,8 @@
 """Which preset was better, told only where the photographer could have chosen either.
 
 Presets of one lens are compared within sessions and, inside a session, within steps of one exposure value of
-light, because the preset in use hangs on both and so do the keepers.
+light, because the preset in use hangs on both and so do the keepers. What happens to be in front of the lens
+also differs from one run of a preset to the next: a difference must show over runs, too, to be called one.
 """
 
 from __future__ import annotations
@@ -14,7 +15,12 @@ import numpy.typing as npt
 import pandas as pd
 
 from auditor.evidence.bursts import burst_codes, is_keeper, zone_focused
-from auditor.evidence.mantel_haenszel import bursts_to_show, clustered_difference, stratified_difference
+from auditor.evidence.mantel_haenszel import (
+    bursts_to_show,
+    clustered_difference,
+    difference_by_runs,
+    stratified_difference,
+)
 from auditor.evidence.proportions import Floats, benjamini_hochberg, newcombe_difference
 from auditor.optics.exposure import exposure_value
 from auditor.settings import Settings
@@ -23,6 +29,7 @@ COMPARED = "compared"
 DIFFERENT_OUTINGS = "different_outings"
 DIFFERENT_LIGHT = "different_light"
 POWER = 0.8
+LOOSEST_CLAIM = 0.05  # level at which a preset is called better, whatever the level of the intervals
 FEWEST_BURSTS = 5  # of each preset in shared strata; fewer are not tested
 
 PAIR_COLUMNS = (
@@ -42,8 +49,9 @@ class Comparisons:
         One row per pair: ``status`` (``compared``, ``different_outings``, ``different_light``), all bursts
         and those in shared strata, the plain hit rates with Newcombe's interval of their difference, the
         difference within sessions and light (``difference``, ``low``, ``high``, shares of bursts; beside it
-        of frames), ``p_value``, ``p_adjusted`` over all pairs, ``better`` (a preset's name, or missing) and
-        ``more_bursts`` (of each, to tell ``worth_points`` apart; 0 where they would do already).
+        of frames; at least as wide as the runs of a preset differ), ``p_value`` (the larger one of bursts and
+        of runs), ``p_adjusted`` over all pairs, ``better`` (a preset's name, or missing) and ``more_bursts``
+        (of each, to tell ``worth_points`` apart; 0 where they would do already).
     worth_points : float
         The difference in points that ``more_bursts`` is about.
     level : float
@@ -70,6 +78,7 @@ def compare_presets(table: pd.DataFrame, settings: Settings) -> Comparisons:
     frames = frames.assign(
         code=burst_codes(frames, "preset"),
         kept=is_keeper(frames),
+        run=runs_of_presets(frames),
         ev=np.floor(scene_ev(frames)),
         glass=glass(frames),
     )
@@ -77,7 +86,7 @@ def compare_presets(table: pd.DataFrame, settings: Settings) -> Comparisons:
     frames = frames.assign(outing=pd.factorize(session)[0])
     bursts = frames.groupby("code", sort=True).agg(
         hit=("kept", "any"), preset=("preset", "first"), glass=("glass", "first"), outing=("outing", "first"),
-        ev=("ev", "median"),
+        ev=("ev", "median"), run=("run", "first"),
     )  # fmt: skip
     light = pd.DataFrame({"outing": bursts["outing"], "ev": np.floor(bursts["ev"]).fillna(-99.0)})
     bursts["stratum"] = light.groupby(["outing", "ev"]).ngroup().to_numpy()
@@ -88,7 +97,24 @@ def compare_presets(table: pd.DataFrame, settings: Settings) -> Comparisons:
         own = frames[frames["glass"] == lens]
         rows += [_pair(str(lens), a, b, of_lens, own, settings.confidence) for a, b in combinations(names, 2)]
     pairs = pd.DataFrame(rows, columns=list(PAIR_COLUMNS))
-    return Comparisons(_judged(pairs, settings), settings.worth_points, 1 - settings.confidence)
+    return Comparisons(_judged(pairs, settings), settings.worth_points, claim_level(settings))
+
+
+def claim_level(settings: Settings) -> float:
+    """Level of claims: narrower intervals may be wished for, more false claims may not."""
+    return min(1 - settings.confidence, LOOSEST_CLAIM)
+
+
+def runs_of_presets(frames: pd.DataFrame) -> npt.NDArray[np.intp]:
+    """Number the runs: frames of one camera and session with one preset, without another's between them."""
+    order = frames.assign(camera=frames["camera"].fillna("")).sort_values(
+        ["session", "camera", "captured_at"], kind="stable"
+    )
+    key = order[["session", "camera", "preset"]]
+    new = (key != key.shift()) & ~(key.isna() & key.shift().isna())
+    run = np.empty(len(frames), dtype=np.intp)
+    run[order.index.to_numpy()] = new.any(axis=1).cumsum().to_numpy() - 1
+    return run
 
 
 def glass(frames: pd.DataFrame) -> pd.Series:
@@ -115,6 +141,15 @@ def _pair(
     n_b, hits_b = np.bincount(stratum, ~is_a), np.bincount(stratum, hit & ~is_a)
     shared = (n_a > 0) & (n_b > 0)
     within = stratified_difference(hits_a, n_a, hits_b, n_b, confidence)
+    runs = (
+        own.assign(is_a=is_a, hit=hit)
+        .groupby("run")
+        .agg(hits=("hit", "sum"), n=("hit", "size"), is_a=("is_a", "first"), outing=("outing", "first"))
+    )
+    by_runs = difference_by_runs(runs["hits"], runs["n"], runs["is_a"], runs["outing"], confidence)
+    wider = 0.0 if np.isnan(by_runs.low) else (by_runs.high - by_runs.low) / 2
+    low = max(min(within.low, within.difference - wider), -1.0)
+    high = min(max(within.high, within.difference + wider), 1.0)
     plain_low, plain_high = newcombe_difference(hits_a.sum(), n_a.sum(), hits_b.sum(), n_b.sum(), confidence)
     of_frames = frames[frames["preset"].isin([a, b])]
     by_frames = clustered_difference(
@@ -130,10 +165,10 @@ def _pair(
         "bursts_a": int(n_a.sum()), "bursts_b": int(n_b.sum()),
         "shared_a": int(n_a[shared].sum()), "shared_b": int(n_b[shared].sum()),
         "rate_a": hits_a.sum() / n_a.sum(), "rate_b": hits_b.sum() / n_b.sum(),
-        "difference": within.difference, "low": within.low, "high": within.high,
+        "difference": within.difference, "low": low, "high": high,
         "plain_low": plain_low, "plain_high": plain_high,
         "frame_difference": by_frames.difference, "frame_low": by_frames.low, "frame_high": by_frames.high,
-        "p_value": within.p_value if enough else np.nan,
+        "p_value": float(np.maximum(within.p_value, by_runs.p_value)) if enough else np.nan,
     }  # fmt: skip
 
 
@@ -146,7 +181,7 @@ def _status(own: pd.DataFrame, is_a: npt.NDArray[np.bool_], shared: npt.NDArray[
 
 
 def _judged(pairs: pd.DataFrame, settings: Settings) -> pd.DataFrame:
-    level = 1 - settings.confidence
+    level = claim_level(settings)
     adjusted = benjamini_hochberg(pairs["p_value"].to_numpy(float))
     sign = np.sign(pairs["difference"].to_numpy(float))
     agreed = sign == np.sign(pairs["frame_difference"].to_numpy(float))

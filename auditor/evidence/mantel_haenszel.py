@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import erfc
+from scipy.special import erfc, stdtr, stdtrit
 
 from auditor.evidence.proportions import Floats, two_sided_z
 
@@ -32,6 +32,67 @@ class Difference:
     low: float
     high: float
     p_value: float
+
+
+def difference_by_runs(
+    hits: npt.ArrayLike,
+    n: npt.ArrayLike,
+    is_a: npt.ArrayLike,
+    outing: npt.ArrayLike,
+    confidence: float = 0.95,
+) -> Difference:
+    """Return the difference within outings where each run of a setting counts as one observation.
+
+    Places and moments differ from one run of a setting to the next, so the trials of a run are alike.
+    Weighted least squares of the runs' rates with a level for each outing; the variance is that of clusters,
+    a run each, with Student's t.
+
+    Parameters
+    ----------
+    hits, n : array-like, shape (runs,)
+        Hits and trials of each run.
+    is_a : array-like of bool, shape (runs,)
+        Whether it was a run of setting a, else of b.
+    outing : array-like of int, shape (runs,)
+        Outing of each run, 0 and up; outings that lack a setting say nothing.
+    confidence : float
+
+    Returns
+    -------
+    Difference
+        NaN where there are not more runs than outings and one: then nothing tells the place from the setting.
+
+    References
+    ----------
+    Liang & Zeger (1986), Biometrika 73:13 (variance); MacKinnon & White (1985), J. Econometrics 29:305 (its
+    correction for few observations).
+    """
+    a = np.asarray(is_a, bool)
+    _, place = np.unique(np.asarray(outing), return_inverse=True)
+    both = (np.bincount(place, a) > 0) & (np.bincount(place, ~a) > 0)
+    used = both[place]
+    if not used.any():
+        return NOTHING
+    a, size, rate = a[used].astype(float), np.asarray(n, float)[used], np.asarray(hits, float)[used]
+    rate = rate / size
+    _, place = np.unique(place[used], return_inverse=True)
+    free = len(a) - (int(place.max()) + 1) - 1
+    if free < 1:
+        return NOTHING
+
+    def centred(values: Floats) -> Floats:
+        return np.asarray(
+            values - (np.bincount(place, size * values) / np.bincount(place, size))[place], dtype=float
+        )
+
+    own, rates = centred(a), centred(rate)
+    information = float((size * own**2).sum())
+    difference = float((size * own * rates).sum() / information)
+    score = size * own * (rates - difference * own)
+    error = math.sqrt(float((score**2).sum()) * len(a) / free) / information
+    half = float(stdtrit(free, 0.5 + confidence / 2)) * error
+    p_value = float(2 * stdtr(free, -abs(difference) / error)) if error > 0 else float(difference == 0)
+    return Difference(difference, difference - half, difference + half, p_value)
 
 
 NOTHING = Difference(math.nan, math.nan, math.nan, math.nan)

@@ -120,8 +120,9 @@ def clustered_intervals(
 
     Wilson's interval at the effective sample size n/D: D is the design effect, the variance of the ratio
     estimate over bursts against that of independent frames, and n/D is reduced once more by (z/t)² for the
-    few bursts from which D was learned. D may be below 1, where photographers keep one frame of each burst.
-    Without a keeper, or with keepers only, D is unknown: every burst then counts as one trial.
+    few bursts from which D was learned, unequal ones counted at Kish's effective number (Σm)²/Σm². D may be
+    below 1, where photographers keep one frame of each burst. Without a keeper, or with keepers only, D is
+    unknown: every burst then counts as one trial.
 
     Parameters
     ----------
@@ -141,7 +142,7 @@ def clustered_intervals(
     ----------
     Rao & Scott (1992), Biometrics 48:577 (design effect of a ratio); Korn & Graubard (1998), Surv. Methodol.
     24:193 (effective size with the t correction); Dean & Pagano (2015), J. Surv. Stat. Methodol. 3:484
-    (Wilson's interval at that size).
+    (Wilson's interval at that size); Kish (1965), Survey Sampling, section 11.7.
     """
     x, m = np.asarray(keepers, float), np.asarray(frames, float)
     codes = np.asarray(group, dtype=np.intp)
@@ -161,7 +162,9 @@ def clustered_intervals(
     known = (hits > 0) & (hits < n) & (bursts > 1)
     effect = np.where(known, np.maximum(effect, smallest), size / np.maximum(bursts, 1))
     z = two_sided_z(confidence)
-    shrink = (z / stdtrit(np.maximum(bursts - 1, 1), 0.5 + confidence / 2)) ** 2
+    # Few large bursts among many small ones tell as little as few bursts.
+    alike = n**2 / np.maximum(total(m**2), 1)
+    shrink = (z / stdtrit(np.maximum(alike - 1, 1), 0.5 + confidence / 2)) ** 2
     effective = size / effect * np.where(known, shrink, 1.0)
     low, high = wilson(share * effective, effective, confidence)
     return np.asarray(low), np.asarray(high)

@@ -119,14 +119,18 @@ def fit_tolerance(table: pd.DataFrame, settings: Settings, *, refits: bool = Tru
     fit = _fit(bursts, handbook, settings.confidence)
     result = _described(bursts, fit, handbook, settings.confidence)
     flags = list(result.flags)
-    if checks.distances_of_keepers(table):
-        flags.append(checks.DISTANCES_OF_KEEPERS)
+    if (lopsided := checks.lopsided_distances(table)) is not None:
+        flags.append(lopsided)
+    if fit is not None and not checks.falls_within_outings(table) < checks.OUTINGS_LEVEL:
+        flags.append(checks.BETWEEN_OUTINGS)
     if not refits or fit is None:
         return replace(result, flags=tuple(flags))
     ranges = _refit(table, settings, bursts, handbook)
     guesses = [ranges["half_guess_error"], ranges["double_guess_error"]]
     if _outside(guesses, result):
         flags.append(checks.LEANS_ON_GUESS)
+    if _outside([ranges["speed_0.6"]], result):
+        flags.append(checks.LEANS_ON_SPEED)
     if _outside([ranges["ceiling_by_distance"]], result):
         flags.append(checks.CHOSEN_BY_DISTANCE)
     lenses = _per_lens(bursts, handbook, settings.confidence)

@@ -10,9 +10,9 @@ from typing import Final
 import numpy as np
 import pandas as pd
 from scipy.optimize import isotonic_regression
-from scipy.special import chdtrc
+from scipy.special import chdtrc, ndtr
 
-from auditor.evidence.burst_blur import LOG_BLUR, BurstBlur
+from auditor.evidence.burst_blur import LOG_BLUR, BurstBlur, usable_frames
 from auditor.evidence.bursts import is_keeper, zone_focused
 from auditor.evidence.keeper_curve import keep_probability
 from auditor.evidence.proportions import Floats, wilson
@@ -28,19 +28,23 @@ CHOSEN_BY_DISTANCE: Final = "chosen_by_distance"  # the tolerance moves when the
 DISTANCES_OF_KEEPERS: Final = (
     "distances_of_keepers"  # known mostly for keepers, and no sample weights say why
 )
+DISTANCES_OF_NOT_KEPT: Final = "distances_of_not_kept"  # the other way about
+LEANS_ON_SPEED: Final = "leans_on_speed"  # slower subjects move it out of its interval
+BETWEEN_OUTINGS: Final = "between_outings"  # within sessions hits do not surely fall with blur
 LEANS_ON_GUESS: Final = "leans_on_guess_error"  # half or double the guess error moves it out of its interval
 FLAGS: Final = (
     NOT_ENOUGH, FEW_KEEPERS, FEW_NOT_KEPT, LITTLE_SPREAD, NO_DISTANCES, POOR_FIT, CHOSEN_BY_DISTANCE,
-    DISTANCES_OF_KEEPERS, LEANS_ON_GUESS,
+    DISTANCES_OF_KEEPERS, DISTANCES_OF_NOT_KEPT, LEANS_ON_GUESS, LEANS_ON_SPEED, BETWEEN_OUTINGS,
 )  # fmt: skip
 # With one of these, sentences and advice do not rest on the tolerance.
-FORBIDDING: Final = frozenset({NOT_ENOUGH, NO_DISTANCES, DISTANCES_OF_KEEPERS})
+FORBIDDING: Final = frozenset({NOT_ENOUGH, NO_DISTANCES, DISTANCES_OF_KEEPERS, DISTANCES_OF_NOT_KEPT})
 
 FEWEST = 20  # bursts with a keeper, and without
 LEAST_SPREAD = 2.0  # ratio of the 90th to the 10th percentile of the blur
 SIDE_SHARE, SIDE_BURSTS = 0.05, 15  # of the bursts, and bursts, that must lie on each side of the tolerance
 KEEPER_RATIO = 1.5
 POOR_FIT_LEVEL = 0.01
+OUTINGS_LEVEL = 0.05
 GROUPS = 10
 
 
@@ -140,16 +144,52 @@ def goodness_of_fit(bursts: BurstBlur, expected: Floats, parameters: int = 4) ->
     return float(chdtrc(len(groups) - parameters, statistic))
 
 
-def distances_of_keepers(table: pd.DataFrame) -> bool:
-    """Tell whether distances are known for over 1.5 times the share among keepers as among the rest.
+def falls_within_outings(table: pd.DataFrame) -> float:
+    """Return the one-sided p-value of hits falling with blur within sessions.
 
-    False where sample weights say how the frames with distances were drawn.
+    A trend test of bursts' hits over their log blur, each session with its own rate: what differs between
+    outings has no say. NaN where no session holds both hits and misses.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        The frame table.
+
+    References
+    ----------
+    Mantel (1963), J. Am. Stat. Assoc. 58:690 (extension of the stratified test to scores).
+    """
+    frames = usable_frames(table)
+    if not len(frames):
+        return float("nan")
+    bursts = frames.assign(score=np.log(frames["blur_mm"]), outing=frames["session"].fillna(-1)).groupby(
+        "code"
+    )
+    burst = bursts.agg(score=("score", "median"), hit=("burst_hit", "first"), outing=("outing", "first"))
+    own = burst.groupby("outing")
+    n = own["hit"].transform("size")
+    hit = burst["hit"].astype(float)
+    score = burst["score"] - own["score"].transform("mean")
+    rate = hit.groupby(burst["outing"]).transform("mean")
+    variance = float((score**2 * rate * (1 - rate) * n / (n - 1).clip(lower=1)).sum())
+    if variance <= 0:
+        return float("nan")
+    return float(ndtr((score * (hit - rate)).sum() / np.sqrt(variance)))
+
+
+def lopsided_distances(table: pd.DataFrame) -> str | None:
+    """Return a flag where distances are known for over 1.5 times the share among keepers, or among the rest.
+
+    None where sample weights say how the frames with distances were drawn.
     """
     frames = zone_focused(table)
     if frames["sample_weight"].notna().any():
-        return False
+        return None
     known = (frames["subject_distance_m"] > 0).to_numpy()
     kept = is_keeper(frames)
     if not kept.any() or kept.all() or not known.any():
-        return False
-    return bool(known[kept].mean() > KEEPER_RATIO * known[~kept].mean())
+        return None
+    of_kept, of_rest = known[kept].mean(), known[~kept].mean()
+    if of_kept > KEEPER_RATIO * of_rest:
+        return DISTANCES_OF_KEEPERS
+    return DISTANCES_OF_NOT_KEPT if of_rest > KEEPER_RATIO * of_kept else None

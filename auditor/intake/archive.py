@@ -10,13 +10,14 @@ import pandas as pd
 
 from auditor.errors import FileFormatError, Problem, SourceError
 from auditor.frames import LEFT_OUT, captured_s, with_columns
+from auditor.intake.counting import COUNTED_BEFORE, count_marks
 from auditor.intake.facts import (
     LABEL_COLUMNS,
     RATING_COLUMNS,
     camera_entry,
 )
 from auditor.intake.files import find_files, printable
-from auditor.intake.marks import COUNTED_BEFORE, count_marks, state_marks
+from auditor.intake.marks import state_marks
 from auditor.intake.notes import NOTE_READERS, SAMPLE_READERS, Readers, apply_notes, read_notes
 from auditor.intake.numbering import NUMBER_COLUMNS, missing_numbers
 from auditor.intake.reading import Progress, read_found

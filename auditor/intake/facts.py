@@ -11,7 +11,6 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
-from functools import lru_cache
 from typing import Any
 
 import pandas as pd
@@ -23,12 +22,9 @@ from auditor.intake.files import Found, printable
 from auditor.intake.grouping import Group
 from auditor.intake.numbering import numbers_in_names
 from auditor.intake.records import NAN, FileRecord, XmpValues
+from auditor.intake.sensor_told import sensor_of
 from auditor.intake.session import Camera, SessionFile
-from auditor.optics.sensors import Sensor
 
-FULL_FRAME = Sensor(36.0, 24.0)
-PLAUSIBLE_DIAGONAL_MM = (4.0, 80.0)  # from phones to medium format; resized exports fall outside
-DISAGREEMENT = 0.10
 LISTED_UNREADABLE = 1000
 
 # Marks as found, one column for each kind of place; they become keeper and mark_source later.
@@ -162,7 +158,7 @@ def _row(
     camera = _camera_name(model, told("serial", None), shared)
     entry = camera_entry(session, camera, model)
     timed = next((item for item in say if item.captured_at is not None), None)
-    sensor, sensor_source = _sensor(entry, members, told, shown, problems)
+    sensor, sensor_source = sensor_of(entry, members, told, shown, problems)
     distance, distance_source = _distance(members, packets + embedded)
     is_subject = session.in_files == "subject"
     width_px, height_px = next(filter(all, map(_upright_size, members)), (0, 0))
@@ -228,62 +224,6 @@ def _distance(members: list[FileRecord], packets: list[XmpValues]) -> tuple[floa
             if not math.isnan(item.focus_distance_m):
                 return item.focus_distance_m, source
     return NAN, "unknown"
-
-
-def _sensor(
-    entry: Camera | None, members: list[FileRecord], told: Any, shown: str, problems: list[Problem]
-) -> tuple[Sensor, str]:
-    """Sensor size by the chain of the design: session file, 35 mm ratio, focal plane, else assumed."""
-    by_ratio = _sensor_by_ratio(told("focal_length_mm"), told("focal_length_35mm"))
-    by_plane = next((s for s in map(_sensor_by_plane, members) if s is not None), None)
-    if by_ratio is not None and by_plane is not None:
-        ratio = by_ratio.diagonal_mm / by_plane.diagonal_mm
-        if abs(ratio - 1) > DISAGREEMENT:
-            problems.append(
-                Problem(
-                    shown,
-                    f"Its 35 mm-equivalent gives a sensor diagonal of {by_ratio.diagonal_mm:.1f} mm, its "
-                    f"focal plane resolution {by_plane.diagonal_mm:.1f} mm.",
-                    "State the sensor in a [[camera]] entry of the session file.",
-                )
-            )
-    if entry is not None and entry.sensor is not None:
-        return entry.sensor, "session"
-    if by_ratio is not None:
-        return by_ratio, "exif"
-    if by_plane is not None:
-        return by_plane, "exif"
-    return FULL_FRAME, "assumed"
-
-
-@lru_cache(maxsize=4096)
-def _sensor_by_ratio(focal_length_mm: float, focal_length_35mm: float) -> Sensor | None:
-    if not (focal_length_mm > 0 and focal_length_35mm > 0):
-        return None
-    crop = focal_length_35mm / focal_length_mm
-    sensor = Sensor(FULL_FRAME.width_mm / crop, FULL_FRAME.height_mm / crop)
-    return sensor if _plausible(sensor) else None
-
-
-def _sensor_by_plane(record: FileRecord) -> Sensor | None:
-    """Sensor from the focal plane resolution, only where the Exif size is the picture's own size."""
-    if not record.focal_plane_px_per_mm > 0 or not record.exif_width_px or not record.exif_height_px:
-        return None
-    stored = {record.stored_width_px, record.stored_height_px}
-    if stored != {0} and stored != {record.exif_width_px, record.exif_height_px}:
-        return None
-    return _sensor_of_plane(record.exif_width_px, record.exif_height_px, record.focal_plane_px_per_mm)
-
-
-@lru_cache(maxsize=4096)
-def _sensor_of_plane(width_px: int, height_px: int, px_per_mm: float) -> Sensor | None:
-    sensor = Sensor(max(width_px, height_px) / px_per_mm, min(width_px, height_px) / px_per_mm)
-    return sensor if _plausible(sensor) else None
-
-
-def _plausible(sensor: Sensor) -> bool:
-    low, high = PLAUSIBLE_DIAGONAL_MM
-    return bool(low <= sensor.diagonal_mm <= high)
 
 
 def _unreadable(found: Found, records: Sequence[FileRecord], sidecars: Sequence[FileRecord]) -> list[Problem]:

@@ -10,7 +10,8 @@ import numpy as np
 import pandas as pd
 
 from auditor.errors import Problem
-from auditor.intake.facts import DISAGREEMENT, collapse
+from auditor.intake.facts import collapse
+from auditor.intake.sensor_told import DISAGREEMENT
 from auditor.intake.session import Preset, SessionFile
 from auditor.optics.lens import sensor_distance_m
 from auditor.units import format_distance, format_f_number

@@ -13,6 +13,7 @@ import pandas as pd
 
 from auditor.errors import FileFormatError, Problem, SourceError
 from auditor.intake.cache import Cache
+from auditor.intake.counting import COUNTED_BEFORE, counts_fit_marks
 from auditor.intake.facts import (
     LABEL_COLUMNS,
     RATING_COLUMNS,
@@ -22,7 +23,6 @@ from auditor.intake.facts import (
 from auditor.intake.files import NOTES_NAME, Found, find_files
 from auditor.intake.grouping import group_files
 from auditor.intake.kept_facts import keep_facts, place_of, recall_facts, state_of
-from auditor.intake.marks import COUNTED_BEFORE, counts_fit_marks
 from auditor.intake.numbering import numbers_in_names
 from auditor.intake.reading import Progress, read_through
 from auditor.intake.session import SessionFile
@@ -76,6 +76,7 @@ class Archive:
         return [(file, np.flatnonzero(self.governed_by == i)) for i, file in enumerate(self.session_files)]
 
 
+_TABLES = {"frames.csv"}  # as scan and audit name them
 NotesFile = tuple[str, str, np.ndarray]  # path, folder as shown, rows
 
 
@@ -96,9 +97,12 @@ def from_folders(
     found = find_files(folders, fixed, keepers)
     names = ", ".join(str(folder) for folder in folders)
     if not found.pictures:
+        tables = sorted(path for folder in folders for path in folder.glob("*.csv") if path.name in _TABLES)
         raise SourceError(
             f"No photographs in {names}.",
-            "Name the folder that holds them; JPEG, TIFF, PNG, WebP, HEIC, AVIF and raw files are read.",
+            f"There is a frame table: name {tables[0]}."
+            if tables
+            else "Name the folder that holds them; JPEG, TIFF, PNG, WebP, HEIC, AVIF and raw files are read.",
         )
     facts, problems = _recall_or_read(found, folders, request, progress)
     if not len(facts.table):

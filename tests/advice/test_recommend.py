@@ -4,6 +4,7 @@ import json
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from auditor.advice import flags
@@ -181,15 +182,19 @@ def test_without_distances_the_counts_speak(archive, unfitted):
 def test_counts_advise_a_change_only_within_sessions_and_light(archive, unfitted):
     kept = np.concatenate([np.arange(150) % 8 == 0, np.arange(150) % 2 == 0])
     turns = np.arange(300) // 150
+    by_turns = np.argsort(np.arange(300) % 150 // 15, kind="stable")  # changing over every 15 bursts
+    when = pd.Series(pd.date_range("2031-05-01 10:00", periods=300, freq="30s"))[np.argsort(by_turns)]
     columns = {
         "presets": ((8.0, 2.5), (8.0, 4.0)),
         "counted_as": np.where(kept, "keeper", "not kept"),
         "subject_distance_m": np.nan,
         "iso": 800.0,
     }
-    together = advise(archive(**columns), [LENS], SETTINGS, unfitted)
+    together = advise(archive(captured_at=when.to_numpy(), **columns), [LENS], SETTINGS, unfitted)
     assert together.change_advised is (together.current[0].preset == "preset 0")
     assert together.settings[0].preset == "preset 1"
+    one_go = advise(archive(**columns), [LENS], SETTINGS, unfitted)
+    assert not one_go.change_advised
     apart = advise(archive(session=turns + 1, **columns), [LENS], SETTINGS, unfitted)
     assert apart.settings[0].preset == "preset 1"
     assert not apart.change_advised

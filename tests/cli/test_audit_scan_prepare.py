@@ -174,6 +174,19 @@ def test_a_foreign_table_may_spell_its_marks_as_notes_may(run, tmp_path):
     assert "column keeper: 1 cells cannot be read, the first is 'perhaps'." in " ".join(done.stderr.split())
 
 
+def test_a_folder_with_a_frame_table_and_no_photographs_points_to_the_table(run, tmp_path):
+    (tmp_path / "frames.csv").write_text("file\na\n")
+    done = run("audit", tmp_path, "--out", tmp_path / "out")
+    assert done.returncode == 1
+    assert f"There is a frame table: name {tmp_path / 'frames.csv'}." in done.stderr
+
+
+def test_a_slowest_time_faster_than_the_wanted_one_is_refused(run, market):
+    done = run("tune", market, "--wanted-shutter", "1/250", "--slowest-shutter", "1/500")
+    assert done.returncode == 1
+    assert "The slowest shutter, 1/500 s, is faster than the wanted one, 1/250 s" in done.stderr
+
+
 def test_rows_without_a_name_are_left_out_and_told(run, tmp_path):
     table = tmp_path / "mine.csv"
     table.write_text("file,keeper\na,yes\n,no\n")
@@ -242,6 +255,9 @@ def test_prepare_lists_the_blocks_and_reads_its_own_output_back(run, walk, tmp_p
     )
     assert again.returncode == 0, again.stderr
     problems = json.loads(again.stdout)["problems"]
+    unfilled = [p for p in problems if "states no focus_distance" in p["what"]]
+    assert len(unfilled) == 2  # one for each block: that is what a person is to fill in
+    problems = [p for p in problems if p not in unfilled]
     assert not [p for p in problems if "session.toml" in str(p["file"]) or "notes.csv" in str(p["file"])]
 
 

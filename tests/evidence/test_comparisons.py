@@ -8,7 +8,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from auditor.evidence.comparisons import compare_presets, scene_ev
-from auditor.evidence.mantel_haenszel import stratified_difference
+from auditor.evidence.mantel_haenszel import difference_by_runs, stratified_difference
 from auditor.evidence.proportions import newcombe_difference, wilson
 from auditor.settings import Settings
 
@@ -37,8 +37,67 @@ def two_presets(frame_table, hits_a, n_a, hits_b, n_b, session_a=0, session_b=0,
     )
 
 
-def test_one_session_by_hand(frame_table):
+def in_turns(frame_table, rate_a, rate_b, runs, bursts=10, **columns):
+    """Presets a and b by turns, each run with the same share of hits in tenths."""
+    one = {"a": [1] * rate_a + [0] * (bursts - rate_a), "b": [1] * rate_b + [0] * (bursts - rate_b)}
+    preset = list("ab") * runs
+    kept = [hit for name in preset for hit in one[name]]
+    return frame_table(kept, preset=np.repeat(preset, bursts), session=0, lens="one lens", **columns)
+
+
+def test_presets_used_in_one_go_each_are_not_ranked(frame_table):
+    """Nothing tells the preset from the place where it was used, however many bursts there are."""
     pair = compare_presets(two_presets(frame_table, 60, 100, 30, 100), Settings()).pairs.iloc[0]
+    assert np.isnan(pair["p_value"])
+    assert not isinstance(pair["better"], str)
+
+
+def test_runs_that_differ_among_themselves_widen_the_difference(frame_table):
+    """Rates of 60 and 30 % over ten runs each; where runs scatter as much as presets, nothing is claimed."""
+    rng = np.random.default_rng(8)
+    steady = compare_presets(in_turns(frame_table, 6, 3, 10), Settings()).pairs.iloc[0]
+    assert steady["better"] == "a"
+    kept = []
+    for run in range(20):
+        share = (0.45 + 0.15 * (-1) ** run) + (0.4 if run % 4 < 2 else -0.3)
+        kept += list(rng.random(10) < share)
+    scattered = frame_table(
+        np.array(kept, dtype=int), preset=np.repeat(list("ab") * 10, 10), session=0, lens="one lens"
+    )
+    pair = compare_presets(scattered, Settings()).pairs.iloc[0]
+    assert pair["high"] - pair["low"] > 1.3 * (steady["high"] - steady["low"])
+
+
+def test_the_level_of_claims_is_never_looser_than_5_percent(frame_table):
+    table = in_turns(frame_table, 4, 3, 4)
+    low = compare_presets(table, Settings().changed(confidence=0.5))
+    assert low.level == 0.05
+    assert not isinstance(low.pairs.loc[0, "better"], str)
+    assert compare_presets(table, Settings().changed(confidence=0.99)).level == pytest.approx(0.01)
+
+
+def test_difference_by_runs_against_weighted_least_squares():
+    """statsmodels' WLS with a level for each outing and clustered (HC1) variance."""
+    sm = pytest.importorskip("statsmodels.api")
+    rng = np.random.default_rng(5)
+    outing = np.repeat([0, 1, 2], [6, 4, 8])
+    is_a = np.arange(18) % 2 == 0
+    n = rng.integers(4, 30, 18)
+    hits = rng.binomial(n, 0.3 + 0.1 * is_a + 0.05 * outing)
+    ours = difference_by_runs(hits, n, is_a, outing)
+    design = np.column_stack([is_a, *(outing == o for o in range(3))]).astype(float)
+    theirs = sm.WLS(hits / n, design, weights=n).fit(cov_type="HC1", use_t=True)
+    assert_allclose(ours.difference, theirs.params[0], rtol=1e-10)
+    assert_allclose(ours.p_value, theirs.pvalues[0], rtol=1e-8)
+    assert_allclose([ours.low, ours.high], theirs.conf_int()[0], rtol=1e-8)
+    lone = np.r_[outing, 3], np.r_[is_a, True], np.r_[n, 9], np.r_[hits, 9]
+    assert difference_by_runs(lone[3], lone[2], lone[1], lone[0]) == ours  # an outing without b says nothing
+    assert np.isnan(difference_by_runs([5, 2], [10, 10], [True, False], [0, 0]).p_value)
+    assert difference_by_runs([5, 2, 5, 2], [10] * 4, [True, False] * 2, [0] * 4).p_value < 1e-9
+
+
+def test_one_session_by_hand(frame_table):
+    pair = compare_presets(in_turns(frame_table, 6, 3, 10), Settings()).pairs.iloc[0]
     expected = stratified_difference([60], [100], [30], [100])
     assert_allclose(pair["difference"], 0.3, rtol=1e-12)
     assert_allclose([pair["low"], pair["high"], pair["p_value"]],

@@ -112,6 +112,22 @@ def test_the_interval_of_a_median_against_scipy():
     assert 0.93 <= held / 400 <= 0.99
 
 
+def test_one_burst_among_many_small_ones_does_not_pass_for_many():
+    """200 frames of one scene beside 29 bursts of three: about two bursts' worth, and wide accordingly."""
+    frames = np.r_[np.full(29, 3.0), 200.0]
+    keepers = np.r_[np.tile([0.0, 1.0, 2.0], 10)[:29], 60.0]
+    low, high = prop.clustered_interval(keepers, frames)
+    even_low, even_high = prop.clustered_interval(np.tile([0.0, 1.0, 2.0], 32), np.full(96, 3.0))
+    assert high - low > 2.5 * (even_high - even_low)
+    rng = np.random.default_rng(3)
+    held = 0
+    for _ in range(400):
+        rates = rng.beta(3, 7, 30)
+        low, high = prop.clustered_interval(rng.binomial(frames.astype(int), rates), frames)
+        held += low <= 0.3 <= high
+    assert held / 400 > 0.9
+
+
 def test_nothing_counted_is_unknown():
     low, high = prop.wilson([0, 2], [0, 4])
     assert np.isnan([low[0], high[0]]).all()

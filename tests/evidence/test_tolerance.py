@@ -9,6 +9,7 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy.optimize import minimize
 from scipy.special import expit
+from scipy.stats import norm
 
 from auditor.evidence import tolerance_checks as checks
 from auditor.evidence.burst_blur import LOG_BLUR, burst_blur, into_classes
@@ -261,6 +262,69 @@ def test_choosing_by_distance_is_noticed(bench):
     table = table.assign(counted_as=np.where(kept, "keeper", "not kept"), subject_distance_rel_sd=0.0)
     flags = fit_tolerance(table, Settings(speed_m_s=1.3)).flags
     assert checks.CHOSEN_BY_DISTANCE in flags or checks.POOR_FIT in flags
+
+
+def outings_of_their_own(bench, seed, n=900):
+    """Blur counts for nothing; blurred frames come from dull outings, sharp ones from lively outings."""
+    table, _ = bench.draw_archive(np.random.default_rng(seed), bench.World("x", guess_sd=0.0), n)
+    table = table.sort_values("blur_mm", ignore_index=True)
+    session = 1 + np.arange(n) * 6 // n
+    kept = np.random.default_rng(seed + 1).random(n) < np.array([0.45, 0.4, 0.4, 0.1, 0.1, 0.05])[session - 1]
+    return table.assign(
+        session=pd.array(session, dtype="Int64"), counted_as=np.where(kept, "keeper", "not kept"),
+        subject_distance_rel_sd=0.0,
+    )  # fmt: skip
+
+
+def test_what_differs_between_outings_alone_is_noticed(bench):
+    found = [fit_tolerance(outings_of_their_own(bench, seed), STILL, refits=False) for seed in range(8)]
+    assert sum(checks.BETWEEN_OUTINGS in one.flags for one in found) >= 7
+    true = [
+        fit_tolerance(bench.draw_archive(np.random.default_rng(seed), bench.World("x"), 900)[0], STILL,
+                      refits=False)
+        for seed in range(8)
+    ]  # fmt: skip
+    assert sum(checks.BETWEEN_OUTINGS in one.flags for one in true) == 0
+
+
+def test_hits_falling_within_outings_against_statsmodels(bench):
+    """The score test of a logistic regression with a level for each outing, one-sided."""
+    sm = pytest.importorskip("statsmodels.api")
+    table, _ = bench.draw_archive(np.random.default_rng(4), bench.World("x", guess_sd=0.0), 400)
+    table = table.assign(session=pd.array(1 + np.arange(400) // 100, dtype="Int64"), burst=range(400))
+    p_value = checks.falls_within_outings(table)
+    used = table[table["subject_distance_m"] > 0]
+    levels = pd.get_dummies(used["session"]).to_numpy(float)
+    hit = (used["counted_as"] == "keeper").to_numpy(float)
+    fit = sm.GLM(hit, np.column_stack([levels, np.log(used["blur_mm"])]), family=sm.families.Binomial()).fit()
+    slope = fit.params[-1] / fit.bse[-1]
+    assert np.sign(slope) == -1
+    assert_allclose(np.log10(p_value), np.log10(norm.cdf(slope)), rtol=0.15)
+    assert np.isnan(checks.falls_within_outings(table.assign(counted_as="keeper")))
+
+
+def test_distances_given_mostly_for_one_verdict_are_noticed_both_ways(archive):
+    table, _ = archive
+    rng = np.random.default_rng(2)
+    kept = (table["counted_as"] == "keeper").to_numpy()
+    for share_kept, share_rest, flag in (
+        (1.0, 0.3, checks.DISTANCES_OF_KEEPERS),
+        (0.3, 1.0, checks.DISTANCES_OF_NOT_KEPT),
+        (0.5, 0.5, None),
+    ):
+        known = rng.random(len(table)) < np.where(kept, share_kept, share_rest)
+        partly = table.assign(subject_distance_m=table["subject_distance_m"].where(known))
+        assert checks.lopsided_distances(partly) == flag
+    weighted = table.assign(subject_distance_m=table["subject_distance_m"].where(kept), sample_weight=1.0)
+    assert checks.lopsided_distances(weighted) is None
+
+
+def test_a_tolerance_that_hangs_on_the_walking_speed_is_flagged(bench):
+    """In dim light most blur is motion: subjects that hardly move make it another tolerance."""
+    table, _ = bench.draw_archive(np.random.default_rng(7), bench.World("x", guess_sd=0.0), 1500)
+    dim = table.assign(exposure_time_s=1 / 60)
+    assert checks.LEANS_ON_SPEED in fit_tolerance(dim, Settings(speed_m_s=1.3)).flags
+    assert checks.LEANS_ON_SPEED not in fit_tolerance(table.assign(exposure_time_s=1 / 4000), STILL).flags
 
 
 # Pituitary fissure of girls aged 8, 10, 12 and 14, Robertson, Wright & Dykstra (1988), Order Restricted

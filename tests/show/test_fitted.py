@@ -133,7 +133,7 @@ def test_a_change_is_said_with_its_gain_in_the_units_wanted() -> None:
         ),
         (
             {"distinguishable": False, "gain_low": -0.02, "frames_needed": 340},
-            "cannot be sure (−2 to 17). About 340 more frames should tell.",
+            "(−2 to 17). About 340 more frames would show a gain of 10 points, if it is there.",
         ),
         ({"distinguishable": False, "gain_low": -0.02, "frames_needed": None}, "cannot be sure (−2 to 17)."),
         ({"gain": 0.001}, "not even f/8 at 2.5 m promises a point more"),

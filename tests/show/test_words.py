@@ -41,7 +41,8 @@ def preset(name: str = "arcade", **changes: Any) -> dict[str, Any]:
         "focus_distance_m": 2.5, "near_limit_m": 1.44, "far_limit_m": 9.84, "bursts": 100, "hits": 30,
         "hit_rate": 0.3, "low": 0.22, "high": 0.4,
     }  # fmt: skip
-    return row | changes
+    row |= changes
+    return {"shrunk_rate": row["hit_rate"]} | row
 
 
 def table(*rows: dict[str, Any]) -> pd.DataFrame:
@@ -120,6 +121,17 @@ def test_which_preset_worked(rows: list[dict[str, Any]], wanted: str, unwanted: 
     said = presets.which_worked(table(*rows), "m")
     assert wanted in said
     assert unwanted not in said
+
+
+def test_the_preset_ahead_is_the_one_that_chance_favours_least() -> None:
+    few = preset("few", bursts=2, hits=2, hit_rate=1.0, low=0.34, high=1.0, shrunk_rate=0.4)
+    many = preset("many", bursts=90, hits=45, hit_rate=0.5, low=0.4, high=0.6, shrunk_rate=0.47)
+    pooled = preset(OTHER, hit_rate=1.0, shrunk_rate=0.9)
+    said = presets.ahead(table(few, many, pooled), "m")
+    assert said.startswith("Ahead so far, perhaps by chance or by place and light, is “many”")
+    assert said.endswith("50 % of 90 bursts (40–60 %).")
+    assert presets.ahead(table(many), "m") == ""
+    assert presets.ahead(table(few | {"hits": 0}, many | {"hits": 0}), "m") == ""
 
 
 def test_pooled_presets_and_presets_without_counts_are_never_called_best() -> None:
@@ -310,7 +322,7 @@ def test_why_frames_were_lost() -> None:
         "Blur accounts for about 37 % of the 200 frames not kept at a known distance, chiefly subject nearer "
         "than the ring was set (about 40, 0–80)."
     )
-    assert "9 are of bursts that hold a keeper" in causes.caution(lost())
+    assert "9 are of bursts that hold a keeper" in causes.caution(lost(), 1.3)
     assert causes.without_distance(lost()) == "30 further frames not kept have no known blur."
     assert causes.without_distance(lost(no_distance=0)) == ""
 

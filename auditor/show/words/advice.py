@@ -23,7 +23,7 @@ from auditor.units import format_distance, format_exposure_time, format_f_number
 CAUTION = "Look where you walk; local law on photographing people applies."
 NOT_VALUED = (
     "The expected hit rate counts keepers alone: noise at a high ISO and the look of the background are not "
-    "valued."
+    "valued. Its interval is about walks like these taken together; a single one may fall well outside."
 )
 BY_COUNTS = (
     "Without a keeper curve over known distances only presets in use can be compared, by their counts, each "
@@ -72,7 +72,12 @@ def tomorrow(advice: Advice, worth_points: float, units: str) -> str:
     other = f"{setting_name(first, units)} promises {points(advice.gain)}"
     if advice.distinguishable and advice.gain < worth_points / 100:
         return f"{keep}: {other} more, less than the {worth_points:g} worth acting on."
-    more = f" About {about(advice.frames_needed)} more frames should tell." if advice.frames_needed else ""
+    more = ""
+    if advice.frames_needed:
+        size = f"{max(100 * advice.gain, worth_points):.0f} points"
+        more = (
+            f" About {about(advice.frames_needed)} more frames would show a gain of {size}, if it is there."
+        )
     span = points_interval(advice.gain_low, advice.gain_high)
     return f"{keep}: {other} more, but these frames cannot be sure ({span}).{more}"
 

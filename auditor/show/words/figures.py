@@ -68,12 +68,17 @@ def points_interval(low: float, high: float) -> str:
 
     Examples
     --------
-    >>> points_interval(-0.08, 0.14)
-    '−8 to 14'
+    >>> points_interval(-0.08, 0.14), points_interval(-0.001, 0.37)
+    ('−8 to 14', '−0 to 37')
     """
     if math.isnan(low) or math.isnan(high):
         return UNKNOWN
-    return f"{_signed(round(100 * low))} to {_signed(round(100 * high))}"
+    return f"{_end(low)} to {_end(high)}"
+
+
+def _end(share: float) -> str:
+    """An end just below 0 keeps its sign: whether an interval holds 0 is what it is read for."""
+    return "−0" if -0.005 <= share < 0 else _signed(round(100 * share))
 
 
 def _signed(number: int) -> str:

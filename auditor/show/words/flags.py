@@ -16,6 +16,12 @@ SENTENCES = {
     "chosen_by_distance": "Frames may also have been chosen by distance: if so, the tolerance is another.",
     "distances_of_keepers": "Distances are known mostly for keepers, which makes every zone look good; "
     "measure frames that auditor prepare --distances picks at random.",
+    "distances_of_not_kept": "Distances are known mostly for frames that were not kept, which makes every "
+    "zone look bad; measure frames that auditor prepare --distances picks at random.",
+    "leans_on_speed": "The tolerance hangs on how fast subjects are taken to walk; speed_m_s in the session "
+    "file states it.",
+    "between_outings": "Within the single sessions hits do not surely fall with blur: what looks like your "
+    "tolerance may be places and light that differed from one outing to the next. No change is advised.",
     "leans_on_guess_error": "The tolerance hangs on how well distances were guessed.",
     # of the advice
     "no_tolerance": "No keeper tolerance could be fitted, so presets are compared by their counts alone.",

@@ -104,7 +104,8 @@ def which_worked(presets: pd.DataFrame, units: str) -> str:
         return NO_PRESETS
     if not len(known):
         return ""
-    ordered = known.sort_values("hit_rate", ascending=False, kind="stable")
+    # By the rate pulled toward the common one: three of three is no better than sixty of a hundred.
+    ordered = known.sort_values("shrunk_rate", ascending=False, kind="stable")
     best = ordered.iloc[0]
     name = in_prose(best, units)
     rate = f"{percent(best.hit_rate)} of {counted(best.bursts, 'burst')} ({interval(best.low, best.high)})"
@@ -118,13 +119,26 @@ def which_worked(presets: pd.DataFrame, units: str) -> str:
     beaten = rest[rest["high"] < best.low]
     if len(beaten) == len(rest):
         against = "the other" if len(rest) == 1 else "every other"
-        return f"The preset {name} worked best: {rate}, above the interval of {against} preset."
-    start = f"The preset {name} has the highest rate, {rate}"
+        return (
+            f"The preset {name} worked best: {rate}, above the interval of {against} preset. Places and "
+            "light may have had their part in that."
+        )
+    start = f"The preset {name} is ahead with {rate}"
     if not len(beaten):
         return f"{start}, but the intervals overlap: these frames cannot tell the presets apart."
     names = listed([f"“{label}”" for label in beaten["preset"].head(3)])
     more = f" and {len(beaten) - 3} more" if len(beaten) > 3 else ""
     return f"{start}; that is clearly above {names}{more}, but cannot be told from the rest."
+
+
+def ahead(presets: pd.DataFrame, units: str) -> str:
+    """Name the preset that is ahead by its rate pulled toward the common one; empty with fewer than two."""
+    known = presets[(presets["bursts"] > 0) & (presets["preset"] != OTHER)]
+    if len(known) < 2 or not known["hits"].any():
+        return ""
+    best = known.loc[known["shrunk_rate"].idxmax()]
+    rate = f"{percent(best.hit_rate)} of {counted(best.bursts, 'burst')} ({interval(best.low, best.high)})"
+    return f"Ahead so far, perhaps by chance or by place and light, is {in_prose(best, units)} with {rate}."
 
 
 def chart_finding(presets: pd.DataFrame, units: str) -> str:

@@ -21,7 +21,10 @@ def how_it_went(audit: Audit, results: Results, units: str) -> str:  # noqa: ARG
 def what_worked(audit: Audit, results: Results, units: str) -> str:
     """Say which preset worked, by fair comparison where there is one."""
     fair = comparisons.verdict(audit.comparisons.pairs, audit.comparisons.worth_points)
-    return fair or presets.which_worked(results["presets"], units)
+    if not fair:
+        return presets.which_worked(results["presets"], units)
+    told = audit.comparisons.pairs["better"].notna().any()
+    return fair if told else f"{fair} {presets.ahead(results['presets'], units)}".strip()
 
 
 def lost_and_next(audit: Audit, results: Results, units: str) -> str:
