@@ -28,6 +28,7 @@ from auditor.settings import Settings
 COMPARED = "compared"
 DIFFERENT_OUTINGS = "different_outings"
 DIFFERENT_LIGHT = "different_light"
+SAME_SETTING = "same_setting"
 POWER = 0.8
 LOOSEST_CLAIM = 0.05  # level at which a preset is called better, whatever the level of the intervals
 FEWEST_BURSTS = 5  # of each preset in shared strata; fewer are not tested
@@ -46,7 +47,8 @@ class Comparisons:
     Attributes
     ----------
     pairs : pandas.DataFrame
-        One row per pair: ``status`` (``compared``, ``different_outings``, ``different_light``), all bursts
+        One row per pair: ``status`` (``compared``, ``different_outings``, ``different_light`` or
+        ``same_setting``, which is not tested), all bursts
         and those in shared strata, the plain hit rates with Newcombe's interval of their difference, the
         difference within sessions and light (``difference``, ``low``, ``high``, shares of bursts; beside it
         of frames; at least as wide as the runs of a preset differ), ``p_value`` (the larger one of bursts and
@@ -160,16 +162,25 @@ def _pair(
         confidence,
     )
     enough = min(n_a[shared].sum(), n_b[shared].sum()) >= FEWEST_BURSTS
+    same = _same_setting(of_frames, a, b)
+    status = SAME_SETTING if same else _status(own, is_a, shared)
     return {
-        "lens": lens, "preset_a": a, "preset_b": b, "status": _status(own, is_a, shared),
+        "lens": lens, "preset_a": a, "preset_b": b, "status": status,
         "bursts_a": int(n_a.sum()), "bursts_b": int(n_b.sum()),
         "shared_a": int(n_a[shared].sum()), "shared_b": int(n_b[shared].sum()),
         "rate_a": hits_a.sum() / n_a.sum(), "rate_b": hits_b.sum() / n_b.sum(),
         "difference": within.difference, "low": low, "high": high,
         "plain_low": plain_low, "plain_high": plain_high,
         "frame_difference": by_frames.difference, "frame_low": by_frames.low, "frame_high": by_frames.high,
-        "p_value": float(np.maximum(within.p_value, by_runs.p_value)) if enough else np.nan,
+        "p_value": float(np.maximum(within.p_value, by_runs.p_value)) if enough and not same else np.nan,
     }  # fmt: skip
+
+
+def _same_setting(frames: pd.DataFrame, a: str, b: str) -> bool:
+    """Whether two names stand for one setting."""
+    settings = frames.groupby("preset")[["focal_length_mm", "f_number", "focus_distance_m"]].median()
+    one, other = (settings.loc[name].to_numpy("float64") for name in (a, b))
+    return bool(np.isclose(one, other, rtol=0.005).all())
 
 
 def _status(own: pd.DataFrame, is_a: npt.NDArray[np.bool_], shared: npt.NDArray[np.bool_]) -> str:

@@ -18,6 +18,8 @@ from auditor.intake.marks import NO, UNMARKED, YES, verdicts_of_words
 from auditor.intake.names import FrameNames
 from auditor.intake.session import Marks
 
+# A last mark this many times the usual gap after the one before, and so many frames, may be a remembered one.
+LATE_TIMES, LATE_FRAMES, LATE_MARKS = 10, 30, 4
 COUNTED_BEFORE = "counted_before"  # column: what a frame table says of frames whose marks have not changed
 _COUNTED_AS = np.array([LEFT_OUT, KEEPER, NOT_KEPT], dtype=object)  # by verdict
 
@@ -70,6 +72,7 @@ def count_marks(
     timed = auto & ~np.isnan(sessions)
     cameras = pd.factorize(table["camera"])[0]
     outcome: dict[float, str] = {}
+    late: list[int] = []
     by_session = pd.Series(np.flatnonzero(timed)).groupby(sessions[timed], sort=True)
     for session, positions in by_session:
         rows = positions.to_numpy()
@@ -78,8 +81,9 @@ def count_marks(
         looked_at = known & (times[rows] <= culled[rows])
         counted[rows[looked_at & unmarked[rows]]] = NO
         outcome[float(session)] = _count_session(
-            rows[~known], kept, unmarked, selects_matched, cameras, times, counted
+            rows[~known], kept, unmarked, selects_matched, cameras, times, counted, late
         )
+    problems += _late_marks(table, late)
     problems += _silent_sessions(table, outcome, sessions, counted)
     return _COUNTED_AS[counted], problems
 
@@ -92,8 +96,12 @@ def _count_session(
     cameras: np.ndarray,
     times: np.ndarray,
     counted: np.ndarray,
+    late: list[int],
 ) -> str:
-    """Apply the automatic rule to one session, in place; returns what was found in it."""
+    """Apply the automatic rule to one session, in place; returns what was found in it.
+
+    Rows of last marks that stand alone, long after the one before, are added to ``late``.
+    """
     if not len(rows) or not unmarked[rows].any():
         return "marked"
     if selects_matched[rows].any() and kept[rows].any():
@@ -108,10 +116,28 @@ def _count_session(
         marked = np.flatnonzero(~unmarked[own])
         # The place where choosing stopped is inferred: stopping at a keeper would flatter the rate.
         end = marked[-1] if len(marked) else 0
+        gaps = np.diff(marked)
+        if len(gaps) >= LATE_MARKS and gaps[-1] >= max(LATE_FRAMES, LATE_TIMES * np.median(gaps[:-1])):
+            late.append(int(own[end]))
         before = own[:end]
         counted[before[unmarked[before]]] = NO
         counted[own[end:]] = UNMARKED
     return "inferred"
+
+
+def _late_marks(table: pd.DataFrame, late: list[int]) -> list[Problem]:
+    """Name last marks that may have been remembered, and not come to in turn."""
+    if not late:
+        return []
+    files = collapse([str(file) for file in table["file"].iloc[late]], limit=3)
+    return [
+        Problem(
+            None,
+            f"The last mark of a session stands alone, long after the one before: {files}. All frames "
+            "between the two count as not kept.",
+            "If you had stopped choosing before it, name the last frame you looked at as culled_to.",
+        )
+    ]
 
 
 def _culled_to(

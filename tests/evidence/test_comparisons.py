@@ -45,6 +45,16 @@ def in_turns(frame_table, rate_a, rate_b, runs, bursts=10, **columns):
     return frame_table(kept, preset=np.repeat(preset, bursts), session=0, lens="one lens", **columns)
 
 
+def test_one_setting_under_two_names_is_not_compared_with_itself(frame_table):
+    setting = {"focal_length_mm": 28.0, "f_number": 8.0, "focus_distance_m": 2.5}
+    pair = compare_presets(in_turns(frame_table, 6, 3, 10, **setting), Settings()).pairs.iloc[0]
+    assert pair["status"] == "same_setting"
+    assert not isinstance(pair["better"], str)
+    other = in_turns(frame_table, 6, 3, 10, **setting)
+    other["f_number"] = other["f_number"].mask(other["preset"] == "b", 5.6)
+    assert compare_presets(other, Settings()).pairs.loc[0, "better"] == "a"
+
+
 def test_presets_used_in_one_go_each_are_not_ranked(frame_table):
     """Nothing tells the preset from the place where it was used, however many bursts there are."""
     pair = compare_presets(two_presets(frame_table, 60, 100, 30, 100), Settings()).pairs.iloc[0]

@@ -205,6 +205,15 @@ def test_an_empty_folder_of_selects_is_told(walk, tmp_path):
     assert "holds no pictures, so it marks nothing" in said(archive)
 
 
+def test_a_last_mark_long_after_the_others_is_named(walk):
+    """Marked in turn to the twentieth frame, and one favourite much later."""
+    rating = [3 if i % 4 == 0 and i <= 20 else None for i in range(120)]
+    assert "stands alone" not in said(read(walk(120, rating=rating)))
+    rating[110] = 5
+    text = said(read(walk(120, rating=rating)))
+    assert "stands alone, long after the one before: P1010111.jpg" in text
+
+
 def test_the_nearest_name_is_told_as_it_is_written(walk):
     folder = walk(3)
     (folder / "notes.csv").write_text("file,keeper\nP101O002,yes\n")

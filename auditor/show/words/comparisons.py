@@ -59,6 +59,8 @@ def pairs_to_say(pairs: pd.DataFrame) -> list[Any]:
 def pair(row: Any, worth_points: float) -> str:
     """Say how two presets compare."""
     a, b = _quoted([row.preset_a, row.preset_b])
+    if row.status == "same_setting":
+        return f"{a} and {b} are one setting under two names, and are not compared."
     if row.status != "compared":
         outings = row.status == "different_outings"
         apart, doing = ("on the same outing", "outing") if outings else ("in the same light", "light")
