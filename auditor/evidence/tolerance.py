@@ -121,7 +121,8 @@ def fit_tolerance(table: pd.DataFrame, settings: Settings, *, refits: bool = Tru
     flags = list(result.flags)
     if (lopsided := checks.lopsided_distances(table)) is not None:
         flags.append(lopsided)
-    if fit is not None and not checks.falls_within_outings(table) < checks.OUTINGS_LEVEL:
+    enough = fit is not None and checks.NOT_ENOUGH not in flags
+    if enough and not checks.falls_within_outings(table) < checks.OUTINGS_LEVEL:
         flags.append(checks.BETWEEN_OUTINGS)
     if not refits or fit is None:
         return replace(result, flags=tuple(flags))

@@ -76,7 +76,7 @@ class Archive:
         return [(file, np.flatnonzero(self.governed_by == i)) for i, file in enumerate(self.session_files)]
 
 
-_TABLES = {"frames.csv"}  # as scan and audit name them
+TABLE_NAME = "frames.csv"  # of a frame table, as audit and simulate write it
 NotesFile = tuple[str, str, np.ndarray]  # path, folder as shown, rows
 
 
@@ -97,7 +97,7 @@ def from_folders(
     found = find_files(folders, fixed, keepers)
     names = ", ".join(str(folder) for folder in folders)
     if not found.pictures:
-        tables = sorted(path for folder in folders for path in folder.glob("*.csv") if path.name in _TABLES)
+        tables = [table for folder in folders if (table := folder / TABLE_NAME).is_file()]
         raise SourceError(
             f"No photographs in {names}.",
             f"There is a frame table: name {tables[0]}."
