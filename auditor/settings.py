@@ -51,9 +51,9 @@ class Settings:
     f_number_max: float = 22.0
     worth_points: float = 5.0
 
-    def changed(self, **values: object) -> Settings:
+    def changed(self, **values: Any) -> Settings:
         """Return a copy with the values that are not None put in."""
-        return replace(self, **{name: value for name, value in values.items() if value is not None})  # type: ignore[arg-type]
+        return replace(self, **{name: value for name, value in values.items() if value is not None})
 
 
 @dataclass(frozen=True, slots=True)

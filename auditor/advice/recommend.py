@@ -19,7 +19,7 @@ from auditor.errors import SettingError
 from auditor.evidence.mantel_haenszel import bursts_to_show
 from auditor.evidence.proportions import two_sided_z
 from auditor.evidence.tolerance import Tolerance
-from auditor.evidence.tolerance_checks import BETWEEN_OUTINGS, DISTANCES_OF_KEEPERS, DISTANCES_OF_NOT_KEPT
+from auditor.evidence.tolerance_checks import BETWEEN_OUTINGS, LOPSIDED
 from auditor.intake.session import Lens
 from auditor.optics.lens import Floats
 from auditor.settings import Settings
@@ -55,7 +55,7 @@ def advise(
         If there is nothing to advise on, the lens is not in the archive, or no setting meets the wishes.
     """
     ground = find_ground(table, lenses, settings, tolerance, lens)
-    if not ground.complete or {DISTANCES_OF_KEEPERS, DISTANCES_OF_NOT_KEPT}.intersection(ground.flags):
+    if not ground.complete or LOPSIDED.intersection(ground.flags):
         return advise_by_counts(ground)
     distances, light = ground.distances, ground.exposures
     assert distances is not None

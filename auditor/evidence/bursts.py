@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from auditor.frames import KEEPER, LEFT_OUT
+from auditor.frames import KEEPER, LEFT_OUT, captured_s
 
 
 def counted_frames(table: pd.DataFrame) -> pd.DataFrame:
@@ -52,3 +52,25 @@ def burst_codes(table: pd.DataFrame, *further: str) -> npt.NDArray[np.intp]:
         keys[name] = table[name].reset_index(drop=True)
     number = keys.groupby(list(keys.columns), sort=False, dropna=False).ngroup()
     return np.asarray(number, dtype=np.intp)
+
+
+def number_runs(table: pd.DataFrame, group: npt.NDArray[np.intp]) -> npt.NDArray[np.intp]:
+    """Number the runs, 0 and up, shape (n,): frames of one camera and session in one group, in a row.
+
+    Another group's frame between them ends a run. Frames without a capture time come last.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        With ``camera``, ``session`` and ``captured_at``.
+    group : numpy.ndarray of int, shape (n,)
+        Group of each frame.
+    """
+    camera = pd.factorize(table["camera"])[0]
+    session = table["session"].to_numpy(dtype=float, na_value=-1.0)
+    order = np.lexsort((captured_s(table), camera))
+    key = np.stack([camera, session, group])[:, order]
+    new = (np.diff(key, axis=1) != 0).any(axis=0)
+    run = np.zeros(len(table), dtype=np.intp)
+    run[order[1:]] = np.cumsum(new)
+    return run

@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from auditor.evidence.bursts import burst_codes, is_keeper, zone_focused
+from auditor.evidence.bursts import burst_codes, is_keeper, number_runs, zone_focused
 from auditor.evidence.mantel_haenszel import (
     bursts_to_show,
     clustered_difference,
@@ -80,7 +80,7 @@ def compare_presets(table: pd.DataFrame, settings: Settings) -> Comparisons:
     frames = frames.assign(
         code=burst_codes(frames, "preset"),
         kept=is_keeper(frames),
-        run=runs_of_presets(frames),
+        run=number_runs(frames, pd.factorize(frames["preset"])[0]),
         ev=np.floor(scene_ev(frames)),
         glass=glass(frames),
     )
@@ -105,18 +105,6 @@ def compare_presets(table: pd.DataFrame, settings: Settings) -> Comparisons:
 def claim_level(settings: Settings) -> float:
     """Level of claims: narrower intervals may be wished for, more false claims may not."""
     return min(1 - settings.confidence, LOOSEST_CLAIM)
-
-
-def runs_of_presets(frames: pd.DataFrame) -> npt.NDArray[np.intp]:
-    """Number the runs: frames of one camera and session with one preset, without another's between them."""
-    order = frames.assign(camera=frames["camera"].fillna("")).sort_values(
-        ["session", "camera", "captured_at"], kind="stable"
-    )
-    key = order[["session", "camera", "preset"]]
-    new = (key != key.shift()) & ~(key.isna() & key.shift().isna())
-    run = np.empty(len(frames), dtype=np.intp)
-    run[order.index.to_numpy()] = new.any(axis=1).cumsum().to_numpy() - 1
-    return run
 
 
 def glass(frames: pd.DataFrame) -> pd.Series:

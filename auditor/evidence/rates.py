@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from auditor.evidence.bursts import burst_codes, counted_frames, is_keeper
+from auditor.evidence.bursts import burst_codes, counted_frames, is_keeper, number_runs
 from auditor.evidence.proportions import Floats, clustered_counts, clustered_intervals, wilson
 from auditor.evidence.shrinkage import shrunken_rates
 from auditor.frames import captured_s
@@ -83,8 +83,8 @@ def hit_rates(table: pd.DataFrame, by: Sequence[str], confidence: float = 0.95) 
 def hours_of_runs(table: pd.DataFrame, group: npt.NDArray[np.intp], n_groups: int) -> Floats:
     """Return the hours from the first to the last frame of each run of a group, added up per group.
 
-    A run is a row of frames of one camera and session in one group, without another group's frame between
-    them. Frames without a capture time are passed over.
+    Runs are those of :func:`auditor.evidence.bursts.number_runs`. Frames without a capture time are passed
+    over.
 
     Parameters
     ----------
@@ -98,15 +98,7 @@ def hours_of_runs(table: pd.DataFrame, group: npt.NDArray[np.intp], n_groups: in
     -------
     numpy.ndarray, shape (n_groups,)
     """
-    seconds = captured_s(table)
-    camera = table["camera"].fillna("").to_numpy()
-    session = table["session"].to_numpy(dtype=float, na_value=-1.0)
-    frames = pd.DataFrame({"camera": camera, "session": session, "seconds": seconds, "group": group})
-    frames = frames[np.isfinite(seconds)].sort_values(["camera", "seconds"], kind="stable")
-    key = frames[["camera", "session", "group"]]
-    run = (key != key.shift()).any(axis=1).cumsum()
-    spans = frames.groupby(run).agg(
-        group=("group", "first"), first=("seconds", "first"), last=("seconds", "last")
-    )
-    lengths = (spans["last"] - spans["first"]).to_numpy(dtype=float)
-    return np.bincount(spans["group"].to_numpy(dtype=np.intp), lengths, minlength=n_groups) / 3600.0
+    times = pd.DataFrame({"seconds": captured_s(table), "group": group})
+    runs = times.groupby(number_runs(table, group))
+    lengths = (runs["seconds"].max() - runs["seconds"].min()).fillna(0.0)
+    return np.bincount(runs["group"].first(), lengths, minlength=n_groups) / 3600.0

@@ -36,8 +36,9 @@ FLAGS: Final = (
     NOT_ENOUGH, FEW_KEEPERS, FEW_NOT_KEPT, LITTLE_SPREAD, NO_DISTANCES, POOR_FIT, CHOSEN_BY_DISTANCE,
     DISTANCES_OF_KEEPERS, DISTANCES_OF_NOT_KEPT, LEANS_ON_GUESS, LEANS_ON_SPEED, BETWEEN_OUTINGS,
 )  # fmt: skip
+LOPSIDED: Final = frozenset({DISTANCES_OF_KEEPERS, DISTANCES_OF_NOT_KEPT})
 # With one of these, sentences and advice do not rest on the tolerance.
-FORBIDDING: Final = frozenset({NOT_ENOUGH, NO_DISTANCES, DISTANCES_OF_KEEPERS, DISTANCES_OF_NOT_KEPT})
+FORBIDDING: Final = LOPSIDED | {NOT_ENOUGH, NO_DISTANCES}
 
 FEWEST = 20  # bursts with a keeper, and without
 LEAST_SPREAD = 2.0  # ratio of the 90th to the 10th percentile of the blur

@@ -18,6 +18,7 @@ from auditor.intake.facts import (
 )
 from auditor.intake.files import find_files, printable
 from auditor.intake.marks import state_marks
+from auditor.intake.moments import SESSION_GAP_S
 from auditor.intake.notes import NOTE_READERS, SAMPLE_READERS, Readers, apply_notes, read_notes
 from auditor.intake.numbering import NUMBER_COLUMNS, missing_numbers
 from auditor.intake.reading import Progress, read_found
@@ -30,8 +31,6 @@ from auditor.intake.sources import Archive, NotesFile, from_folders, from_table,
 from auditor.intake.stretches import apply_stretches
 from auditor.intake.tables import is_table
 from auditor.settings import Request
-
-SESSION_GAP_S = 3 * 3600.0
 
 
 def read_archive(request: Request, progress: Progress | None = None) -> Archive:

@@ -43,7 +43,7 @@ _ROWS = "SELECT name, size, changed_ns, entry_changed_ns, reader, value FROM fil
 _FORGET_OLD_WALKS = "DELETE FROM walk WHERE rowid NOT IN (SELECT rowid FROM walk ORDER BY rowid DESC LIMIT ?)"
 _WALK = "SELECT value, used_day FROM walk WHERE place = ? AND state = ?"
 
-Row = tuple[object, ...]  # name, size, changed_ns, entry_changed_ns, reader, value
+Row = tuple[str | bytes, int, int, int, int, bytes]  # name, size, changed_ns, entry_changed_ns, reader, value
 
 
 class Cache:

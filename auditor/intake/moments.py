@@ -15,7 +15,7 @@ from auditor.intake.names import FrameNames
 from auditor.intake.session import SessionFile, Stretch
 
 _EPOCH = datetime(1970, 1, 1)
-START_GAP_S = 3 * 3600.0  # from a stretch's beginning to its first frame; a longer gap is another session
+SESSION_GAP_S = 3 * 3600.0  # a longer gap between frames begins another session
 DAY_S = 24 * 3600.0
 
 
@@ -105,7 +105,7 @@ class MomentFinder:
         if position >= len(self.order.time_s):
             return False
         seconds = (moment - _EPOCH).total_seconds()
-        return bool(self.order.time_s[position] - seconds <= (DAY_S if _is_date(text) else START_GAP_S))
+        return bool(self.order.time_s[position] - seconds <= (DAY_S if _is_date(text) else SESSION_GAP_S))
 
     def _moment(self, text: str) -> datetime | str | None:
         """A datetime; a text that says why a time is not enough; or None where it is no time at all."""

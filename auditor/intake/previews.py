@@ -11,6 +11,7 @@ import os
 import warnings
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import IO
 
 from PIL import Image, ImageOps
 
@@ -90,11 +91,11 @@ def frame_files(path: str, file: str, files: str) -> list[str]:
     return sorted([path, *others], key=lambda name: os.path.splitext(name)[1].lower() not in OPENED)
 
 
-def open_picture(source: io.IOBase | io.BytesIO) -> Image.Image:
+def open_picture(source: IO[bytes]) -> Image.Image:
     """Open a picture of a known format; nothing is decoded yet."""
     Image.init()
     known = [name for name in _FORMATS if name in Image.OPEN]
-    return Image.open(source, formats=known)  # type: ignore[arg-type]
+    return Image.open(source, formats=known)
 
 
 def _opened(path: str | os.PathLike[str]) -> Image.Image | None:

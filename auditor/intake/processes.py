@@ -125,8 +125,8 @@ def _ask(process: subprocess.Popen[bytes], paths: list[str]) -> list[bytes] | No
     assert process.stdin is not None
     assert process.stdout is not None
     try:
-        send(process.stdin, [os.fsencode(path) for path in paths])  # type: ignore[arg-type]
-        answer = receive(process.stdout)  # type: ignore[arg-type]
+        send(process.stdin, [os.fsencode(path) for path in paths])
+        answer = receive(process.stdout)
     except OSError:
         return None
     return answer if answer is not None and len(answer) == len(paths) else None

@@ -11,7 +11,7 @@ import signal
 import struct
 import sys
 from collections.abc import Callable
-from typing import BinaryIO
+from typing import IO
 
 from auditor.intake.metadata import read_file
 from auditor.intake.packing import pack
@@ -35,14 +35,14 @@ def read_packed(path: str) -> bytes:
         return pack(FileRecord(container="xmp", error=f"{UNFORESEEN} ({type(error).__name__})"))
 
 
-def send(stream: BinaryIO, parts: list[bytes]) -> None:
+def send(stream: IO[bytes], parts: list[bytes]) -> None:
     """Write a list of byte strings."""
     body = b"".join(_LENGTH.pack(len(part)) + part for part in parts)
     stream.write(_LENGTH.pack(len(body)) + body)
     stream.flush()
 
 
-def receive(stream: BinaryIO) -> list[bytes] | None:
+def receive(stream: IO[bytes]) -> list[bytes] | None:
     """Read a list of byte strings; None where the other side has ended."""
     head = stream.read(_LENGTH.size)
     if len(head) < _LENGTH.size:

@@ -38,7 +38,7 @@ class Read:
     """What was read: one record for each picture, and one for each sidecar, of the walk.
 
     ``problems`` are those of this run (the cache, the reading processes), not those of the files.
-    ``is_kept`` says whether the cache now holds every record, so that nothing will have to be read again.
+    ``is_kept`` says whether every record came from the cache or went into it: no file may still be changing.
     """
 
     records: list[FileRecord]
@@ -136,7 +136,7 @@ class _Reading:
             row = rows.pop(self.items[number][1], None)
             if row is not None and row[1:4] == self.stamps[number] and row[4] == READER_VERSION:
                 try:
-                    self.records[number] = self._unpack(row[5])  # type: ignore[arg-type]
+                    self.records[number] = self._unpack(row[5])
                     continue
                 except ValueError:
                     pass

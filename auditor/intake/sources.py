@@ -28,7 +28,7 @@ from auditor.intake.reading import Progress, read_through
 from auditor.intake.session import SessionFile
 from auditor.intake.session_file import SESSION_NAME, read_session
 from auditor.intake.shares import SHARE_COLUMNS
-from auditor.intake.tables import read_table
+from auditor.intake.tables import TABLE_NAME, read_table
 from auditor.settings import Request
 
 
@@ -76,7 +76,6 @@ class Archive:
         return [(file, np.flatnonzero(self.governed_by == i)) for i, file in enumerate(self.session_files)]
 
 
-TABLE_NAME = "frames.csv"  # of a frame table, as audit and simulate write it
 NotesFile = tuple[str, str, np.ndarray]  # path, folder as shown, rows
 
 

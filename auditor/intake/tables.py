@@ -27,6 +27,7 @@ from auditor.plain import json_text, plain
 
 CSV_ROWS = 20_000  # written at a time, so that a large table is not held twice
 BLOCK_REPEATS = 4  # rows for each combination of neighbouring cells, from which joining them once pays
+TABLE_NAME = "frames.csv"  # as commands write it into a folder of results
 TABLE_SUFFIXES = (".csv", ".json", ".parquet")
 _SPECIAL = re.compile(r'[,"\r\n]')  # what has a cell quoted
 _RISKY = frozenset("'=+-@\t\r")  # what a cell that needs an apostrophe begins with

@@ -40,8 +40,8 @@ class AdvisedCard(Card):
 
 
 def advised_card(advice: Advice, units: str) -> AdvisedCard | None:
-    """Lay out the card: the advised stops and rings, each with its zone; None where nothing is advised."""
-    if not advice.settings:
+    """Lay out the card: the advised stops and rings, each with its zone; None without any."""
+    if not advice.settings or not (advice.by_curve or advice.change_advised):
         return None
     kinds = [] if advice.one_serves_all else list(advice.by_light)
     first = advice.settings[0] if advice.change_advised or not advice.current else advice.current[0]

@@ -16,7 +16,7 @@ from auditor.advice.result import as_json
 from auditor.audit import Audit
 from auditor.errors import OutputError
 from auditor.evidence.tolerance import Tolerance
-from auditor.intake.tables import to_csv_text, to_json_rows
+from auditor.intake.tables import TABLE_NAME, to_csv_text, to_json_rows
 from auditor.plain import json_text, plain
 from auditor.show.advice_card import advised_card
 from auditor.show.card_drawing import card_bytes
@@ -126,7 +126,7 @@ def write_outputs(audit: Audit, folder: Path, *, pictures: bool = False) -> list
 
     try:
         write("audit.json", json_text(audit_json(audit)))
-        write("frames.csv", to_csv_text(audit.table))
+        write(TABLE_NAME, to_csv_text(audit.table))
         write("presets.csv", to_csv_text(audit.presets))
         write("distances.csv", to_csv_text(audit.distances))
         charts = render_charts(audit)

@@ -10,7 +10,7 @@ import pandas as pd
 
 from auditor.evidence.zones import add_zones
 from auditor.frames import KEEPER, LEFT_OUT, NOT_KEPT, with_columns
-from auditor.intake.tables import write_table
+from auditor.intake.tables import TABLE_NAME, write_table
 from auditor.optics.sensors import parse_criterion
 from auditor.simulate.archive import folder_name, open_new_folder, write_truth
 from auditor.simulate.plan import outing_of
@@ -128,6 +128,6 @@ def write_simulated_table(out: Path, seed: int, frames: int) -> Truth:
     """
     table, truth = simulate_table(seed, frames)
     open_new_folder(out)
-    write_table(table, out / "frames.csv")
+    write_table(table, out / TABLE_NAME)
     write_truth(out, truth, seed, frames)
     return truth

@@ -20,7 +20,7 @@ def advised(settings, current, **changes):
         "gain": 0.1, "gain_low": 0.02, "gain_high": 0.2, "distinguishable": True, "change_advised": True,
         "frames_needed": 0, "one_serves_all": True, "by_light": (), "distances_known": 90,
         "experience_from_m": 1.2, "experience_to_m": 4.5, "limits": None, "flags": (),
-        "grid": pd.DataFrame(), "coc_mm": 0.03,
+        "grid": pd.DataFrame({"f_number": [8.0]}), "coc_mm": 0.03,
     }  # fmt: skip
     return Advice(**(values | changes))
 
@@ -33,6 +33,14 @@ def test_head_is_what_to_set_next():
     assert stay.ring_m.tolist() == [2.0, 2.5, 3.0]
     assert stay.f_numbers.tolist() == [5.6, 8.0, 11.0]
     assert "0.030 mm" in stay.note
+
+
+def test_counts_that_cannot_tell_make_no_card():
+    settings, current = (valued(8.0, 2.5),), (valued(8.0, 2.5),)
+    unsure = advised(settings, current, change_advised=False, grid=pd.DataFrame())
+    assert advised_card(unsure, "m") is None
+    told = advised(settings, (valued(5.6, 3.0),), grid=pd.DataFrame())
+    assert advised_card(told, "m").title == "28 mm: f/8 at 2.5 m"
 
 
 def test_limits_are_those_of_the_settings():

@@ -32,7 +32,7 @@ def tolerance_chart(audit: Audit) -> Drawing | None:
     ticks = fitted_tables.blur_ticks(curve["blur_mm"].min(), curve["blur_mm"].max())
     top = share_axis_end(bins["high"])
 
-    def drawing(units: str, narrow: bool) -> Figure:  # noqa: ARG001 -- lengths on the sensor have one unit
+    def drawing(_units: str, narrow: bool) -> Figure:
         figure = new_figure(2.6, narrow=narrow)
         left = 0.13 if narrow else 0.07
         draw_blur_curve(figure.add_axes((left, 0.12, 0.97 - left, 0.83)), bins, curve, marks, ticks, top=top)
@@ -50,7 +50,7 @@ def tuning_chart(audit: Audit) -> Drawing | None:
     lost = stops.filter(like="lost_to_").sum(axis=1) + stops["expected"]
     top = share_axis_end(stops[["high", "observed_high"]].max(axis=1).combine(lost, max))
 
-    def drawing(units: str, narrow: bool) -> Figure:  # noqa: ARG001 -- nothing here has a distance
+    def drawing(_units: str, narrow: bool) -> Figure:
         figure = new_figure(2.8, narrow=narrow)
         left = 0.13 if narrow else 0.07
         counts = stops["count_label"].str.replace(" of ", "\nof ") if narrow else stops["count_label"]
@@ -87,7 +87,7 @@ def causes_chart(audit: Audit) -> Drawing | None:
         return None
     rows = fitted_tables.cause_rows(causes)
 
-    def drawing(units: str, narrow: bool) -> Figure:  # noqa: ARG001 -- nothing here has a distance
+    def drawing(_units: str, narrow: bool) -> Figure:
         figure = new_figure(CAUSE_IN * len(rows) + 0.1, narrow=narrow)
         draw_causes(figure.add_axes((0.02, 0.02, 0.96, 0.96)), rows, narrow=narrow)
         return figure
@@ -101,7 +101,7 @@ def sessions_chart(audit: Audit) -> Drawing | None:
     if len(found.sessions) < 2:
         return None
 
-    def drawing(units: str, narrow: bool) -> Figure:  # noqa: ARG001 -- nothing here has a distance
+    def drawing(_units: str, narrow: bool) -> Figure:
         figure = new_figure(2.5, narrow=narrow)
         left = 0.19 if narrow else 0.1
         ax, below = (

@@ -29,7 +29,7 @@ def measured_chart(audit: Audit) -> Callable[[str, bool], Figure] | None:
     if len(frames) > MOST_MARKS:
         frames = frames.iloc[np.linspace(0, len(frames) - 1, MOST_MARKS).astype(int)]
 
-    def drawing(units: str, narrow: bool) -> Figure:  # noqa: ARG001 -- lengths on the sensor have one unit
+    def drawing(_units: str, narrow: bool) -> Figure:
         figure = new_figure(3.1, narrow=narrow)
         left = 0.2 if narrow else 0.12
         draw_measured(figure.add_axes((left, 0.15, 0.96 - left, 0.82)), frames)

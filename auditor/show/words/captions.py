@@ -23,8 +23,9 @@ COMPARED, MET, WALK, PROBLEMS = (
     "Compared within the same session and light", "Distances met", "The next walk", "Problems",
 )  # fmt: skip
 FILTERED = (
-    "Tables of presets, distance bands and sessions show what was chosen; charts and the distances met "
-    "fade or leave out other lenses. Every sentence and every other figure speaks of the whole archive."
+    "Tables of presets, distance bands and sessions show what was chosen; charts, the distances met and the "
+    "causes of each preset fade or leave out other lenses. Every sentence and every other figure speaks of "
+    "the whole archive."
 )
 NOTHING_CHOSEN = "Nothing here for what was chosen."
 
