@@ -15,16 +15,16 @@ if TYPE_CHECKING:
     from auditor.advice.lens_use import declared_lenses
     from auditor.advice.recommend import advise
     from auditor.advice.tune import tune
-    from auditor.audit import Audit, run_audit, run_scan
     from auditor.evidence.tolerance import fit_tolerance
+    from auditor.journey import Audit, run_audit, run_scan
     from auditor.settings import Request, Settings
     from auditor.show.charts import render_charts
     from auditor.show.report import build_report
 
 _HOMES = {
-    "Audit": "auditor.audit",
-    "run_audit": "auditor.audit",
-    "run_scan": "auditor.audit",
+    "Audit": "auditor.journey",
+    "run_audit": "auditor.journey",
+    "run_scan": "auditor.journey",
     "Request": "auditor.settings",
     "Settings": "auditor.settings",
     "advise": "auditor.advice.recommend",

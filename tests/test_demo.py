@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from PIL import Image, ImageChops
 
-from auditor.audit import run_audit
+from auditor.journey import run_audit
 from auditor.settings import Request
 from auditor.simulate import simulate_archive
 

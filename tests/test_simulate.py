@@ -190,7 +190,7 @@ def test_same_seed_same_bytes(archive, tmp_path):
 
 
 def test_archive_reads_back_as_the_table(archive):
-    from auditor.audit import run_scan
+    from auditor.journey import run_scan
     from auditor.settings import Request
 
     read = run_scan(Request((archive,), workers=1)).archive.table.set_index("file")

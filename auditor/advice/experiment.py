@@ -25,7 +25,7 @@ from auditor.evidence.burst_blur import LOG_BLUR
 from auditor.evidence.bursts import burst_codes
 from auditor.evidence.keeper_curve import fall
 from auditor.evidence.tolerance import Tolerance, handbook_mm
-from auditor.intake.session import Lens
+from auditor.intake.statements.session import Lens
 from auditor.optics.lens import Floats
 from auditor.settings import Settings
 

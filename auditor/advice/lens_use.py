@@ -12,7 +12,7 @@ from auditor.errors import SettingError
 from auditor.evidence.bursts import zone_focused
 from auditor.evidence.presets import USUAL_RING_M, count_presets
 from auditor.evidence.rates import hours_of_runs
-from auditor.intake.session import Lens, SessionFile
+from auditor.intake.statements.session import Lens, SessionFile
 from auditor.optics.lens import MM_PER_M, Floats
 from auditor.settings import Settings
 

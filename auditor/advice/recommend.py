@@ -20,7 +20,7 @@ from auditor.evidence.mantel_haenszel import bursts_to_show
 from auditor.evidence.proportions import two_sided_z
 from auditor.evidence.tolerance import Tolerance
 from auditor.evidence.tolerance_checks import BETWEEN_OUTINGS, LOPSIDED
-from auditor.intake.session import Lens
+from auditor.intake.statements.session import Lens
 from auditor.optics.lens import Floats
 from auditor.settings import Settings
 

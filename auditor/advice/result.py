@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from auditor.advice.limits import Limits
-from auditor.plain import plain
+from auditor.text import json_safe
 
 
 @dataclass(frozen=True, slots=True)
@@ -237,7 +237,7 @@ class Tuning:
 def as_json(result: Advice | Tuning) -> dict[str, Any]:
     """The result as plain JSON values; infinite is null beside a true ``<key>_is_infinite``."""
     values = {name: getattr(result, name) for name in type(result).__slots__ if name != "grid"}
-    return dict(plain({name: _unfolded(value) for name, value in values.items()}))
+    return dict(json_safe({name: _unfolded(value) for name, value in values.items()}))
 
 
 def _unfolded(value: Any) -> Any:

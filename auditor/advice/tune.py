@@ -19,7 +19,7 @@ from auditor.errors import SettingError
 from auditor.evidence.proportions import wilson
 from auditor.evidence.tolerance import Tolerance
 from auditor.evidence.tolerance_checks import DISTANCES_OF_KEEPERS
-from auditor.intake.session import Lens
+from auditor.intake.statements.session import Lens
 from auditor.settings import Settings
 
 SAME_STOP = 0.03  # relative

@@ -35,7 +35,7 @@ from auditor.advice.lens_use import LensUse, use_of_lens
 from auditor.advice.result import ValuedSetting
 from auditor.evidence.bursts import zone_focused
 from auditor.evidence.tolerance import Tolerance
-from auditor.intake.session import Lens
+from auditor.intake.statements.session import Lens
 from auditor.optics.lens import Floats, sharp_zone
 from auditor.settings import Settings
 

@@ -48,13 +48,13 @@ def advise(
     from auditor.advice.lens_use import declared_lenses
     from auditor.advice.recommend import advise as work_out
     from auditor.advice.result import as_json
-    from auditor.audit import run_scan
     from auditor.cli.requests import make_request, write_new_text
     from auditor.evidence.tolerance import fit_tolerance
-    from auditor.plain import json_text
+    from auditor.journey import run_scan
     from auditor.show.advice_screen import show_advice
     from auditor.show.terminal import console, progress_on_stderr, show_problems
     from auditor.show.words.advice import next_walk
+    from auditor.text import json_text
 
     request = make_request(
         sources,

@@ -35,11 +35,11 @@ def audit(
     json: options.Json = False,
 ) -> None:
     """Say of each zone preset how often it worked, at which distances, and what fell out."""
-    from auditor.audit import run_audit
     from auditor.cli.requests import make_request, output_folder
-    from auditor.plain import json_text
+    from auditor.journey import run_audit
     from auditor.show.outputs import audit_json, write_outputs
     from auditor.show.terminal import console, progress_on_stderr, show_audit
+    from auditor.text import json_text
 
     request = make_request(
         sources,

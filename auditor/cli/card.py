@@ -41,8 +41,8 @@ def card(
     import numpy as np
 
     from auditor.optics.lens import sharp_zone
-    from auditor.plain import json_text
     from auditor.show.cards import Card, card_json, card_text
+    from auditor.text import json_text
 
     bench = typed.read_bench(focal_length, sensor, coc, distance_from, units, pixels_wide)
     engravings = read_ring(ring or (METRE_RING if units == "m" else FOOT_RING), bench, typed_ring=bool(ring))

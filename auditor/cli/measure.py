@@ -34,13 +34,13 @@ def measure(
     """Find faces in the pictures: how far they stand, how blurred they are. Nobody is recognised."""
     import sys
 
-    from auditor.audit import run_scan
     from auditor.cli.requests import make_request
-    from auditor.intake.pictures.listing import faces_to_write
+    from auditor.intake.people.listing import faces_to_write
     from auditor.intake.tables import to_csv_text, to_json_rows, write_table
-    from auditor.plain import json_text
+    from auditor.journey import run_scan
     from auditor.show.terminal import console, progress_on_stderr, show_problems
     from auditor.show.words import pictures as words
+    from auditor.text import json_text
 
     request = make_request(
         sources,

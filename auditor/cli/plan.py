@@ -43,7 +43,7 @@ def plan(
 ) -> None:
     """Find the ring and the f-number for wanted limits (--near, --far) or a fixed line (--line, --spread)."""
     from auditor.optics.plans import plan_limits, plan_line
-    from auditor.plain import json_text
+    from auditor.text import json_text
     from auditor.units import parse_distance_m
 
     bench = typed.read_bench(focal_length, sensor, coc, distance_from, units, pixels_wide)

@@ -63,9 +63,9 @@ def prepare(
 
 def _write_starter(request: Request, folder: Path) -> None:
     from auditor.intake.archive import read_archive
-    from auditor.intake.files import NOTES_NAME
-    from auditor.intake.session_file import SESSION_NAME
+    from auditor.intake.library.walk import NOTES_NAME
     from auditor.intake.starter import find_blocks, starter_notes, starter_session
+    from auditor.intake.statements.session_file import SESSION_NAME
     from auditor.show.terminal import progress_on_stderr
 
     with progress_on_stderr("Reading") as progress:
@@ -86,11 +86,11 @@ def _write_starter(request: Request, folder: Path) -> None:
 
 
 def _write_sample(request: Request, folder: Path, n: int, seed: int, *, measure: bool) -> None:
-    from auditor.audit import run_scan
     from auditor.errors import SourceError
-    from auditor.intake.files import NOTES_NAME, SAMPLE_NAME
-    from auditor.intake.previews import frame_files, small_picture
+    from auditor.intake.library.walk import NOTES_NAME, SAMPLE_NAME
+    from auditor.intake.photofile.previews import frame_files, small_picture
     from auditor.intake.sampling import draw_sample, notes_to_fill, sample_text
+    from auditor.journey import run_scan
     from auditor.show.contactsheet import Picture, build_contact_sheet
     from auditor.show.terminal import progress_on_stderr
 
@@ -133,7 +133,7 @@ def _with_suggestions(
 ) -> list[Picture]:
     from dataclasses import replace
 
-    from auditor.intake.pictures.filling import measured_distances
+    from auditor.intake.people.filling import measured_distances
     from auditor.show.terminal import progress_on_stderr
     from auditor.units import format_distance
 

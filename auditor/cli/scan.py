@@ -32,11 +32,11 @@ def scan(
     json: options.Json = False,
 ) -> None:
     """Write one row for each frame: settings, sharp zone, blur and mark."""
-    from auditor.audit import run_scan
     from auditor.cli.requests import make_request
     from auditor.intake.tables import to_csv_text, to_json_rows, write_table
-    from auditor.plain import json_text
+    from auditor.journey import run_scan
     from auditor.show.terminal import console, progress_on_stderr, show_problems
+    from auditor.text import json_text
 
     request = make_request(
         sources,

@@ -32,12 +32,12 @@ def tune(
     from auditor.advice.lens_use import declared_lenses
     from auditor.advice.result import as_json
     from auditor.advice.tune import tune as work_out
-    from auditor.audit import run_scan
     from auditor.cli.requests import make_request
     from auditor.evidence.tolerance import fit_tolerance
-    from auditor.plain import json_text
+    from auditor.journey import run_scan
     from auditor.show.advice_screen import show_tuning
     from auditor.show.terminal import console, progress_on_stderr, show_problems
+    from auditor.text import json_text
 
     request = make_request(
         sources,

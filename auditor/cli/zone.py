@@ -48,8 +48,8 @@ def zone(
     from auditor.errors import SettingError
     from auditor.optics.blur import blur_parts, motion_mm
     from auditor.optics.lens import sharp_zone
-    from auditor.plain import json_text
     from auditor.show.zone_text import SettingFound, setting_json, setting_text
+    from auditor.text import json_text
     from auditor.units import parse_exposure_time_s
 
     bench = typed.read_bench(focal_length, sensor, coc, distance_from, units, pixels_wide)

@@ -10,27 +10,24 @@ import pandas as pd
 
 from auditor.errors import FileFormatError, Problem, SourceError
 from auditor.frames import LEFT_OUT, captured_s, with_columns
-from auditor.intake.counting import COUNTED_BEFORE, count_marks
-from auditor.intake.facts import (
-    LABEL_COLUMNS,
-    RATING_COLUMNS,
-    camera_entry,
-)
-from auditor.intake.files import find_files, printable
-from auditor.intake.marks import state_marks
-from auditor.intake.moments import SESSION_GAP_S
-from auditor.intake.notes import NOTE_READERS, SAMPLE_READERS, Readers, apply_notes, read_notes
-from auditor.intake.numbering import NUMBER_COLUMNS, missing_numbers
-from auditor.intake.reading import Progress, read_found
+from auditor.intake.library.facts import LABEL_COLUMNS, RATING_COLUMNS, camera_entry
+from auditor.intake.library.numbering import NUMBER_COLUMNS, missing_numbers
+from auditor.intake.library.reading import Progress, read_found
+from auditor.intake.library.walk import find_files
 from auditor.intake.sampling import sample_beside
-from auditor.intake.selects import match_selects
-from auditor.intake.session import SessionFile
-from auditor.intake.session_file import read_session
-from auditor.intake.shares import SHARE_COLUMNS, apply_shares
 from auditor.intake.sources import Archive, NotesFile, from_folders, from_table, joined
-from auditor.intake.stretches import apply_stretches
+from auditor.intake.statements.counting import COUNTED_BEFORE, count_marks
+from auditor.intake.statements.marks import state_marks
+from auditor.intake.statements.moments import SESSION_GAP_S
+from auditor.intake.statements.notes import NOTE_READERS, SAMPLE_READERS, Readers, apply_notes, read_notes
+from auditor.intake.statements.selects import match_selects
+from auditor.intake.statements.session import SessionFile
+from auditor.intake.statements.session_file import read_session
+from auditor.intake.statements.shares import SHARE_COLUMNS, apply_shares
+from auditor.intake.statements.stretches import apply_stretches
 from auditor.intake.tables import is_table
 from auditor.settings import Request
+from auditor.text import printable
 
 
 def read_archive(request: Request, progress: Progress | None = None) -> Archive:

@@ -20,7 +20,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from auditor.frames import LEFT_OUT
-from auditor.intake.files import SAMPLE_NAME
+from auditor.intake.library.walk import SAMPLE_NAME
 from auditor.intake.tables import neutralised
 
 SHEET_COLUMNS = ("file", "standing_share", "face_share", "subject_distance", "reason")

@@ -12,22 +12,22 @@ import numpy as np
 import pandas as pd
 
 from auditor.errors import FileFormatError, Problem, SourceError
-from auditor.intake.cache import Cache
-from auditor.intake.counting import COUNTED_BEFORE, counts_fit_marks
-from auditor.intake.facts import (
+from auditor.intake.library.cache import Cache
+from auditor.intake.library.facts import (
     LABEL_COLUMNS,
     RATING_COLUMNS,
     Facts,
     gather_facts,
 )
-from auditor.intake.files import NOTES_NAME, Found, find_files
-from auditor.intake.grouping import group_files
-from auditor.intake.kept_facts import keep_facts, place_of, recall_facts, state_of
-from auditor.intake.numbering import numbers_in_names
-from auditor.intake.reading import Progress, read_through
-from auditor.intake.session import SessionFile
-from auditor.intake.session_file import SESSION_NAME, read_session
-from auditor.intake.shares import SHARE_COLUMNS
+from auditor.intake.library.grouping import group_files
+from auditor.intake.library.kept_facts import keep_facts, place_of, recall_facts, state_of
+from auditor.intake.library.numbering import numbers_in_names
+from auditor.intake.library.reading import Progress, read_through
+from auditor.intake.library.walk import NOTES_NAME, Found, find_files
+from auditor.intake.statements.counting import COUNTED_BEFORE, counts_fit_marks
+from auditor.intake.statements.session import SessionFile
+from auditor.intake.statements.session_file import SESSION_NAME, read_session
+from auditor.intake.statements.shares import SHARE_COLUMNS
 from auditor.intake.tables import TABLE_NAME, read_table
 from auditor.settings import Request
 

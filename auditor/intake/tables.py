@@ -22,8 +22,8 @@ import pandas as pd
 
 from auditor.errors import FileFormatError, OutputError, Problem, UnitError
 from auditor.frames import COLUMNS, MEASURED_COLUMNS, NUMBER, TEXT, TIME, TRUTH, with_columns
-from auditor.intake.marks import parse_verdict
-from auditor.plain import json_text, plain
+from auditor.intake.statements.marks import parse_verdict
+from auditor.text import json_safe, json_text
 
 CSV_ROWS = 20_000  # written at a time, so that a large table is not held twice
 BLOCK_REPEATS = 4  # rows for each combination of neighbouring cells, from which joining them once pays
@@ -144,7 +144,7 @@ def to_json_rows(table: pd.DataFrame) -> list[dict[str, Any]]:
     if "captured_at" in out and "has_subseconds" in out:
         out["captured_at"] = time_texts(out)
     return [
-        plain({str(key): value for key, value in row.items()})
+        json_safe({str(key): value for key, value in row.items()})
         for row in out.astype(object).to_dict("records")
     ]
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from auditor.audit import Audit
 from auditor.evidence.bursts import zone_focused
 from auditor.evidence.presets import OTHER, pool_small
 from auditor.evidence.rates import hit_rates
 from auditor.frames import KEEPER
+from auditor.journey import Audit
 from auditor.show.words import distances as distance_words
 from auditor.show.words import presets as preset_words
 from auditor.show.words.figures import far_limit

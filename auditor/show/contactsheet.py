@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
-from auditor.intake.previews import SmallPicture
+from auditor.intake.photofile.previews import SmallPicture
 from auditor.intake.sampling import SHEET_COLUMNS
 from auditor.intake.tables import neutralised
 from auditor.show.report import shown

@@ -13,34 +13,34 @@ from typing import Any
 import pandas as pd
 
 from auditor.advice.result import as_json
-from auditor.audit import Audit
 from auditor.errors import OutputError
 from auditor.evidence.tolerance import Tolerance
 from auditor.intake.tables import TABLE_NAME, to_csv_text, to_json_rows
-from auditor.plain import json_text, plain
+from auditor.journey import Audit
 from auditor.show.advice_card import advised_card
 from auditor.show.card_drawing import card_bytes
 from auditor.show.charts import render_charts
 from auditor.show.report import build_report
+from auditor.text import json_safe, json_text
 
 
 def audit_json(audit: Audit) -> dict[str, Any]:
     """The audit as plain JSON values, keys as the contract names them."""
     return {
-        "counts": plain(audit.counts),
-        "settings": plain(asdict(audit.settings)),
+        "counts": json_safe(audit.counts),
+        "settings": json_safe(asdict(audit.settings)),
         "sessions": _rows(audit.sessions),
         "presets": _rows(audit.presets),
         "distances": _rows(audit.distances),
-        "counted_to_the_end": plain(audit.to_end),
+        "counted_to_the_end": json_safe(audit.to_end),
         "comparisons": _rows(audit.comparisons.pairs),
         "distances_met": {
-            "p_value_same_distances": plain(audit.distances_met.p_value),
+            "p_value_same_distances": json_safe(audit.distances_met.p_value),
             "presets": _rows(audit.distances_met.presets),
         },
-        "zone_check": plain(asdict(audit.zone_check)),
+        "zone_check": json_safe(asdict(audit.zone_check)),
         "tolerance": _tolerance(audit.tolerance),
-        "causes": plain({name: getattr(audit.causes, name) for name in _CAUSES})
+        "causes": json_safe({name: getattr(audit.causes, name) for name in _CAUSES})
         | {"by_preset": _rows(audit.causes.by_preset)},
         "telling_frames": _rows(audit.telling),
         "over_time": _rows(audit.over_time.sessions),
@@ -63,7 +63,7 @@ _TOLERANCE = (
 
 
 def _tolerance(tolerance: Tolerance) -> dict[str, Any]:
-    own: dict[str, Any] = plain({name: getattr(tolerance, name) for name in _TOLERANCE})
+    own: dict[str, Any] = json_safe({name: getattr(tolerance, name) for name in _TOLERANCE})
     return own | {"by_lens": {lens: _tolerance(fitted) for lens, fitted in tolerance.by_lens.items()}}
 
 
@@ -72,15 +72,17 @@ def _measured(audit: Audit) -> dict[str, Any]:
     out: dict[str, Any] = {}
     if audit.pictures is not None:
         told = audit.pictures
-        out["pictures"] = plain({"detector": told.detector, "counts": told.counts, "refused": told.refused})
+        out["pictures"] = json_safe(
+            {"detector": told.detector, "counts": told.counts, "refused": told.refused}
+        )
     if audit.measured_blur is not None:
         blur = audit.measured_blur
         out["measured_blur"] = {
             "frames": _rows(blur.frames.drop(columns="row")),
             "presets": _rows(blur.presets),
-            **plain({name: getattr(blur, name) for name in _SHARES_MEASURED}),
+            **json_safe({name: getattr(blur, name) for name in _SHARES_MEASURED}),
         }
-        out["rings"] = [plain(asdict(check)) for check in audit.rings]
+        out["rings"] = [json_safe(asdict(check)) for check in audit.rings]
     return out
 
 

@@ -8,11 +8,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from auditor.audit import Audit
 from auditor.evidence.bursts import zone_focused
 from auditor.evidence.causes import CAUSES
 from auditor.evidence.distances_met import DistancesMet
 from auditor.evidence.presets import count_all
+from auditor.journey import Audit
 from auditor.show import chart_tables
 from auditor.show.filter_tables import (
     distance_bands,

@@ -11,7 +11,7 @@ from urllib.parse import quote
 
 from PIL import Image, ImageOps
 
-from auditor.audit import Audit
+from auditor.journey import Audit
 
 PICTURE_PIXELS = 360  # the longer side
 

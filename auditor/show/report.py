@@ -13,7 +13,7 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
 
-from auditor.audit import Audit
+from auditor.journey import Audit
 from auditor.show.charts import Chart
 from auditor.show.page_tables import page_tables
 from auditor.show.words import (

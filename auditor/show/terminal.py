@@ -15,11 +15,11 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 from rich.table import Table
 from rich.text import Text
 
-from auditor.audit import Audit
 from auditor.errors import Problem
 from auditor.evidence.bursts import zone_focused
 from auditor.evidence.presets import count_all, pool_small
-from auditor.intake.reading import Progress as ReportProgress
+from auditor.intake.library.reading import Progress as ReportProgress
+from auditor.journey import Audit
 from auditor.show.chart_tables import presets_for_reading, zone_rates
 from auditor.show.words import tolerance as tolerance_words
 from auditor.show.words import verdict as verdict_words

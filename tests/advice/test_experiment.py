@@ -7,8 +7,8 @@ from auditor.advice.experiment import propose_experiment
 from auditor.advice.experiment_file import experiment_session
 from auditor.advice.recommend import advise
 from auditor.errors import SettingError
-from auditor.intake.session import Lens
-from auditor.intake.session_file import read_session
+from auditor.intake.statements.session import Lens
+from auditor.intake.statements.session_file import read_session
 from auditor.settings import Settings
 
 LENS = Lens('odd "28"', 28.0, (2.8, 4.0, 5.6, 8.0, 11.0, 16.0), (1.0, 1.2, 1.5, 2.0, 3.0, 5.0, np.inf))

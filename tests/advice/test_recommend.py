@@ -13,7 +13,7 @@ from auditor.advice.preference import in_order
 from auditor.advice.recommend import advise
 from auditor.advice.result import as_json
 from auditor.errors import SettingError
-from auditor.intake.session import Lens, SessionFile
+from auditor.intake.statements.session import Lens, SessionFile
 from auditor.settings import Settings
 
 LENS = Lens("lens A", 28.0, (2.8, 4.0, 5.6, 8.0, 11.0, 16.0), (0.7, 1.0, 1.2, 1.5, 2.0, 3.0, 5.0, np.inf))

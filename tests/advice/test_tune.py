@@ -8,7 +8,7 @@ import pytest
 from auditor.advice.losses import shapley_share
 from auditor.advice.result import as_json
 from auditor.advice.tune import tune
-from auditor.intake.session import Lens
+from auditor.intake.statements.session import Lens
 from auditor.settings import Settings
 
 LENS = Lens("lens A", 28.0, (2.8, 4.0, 5.6, 8.0, 11.0, 16.0), (1.0, 1.2, 1.5, 2.0, 3.0, 5.0))

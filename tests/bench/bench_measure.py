@@ -27,16 +27,16 @@ from PIL import Image
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from auditor.intake.pictures.faces import BOXES, installed_detectors
-from auditor.intake.pictures.measuring import measure_pictures
-from tests.intake.pictures.scenes import with_face
+from auditor.intake.people.faces import BOXES, installed_detectors
+from auditor.intake.people.measuring import measure_pictures
+from tests.intake.people.scenes import with_face
 
 MOST_DECODES, LEAST_GAIN, MOST_MB = 4.0, 1.7, 700.0
 ONE_PROCESS = """
 import os, sys, time
 os.environ["OMP_NUM_THREADS"] = "1"
 from PIL import Image
-from auditor.intake.pictures.measuring_process import measure_packed, request
+from auditor.intake.people.measuring_process import measure_packed, request
 def timed(work):
     began = time.process_time(); work(); return time.process_time() - began
 paths = sys.argv[1:]

@@ -29,8 +29,8 @@ from PIL import Image
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
-from auditor.intake.metadata import read_file  # noqa: E402
-from auditor.intake.xmp import XmpError, read_sidecar  # noqa: E402
+from auditor.intake.photofile.metadata import read_file  # noqa: E402
+from auditor.intake.photofile.xmp import XmpError, read_sidecar  # noqa: E402
 
 SAMPLES = ROOT.parent / "shared" / "exif-samples"
 SMALL_BYTES = 64 << 10

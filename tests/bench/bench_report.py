@@ -21,7 +21,7 @@ import numpy as np
 import pandas as pd
 from matplotlib.figure import Figure
 
-from auditor.audit import Audit
+from auditor.journey import Audit
 from auditor.show.charts import Chart, render_charts
 from auditor.show.report import build_report
 

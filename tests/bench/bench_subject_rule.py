@@ -27,7 +27,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 from simulated_archives import SPEED_M_S, World, blur_parts_mm, draw_archive
 
 from auditor.evidence.tolerance import fit_tolerance
-from auditor.intake.pictures.subject import AMBIGUOUS, choose_subjects
+from auditor.intake.people.subject import AMBIGUOUS, choose_subjects
 from auditor.settings import Settings
 
 SEED = 20240711

@@ -25,10 +25,10 @@ from typing import NoReturn
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
-from auditor.intake.metadata import read_file  # noqa: E402
-from auditor.intake.records import FileRecord, XmpValues  # noqa: E402
-from auditor.intake.xmp import XmpError, read_sidecar  # noqa: E402
-from tests.intake.worst import HOSTILE_PACKETS, MADE, WORST_PICTURES  # noqa: E402
+from auditor.intake.photofile.metadata import read_file  # noqa: E402
+from auditor.intake.photofile.records import FileRecord, XmpValues  # noqa: E402
+from auditor.intake.photofile.xmp import XmpError, read_sidecar  # noqa: E402
+from tests.intake.photofile.worst import HOSTILE_PACKETS, MADE, WORST_PICTURES  # noqa: E402
 
 SAMPLES = ROOT.parent / "shared" / "exif-samples"
 MAX_SECONDS = 1.0

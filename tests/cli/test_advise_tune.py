@@ -8,7 +8,7 @@ import pytest
 from typer.testing import CliRunner
 
 from auditor.cli import make_app
-from auditor.intake.session_file import read_session
+from auditor.intake.statements.session_file import read_session
 from auditor.show.words.flags import SENTENCES
 from auditor.simulate.table import simulate_table
 

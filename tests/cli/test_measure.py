@@ -11,8 +11,8 @@ from PIL import Image
 from typer.testing import CliRunner
 
 from auditor.cli import make_app
-from auditor.intake.pictures import faces as faces_module
-from auditor.intake.pictures.faces import BOXES, installed_detectors
+from auditor.intake.people import faces as faces_module
+from auditor.intake.people.faces import BOXES, installed_detectors
 
 needs_boxes = pytest.mark.skipif(
     BOXES not in installed_detectors(), reason="the optional package of the extra people is not installed"
@@ -68,7 +68,7 @@ def test_without_a_detector_the_command_says_how_to_get_one(folder, monkeypatch,
 
 @needs_boxes
 def test_suggestions_are_measured_only_when_asked(folder, tmp_path):
-    from tests.intake.pictures.scenes import with_face
+    from tests.intake.people.scenes import with_face
 
     path = folder / "P1010001.jpg"
     with Image.open(path) as written:

@@ -18,9 +18,9 @@ import pyexiv2
 import pytest
 from PIL import Image
 
-from auditor.intake.metadata import read_file
-from auditor.intake.records import FileRecord, XmpValues
-from auditor.intake.xmp import read_sidecar
+from auditor.intake.photofile.metadata import read_file
+from auditor.intake.photofile.records import FileRecord, XmpValues
+from auditor.intake.photofile.xmp import read_sidecar
 
 SAMPLES = Path(__file__).resolve().parents[3] / "shared" / "exif-samples"
 MANIFEST = SAMPLES / "MANIFEST.csv"

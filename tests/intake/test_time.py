@@ -8,8 +8,8 @@ from PIL import Image
 
 from auditor.frames import with_columns
 from auditor.intake.archive import read_archive
-from auditor.intake.numbering import missing_numbers, numbers_in_names
-from auditor.intake.session_file import read_session
+from auditor.intake.library.numbering import missing_numbers, numbers_in_names
+from auditor.intake.statements.session_file import read_session
 from auditor.settings import Request
 
 

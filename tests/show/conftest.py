@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from auditor.audit import Audit, run_audit
+from auditor.journey import Audit, run_audit
 from auditor.settings import Request
 from auditor.show.charts import render_charts
 from auditor.show.report import build_report

@@ -14,8 +14,8 @@ from typing import Any
 import pandas as pd
 import pytest
 
-from auditor.audit import Audit
 from auditor.errors import Problem
+from auditor.journey import Audit
 from auditor.show.charts import render_charts
 from auditor.show.report import build_report
 

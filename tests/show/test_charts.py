@@ -13,7 +13,7 @@ import pytest
 from matplotlib.artist import Artist
 from matplotlib.figure import Figure
 
-from auditor.audit import Audit
+from auditor.journey import Audit
 from auditor.show import chart_tables
 from auditor.show.charts import render_charts, style
 from auditor.show.charts.distances import draw_distances

@@ -8,7 +8,7 @@ from html.parser import HTMLParser
 import pytest
 from PIL import Image, ImageDraw
 
-from auditor.intake.previews import BOX_PX, SmallPicture, frame_files, small_picture
+from auditor.intake.photofile.previews import BOX_PX, SmallPicture, frame_files, small_picture
 from auditor.show.contactsheet import Picture, build_contact_sheet
 
 

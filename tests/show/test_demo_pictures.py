@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from auditor.audit import Audit
+from auditor.journey import Audit
 from auditor.show.charts import render_charts
 
 KEPT = Path(__file__).resolve().parents[2] / "notebooks" / "pictures"

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from statsmodels.stats.proportion import proportion_confint
 
-from auditor.audit import Audit
 from auditor.frames import KEEPER, LEFT_OUT
+from auditor.journey import Audit
 from auditor.show import chart_tables
 from auditor.show.filter_tables import distance_bands, presets_by_session, sessions_to_pick
 

@@ -8,10 +8,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from auditor.audit import run_audit
 from auditor.evidence.measured_blur import compare_blur
 from auditor.evidence.ring import RingCheck
 from auditor.intake.tables import write_table
+from auditor.journey import run_audit
 from auditor.settings import Request, Settings
 from auditor.show.outputs import write_outputs
 from auditor.show.words import pictures as words
@@ -111,7 +111,7 @@ def test_a_ring_that_cannot_be_told_is_not_accused():
 
 
 def test_a_suggestion_stands_beside_an_empty_field():
-    from auditor.intake.previews import SmallPicture
+    from auditor.intake.photofile.previews import SmallPicture
     from auditor.show.contactsheet import Picture, build_contact_sheet
 
     small = SmallPicture(b"jpeg", 30, 20)

@@ -14,7 +14,7 @@ import pandas as pd
 import pytest
 from PIL import Image
 
-from auditor.audit import Audit, run_audit
+from auditor.journey import Audit, run_audit
 from auditor.settings import Request
 from auditor.show.photographs import small_picture
 from auditor.show.report import build_report

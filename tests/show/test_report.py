@@ -11,9 +11,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from auditor.audit import Audit
 from auditor.errors import Problem
-from auditor.intake.pictures.filling import PictureFacts
+from auditor.intake.people.filling import PictureFacts
+from auditor.journey import Audit
 from auditor.show import filter_tables
 from auditor.show.charts import render_charts
 from auditor.show.report import both, build_report, shown, tied

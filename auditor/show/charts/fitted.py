@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from matplotlib.figure import Figure
 
-from auditor.audit import Audit
+from auditor.journey import Audit
 from auditor.show import fitted_tables
 from auditor.show.chart_tables import share_axis_end
 from auditor.show.charts.blur import draw_blur_curve

@@ -10,8 +10,8 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import FixedFormatter, FixedLocator, NullLocator
 
-from auditor.audit import Audit
 from auditor.evidence.measured_blur import LESS, MORE
+from auditor.journey import Audit
 from auditor.show.charts.style import INK, KEPT, MUTED, NOT_KEPT, PAPER, RULE, SMALL_PT, new_figure
 
 TICKS_MM = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0)

@@ -8,8 +8,8 @@ from dataclasses import dataclass, field
 
 from matplotlib.figure import Figure
 
-from auditor.audit import Audit
 from auditor.evidence.presets import count_all
+from auditor.journey import Audit
 from auditor.show import chart_tables
 from auditor.show.charts.distances import LANE_IN, draw_distances
 from auditor.show.charts.fitted import (

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from auditor.audit import Audit
+from auditor.journey import Audit
 from auditor.show.words import advice, causes, comparisons, distances, presets
 
 Results = Mapping[str, Any]  # the page's tables by name

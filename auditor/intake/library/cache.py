@@ -1,0 +1,338 @@
+"""Keeps what was read of each file, and what came of a walk, so that the next run reads only what is new.
+
+An SQLite file in the user's cache folder. A row counts only where path, size, times and reader version all
+fit. Whatever is wrong with the cache costs at most one message: the files themselves can always be read.
+"""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+import time
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+from auditor.errors import Problem
+from auditor.intake.library.walk import Stamp
+from auditor.intake.photofile.metadata import PICTURE_SUFFIXES
+from auditor.intake.photofile.packing import READER_VERSION
+
+APPLICATION_ID = 0x465A4121  # tells our file from any other SQLite file
+SCHEMA = 2
+FLUSH_ROWS = 2000
+FLUSH_S = 1.0
+KEEP_UNUSED_DAYS = 400  # longer than a disk of last year's photographs may lie on the shelf
+WALKS_KEPT = 50  # each is as large as the archive it tells of
+BUSY_S = 0.5
+BUSY_AT_START_S = 5.0
+BUSY_TRIES_AT_END = 10
+
+_HEADER = b"SQLite format 3\0"
+_DAMAGED = {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_ERROR, sqlite3.SQLITE_SCHEMA}
+_FILES = ("", "-wal", "-shm", "-journal")
+_NEVER_A_CACHE = PICTURE_SUFFIXES | {".xmp", ".csv", ".json", ".parquet", ".toml"}
+_BUSY = {sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED}
+_TABLES = (
+    "CREATE TABLE folder (id INTEGER PRIMARY KEY, path NOT NULL UNIQUE, used_day INTEGER NOT NULL)",
+    "CREATE TABLE file (folder INTEGER, name, size INTEGER, changed_ns INTEGER, entry_changed_ns INTEGER,"
+    " reader INTEGER, value BLOB, PRIMARY KEY (folder, name)) WITHOUT ROWID",
+    "CREATE TABLE walk (place PRIMARY KEY, used_day INTEGER NOT NULL, state BLOB, value BLOB)",
+)
+_ROWS = "SELECT name, size, changed_ns, entry_changed_ns, reader, value FROM file WHERE folder = ?"
+_FORGET_OLD_WALKS = "DELETE FROM walk WHERE rowid NOT IN (SELECT rowid FROM walk ORDER BY rowid DESC LIMIT ?)"
+_WALK = "SELECT value, used_day FROM walk WHERE place = ? AND state = ?"
+
+Row = tuple[str | bytes, int, int, int, int, bytes]  # name, size, changed_ns, entry_changed_ns, reader, value
+
+
+class Cache:
+    """An open cache; once it fails it only forgets, it never raises.
+
+    Parameters
+    ----------
+    path : Path or None
+        The cache file; None for no cache.
+    reader : int
+        Version of what is kept, as it goes into each row.
+
+    Attributes
+    ----------
+    problems : list of Problem
+        Why it was rebuilt or is not used.
+    """
+
+    def __init__(self, path: Path | None, reader: int = READER_VERSION) -> None:
+        self._reader = reader
+        self.problems: list[Problem] = []
+        self._path = path or Path()
+        self._db: sqlite3.Connection | None = None
+        self._waiting: list[tuple[str, str, Stamp, bytes]] = []
+        self._full = FLUSH_ROWS
+        self._flushed_at = time.monotonic()
+        self._used: list[str] = []
+        self._walks: list[str] = []
+        self._gone: list[tuple[str, str]] = []
+        if path is not None:
+            self._guarded(self._open)
+
+    @property
+    def is_open(self) -> bool:
+        """Whether anything can be kept."""
+        return self._db is not None
+
+    def rows_of(self, folder: str) -> dict[str, Row]:
+        """Return the rows of one folder by file name."""
+        rows: dict[str, Row] = {}
+
+        def read() -> None:
+            db = self._connection()
+            known = db.execute(
+                "SELECT id, used_day FROM folder WHERE path = ?", (_storable(folder),)
+            ).fetchone()
+            if known is None:
+                return
+            number, day = known
+            if day != _today():
+                self._used.append(folder)
+            for row in db.execute(_ROWS, (number,)):
+                rows[row[0] if isinstance(row[0], str) else os.fsdecode(row[0])] = row
+
+        if self._db is not None:
+            self._guarded(read)
+        return rows
+
+    def put(self, folder: str, name: str, stamp: Stamp, value: bytes) -> None:
+        """Keep what was read of a file; written together with others, at least once a second."""
+        if self._db is None:
+            return
+        self._waiting.append((folder, name, stamp, value))
+        if len(self._waiting) >= self._full or time.monotonic() > self._flushed_at + FLUSH_S:
+            self._flush()
+
+    def forget(self, folder: str, name: str) -> None:
+        """Drop the row of a file that is no longer there, when the cache is closed."""
+        self._gone.append((folder, name))
+
+    def walk(self, place: str, state: bytes, folders: Iterable[str]) -> bytes | None:
+        """Return what was kept of a whole walk, if that was in the same state; its folders count as used."""
+        found: list[tuple[bytes, int]] = []
+
+        def read() -> None:
+            found.extend(self._connection().execute(_WALK, (_storable(place), state)))
+
+        if self._db is not None:
+            self._guarded(read)
+        if not found:
+            return None
+        value, day = found[0]
+        if day != _today():
+            self._walks.append(place)
+            self._used += folders
+        return value if isinstance(value, bytes) else None
+
+    def put_walk(self, place: str, state: bytes, value: bytes) -> None:
+        """Keep what came of a whole walk, instead of what was kept for that place."""
+
+        def write() -> None:
+            with _transaction(self._connection()) as db:
+                row = (_storable(place), _today(), state, value)
+                db.execute("INSERT OR REPLACE INTO walk VALUES (?, ?, ?, ?)", row)
+                db.execute(_FORGET_OLD_WALKS, (WALKS_KEPT,))
+
+        if self._db is not None:
+            self._guarded(write)
+
+    def flush(self) -> None:
+        """Write what waits."""
+        for _ in range(BUSY_TRIES_AT_END):
+            if self._db is not None and self._waiting:
+                self._flush()
+
+    def close(self) -> None:
+        """Write what is left, note which folders were used, and drop what nobody has used for long."""
+        self.flush()
+        if self._db is not None and (self._used or self._gone or self._walks):
+            self._guarded(self._tidy)
+        if self._db is not None:
+            self._guarded(self._connection().close)
+            self._db = None
+
+    def _connection(self) -> sqlite3.Connection:
+        assert self._db is not None
+        return self._db
+
+    def _guarded(self, step: Callable[[], None]) -> None:
+        """Carry out a step; where the cache fails, rebuild it or go on without."""
+        try:
+            step()
+        except (sqlite3.Error, OSError, OverflowError, UnicodeDecodeError) as error:
+            if _code(error) in _BUSY and step != self._open:
+                return  # what waits is written later
+            of_file = isinstance(error, sqlite3.Error | UnicodeDecodeError)  # a name that is not UTF-8
+            if of_file and _code(error) in _DAMAGED and not self.problems:
+                self._rebuild(f"was damaged ({error})")
+            else:
+                self._give_up(getattr(error, "strerror", None) or str(error))
+
+    def _give_up(self, why: str) -> None:
+        self._drop_connection()
+        self._waiting.clear()
+        if not self.problems:
+            self.problems.append(
+                Problem(
+                    str(self._path),
+                    f"The cache cannot be used: {why}.",
+                    "The files were read without it. Name another with --cache FILE, or --cache off.",
+                )
+            )
+
+    def _drop_connection(self) -> None:
+        if self._db is not None:
+            with suppress(sqlite3.Error):
+                self._db.close()
+        self._db = None
+
+    def _open(self) -> None:
+        path = self._path
+        path.parent.mkdir(parents=True, exist_ok=True)
+        if path.exists():
+            if not path.is_file():
+                raise OSError("it is not an ordinary file")
+            if path.suffix.lower() in _NEVER_A_CACHE:
+                raise OSError(f"a file that ends in {path.suffix} is left alone")
+            if path.stat().st_size and not _head(path).startswith(_HEADER):
+                self._rebuild("was no cache")
+                return
+        self._db = db = sqlite3.connect(path, timeout=BUSY_AT_START_S, isolation_level=None)
+        application, schema, tables = _kind(db)
+        if application != APPLICATION_ID and tables:
+            raise OSError("it is the database of another program, and was left alone")
+        if schema > SCHEMA:
+            self._rebuild("is of a newer version")
+            return
+        if schema < SCHEMA or not tables:
+            _create(db)
+        with suppress(sqlite3.OperationalError):  # while another run begins, it sees to this
+            db.execute("PRAGMA journal_mode = WAL")
+        db.execute("PRAGMA synchronous = NORMAL")
+        db.execute(f"PRAGMA busy_timeout = {round(BUSY_S * 1000)}")
+
+    def _rebuild(self, why: str) -> None:
+        """Begin a new cache; the old one is deleted if it is surely ours, else moved aside."""
+        self._drop_connection()
+        if _is_ours(self._path):
+            what = f"The cache {why}."
+            for ending in _FILES:
+                Path(f"{self._path}{ending}").unlink(missing_ok=True)
+        else:
+            aside = f"{self._path}.damaged"
+            what = f"The cache {why}; it was moved to {aside}."
+            for ending in _FILES:
+                with suppress(FileNotFoundError):
+                    os.replace(f"{self._path}{ending}", f"{aside}{ending}")
+        self.problems.append(Problem(str(self._path), what, "A new one was begun; nothing else is lost."))
+        self._guarded(self._open)
+
+    def _flush(self) -> None:
+        self._guarded(self._write)
+        self._flushed_at = time.monotonic()
+        self._full = len(self._waiting) + FLUSH_ROWS  # while another run writes, this waits
+
+    def _write(self) -> None:
+        numbers: dict[str, int] = {}
+        rows = []
+        today = _today()
+        with _transaction(self._connection()) as db:
+            for folder, name, stamp, value in self._waiting:
+                if folder not in numbers:
+                    numbers[folder] = _folder_number(db, folder, today)
+                rows.append((numbers[folder], _storable(name), *stamp, self._reader, value))
+            db.executemany("INSERT OR REPLACE INTO file VALUES (?, ?, ?, ?, ?, ?, ?)", rows)
+        self._waiting.clear()
+
+    def _tidy(self) -> None:
+        today = _today()
+        oldest = (today - KEEP_UNUSED_DAYS,)
+        with _transaction(self._connection()) as db:
+            used = [(today, _storable(folder)) for folder in self._used]
+            db.executemany("UPDATE folder SET used_day = ? WHERE path = ?", used)
+            gone = [(_storable(folder), _storable(name)) for folder, name in self._gone]
+            db.executemany(
+                "DELETE FROM file WHERE folder = (SELECT id FROM folder WHERE path = ?) AND name = ?", gone
+            )
+            db.execute("DELETE FROM file WHERE folder IN (SELECT id FROM folder WHERE used_day < ?)", oldest)
+            db.execute("DELETE FROM folder WHERE used_day < ?", oldest)
+            walks = [(today, _storable(place)) for place in self._walks]
+            db.executemany("UPDATE walk SET used_day = ? WHERE place = ?", walks)
+            db.execute("DELETE FROM walk WHERE used_day < ?", oldest)
+
+
+@contextmanager
+def _transaction(db: sqlite3.Connection) -> Iterator[sqlite3.Connection]:
+    """All or nothing, even when the run is stopped in between."""
+    db.execute("BEGIN IMMEDIATE")
+    try:
+        yield db
+        db.execute("COMMIT")
+    except BaseException:
+        if db.in_transaction:
+            with suppress(sqlite3.Error):
+                db.execute("ROLLBACK")
+        raise
+
+
+def _kind(db: sqlite3.Connection) -> tuple[int, int, int]:
+    """Application id, schema version, number of tables."""
+    statements = ("PRAGMA application_id", "PRAGMA user_version", "SELECT count(*) FROM sqlite_master")
+    application, schema, tables = (int(db.execute(statement).fetchone()[0]) for statement in statements)
+    return application, schema, tables
+
+
+def _create(db: sqlite3.Connection) -> None:
+    """Make the tables in place of older ones. Done before WAL, so that the first page bears our number."""
+    with _transaction(db):
+        _, schema, tables = _kind(db)
+        if schema == SCHEMA and tables:
+            return  # another run was quicker
+        for name in ("file", "folder", "walk"):
+            db.execute(f"DROP TABLE IF EXISTS {name}")
+        for table in _TABLES:
+            db.execute(table)
+        db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+        db.execute(f"PRAGMA user_version = {SCHEMA}")
+
+
+def _folder_number(db: sqlite3.Connection, folder: str, today: int) -> int:
+    path = _storable(folder)
+    db.execute("INSERT OR IGNORE INTO folder (path, used_day) VALUES (?, ?)", (path, today))
+    return int(db.execute("SELECT id FROM folder WHERE path = ?", (path,)).fetchone()[0])
+
+
+def _storable(name: str) -> str | bytes:
+    """A name as SQLite can keep it: text, or its bytes where they are not UTF-8."""
+    try:
+        name.encode()
+    except UnicodeEncodeError:
+        return os.fsencode(name)
+    return name
+
+
+def _today() -> int:
+    return int(time.time() // 86400)
+
+
+def _code(error: BaseException) -> int:
+    """The primary result code of SQLite; where Python itself found the fault, that of a damaged file."""
+    return int(getattr(error, "sqlite_errorcode", sqlite3.SQLITE_CORRUPT)) & 0xFF
+
+
+def _head(path: Path) -> bytes:
+    with path.open("rb") as file:
+        return file.read(72)
+
+
+def _is_ours(path: Path) -> bool:
+    """Whether the first page bears our number (SQLite file format, application id at offset 68)."""
+    head = _head(path)
+    return head.startswith(_HEADER) and int.from_bytes(head[68:72], "big") == APPLICATION_ID

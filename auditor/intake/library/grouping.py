@@ -1,0 +1,211 @@
+"""Many files, one frame: joins raw files, their JPEGs, sidecars, edited exports and copies.
+
+Same folder and stem is one frame. Beyond that, files are joined when camera and capture time agree and one
+stem continues the other (``P1010203`` and ``P1010203-web``), or equals it in another folder. Where the
+times have no sub-seconds, a continued stem counts only if that second holds one frame of that camera.
+"""
+
+from __future__ import annotations
+
+import os
+from collections import defaultdict
+from collections.abc import Container, Sequence
+from dataclasses import dataclass, field
+from functools import partial
+
+from auditor.errors import Problem
+from auditor.intake.library.collector import without_collector
+from auditor.intake.library.walk import Found
+from auditor.intake.photofile.records import FileRecord
+
+# Endings of processed pictures; every other candidate ending is taken for a camera's raw file.
+_PROCESSED = frozenset((".jpg", ".jpeg", ".jpe", ".mpo", ".png", ".webp", ".heic", ".heif", ".hif", ".avif"))
+_DERIVED = frozenset((".tif", ".tiff"))
+
+
+@dataclass(slots=True)
+class Group:
+    """The files of one frame: indices into the walk's pictures and sidecars, the speaker first."""
+
+    pictures: list[int] = field(default_factory=list)
+    sidecars: list[int] = field(default_factory=list)
+
+
+@without_collector()
+def group_files(found: Found, records: Sequence[FileRecord]) -> tuple[list[Group], list[Problem]]:
+    """Join files into frames.
+
+    Parameters
+    ----------
+    found : Found
+    records : sequence of FileRecord, one for each picture
+
+    Returns
+    -------
+    groups : list of Group
+        In the order of their first picture. A group whose every picture is unreadable and without a
+        sidecar is still a group; the caller decides.
+    problems : list of Problem
+    """
+    problems: list[Problem] = []
+    groups, of_name, of_stem = _by_stem(found, records, problems)
+    _attach_sidecars(found, of_name, of_stem, problems)
+    merged = _merge_copies(found, records, groups)
+    for group in merged:
+        if len(group.pictures) > 1:
+            group.pictures.sort(key=partial(_rank, found, records, _shortest(found, group)))
+    return merged, problems
+
+
+def _stem(name: str) -> str:
+    return os.path.splitext(name)[0].casefold()
+
+
+def _by_stem(
+    found: Found, records: Sequence[FileRecord], problems: list[Problem]
+) -> tuple[list[Group], dict[tuple[int, str], Group], dict[tuple[int, str], list[Group]]]:
+    groups: list[Group] = []
+    of_stem: dict[tuple[int, str], list[Group]] = defaultdict(list)
+    of_name: dict[tuple[int, str], Group] = {}
+    for index, (folder, name) in enumerate(found.pictures):
+        candidates = of_stem[folder, _stem(name)]
+        group = None
+        if candidates:
+            group = next((g for g in candidates if _agree(records[g.pictures[0]], records[index])), None)
+        if group is None:
+            if candidates:
+                problems.append(
+                    Problem(
+                        found.shown((folder, name)),
+                        "Another file of the same name has another capture time.",
+                        "They were counted as two frames; rename one if they are the same.",
+                    )
+                )
+            group = Group()
+            groups.append(group)
+            candidates.append(group)
+        group.pictures.append(index)
+        if found.sidecars:
+            of_name[folder, name.casefold()] = group
+    return groups, of_name, of_stem
+
+
+def _agree(one: FileRecord, other: FileRecord) -> bool:
+    """Whether two files of one name can be the same frame: times within a second, or one unknown."""
+    if one.captured_at is None or other.captured_at is None:
+        return True
+    return abs((one.captured_at - other.captured_at).total_seconds()) <= 1.0
+
+
+def _attach_sidecars(
+    found: Found,
+    of_name: dict[tuple[int, str], Group],
+    of_stem: dict[tuple[int, str], list[Group]],
+    problems: list[Problem],
+) -> None:
+    for index, (folder, name) in enumerate(found.sidecars):
+        base = name[: -len(".xmp")].casefold()
+        exact = of_name.get((folder, base))
+        groups = [exact] if exact is not None else of_stem.get((folder, base), [])
+        if not groups:
+            problems.append(
+                Problem(
+                    found.shown((folder, name)),
+                    "A sidecar without its picture.",
+                    "Put the picture beside it.",
+                )
+            )
+        for group in groups:
+            # The longer form name.ext.xmp speaks before name.xmp, which a raw file and a JPEG may share.
+            if exact is not None:
+                group.sidecars.insert(0, index)
+            else:
+                group.sidecars.append(index)
+
+
+def _merge_copies(found: Found, records: Sequence[FileRecord], groups: list[Group]) -> list[Group]:
+    alike: dict[tuple[object, ...], list[Group]] = defaultdict(list)
+    for group in groups:
+        record = _speaker(records, group)
+        if record is not None and record.captured_at is not None:
+            alike[record.camera, record.serial, record.captured_at].append(group)
+    absorbed: set[int] = set()
+    for members in alike.values():
+        if len(members) > 1:
+            absorbed.update(_merge_alike(found, records, members))
+    return [group for group in groups if id(group) not in absorbed]
+
+
+def _merge_alike(found: Found, records: Sequence[FileRecord], members: list[Group]) -> set[int]:
+    """Join groups of one camera and one moment to their root; returns the ids of those taken in."""
+
+    def stem(group: Group) -> str:
+        return _stem(found.pictures[group.pictures[0]][1])
+
+    roots = 0
+    first: dict[str, Group] = {}  # by stem, among the roots
+    last: dict[str, Group] = {}
+    copies: list[tuple[Group, Group]] = []
+    continued: list[tuple[Group, Group]] = []
+    for group in sorted(members, key=lambda g: (len(stem(g)), g.pictures[0])):
+        own = stem(group)
+        root = first.get(own)
+        if root is not None and not _same_folder(found, root, group):
+            copies.append((root, group))
+            continue
+        # Shorter stems came first, so every root that this stem could continue is known; the longest counts.
+        starts = (own[:length] for length in range(len(own) - 1, 0, -1))
+        root = next((last[start] for start in starts if _continues(own, start, last)), None)
+        if root is not None:
+            continued.append((root, group))
+        else:
+            roots += 1
+            first.setdefault(own, group)
+            last[own] = group
+    exact = all(records[i].has_subseconds for group in members for i in group.pictures[:1])
+    if not exact and roots > 1:
+        continued = []
+    taken = set()
+    for root, group in copies + continued:
+        root.pictures.extend(group.pictures)
+        root.sidecars.extend(index for index in group.sidecars if index not in root.sidecars)
+        taken.add(id(group))
+    return taken
+
+
+def _same_folder(found: Found, one: Group, other: Group) -> bool:
+    return found.pictures[one.pictures[0]][0] == found.pictures[other.pictures[0]][0]
+
+
+def _continues(stem: str, start: str, roots: Container[str]) -> bool:
+    """Whether a stem is one of the roots with something added: ``-2``, ``_web``, `` (edited)``."""
+    return start in roots and not stem[len(start)].isdigit()
+
+
+def _speaker(records: Sequence[FileRecord], group: Group) -> FileRecord | None:
+    if len(group.pictures) == 1:
+        record = records[group.pictures[0]]
+        return record if record.error is None else None
+    readable = [records[i] for i in group.pictures if records[i].error is None]
+    return next((r for r in readable if r.captured_at is not None), readable[0] if readable else None)
+
+
+def _shortest(found: Found, group: Group) -> int:
+    return min(len(_stem(found.pictures[i][1])) for i in group.pictures)
+
+
+def _rank(found: Found, records: Sequence[FileRecord], shortest: int, index: int) -> tuple[object, ...]:
+    """Order in which a frame's files speak: readable, shortest name, raw, with a time, largest picture."""
+    record = records[index]
+    folder, name = found.pictures[index]
+    suffix = os.path.splitext(name)[1].lower()
+    kind = 2 if suffix in _DERIVED else 1 if suffix in _PROCESSED else 0
+    return (
+        record.error is not None,
+        len(_stem(name)) > shortest,
+        record.captured_at is None,
+        kind,
+        -record.stored_width_px * record.stored_height_px,
+        folder,
+        name,
+    )

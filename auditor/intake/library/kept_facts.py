@@ -1,0 +1,152 @@
+"""Keeps what was made of a whole walk, so that an archive in which nothing has changed is told at once.
+
+The facts of a walk follow from its files, their stamps and the few things that session files say of
+cameras; notes, marks and presets are put in later and may change freely. The cache holds one such table
+for each set of sources. It counts only where all of that is as it was, else the files are gone through.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import struct
+import zlib
+from array import array
+from collections.abc import Sequence
+from dataclasses import astuple
+from hashlib import blake2b
+from operator import itemgetter
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from auditor.errors import Problem
+from auditor.frames import COLUMNS, NUMBER, TEXT, TIME, TRUTH, WHOLE
+from auditor.intake.library.cache import Cache
+from auditor.intake.library.facts import Facts
+from auditor.intake.library.walk import Found
+from auditor.intake.photofile.packing import READER_VERSION
+
+# Raise this whenever grouping or gathering come to make other facts of the same records.
+FACTS_NUMBER = 1
+FACTS_VERSION = zlib.crc32(repr([FACTS_NUMBER, READER_VERSION, COLUMNS]).encode())
+LARGEST_AT_ONCE = 1 << 28  # bytes; what a damaged length may ask for before anything is unpacked
+_LENGTH = struct.Struct("<q")
+_NOTHING = np.zeros(0)
+_UNKNOWN = {NUMBER: np.array([np.nan]), TIME: np.array(["NaT"], dtype=TIME)}
+FASTEST = 1  # of zlib: the table shrinks to a fifth, the higher levels take several times as long
+
+
+def place_of(sources: Sequence[Path]) -> str:
+    """Return what tells one set of sources from another: their paths as typed, and absolute."""
+    return "\n".join(f"{source}\n{os.path.abspath(source)}" for source in sources)
+
+
+def state_of(found: Found) -> bytes:
+    """Return a digest of all that the facts of a walk follow from, 32 bytes."""
+    folders = [
+        (os.path.abspath(f.path), f.path, f.shown, f.session.in_files, f.session.cameras)
+        for f in found.folders
+    ]
+    digest = blake2b(repr((FACTS_VERSION, folders)).encode(), digest_size=32)
+    for items, stamps in (
+        (found.pictures, found.picture_stamps),
+        (found.sidecars, found.sidecar_stamps),
+    ):
+        digest.update(b"%d\n" % len(items))
+        digest.update(array("q", map(itemgetter(0), items)).tobytes())
+        digest.update(os.fsencode("/".join(map(itemgetter(1), items))))
+        digest.update(stamps.tobytes())
+    return digest.digest()
+
+
+def recall_facts(store: Cache, place: str, state: bytes, found: Found) -> Facts | None:
+    """Return the facts kept of a walk in the same state, if any."""
+    packed = store.walk(place, state, (os.path.abspath(folder.path) for folder in found.folders))
+    try:
+        return None if packed is None else unpack_facts(packed)
+    except ValueError:
+        return None  # they are kept anew after this run
+
+
+def keep_facts(store: Cache, place: str, state: bytes, facts: Facts) -> None:
+    """Keep the facts of a walk, in place of what was kept of these sources before."""
+    if store.is_open:
+        store.put_walk(place, state, pack_facts(facts))
+
+
+def pack_facts(facts: Facts) -> bytes:
+    """Return facts as bytes: each column as its different values and, for each row, the number of its own."""
+    arrays = {"folders": np.array(facts.folders, dtype=np.int32), "paths": _texts(facts.paths)}
+    for name, column in facts.table.items():
+        codes, values = pd.factorize(column)
+        if not len(values):
+            continue  # known of no frame
+        if len(values) < len(codes):  # else every row has a value of its own, in order
+            arrays[f"codes {name}"] = codes.astype(np.min_scalar_type(-1 - len(values)))
+        arrays[f"values {name}"] = _plain(values, str(column.dtype))
+    told = {
+        "dtypes": {name: str(dtype) for name, dtype in facts.table.dtypes.items()},
+        "problems": [astuple(problem) for problem in facts.problems],
+        "unreadable": facts.unreadable,
+        "merged": facts.merged,
+        "arrays": [(name, str(array.dtype), len(array)) for name, array in arrays.items()],
+    }
+    whole = b"".join([json.dumps(told).encode(), b"\n", *(array.tobytes() for array in arrays.values())])
+    return _LENGTH.pack(len(whole)) + zlib.compress(whole, FASTEST)
+
+
+def unpack_facts(packed: bytes) -> Facts:
+    """Return the facts that were packed.
+
+    Raises
+    ------
+    ValueError
+        If the bytes are damaged.
+    """
+    try:
+        (length,) = _LENGTH.unpack_from(packed)
+        whole = zlib.decompress(memoryview(packed)[_LENGTH.size :], bufsize=min(length, LARGEST_AT_ONCE))
+        at = whole.index(b"\n") + 1
+        told = json.loads(whole[:at])
+        arrays: dict[str, np.ndarray] = {}
+        for name, dtype, count in told["arrays"]:
+            arrays[name] = np.frombuffer(whole, dtype, count, at)
+            at += arrays[name].nbytes
+        n = len(arrays["folders"])
+        return Facts(
+            table=pd.DataFrame(
+                {name: _column(arrays, name, dtype, n) for name, dtype in told["dtypes"].items()}, copy=False
+            ),
+            paths=json.loads(arrays["paths"].tobytes()),
+            folders=arrays["folders"].tolist(),
+            problems=[Problem(*problem) for problem in told["problems"]],
+            unreadable=told["unreadable"],
+            merged=told["merged"],
+        )
+    except (zlib.error, struct.error, KeyError, TypeError, IndexError) as error:
+        raise ValueError("not packed facts") from error
+
+
+def _column(arrays: dict[str, np.ndarray], name: str, dtype: str, n: int) -> Any:
+    values = arrays.get(f"values {name}", _NOTHING)
+    codes = arrays.get(f"codes {name}", np.arange(n) if len(values) else np.full(n, -1))
+    if dtype == TEXT:
+        texts = json.loads(values.tobytes()) if len(values) else []
+        return pd.array(texts, dtype=dtype).take(codes.astype(np.intp), allow_fill=True)
+    if dtype in _UNKNOWN:
+        return np.concatenate([values.astype(dtype), _UNKNOWN[dtype]])[codes]  # unknown has the code -1
+    return pd.array(values, dtype=dtype).take(codes.astype(np.intp), allow_fill=True)
+
+
+def _plain(values: Any, dtype: str) -> np.ndarray:
+    """Different values of a column as an array without objects; texts as JSON."""
+    if dtype == TEXT:
+        return _texts(np.asarray(values, dtype=object).tolist())
+    return np.asarray(values, dtype={WHOLE: "int64", TRUTH: "bool"}.get(dtype, dtype))
+
+
+def _texts(texts: list[str]) -> np.ndarray:
+    return np.frombuffer(json.dumps(texts, separators=(",", ":")).encode(), dtype=np.uint8)

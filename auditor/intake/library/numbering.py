@@ -1,0 +1,79 @@
+"""Gaps in the cameras' file numbering: frames that were deleted before anyone counted them.
+
+Cameras name files by DCF (CIPA DC-009): four characters and a number from 0001 to 9999, then 0001 again.
+Only such names, or shorter ones of that kind, are taken for a camera's; whoever renames files numbers them
+without gaps.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable
+
+import numpy as np
+import pandas as pd
+
+from auditor.frames import NUMBER, TEXT, captured_s
+from auditor.intake.library.collector import without_collector
+
+# What follows the number is the ending, or an editor's: P1010203-web.jpg.
+_DCF = re.compile(r"(?=.{0,3}[A-Za-z_])([A-Za-z0-9_]{1,4})(\d{4})(?![A-Za-z0-9])", re.ASCII | re.DOTALL)
+HIGHEST_NUMBER = 9999
+LARGEST_GAP = 500  # a larger jump is another card or a reset counter, not deleted frames
+
+
+NUMBER_COLUMNS = ("name_letters", "name_number")
+
+
+@without_collector()
+def numbers_in_names(files: Iterable[str]) -> dict[str, pd.api.extensions.ExtensionArray]:
+    """Return what cameras' names say, as the :data:`NUMBER_COLUMNS`: letters in front, and a number.
+
+    Digits in front (a folder's number) and underscores (a colour space) make no difference. Both are
+    unknown where the name is not a camera's.
+    """
+    matches = [_DCF.match(file, file.rfind("/") + 1) for file in files]
+    fronts = [None if match is None else match[1] for match in matches]
+    letters = {front: front and front.strip("0123456789_").upper() for front in set(fronts)}
+    numbers = [math.nan if match is None else float(match[2]) for match in matches]
+    return {
+        "name_letters": pd.array([letters[front] for front in fronts], dtype=TEXT),
+        "name_number": pd.array(numbers, dtype=NUMBER),
+    }
+
+
+def missing_numbers(table: pd.DataFrame) -> int | None:
+    """Count the numbers missing among the frames of each camera in each session.
+
+    Numbers stand on a ring, 9999 beside 1, and each gap between neighbours of at most :data:`LARGEST_GAP`
+    counts, whatever the order of their times. Names of one camera with other letters in front are counted
+    apart.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        With ``session``, ``camera``, ``captured_at`` and the :data:`NUMBER_COLUMNS`.
+
+    Returns
+    -------
+    int or None
+        None where too few names are a camera's to tell (renamed files).
+    """
+    if not len(table):
+        return None
+    numbers = table["name_number"].to_numpy("float64")
+    usable = ~np.isnan(numbers) & ~np.isnan(captured_s(table)) & table["session"].notna().to_numpy()
+    if usable.sum() < 0.5 * len(table):
+        return None
+    number = numbers[usable].astype(int)
+    run = np.zeros(len(number), dtype=np.int64)
+    for name in ("session", "camera", "name_letters"):
+        codes, known = pd.factorize(table[name][usable])  # a camera without a name has the code -1
+        run = run * (len(known) + 1) + codes + 1
+    order = np.lexsort((number, run))
+    run, number = run[order], number[order]
+    same = np.diff(run) == 0
+    starts, ends = np.flatnonzero(np.r_[True, ~same]), np.flatnonzero(np.r_[~same, True])
+    steps = np.concatenate([np.diff(number)[same], number[starts] + HIGHEST_NUMBER - number[ends]])
+    return int((steps[(steps > 1) & (steps <= LARGEST_GAP)] - 1).sum())

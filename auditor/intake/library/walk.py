@@ -1,0 +1,217 @@
+"""Walks the source folders: which files are pictures, sidecars, session files and notes.
+
+Nothing is opened here but session files. Links to folders are not followed, hidden names are passed over,
+and folders that hold an ``audit.json`` of ours are skipped.
+"""
+
+from __future__ import annotations
+
+import os
+import stat
+from array import array
+from dataclasses import dataclass, field
+from functools import partial
+from operator import attrgetter
+from pathlib import Path
+
+from auditor.errors import FileFormatError, Problem, SourceError
+from auditor.intake.library.collector import without_collector
+from auditor.intake.photofile.metadata import PICTURE_SUFFIXES
+from auditor.intake.statements.session import SessionFile
+from auditor.intake.statements.session_file import SESSION_NAME, read_session
+from auditor.text import printable
+
+NOTES_NAME = "notes.csv"
+SAMPLE_NAME = "sample.csv"
+OUTPUT_MARK = "audit.json"
+_WRITTEN = {SESSION_NAME, NOTES_NAME, OUTPUT_MARK}
+Stamp = tuple[int, int, int]  # size in bytes, time of last change of the contents and of the entry [ns]
+NO_STAMP: Stamp = (-1, -1, -1)  # no ordinary file, out of reach, or dated beyond the year 2262
+LATEST_NS = 1 << 63
+
+
+@dataclass(frozen=True, slots=True)
+class Folder:
+    """A folder with pictures, and what the photographer wrote that holds there.
+
+    Attributes
+    ----------
+    path : str
+    shown : str
+        Path as shown in tables, relative to its source.
+    session : SessionFile
+        The nearest one, or the empty one.
+    notes : tuple of str
+        Paths of the notes files that hold here, nearest first.
+    """
+
+    path: str
+    shown: str
+    session: SessionFile
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """What a walk has found; pictures and sidecars as (folder index, file name), in sorted order.
+
+    Stamps tell an unchanged file; they go with the pictures and the sidecars, three numbers for each, all
+    in a row since there may be a million.
+    """
+
+    folders: list[Folder] = field(default_factory=list)
+    pictures: list[tuple[int, str]] = field(default_factory=list)
+    sidecars: list[tuple[int, str]] = field(default_factory=list)
+    picture_stamps: array[int] = field(default_factory=partial(array, "q"))
+    sidecar_stamps: array[int] = field(default_factory=partial(array, "q"))
+    problems: list[Problem] = field(default_factory=list)
+
+    def path(self, item: tuple[int, str]) -> str:
+        """Full path of a picture or sidecar."""
+        return os.path.join(self.folders[item[0]].path, item[1])
+
+    def shown(self, item: tuple[int, str]) -> str:
+        """Path for people and tables: relative to the source, with ``/``, printable whatever its bytes."""
+        folder = self.folders[item[0]].shown
+        return printable(f"{folder}/{item[1]}" if folder else item[1])
+
+
+@without_collector()
+def find_files(sources: list[Path], session: SessionFile | None = None, keepers: Path | None = None) -> Found:
+    """Walk the folders.
+
+    Parameters
+    ----------
+    sources : list of Path
+        Folders, or single picture files.
+    session : SessionFile, optional
+        Replaces every ``session.toml`` found.
+    keepers : Path, optional
+        A folder of selects; it is left out of the walk, as are those that session files name.
+
+    Raises
+    ------
+    SourceError
+        If a source does not exist or cannot be opened.
+    """
+    found = Found()
+    left_out = {os.path.realpath(keepers)} if keepers else set()
+    unsaid = session or SessionFile()  # one for all, so that its rows are gone through at once
+    for source in sources:
+        prefix = source.name if len(sources) > 1 else ""
+        if source.is_file():
+            found.folders.append(Folder(str(source.parent), prefix and source.parent.name, unsaid, ()))
+            found.pictures.append((len(found.folders) - 1, source.name))
+            found.picture_stamps.extend(_stamp(source))
+        elif source.is_dir():
+            _check_open(source)
+            _walk(found, str(source), prefix, unsaid, session is not None, left_out)
+        else:
+            raise SourceError(f"{source} does not exist.", "Name a folder of photographs, or a frame table.")
+    return found
+
+
+def _check_open(source: Path) -> None:
+    try:
+        with os.scandir(source):
+            pass
+    except OSError as error:
+        raise SourceError(f"{source} cannot be opened: {error.strerror}.", "Check its permissions.") from None
+
+
+def _walk(
+    found: Found, top: str, prefix: str, session: SessionFile, is_fixed: bool, left_out: set[str]
+) -> None:
+    """Visit folders from the top down; what holds in a folder is known before its subfolders are seen."""
+    waiting: list[tuple[str, str, SessionFile, tuple[str, ...]]] = [(top, prefix, session, ())]
+    while waiting:
+        path, shown, session, notes = waiting.pop()
+        listed = _list_folder(found, path)
+        if OUTPUT_MARK in listed.written and path != top:
+            continue
+        if SESSION_NAME in listed.written and not is_fixed:
+            session = _session(found, Path(path, SESSION_NAME))
+        if session.marks.keepers is not None:
+            left_out.add(os.path.realpath(session.marks.keepers))
+        if NOTES_NAME in listed.written:
+            notes = (os.path.join(path, NOTES_NAME), *notes)
+        index = len(found.folders)
+        found.folders.append(Folder(path, shown, session, notes))
+        found.problems.extend(listed.problems)
+        for entries, items, stamps in (
+            (listed.pictures, found.pictures, found.picture_stamps),
+            (listed.sidecars, found.sidecars, found.sidecar_stamps),
+        ):
+            items.extend([(index, entry.name) for entry in entries])
+            for entry in entries:
+                stamps.extend(_stamp(entry))
+        for name in reversed(listed.folders):
+            inside = os.path.join(path, name)
+            if os.path.realpath(inside) not in left_out:
+                waiting.append((inside, f"{shown}/{name}" if shown else name, session, notes))
+
+
+@dataclass(frozen=True, slots=True)
+class _Listed:
+    """What a folder holds, each kind in order of its names; ``written`` are files of ours and the user's."""
+
+    folders: list[str] = field(default_factory=list)
+    pictures: list[os.DirEntry[str]] = field(default_factory=list)
+    sidecars: list[os.DirEntry[str]] = field(default_factory=list)
+    written: list[str] = field(default_factory=list)
+    problems: list[Problem] = field(default_factory=list)
+
+
+def _list_folder(found: Found, path: str) -> _Listed:
+    listed = _Listed()
+    try:
+        with os.scandir(path) as listing:
+            entries = sorted(listing, key=attrgetter("name"))
+    except OSError as error:
+        what = f"The folder cannot be opened: {error.strerror}."
+        found.problems.append(Problem(printable(path), what, "Check its permissions."))
+        return listed
+    for entry in entries:
+        name = entry.name
+        if name[0] == ".":
+            continue
+        if entry.is_dir(follow_symlinks=False):
+            listed.folders.append(name)
+            continue
+        if entry.is_symlink() and os.path.isdir(entry.path):
+            what = "A link to a folder was not followed."
+            listed.problems.append(Problem(printable(entry.path), what, "Name it as a source."))
+            continue
+        suffix = name[name.rfind(".") :].lower()
+        if suffix in PICTURE_SUFFIXES:
+            listed.pictures.append(entry)
+        elif suffix == ".xmp":
+            listed.sidecars.append(entry)
+        elif name in _WRITTEN:
+            listed.written.append(name)
+    return listed
+
+
+def _stamp(entry: os.DirEntry[str] | Path) -> Stamp:
+    try:
+        status = entry.stat()
+    except (OSError, ValueError):
+        return NO_STAMP
+    if not stat.S_ISREG(status.st_mode):
+        return NO_STAMP
+    stamp = status.st_size, status.st_mtime_ns, status.st_ctime_ns
+    return stamp if max(map(abs, stamp)) < LATEST_NS else NO_STAMP
+
+
+def _session(found: Found, path: Path) -> SessionFile:
+    try:
+        session = read_session(path)
+    except FileFormatError as error:
+        found.problems.append(
+            Problem(
+                str(path), error.what.removeprefix(f"{path} "), f"{error.next_step} The file was ignored."
+            )
+        )
+        return SessionFile()
+    found.problems.extend(session.problems)
+    return session

@@ -1,0 +1,39 @@
+"""Lays out what was measured as rows for people and other tools."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from auditor.intake.people.filling import PictureFacts
+
+_WRITTEN = (
+    "is_subject", "left", "top", "width", "height", "picture_width", "picture_height", "score", "face_px",
+    "turn", "distance_m", "distance_rel_sd", "refused", "blur_px", "blur_mm", "blur_floor_mm", "anisotropy",
+    "smear_deg", "cause",
+)  # fmt: skip
+
+
+def faces_to_write(facts: PictureFacts, table: pd.DataFrame) -> pd.DataFrame:
+    """Lay out one row for each face, and one for each frame without, as results for people and other tools.
+
+    Parameters
+    ----------
+    facts : PictureFacts
+    table : pandas.DataFrame
+        The frame table that they belong to.
+    """
+    faces = facts.faces
+    listed = faces[list(_WRITTEN)].assign(
+        file=table["file"].to_numpy(object)[faces["frame"]],
+        choice=table["face_choice"].to_numpy(object)[faces["frame"]],
+    )
+    listed.loc[~listed["is_subject"], "choice"] = None
+    without = table["faces_found"].fillna(0).eq(0).to_numpy(bool)
+    empty = pd.DataFrame({"file": table["file"][without], "refused": table["not_measured"][without]})
+    order = np.concatenate([faces["frame"].to_numpy(), np.flatnonzero(without)])
+    together = pd.concat([listed, empty], ignore_index=True).iloc[np.argsort(order, kind="stable")]
+    together["is_subject"] = together["is_subject"].astype("boolean")
+    return together[
+        ["file", "is_subject", "choice", *(n for n in _WRITTEN if n != "is_subject")]
+    ].reset_index(drop=True)

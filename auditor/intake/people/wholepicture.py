@@ -1,0 +1,139 @@
+"""A photograph's picture in its full resolution, upright; of a raw file the largest preview within it."""
+
+from __future__ import annotations
+
+import os
+import warnings
+from dataclasses import dataclass
+
+from PIL import Image, ImageOps
+
+from auditor.intake.photofile.metadata import read_file
+from auditor.intake.photofile.opening import OpenError, opened
+from auditor.intake.photofile.previews import (
+    MAX_RAW_BYTES,
+    OPENED,
+    TURNS,
+    embedded_jpegs,
+    open_picture,
+    shows_whole,
+)
+from auditor.intake.photofile.records import FileRecord
+
+MAX_PIXELS = 64_000_000  # decoded whole; a larger JPEG is decoded at a half or less
+SAME_SIZE = 0.02  # cameras trim a few rows
+DIGITAL_ZOOM = 1.01
+
+
+@dataclass(frozen=True, slots=True)
+class WholePicture:
+    """A decoded picture.
+
+    Attributes
+    ----------
+    picture : PIL.Image.Image
+        RGB, upright.
+    preview : bool
+        Whether it is a raw file's preview.
+    resized : bool
+        Whether the file says that it was cut or resized, or zoomed in by the camera's arithmetic.
+    """
+
+    picture: Image.Image
+    preview: bool
+    resized: bool
+
+
+def open_whole(paths: list[str]) -> WholePicture | str:
+    """Decode the first of a frame's files that can be; else say why not.
+
+    Parameters
+    ----------
+    paths : list of str
+        Files of one frame, in the order to be tried; they are only read.
+    """
+    why = "no file of it can be shown"
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # Pillow warns of what is odd in a file
+        for path in paths:
+            try:
+                found = _open(path)
+            except OpenError as error:
+                why = str(error)
+            except MemoryError:
+                why = "the picture is too large for this machine's memory"
+            except Exception as error:  # whatever a stranger's file does, the run goes on
+                why = f"the picture cannot be decoded ({type(error).__name__})"
+            else:
+                if found is not None:
+                    return found
+    return why
+
+
+def _open(path: str) -> WholePicture | None:
+    record = read_file(path)
+    if os.path.splitext(path)[1].lower() not in OPENED:
+        preview = _largest_preview(path, record)
+        return None if preview is None else WholePicture(preview, True, record.digital_zoom > DIGITAL_ZOOM)
+    with opened(path) as (fd, _size), os.fdopen(fd, "rb", closefd=False) as file:
+        picture = open_picture(file)
+        resized = was_resized(record, picture.width, picture.height)
+        decoded = _decoded(picture)
+        ImageOps.exif_transpose(decoded, in_place=True)  # copies nothing where it lies upright
+        return WholePicture(decoded, False, resized)
+
+
+def _decoded(picture: Image.Image) -> Image.Image:
+    """Decode as RGB within the bound on pixels."""
+    by = 1
+    while picture.width * picture.height / by**2 > MAX_PIXELS:
+        by *= 2
+    if by > 1:
+        picture.draft("RGB", (picture.width // by, picture.height // by))
+        if picture.width * picture.height > MAX_PIXELS:
+            raise MemoryError
+    if picture.mode.startswith("I"):  # 16 bits a channel
+        return picture.point(lambda value: value / 256).convert("L").convert("RGB")
+    if picture.mode == "RGB":
+        picture.load()
+        return picture
+    return picture.convert("RGB")
+
+
+def _largest_preview(path: str, record: FileRecord) -> Image.Image | None:
+    with opened(path) as (fd, size):
+        if size > MAX_RAW_BYTES:
+            raise OpenError("the raw file is too large")
+        with os.fdopen(fd, "rb", closefd=False) as file:
+            data = file.read(MAX_RAW_BYTES)
+    largest: Image.Image | None = None
+    for picture in embedded_jpegs(data):
+        if not shows_whole(picture, record) or (
+            largest is not None and picture.width * picture.height <= largest.width * largest.height
+        ):
+            continue
+        try:
+            largest = _decoded(picture)
+        except (OSError, ValueError, SyntaxError, MemoryError):  # raw data that only looked like a picture
+            continue
+    if largest is None:
+        raise OpenError("no preview in the raw file")
+    turn = TURNS.get(record.orientation)
+    return largest if turn is None else largest.transpose(turn)
+
+
+def was_resized(record: FileRecord, width: int, height: int) -> bool:
+    """Whether Exif records another size than the picture has, or a digital zoom.
+
+    Examples
+    --------
+    >>> camera = FileRecord(exif_width_px=6000, exif_height_px=4000)
+    >>> was_resized(camera, 6000, 4000), was_resized(camera, 4000, 6000), was_resized(camera, 3000, 2000)
+    (False, False, True)
+    """
+    if record.digital_zoom > DIGITAL_ZOOM:
+        return True
+    recorded = sorted((record.exif_width_px, record.exif_height_px))
+    if not recorded[0]:
+        return False
+    return any(abs(a / b - 1) > SAME_SIZE for a, b in zip(sorted((width, height)), recorded, strict=True))

@@ -1,0 +1,1 @@
+"""The bytes of one file to a record of what it says; knows no archive."""

@@ -1,0 +1,146 @@
+"""Read one picture file into a :class:`~auditor.intake.photofile.records.FileRecord`.
+
+The container is walked by our own code, the Exif block is reduced to the wanted tags, and exifread decodes
+what is left. Nothing a file contains makes :func:`read_file` raise.
+"""
+
+from __future__ import annotations
+
+import os
+from dataclasses import replace
+from io import BytesIO
+from typing import Any
+
+import exifread
+
+from auditor.intake.photofile.containers import DAMAGED, UnreadableError, walk
+from auditor.intake.photofile.contents import Contents
+from auditor.intake.photofile.exifvalues import Values, exif_fields
+from auditor.intake.photofile.ifd import DamagedBlockError, Order
+from auditor.intake.photofile.opening import OpenError, opened
+from auditor.intake.photofile.records import FileRecord, XmpValues
+from auditor.intake.photofile.tiffblock import Reduced, Value, build_block, reduce_block
+from auditor.intake.photofile.window import ReadLimitError, Window
+from auditor.intake.photofile.xmp import XmpError, parse_packet
+
+# Lower-case endings of the files that are looked at. Some raw types among them cannot be read: they are
+# counted and listed, and their sidecars still count.
+PICTURE_SUFFIXES = frozenset(
+    {".jpg", ".jpeg", ".jpe", ".mpo", ".tif", ".tiff", ".png", ".webp", ".heic", ".heif", ".hif", ".avif"}
+    | {".dng", ".3fr", ".arw", ".cr2", ".cr3", ".crw", ".dcr", ".erf", ".fff", ".gpr", ".iiq", ".kdc", ".mef"}
+    | {".mos", ".mrw", ".nef", ".nrw", ".orf", ".ori", ".pef", ".raf", ".raw", ".rw2", ".rwl", ".sr2", ".srf"}
+    | {".srw", ".x3f"}
+)
+
+MAX_REMEMBERED = 4_096
+_DECODED: dict[tuple[Order, int, Value], Any] = {}  # byte order, tag and raw value: decoded value
+
+
+def read_file(path: str | os.PathLike[str]) -> FileRecord:
+    """Read what one candidate file says of its photograph.
+
+    Parameters
+    ----------
+    path : str or os.PathLike
+        The file; it is opened once, for reading.
+
+    Returns
+    -------
+    FileRecord
+        With `error` set where nothing could be read. A sound picture without Exif is read.
+    """
+    try:
+        with opened(path) as (fd, size):
+            return _read(Window.of_file(fd, size))
+    except (OpenError, UnreadableError) as error:
+        return FileRecord(error=str(error))
+    except Exception as error:  # whatever a stranger's file does, the run goes on
+        return FileRecord(error=f"the file could not be read ({type(error).__name__})")
+
+
+def _read(window: Window) -> FileRecord:
+    found = walk(window)
+    notes = found.notes
+    reduced = _reduce(found)
+    packets = found.packets
+    if reduced is not None:
+        notes += reduced.notes
+        if reduced.xmp and not packets:
+            packets = [reduced.xmp]
+    xmp = _read_packets(packets, notes) if packets else None
+    width = found.width or (reduced.width if reduced else 0)
+    height = found.height or (reduced.height if reduced else 0)
+    if reduced is None and xmp is None and not width:
+        raise UnreadableError(DAMAGED)
+    fields = exif_fields(_decode(reduced), notes) if reduced is not None else {}
+    return FileRecord(
+        container=found.container,
+        stored_width_px=width,
+        stored_height_px=height,
+        xmp=xmp,
+        notes=tuple(dict.fromkeys(notes)),
+        **fields,
+    )
+
+
+def _reduce(found: Contents) -> Reduced | None:
+    if found.tiff is None:
+        return None
+    try:
+        return reduce_block(found.tiff, found.exif_ifd, found.tiff_is_picture)
+    except DamagedBlockError:
+        if found.container == "tiff":
+            raise UnreadableError("a damaged TIFF, or a raw type this reader does not know") from None
+        found.notes.append("the Exif block is damaged and was not read")
+    except ReadLimitError:
+        found.notes.append("the file asks for too much reading: its Exif was not read")
+    return None
+
+
+def _read_packets(packets: list[bytes], notes: list[str]) -> XmpValues | None:
+    """Read the XMP packets; what the main one leaves open the next ones may say."""
+    merged: XmpValues | None = None
+    for packet in packets:
+        try:
+            values = parse_packet(packet)
+        except XmpError as error:
+            notes.append(f"embedded XMP: {error}")
+            continue
+        merged = values if merged is None else _completed(merged, values)
+    return merged
+
+
+def _completed(main: XmpValues, other: XmpValues) -> XmpValues:
+    unknown = {
+        name: getattr(other, name)
+        for name in XmpValues.__slots__
+        if getattr(main, name) is None or getattr(main, name) != getattr(main, name)
+    }
+    if "captured_at" in unknown:
+        unknown["has_subseconds"] = other.has_subseconds
+    return replace(main, **unknown)
+
+
+def _decode(reduced: Reduced) -> Values:
+    """Let exifread decode the reduced block; tags by number, because it has no name for some of them.
+
+    Frames of one camera share most of their values, so what has been decoded once is remembered, and only
+    the rest is handed over.
+    """
+    order = reduced.order
+    if len(_DECODED) > MAX_REMEMBERED:
+        _DECODED.clear()
+    values: Values = {}
+    fresh: dict[int, Value] = {}
+    for tag, value in reduced.values.items():
+        known = _DECODED.get((order, tag, value))
+        if known is None:
+            fresh[tag] = value
+        else:
+            values[tag] = known
+    if fresh:
+        block = BytesIO(build_block(order, fresh))
+        for decoded in exifread.process_file(block, details=False, extract_thumbnail=False).values():
+            values[decoded.tag] = decoded.values
+            _DECODED[order, decoded.tag, fresh[decoded.tag]] = decoded.values
+    return values

@@ -1,0 +1,212 @@
+"""Reduce a TIFF block to the wanted tags of IFD0 and the Exif IFD, and write them as a block of one IFD.
+
+Only the wanted entries are ever looked at, so GPS positions and maker's notes stay unread, and no count or
+offset in a damaged or hostile file can cost time. Values outside the block are absent by the standard, and
+are dropped here. A rational is passed on as its two numbers, because the decoder would reduce the fraction:
+0xFFFFFFFF/0xFFFFFFFF, infinity, would come out as one metre.
+
+Tag numbers from Exif 2.32, TIFF/EP and DNG; 0x4746 is in common use, not standard.
+"""
+
+from __future__ import annotations
+
+import codecs
+from dataclasses import dataclass, field
+
+from auditor.intake.photofile.ifd import (
+    ENTRY,
+    HEADER_BYTES,
+    TYPE_BYTES,
+    DamagedBlockError,
+    Entry,
+    Order,
+    header,
+    looks_like_ifd,
+    picture_size,
+    read_ifd,
+    xmp_packet,
+)
+from auditor.intake.photofile.window import Block
+
+MAX_TEXT_BYTES = 256
+
+_ASCII = 2
+_AS_PAIR = {5: 4, 10: 9}  # rational and signed rational: two LONG, two SLONG
+_TEXT_TYPES = frozenset({1, 2, 7, 129})
+_NUMBER_TYPES = frozenset({1, 3, 4, 5, 6, 8, 9, 10, 11, 12})
+_EXIF_POINTER = 0x8769
+_XMP = 0x02BC
+_HEADERS: dict[Order, bytes] = {"little": b"II*\x00\x08\x00\x00\x00", "big": b"MM\x00*\x00\x00\x00\x08"}
+_NO_NEXT_IFD = bytes(4)
+
+# Wanted of the Exif IFD; TIFF/EP files keep them in IFD0. True marks texts.
+EXIF_TAGS = {
+    0x829A: False,  # ExposureTime
+    0x829D: False,  # FNumber
+    0x8827: False,  # PhotographicSensitivity
+    0x8831: False,  # StandardOutputSensitivity
+    0x8832: False,  # RecommendedExposureIndex
+    0x8833: False,  # ISOSpeed
+    0x9003: True,  # DateTimeOriginal
+    0x9011: True,  # OffsetTimeOriginal
+    0x9202: False,  # ApertureValue
+    0x9206: False,  # SubjectDistance
+    0x920A: False,  # FocalLength
+    0x920E: False,  # FocalPlaneXResolution in TIFF/EP
+    0x9210: False,  # its unit
+    0x9291: True,  # SubSecTimeOriginal
+    0xA002: False,  # PixelXDimension
+    0xA003: False,  # PixelYDimension
+    0xA20E: False,  # FocalPlaneXResolution
+    0xA210: False,  # its unit
+    0xA404: False,  # DigitalZoomRatio
+    0xA405: False,  # FocalLengthIn35mmFilm
+    0xA431: True,  # BodySerialNumber
+    0xA434: True,  # LensModel
+    0xFDE9: True,  # body number as some raw converters write it
+    0xFDEA: True,  # lens name, likewise
+}
+_POINTERS = frozenset({_EXIF_POINTER, _XMP})
+IFD0_TAGS = EXIF_TAGS | {
+    _EXIF_POINTER: False,
+    _XMP: False,
+    0x0110: True,  # Model
+    0x0112: False,  # Orientation
+    0x4746: False,  # Rating
+    0xC62F: True,  # CameraSerialNumber (DNG)
+}
+
+Value = tuple[int, int, bytes]  # type, count, bytes
+
+
+@dataclass(slots=True)
+class Reduced:
+    """The outcome of :func:`reduce_block`.
+
+    Attributes
+    ----------
+    order : {"little", "big"}
+    values : dict
+        Type, count and bytes of each wanted tag that is there.
+    xmp : bytes
+        The packet of tag 0x02BC; empty where absent.
+    width, height : int
+        Pixel size told by IFD0 and its sub-IFDs; 0 unknown.
+    notes : list of str
+    """
+
+    order: Order
+    values: dict[int, Value] = field(default_factory=dict)
+    xmp: bytes = b""
+    width: int = 0
+    height: int = 0
+    notes: list[str] = field(default_factory=list)
+
+
+def reduce_block(block: Block, exif_ifd: Block | None = None, is_picture: bool = False) -> Reduced:
+    """Pick the wanted tags out of a TIFF block.
+
+    Parameters
+    ----------
+    block : Block
+        The TIFF block with IFD0.
+    exif_ifd : Block or None
+        A second block whose IFD0 is the Exif IFD; None where IFD0 points to it.
+    is_picture : bool
+        Whether IFD0 describes the picture, so that its size is wanted too.
+
+    Raises
+    ------
+    DamagedBlockError
+        If IFD0 cannot be found.
+    """
+    order, at = header(block)
+    entries = read_ifd(block, order, at)
+    if not looks_like_ifd(entries):
+        raise DamagedBlockError
+    reduced = Reduced(order)
+    values, pointers = _keep(block, order, entries, IFD0_TAGS, reduced.notes)
+    try:
+        if exif_ifd is not None:
+            inner_order, at = header(exif_ifd)
+            if inner_order != order:
+                raise DamagedBlockError
+            values |= _exif_values(exif_ifd, order, at, reduced.notes)
+        elif _EXIF_POINTER in pointers:
+            at = int.from_bytes(pointers[_EXIF_POINTER][3], order)
+            values |= _exif_values(block, order, at, reduced.notes)
+    except DamagedBlockError:
+        reduced.notes.append("the Exif IFD is damaged and was not read")
+    if is_picture:
+        reduced.width, reduced.height = picture_size(block, order, entries)
+    if _XMP in pointers:
+        reduced.xmp = xmp_packet(block, order, pointers[_XMP], reduced.notes)
+    reduced.values = values
+    return reduced
+
+
+def _exif_values(block: Block, order: Order, at: int, notes: list[str]) -> dict[int, Value]:
+    return _keep(block, order, read_ifd(block, order, at), EXIF_TAGS, notes)[0]
+
+
+def _keep(
+    block: Block, order: Order, entries: list[Entry], wanted: dict[int, bool], notes: list[str]
+) -> tuple[dict[int, Value], dict[int, Entry]]:
+    """Return the wanted values, and the entries that lead elsewhere. Of several numbers the first counts."""
+    kept: dict[int, Value] = {}
+    pointers: dict[int, Entry] = {}
+    for entry in [entry for entry in entries if entry[0] in wanted]:
+        tag, kind, count, pointer = entry
+        is_text = wanted[tag]
+        if tag in kept:
+            notes.append(f"tag 0x{tag:04X} is repeated: the first one counts")
+        elif tag in _POINTERS:
+            pointers.setdefault(tag, entry)
+        elif kind not in (_TEXT_TYPES if is_text else _NUMBER_TYPES):
+            notes.append(f"tag 0x{tag:04X} has field type {kind}, which it cannot have: absent")
+        elif count:
+            size = TYPE_BYTES[kind] * count
+            needed = min(size, MAX_TEXT_BYTES) if is_text else TYPE_BYTES[kind]
+            if size <= 4:
+                value = pointer[:needed]
+            else:
+                at = int.from_bytes(pointer, order)
+                inside = HEADER_BYTES <= at <= block.length - size
+                value = block.read(at, needed) if inside else b""
+            if len(value) < needed:
+                notes.append(f"tag 0x{tag:04X} points past the end of its block: absent")
+            elif is_text:
+                value = _as_utf8(value)
+                kept[tag] = _ASCII, len(value), value
+            elif kind in _AS_PAIR:
+                kept[tag] = _AS_PAIR[kind], 2, value
+            else:
+                kept[tag] = kind, 1, value
+    return kept, pointers
+
+
+def _as_utf8(text: bytes) -> bytes:
+    """Cut at the first NUL and make sure that the rest is UTF-8; other bytes are taken as Latin-1."""
+    text = text.partition(b"\x00")[0]
+    if text.isascii():
+        return text
+    try:  # not final: the length limit may have cut within a character
+        return codecs.getincrementaldecoder("utf-8")().decode(text).encode()
+    except UnicodeDecodeError:
+        return text.decode("latin-1").encode()
+
+
+def build_block(order: Order, values: dict[int, Value]) -> bytes:
+    """Write a TIFF block of one IFD with these values."""
+    pack = ENTRY[order].pack
+    place = HEADER_BYTES + 2 + ENTRY[order].size * len(values) + 4
+    out = [_HEADERS[order], len(values).to_bytes(2, order)]
+    outside = [_NO_NEXT_IFD]
+    for tag, (kind, count, value) in values.items():
+        if len(value) > 4:
+            out.append(pack(tag, kind, count, place.to_bytes(4, order)))
+            outside.append(value)
+            place += len(value)
+        else:
+            out.append(pack(tag, kind, count, value))
+    return b"".join(out + outside)

@@ -1,0 +1,1 @@
+"""What people say of their frames: session file, notes, stretches, selects, marks, shares."""

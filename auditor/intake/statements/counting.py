@@ -1,0 +1,208 @@
+"""What each frame counts as: its mark, or what the rules make of a frame without one.
+
+Photographers mark only what they keep (common practice, no source), so frames before the last marked one of a
+session count as not kept; where choosing stopped is inferred, and that frame and all after it are left out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+
+from auditor.errors import Problem
+from auditor.frames import KEEPER, LEFT_OUT, NOT_KEPT, captured_s
+from auditor.intake.statements.marks import NO, UNMARKED, YES, verdicts_of_words
+from auditor.intake.statements.names import FrameNames
+from auditor.intake.statements.session import Marks
+from auditor.text import collapse
+
+# A last mark this many times the usual gap after the one before, and so many frames, may be a remembered one.
+LATE_TIMES, LATE_FRAMES, LATE_MARKS = 10, 30, 4
+COUNTED_BEFORE = "counted_before"  # column: what a frame table says of frames whose marks have not changed
+_COUNTED_AS = np.array([LEFT_OUT, KEEPER, NOT_KEPT], dtype=object)  # by verdict
+
+
+def counts_fit_marks(counted: pd.Series, keeper: pd.Series) -> bool:
+    """Whether a frame table says of every frame what it counted as, and nothing that its marks forbid."""
+    kept, rejected = keeper.eq("yes").fillna(False), keeper.eq("no").fillna(False)
+    forbidden = (kept & counted.eq(NOT_KEPT)) | (rejected & counted.eq(KEEPER))
+    return bool(counted.isin(_COUNTED_AS.tolist()).all() and not forbidden.fillna(False).any())
+
+
+def count_marks(
+    table: pd.DataFrame,
+    governed: Sequence[tuple[Marks, str, np.ndarray]],
+    selects_matched: np.ndarray,
+) -> tuple[np.ndarray, list[Problem]]:
+    """Decide what each frame counts as.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        With ``keeper``, ``session``, ``camera`` and ``captured_at``.
+    governed : sequence of (Marks, str, numpy.ndarray of int)
+        The marks of each session file, the rule for frames without a mark (``auto``, ``not-kept``,
+        ``keeper`` or ``leave-out``), and the rows that both hold for.
+    selects_matched : numpy.ndarray of bool, shape (n,)
+        True where the row's folder of selects is in use.
+
+    Returns
+    -------
+    counted_as : numpy.ndarray of object, shape (n,)
+        ``keeper``, ``not kept`` or ``left out``.
+    problems : list of Problem
+        Sessions that could not be counted, and why.
+    """
+    counted = verdicts_of_words(table["keeper"])  # a verdict, or left out as long as nothing is known
+    kept, unmarked = counted == YES, counted == UNMARKED
+    auto = np.zeros(len(table), dtype=bool)
+    for _, rule, rows in governed:
+        if rule == "auto":
+            auto[rows] = True
+        elif rule != "leave-out":
+            counted[rows[unmarked[rows]]] = YES if rule == "keeper" else NO
+    if not auto.any():
+        return _COUNTED_AS[counted], []
+    times = captured_s(table)
+    problems: list[Problem] = []
+    culled = _culled_to(table, governed, times, problems)
+    sessions = table["session"].to_numpy("float64", na_value=np.nan)
+    timed = auto & ~np.isnan(sessions)
+    cameras = pd.factorize(table["camera"])[0]
+    outcome: dict[float, str] = {}
+    late: list[int] = []
+    by_session = pd.Series(np.flatnonzero(timed)).groupby(sessions[timed], sort=True)
+    for session, positions in by_session:
+        rows = positions.to_numpy()
+        known = ~np.isnan(culled[rows]) & unmarked[rows].any()
+        counted[rows[known & (times[rows] > culled[rows])]] = UNMARKED
+        looked_at = known & (times[rows] <= culled[rows])
+        counted[rows[looked_at & unmarked[rows]]] = NO
+        outcome[float(session)] = _count_session(
+            rows[~known], kept, unmarked, selects_matched, cameras, times, counted, late
+        )
+    problems += _late_marks(table, late)
+    problems += _silent_sessions(table, outcome, sessions, counted)
+    return _COUNTED_AS[counted], problems
+
+
+def _count_session(
+    rows: np.ndarray,
+    kept: np.ndarray,
+    unmarked: np.ndarray,
+    selects_matched: np.ndarray,
+    cameras: np.ndarray,
+    times: np.ndarray,
+    counted: np.ndarray,
+    late: list[int],
+) -> str:
+    """Apply the automatic rule to one session, in place; returns what was found in it.
+
+    Rows of last marks that stand alone, long after the one before, are added to ``late``.
+    """
+    if not len(rows) or not unmarked[rows].any():
+        return "marked"
+    if selects_matched[rows].any() and kept[rows].any():
+        counted[rows[unmarked[rows]]] = NO
+        return "selects"
+    if not kept[rows].any():
+        counted[rows] = UNMARKED
+        return "unmarked" if unmarked[rows].all() else "rejects"
+    for camera in np.unique(cameras[rows]):
+        own = rows[cameras[rows] == camera]
+        own = own[np.lexsort((own, times[own]))]
+        marked = np.flatnonzero(~unmarked[own])
+        # The place where choosing stopped is inferred: stopping at a keeper would flatter the rate.
+        end = marked[-1] if len(marked) else 0
+        gaps = np.diff(marked)
+        if len(gaps) >= LATE_MARKS and gaps[-1] >= max(LATE_FRAMES, LATE_TIMES * np.median(gaps[:-1])):
+            late.append(int(own[end]))
+        before = own[:end]
+        counted[before[unmarked[before]]] = NO
+        counted[own[end:]] = UNMARKED
+    return "inferred"
+
+
+def _late_marks(table: pd.DataFrame, late: list[int]) -> list[Problem]:
+    """Name last marks that may have been remembered, and not come to in turn."""
+    if not late:
+        return []
+    files = collapse([str(file) for file in table["file"].iloc[late]], limit=3)
+    return [
+        Problem(
+            None,
+            f"The last mark of a session stands alone, long after the one before: {files}. All frames "
+            "between the two count as not kept.",
+            "If you had stopped choosing before it, name the last frame you looked at as culled_to.",
+        )
+    ]
+
+
+def _culled_to(
+    table: pd.DataFrame,
+    governed: Sequence[tuple[Marks, str, np.ndarray]],
+    times: np.ndarray,
+    problems: list[Problem],
+) -> np.ndarray:
+    """Capture time of each row's ``culled_to`` frame; NaN where none is named."""
+    limit = np.full(len(table), np.nan)
+    for marks, rule, rows in governed:
+        if marks.culled_to is None or rule != "auto" or not len(rows):
+            continue
+        names = FrameNames(zip(rows.tolist(), table["file"].iloc[rows], strict=True))
+        hits = [row for row in names.find(marks.culled_to) if not np.isnan(times[row])]
+        if len(hits) == 1:
+            limit[rows] = times[hits[0]]
+        else:
+            what = "There is no frame" if not hits else "There are several frames"
+            problems.append(
+                Problem(
+                    None,
+                    f"[marks] culled_to: {what} {marks.culled_to!r} with a capture time.",
+                    "It was ignored. Write the frame's name or its path below the session file.",
+                )
+            )
+    return limit
+
+
+def _silent_sessions(
+    table: pd.DataFrame, outcome: dict[float, str], sessions: np.ndarray, counted: np.ndarray
+) -> list[Problem]:
+    """Name the sessions that were left out whole, with the rate both ways where that matters."""
+    with_keeper = [s for s, what in outcome.items() if what in ("marked", "selects", "inferred")]
+    between = (min(with_keeper), max(with_keeper)) if with_keeper else (np.inf, -np.inf)
+    rejects = [s for s, what in outcome.items() if what == "rejects"]
+    silent = [s for s, what in outcome.items() if what == "unmarked" and between[0] < s < between[1]]
+    times, all_sessions = table["captured_at"], pd.Series(sessions, index=table.index)
+
+    def named(numbers: list[float]) -> str:
+        chosen = all_sessions.isin(numbers)
+        starts = times[chosen].groupby(all_sessions[chosen]).min()
+        dates = collapse([f"{start:%Y-%m-%d %H:%M}" for start in starts], limit=3)
+        noun = "session" if len(numbers) == 1 else "sessions"
+        return f"{len(numbers)} {noun} with {int(chosen.sum())} frames ({dates})"
+
+    problems: list[Problem] = []
+    if rejects:
+        problems.append(
+            Problem(
+                None,
+                f"Only rejects are marked in {named(rejects)}; left out.",
+                'Set unmarked = "keeper" if you only mark rejects.',
+            )
+        )
+    if silent:
+        kept, frames = int((counted == YES).sum()), int((counted != UNMARKED).sum())
+        more = int(all_sessions.isin(silent).sum())
+        problems.append(
+            Problem(
+                None,
+                f"No mark in {named(silent)}, between sessions with keepers; left out. So counted, "
+                f"{kept} of {frames} frames are keepers ({kept / max(frames, 1):.0%}); had you looked "
+                f"through these and kept none, {kept} of {frames + more} ({kept / (frames + more):.0%}).",
+                'Set culled_to, or unmarked = "not-kept", if you did look through them.',
+            )
+        )
+    return problems

@@ -1,0 +1,324 @@
+"""Reads a session file: one wrong key costs that key alone.
+
+Each mistake is listed with the line where it can be found, what was found and what is allowed.
+"""
+
+from __future__ import annotations
+
+import difflib
+import math
+import re
+import tomllib
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from auditor.errors import AuditorError, FileFormatError, Problem
+from auditor.intake.statements.session import Camera, Lens, Marks, Preset, SessionFile, Stretch
+from auditor.optics.sensors import Sensor, parse_sensor
+from auditor.settings import UNMARKED_RULES
+from auditor.units import (
+    parse_distance_m,
+    parse_duration_s,
+    parse_exposure_time_s,
+    parse_f_number,
+    parse_length_mm,
+)
+
+SESSION_NAME = "session.toml"
+LARGEST_OFFSET_S = 100 * 365.25 * 86400.0  # a clock that was never set may lag by decades
+
+
+class _NotAllowedError(ValueError):
+    """A value that is not what its key allows; the text says what is."""
+
+
+def _text(value: object) -> str:
+    if not isinstance(value, str) or not value.strip():
+        raise _NotAllowedError("a text in quotes")
+    return value.strip()
+
+
+def _texts(value: object) -> tuple[str, ...]:
+    if not isinstance(value, list):
+        raise _NotAllowedError('a list of texts, such as ["Red", "Green"]')
+    return tuple(_text(item) for item in value)
+
+
+def _real(value: object) -> float:
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
+        raise _NotAllowedError("a number")
+    return float(value)
+
+
+def _above_zero(value: object) -> float:
+    number = _real(value)
+    if number <= 0:
+        raise _NotAllowedError("a number above zero")
+    return number
+
+
+def _typed(parse: Callable[[str], float]) -> Callable[[object], float]:
+    def read(value: object) -> float:
+        if isinstance(value, bool) or not isinstance(value, (str, int, float)):
+            raise _NotAllowedError("a text in quotes with its unit")
+        return parse(str(value))
+
+    return read
+
+
+_distance, _length, _stop = _typed(parse_distance_m), _typed(parse_length_mm), _typed(parse_f_number)
+_shutter, _duration = _typed(parse_exposure_time_s), _typed(parse_duration_s)
+
+
+def _clock_offset(value: object) -> float:
+    offset_s = _duration(value)
+    if abs(offset_s) > LARGEST_OFFSET_S:
+        raise _NotAllowedError("a span of at most 100 years")
+    return offset_s
+
+
+def _stops(value: object) -> tuple[float, ...]:
+    if not isinstance(value, list):
+        raise _NotAllowedError("a list of f-numbers, such as [2.8, 4, 5.6]")
+    return tuple(sorted(_stop(item) for item in value))
+
+
+def _ring(value: object) -> tuple[float, ...]:
+    if not isinstance(value, list):
+        raise _NotAllowedError('a list of distances, such as ["1m", "2m", "inf"]')
+    return tuple(sorted(_distance(item) for item in value))
+
+
+def _sensor(value: object) -> Sensor:
+    return parse_sensor(_text(value))
+
+
+def _one_of(*allowed: str) -> Callable[[object], str]:
+    def read(value: object) -> str:
+        if value not in allowed:
+            raise _NotAllowedError(
+                " or ".join(f'"{item}"' for item in allowed) + _nearest(str(value), allowed)
+            )
+        return str(value)
+
+    return read
+
+
+# table -> key -> (attribute, reader). Tables marked with [] repeat.
+_SCHEMA: dict[str, dict[str, tuple[str, Callable[[object], Any]]]] = {
+    "distances": {
+        "from": ("distances_from", _one_of("sensor", "lens")),
+        "in_files": ("in_files", _one_of("focus", "subject")),
+    },
+    "camera": {
+        "name": ("name", _text),
+        "sensor": ("sensor", _sensor),
+        "clock_offset": ("clock_offset_s", _clock_offset),
+    },
+    "lens": {
+        "name": ("name", _text),
+        "focal_length": ("focal_length_mm", _length),
+        "f_stops": ("f_stops", _stops),
+        "ring": ("ring_m", _ring),
+    },
+    "preset": {
+        "name": ("name", _text),
+        "lens": ("lens", _text),
+        "focal_length": ("focal_length_mm", _length),
+        "f_number": ("f_number", _stop),
+        "focus_distance": ("focus_distance_m", _distance),
+    },
+    "stretch": {
+        "preset": ("preset", _text),
+        "from": ("starts", _text),
+        "to": ("ends", _text),
+        "camera": ("camera", _text),
+    },
+    "light": {
+        "iso_max": ("iso_max", _above_zero),
+        "wanted_shutter": ("wanted_shutter_s", _shutter),
+        "slowest_shutter": ("slowest_shutter_s", _shutter),
+    },
+    "marks": {
+        "keepers": ("keepers", _text),
+        "min_rating": ("min_rating", _above_zero),
+        "keeper_labels": ("keeper_labels", _texts),
+        "reject_labels": ("reject_labels", _texts),
+        "unmarked": ("unmarked", _one_of(*UNMARKED_RULES)),
+        "culled_to": ("culled_to", _text),
+    },
+    "subject": {"speed_m_s": ("speed_m_s", _above_zero), "guess_sd": ("guess_sd", _above_zero)},
+    "advice": {
+        "f_number_min": ("f_number_min", _stop),
+        "f_number_max": ("f_number_max", _stop),
+        "worth_points": ("worth_points", _above_zero),
+    },
+}
+_REPEATED = ("camera", "lens", "preset", "stretch")
+_SETTING_TABLES = ("light", "subject", "advice")
+
+
+def _nearest(word: str, allowed: tuple[str, ...] | list[str]) -> str:
+    close = difflib.get_close_matches(word, allowed, n=1)
+    return f"; did you mean {close[0]!r}?" if close else ""
+
+
+class _Reader:
+    """Reads one document, collecting problems with the line where each can be found."""
+
+    def __init__(self, path: Path, text: str) -> None:
+        self.path = path
+        self.lines = text.splitlines()
+        self.problems: list[Problem] = []
+
+    def line_of(self, table: str, index: int, key: str | None = None) -> str:
+        header = re.compile(rf"\s*\[{{1,2}}\s*{re.escape(table)}\s*\]{{1,2}}")
+        seen = -1
+        for number, line in enumerate(self.lines, 1):
+            if header.match(line):
+                seen += 1
+                if key is None and seen == index:
+                    return f", line {number}"
+            elif seen == index and key and re.match(rf'\s*"?{re.escape(key)}"?\s*=', line):
+                return f", line {number}"
+        return ""
+
+    def problem(self, place: str, what: str, next_step: str) -> None:
+        self.problems.append(Problem(f"{self.path}{place}", what, next_step))
+
+    def table(self, name: str, content: object, index: int = 0) -> dict[str, Any]:
+        shown = f"[[{name}]] {index + 1}" if name in _REPEATED else f"[{name}]"
+        if not isinstance(content, dict):
+            self.problem(
+                self.line_of(name, index), f"{shown} is not a table.", f"Write it as {shown.split()[0]}."
+            )
+            return {}
+        schema, values = _SCHEMA[name], {}
+        for key, value in content.items():
+            place = self.line_of(name, index, key)
+            if key not in schema:
+                self.problem(
+                    place,
+                    f"{shown} has no key {key!r}{_nearest(key, list(schema))}",
+                    f"It was ignored. Allowed: {', '.join(schema)}.",
+                )
+                continue
+            attribute, read = schema[key]
+            try:
+                values[attribute] = read(value)
+            except _NotAllowedError as error:
+                self.problem(place, f"{shown} {key} = {value!r} is not allowed.", f"It needs {error}.")
+            except AuditorError as error:
+                self.problem(place, f"{shown} {key}: {error.what}", error.next_step)
+        return values
+
+    def tables(self, name: str, content: object) -> list[tuple[dict[str, Any], str]]:
+        if not isinstance(content, list):
+            self.problem(
+                self.line_of(name, 0), f"[{name}] stands alone.", f"Write [[{name}]], since it repeats."
+            )
+            content = [content]
+        return [(self.table(name, entry, i), self.line_of(name, i)) for i, entry in enumerate(content)]
+
+
+def read_session(path: Path) -> SessionFile:
+    """Read a session file.
+
+    Raises
+    ------
+    FileFormatError
+        If it cannot be opened or is not TOML; the message names line and column.
+    """
+    try:
+        text = path.read_text(encoding="utf-8")
+        document = tomllib.loads(text)
+    except OSError as error:
+        raise FileFormatError(
+            f"{path} cannot be read: {error.strerror}.", "Check the name and permissions."
+        ) from None
+    except UnicodeDecodeError:
+        raise FileFormatError(f"{path} is not UTF-8 text.", "Save it as UTF-8.") from None
+    except tomllib.TOMLDecodeError as error:
+        raise FileFormatError(
+            f"{path} is not valid TOML: {error}.", "Mend that line; texts and distances stand in quotes."
+        ) from None
+    return _build(_Reader(path, text), document)
+
+
+def _build(reader: _Reader, document: dict[str, Any]) -> SessionFile:
+    found: dict[str, Any] = {}
+    for name, content in document.items():
+        if name not in _SCHEMA:
+            reader.problem(
+                reader.line_of(name, 0),
+                f"There is no table {name!r}{_nearest(name, list(_SCHEMA))}",
+                f"It was ignored. Allowed: {', '.join(_SCHEMA)}.",
+            )
+        elif name in _REPEATED:
+            found[name] = reader.tables(name, content)
+        else:
+            found[name] = reader.table(name, content)
+    marks = dict(found.get("marks", {}))
+    if "keepers" in marks:
+        marks["keepers"] = (reader.path.parent / marks["keepers"]).resolve()
+    lenses = tuple(Lens(**values) for values, _ in found.get("lens", []))
+    presets = _presets(reader, found.get("preset", []), lenses)
+    return SessionFile(
+        path=reader.path,
+        **found.get("distances", {}),
+        cameras=tuple(Camera(**values) for values, _ in found.get("camera", [])),
+        lenses=lenses,
+        presets=presets,
+        stretches=_stretches(reader, found.get("stretch", []), presets),
+        marks=Marks(**marks),
+        settings={key: value for table in _SETTING_TABLES for key, value in found.get(table, {}).items()},
+        problems=tuple(reader.problems),
+    )
+
+
+def _presets(
+    reader: _Reader, entries: list[tuple[dict[str, Any], str]], lenses: tuple[Lens, ...]
+) -> tuple[Preset, ...]:
+    presets: list[Preset] = []
+    for values, place in entries:
+        name = values.get("name")
+        if name is None:
+            reader.problem(place, "A [[preset]] has no name.", "Give it one; stretches refer to it.")
+            continue
+        if any(preset.name == name for preset in presets):
+            reader.problem(place, f"The preset {name!r} is there twice.", "The first one is used.")
+            continue
+        lens = next((lens for lens in lenses if lens.name == values.get("lens")), None)
+        if "lens" in values and lens is None and lenses:
+            names = [lens.name for lens in lenses if lens.name]
+            reader.problem(
+                place,
+                f"The preset {name!r} names a lens {values['lens']!r} that no [[lens]] has"
+                f"{_nearest(values['lens'], names)}",
+                "Correct the name, or add the lens.",
+            )
+        if lens is not None and math.isnan(values.get("focal_length_mm", math.nan)):
+            values = values | {"focal_length_mm": lens.focal_length_mm}
+        presets.append(Preset(**values))
+    return tuple(presets)
+
+
+def _stretches(
+    reader: _Reader, entries: list[tuple[dict[str, Any], str]], presets: tuple[Preset, ...]
+) -> tuple[Stretch, ...]:
+    stretches: list[Stretch] = []
+    names = [preset.name for preset in presets]
+    for values, place in entries:
+        name = values.get("preset")
+        if name is None:
+            reader.problem(place, "A [[stretch]] names no preset.", 'It was ignored. Add preset = "...".')
+        elif name not in names:
+            reader.problem(
+                place,
+                f"The stretch names a preset {name!r} that no [[preset]] has{_nearest(name, names)}",
+                f"It was ignored. Declared: {', '.join(names) or 'none'}.",
+            )
+        else:
+            stretches.append(Stretch(**values, place=place))
+    return tuple(stretches)

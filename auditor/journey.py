@@ -1,0 +1,313 @@
+"""The journey in one function: sources in, an :class:`Audit` out. Nothing is written or shown here."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, TypeVar
+
+import numpy as np
+import pandas as pd
+
+from auditor.advice.experiment import Experiment, propose_experiment
+from auditor.advice.lens_use import declared_lenses
+from auditor.advice.recommend import advise
+from auditor.advice.result import Advice, Tuning
+from auditor.advice.tune import tune
+from auditor.errors import Problem, SettingError
+from auditor.evidence.causes import Causes, find_causes
+from auditor.evidence.comparisons import Comparisons, compare_presets
+from auditor.evidence.distances_met import DistancesMet, distances_met
+from auditor.evidence.measured_blur import MeasuredBlur, compare_blur
+from auditor.evidence.over_time import OverTime, rates_over_time
+from auditor.evidence.presets import (
+    count_distances,
+    count_presets,
+    count_sessions,
+    name_presets,
+    number_bursts,
+)
+from auditor.evidence.ring import RingCheck, check_rings
+from auditor.evidence.telling_frames import telling_frames
+from auditor.evidence.tolerance import Tolerance, fit_tolerance
+from auditor.evidence.zone_check import ZoneCheck, check_zone
+from auditor.evidence.zones import add_zones, has_zone
+from auditor.frames import KEEPER, LEFT_OUT, NOT_KEPT, with_columns
+from auditor.intake.archive import read_archive
+from auditor.intake.library.reading import Progress
+from auditor.intake.people.filling import PictureFacts, measure_archive
+from auditor.intake.sources import Archive
+from auditor.intake.statements.session import SessionFile
+from auditor.optics.sensors import Criterion, measured, parse_criterion
+from auditor.settings import Request, Settings
+from auditor.text import collapse
+from auditor.units import format_exposure_time
+
+Result = TypeVar("Result")
+
+
+@dataclass(frozen=True, slots=True)
+class Audit:
+    """Everything that one audit has found.
+
+    Attributes
+    ----------
+    table : pandas.DataFrame
+        The frame table, every column of the contract.
+    paths : list of str
+        Full path of each frame's file, in the table's order.
+    settings : Settings
+    counts : dict of str to int or None
+        What was found and what fell out at each step.
+    presets, distances, sessions : pandas.DataFrame
+        See :mod:`auditor.evidence.presets`.
+    to_end : dict
+        Keepers and counted frames if the choosing had gone to each session's end.
+    comparisons : Comparisons
+        Between presets of one lens, within sessions.
+    distances_met : DistancesMet
+    zone_check : ZoneCheck
+    tolerance : Tolerance
+    causes : Causes
+    telling : pandas.DataFrame
+        The ten most telling frames.
+    over_time : OverTime
+    advice : Advice or None
+        What to set next with the most used lens; None where there is nothing to advise on.
+    tuning : Tuning or None
+        The aperture to prefer for that lens.
+    experiment : Experiment or None
+        The next walk, where the archive cannot tell settings apart.
+    problems : list of Problem
+    pictures : PictureFacts or None
+        What the pictures told; None where they were not measured.
+    measured_blur : MeasuredBlur or None
+        Measured against predicted blur; None where no blur was measured.
+    rings : tuple of RingCheck
+        Where each preset was focused, by the blur of faces.
+    """
+
+    table: pd.DataFrame
+    paths: list[str]
+    settings: Settings
+    counts: dict[str, int | None]
+    presets: pd.DataFrame
+    distances: pd.DataFrame
+    sessions: pd.DataFrame
+    to_end: dict[str, int]
+    comparisons: Comparisons
+    distances_met: DistancesMet
+    zone_check: ZoneCheck
+    tolerance: Tolerance
+    causes: Causes
+    telling: pd.DataFrame
+    over_time: OverTime
+    advice: Advice | None
+    tuning: Tuning | None
+    experiment: Experiment | None
+    problems: list[Problem]
+    pictures: PictureFacts | None = None
+    measured_blur: MeasuredBlur | None = None
+    rings: tuple[RingCheck, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Scan:
+    """The frame table with everything that is known of each frame, before anything is counted.
+
+    Attributes
+    ----------
+    archive : Archive
+        Its ``table`` is complete.
+    settings : Settings
+    problems : list of Problem
+    pictures : PictureFacts or None
+        What the pictures told; None where they were not measured.
+    """
+
+    archive: Archive
+    settings: Settings
+    problems: list[Problem]
+    pictures: PictureFacts | None = None
+
+
+def run_scan(request: Request, progress: Progress | None = None) -> Scan:
+    """Read the sources and work out each frame's preset, burst, zone and blur.
+
+    Raises
+    ------
+    AuditorError
+        If what was asked for cannot be done.
+    """
+    archive = read_archive(request, progress)
+    pictures = measure_archive(archive, request, progress) if request.measure else None
+    settings, problems = gather_settings(request, archive)
+    rings = [
+        (rows[own], lens.ring_m)
+        for session, rows in archive.by_session_file()
+        for lens in session.lenses
+        if lens.ring_m
+        for own in [_rows_of_lens(archive.table, rows, session, lens.name, lens.focal_length_mm)]
+        if own.any()
+    ]
+    speeds = np.full(len(archive.table), settings.speed_m_s)
+    for session, rows in archive.by_session_file():
+        if "speed_m_s" not in request.overrides:
+            speeds[rows] = session.settings.get("speed_m_s", settings.speed_m_s)
+    table = number_bursts(name_presets(archive.table, rings))
+    criterion, refused = _criterion(table, settings, speeds)
+    archive.table = with_columns(add_zones(table, criterion, speeds))
+    seen = pictures.problems if pictures else []
+    return Scan(archive, settings, gathered([*archive.problems, *seen, *problems, *refused]), pictures)
+
+
+def _criterion(
+    table: pd.DataFrame, settings: Settings, speed_m_s: np.ndarray
+) -> tuple[Criterion, list[Problem]]:
+    """Criterion as typed; ``measured`` without a file is fitted on this archive, where that carries."""
+    if settings.coc != "measured":
+        return parse_criterion(settings.coc), []
+    handbook = parse_criterion("handbook")
+    tolerance = fit_tolerance(add_zones(table, handbook, speed_m_s), settings, refits=False)
+    if tolerance.carries:
+        return measured(tolerance.blur_mm), []
+    what = f"The keeper tolerance cannot be measured from this archive ({', '.join(tolerance.flags)})."
+    return handbook, [Problem(None, what, "The handbook criterion was used.")]
+
+
+def run_audit(request: Request, progress: Progress | None = None) -> Audit:
+    """Audit the sources of a request.
+
+    Raises
+    ------
+    AuditorError
+        If what was asked for cannot be done.
+    """
+    scanned = run_scan(request, progress)
+    archive, settings = scanned.archive, scanned.settings
+    table = archive.table
+    tolerance = fit_tolerance(table, settings)
+    causes = find_causes(table, settings, tolerance)
+    grounds = (table, declared_lenses(archive.session_files), settings, tolerance)
+    return Audit(
+        table=table,
+        paths=archive.paths,
+        settings=settings,
+        counts=count_steps(archive),
+        presets=count_presets(table, settings.confidence),
+        distances=count_distances(table, settings.confidence, settings.units),
+        sessions=count_sessions(table, settings.confidence),
+        to_end={
+            "keepers": int((archive.counted_to_end == KEEPER).sum()),
+            "frames": int((archive.counted_to_end != LEFT_OUT).sum()),
+        },
+        comparisons=compare_presets(table, settings),
+        distances_met=distances_met(table, settings.confidence),
+        zone_check=check_zone(table, tolerance),
+        tolerance=tolerance,
+        causes=causes,
+        telling=telling_frames(table, tolerance, causes),
+        over_time=rates_over_time(table, settings.confidence),
+        advice=_or_none(advise, *grounds),
+        tuning=_or_none(tune, *grounds),
+        experiment=_or_none(propose_experiment, *grounds),
+        problems=scanned.problems,
+        pictures=scanned.pictures,
+        measured_blur=compare_blur(table, settings),
+        rings=tuple(check_rings(table, settings)),
+    )
+
+
+def _or_none(work_out: Callable[..., Result], *grounds: Any) -> Result | None:
+    """Work advice out; None where the archive holds nothing to advise on, which other parts already say."""
+    try:
+        return work_out(*grounds)
+    except SettingError:
+        return None
+
+
+def _rows_of_lens(
+    table: pd.DataFrame, rows: np.ndarray, session: SessionFile, name: str | None, focal_length_mm: float
+) -> np.ndarray:
+    """Which of the rows were taken with one lens of the session file: by name, else by focal length."""
+    names = table["lens"].iloc[rows].str.casefold()
+    declared = {lens.name.casefold() for lens in session.lenses if lens.name}
+    by_name = names.eq((name or "").casefold()).fillna(False).to_numpy(bool)
+    focal = table["focal_length_mm"].to_numpy("float64")[rows]
+    with np.errstate(invalid="ignore"):
+        by_length = np.abs(focal / focal_length_mm - 1) <= 0.02
+    return np.asarray(by_name | (by_length & ~names.isin(declared).to_numpy(bool)))
+
+
+def gather_settings(request: Request, archive: Archive) -> tuple[Settings, list[Problem]]:
+    """Put the session files' values under the command line's; where files differ, the most used one rules."""
+    problems: list[Problem] = []
+    frames_of: dict[str, dict[Any, int]] = defaultdict(lambda: defaultdict(int))
+    for session, rows in archive.by_session_file():
+        for name, value in session.settings.items():
+            frames_of[name][value] += len(rows)
+    values: dict[str, Any] = {}
+    for name, by_value in frames_of.items():
+        if name in request.overrides:
+            continue
+        values[name] = max(by_value, key=lambda value: by_value[value])
+        if len(by_value) > 1:
+            problems.append(
+                Problem(
+                    None,
+                    f"Session files differ in {name}: {', '.join(f'{v:g}' for v in by_value)}.",
+                    f"{values[name]:g} was used for the whole, since it governs most frames.",
+                )
+            )
+    settings = Settings().changed(**values).changed(**request.overrides, unmarked=request.unmarked)
+    wanted, slowest = settings.wanted_shutter_s, settings.slowest_shutter_s
+    if wanted is not None and slowest is not None and slowest < wanted * 0.99:
+        raise SettingError(
+            f"The slowest shutter, {format_exposure_time(slowest)}, is faster than the wanted one, "
+            f"{format_exposure_time(wanted)}.",
+            "The wanted time is kept while the ISO allows it, and may then grow to the slowest.",
+        )
+    return settings, problems
+
+
+def count_steps(archive: Archive) -> dict[str, int | None]:
+    """Count what fell out at each step; the sums of the contract hold by construction of the columns."""
+    table = archive.table
+    counted_as = table["counted_as"].to_numpy(object)
+    stated = table["keeper"].notna().to_numpy()
+    zone = has_zone(table)
+    complete = table[["focal_length_mm", "f_number", "focus_distance_m"]].notna().all(axis=1).to_numpy()
+    in_preset = table["in_preset"].fillna(False).to_numpy(bool)
+    keepers, not_kept = int((counted_as == KEEPER).sum()), int((counted_as == NOT_KEPT).sum())
+    left_out = int((counted_as == LEFT_OUT).sum())
+    by_statement = int((stated & (counted_as != LEFT_OUT)).sum())
+    return {
+        "found": archive.found,
+        "read": archive.read,
+        "unreadable": archive.unreadable,
+        "merged": archive.merged,
+        "frames": len(table),
+        "with_zone": int(zone.sum()),
+        "without_zone": int((~zone).sum()),
+        "not_zone_focused": int((complete & ~in_preset).sum()),
+        "with_subject_distance": int(table["subject_distance_m"].notna().sum()),
+        "stated": by_statement,
+        "by_rule": keepers + not_kept - by_statement,
+        "marked": keepers + not_kept,
+        "keepers": keepers,
+        "not_kept": not_kept,
+        "left_out": left_out,
+        "missing_numbers": archive.missing_numbers,
+    }
+
+
+def gathered(problems: list[Problem]) -> list[Problem]:
+    """Put problems that say the same of several files into one, in order of first appearance."""
+    files: dict[tuple[str, str], list[str]] = defaultdict(list)
+    for problem in problems:
+        files[problem.what, problem.next].append(problem.file or "")
+    return [
+        Problem(collapse(list(dict.fromkeys(names)), limit=3) or None, what, step)
+        for (what, step), names in files.items()
+    ]

@@ -1,0 +1,75 @@
+"""Text at the borders: names that can be written anywhere, and results as valid JSON.
+
+JSON knows neither infinity nor NaN: infinite is null beside a true ``<key>_is_infinite``; unknown is null.
+Nothing heavy is imported, so that commands for typed settings start quickly.
+"""
+
+from __future__ import annotations
+
+import math
+import os
+from collections.abc import Sequence
+from typing import Any
+
+_UNKNOWN = ("NAType", "NaTType")  # what pandas writes for unknown
+
+
+def printable(name: str) -> str:
+    """Return a file name as text that can be written anywhere; bytes that are not UTF-8 show as escapes."""
+    try:
+        name.encode()
+    except UnicodeEncodeError:
+        return os.fsencode(name).decode("utf-8", "backslashreplace")
+    return name
+
+
+def collapse(names: Sequence[str], limit: int = 5) -> str:
+    """Join names for a sentence, at most ``limit`` of them.
+
+    Examples
+    --------
+    >>> collapse(["a", "b", "c"], limit=2)
+    'a, b and 1 more'
+    """
+    shown = [printable(name) for name in names[:limit]]
+    more = len(names) - len(shown)
+    return ", ".join(shown) + (f" and {more} more" if more else "")
+
+
+def json_safe(value: Any) -> Any:
+    """Turn a value, with numpy's and pandas' own kinds in it, into plain JSON values.
+
+    Beside ``far_limit_m`` the flag always stands, since half of all zones end at infinity.
+
+    Examples
+    --------
+    >>> json_safe({"far_limit_m": math.inf, "near_limit_m": math.nan})
+    {'far_limit_m': None, 'far_limit_m_is_infinite': True, 'near_limit_m': None}
+    """
+    if isinstance(value, dict):
+        out: dict[str, Any] = {}
+        for key, item in value.items():
+            number = item.item() if getattr(item, "ndim", None) == 0 else item  # numpy scalars
+            out[key] = json_safe(number)
+            infinite = isinstance(number, float) and math.isinf(number)
+            if infinite or key == "far_limit_m":
+                out[f"{key}_is_infinite"] = infinite
+        return out
+    if isinstance(value, (list, tuple)):
+        return [json_safe(item) for item in value]
+    if isinstance(value, float):
+        return float(value) if math.isfinite(value) else None
+    if value is None or isinstance(value, (bool, int, str)):
+        return value
+    if type(value).__name__ in _UNKNOWN:
+        return None
+    if hasattr(value, "tolist"):  # numpy arrays and scalars
+        return json_safe(value.tolist())
+    return str(value)
+
+
+def json_text(value: Any, *, indent: int | None = 1) -> str:
+    """Write a value as valid JSON text."""
+    import json  # not at the top: typed commands mostly print text
+
+    return json.dumps(json_safe(value), ensure_ascii=False, allow_nan=False, indent=indent)

@@ -1,0 +1,84 @@
+"""Which picture is measured: upright, whole, and how large."""
+
+from __future__ import annotations
+
+import io
+import struct
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from auditor.intake.people import wholepicture
+from auditor.intake.people.wholepicture import open_whole, was_resized
+from auditor.intake.photofile.records import FileRecord
+
+
+def jpeg(size, *, orientation=1, exif_size=None, mode="RGB", colour=(200, 30, 30)) -> bytes:
+    exif = Image.Exif()
+    exif[0x0112] = orientation
+    if exif_size:
+        ifd = exif.get_ifd(0x8769)
+        ifd[0xA002], ifd[0xA003] = exif_size
+    picture = Image.new(mode, size, colour if mode == "RGB" else 128)
+    out = io.BytesIO()
+    picture.save(out, "JPEG", exif=exif)
+    return out.getvalue()
+
+
+def raw_with(previews: list[bytes]) -> bytes:
+    """A TIFF of 4 x 3 pixels' width 600 and height 400 whose previews lie behind it."""
+    entries = [(256, 4, 1, 600), (257, 4, 1, 400), (259, 3, 1, 1), (274, 3, 1, 1)]
+    head = b"II*\0" + struct.pack("<I", 8) + struct.pack("<H", len(entries))
+    body = b"".join(struct.pack("<HHII", *entry) for entry in entries) + struct.pack("<I", 0)
+    return head + body + b"\0" * 64 + b"".join(preview + b"\0" * 16 for preview in previews)
+
+
+@pytest.mark.parametrize("orientation", [1, 3, 6, 8])
+@pytest.mark.parametrize("mode", ["RGB", "L"])
+def test_pictures_come_upright_and_in_colour(tmp_path, orientation, mode):
+    (tmp_path / "a.jpg").write_bytes(jpeg((60, 40), orientation=orientation, mode=mode))
+    whole = open_whole([str(tmp_path / "a.jpg")])
+    assert whole.picture.size == ((60, 40) if orientation < 5 else (40, 60))
+    assert whole.picture.mode == "RGB"
+    assert not whole.preview
+
+
+def test_the_largest_sound_preview_of_a_raw_file_is_taken(tmp_path):
+    """Three previews: a small one, a large one, and one whose shape is not the sensor's."""
+    data = raw_with([jpeg((90, 60)), jpeg((300, 200)), jpeg((400, 400))])
+    (tmp_path / "a.dng").write_bytes(data)
+    whole = open_whole([str(tmp_path / "a.dng")])
+    assert whole.preview
+    assert whole.picture.size == (300, 200)
+
+
+def test_a_raw_file_without_a_preview_says_so(tmp_path):
+    (tmp_path / "a.dng").write_bytes(raw_with([]))
+    assert open_whole([str(tmp_path / "a.dng")]) == "no preview in the raw file"
+
+
+def test_the_next_file_of_a_frame_is_tried(tmp_path):
+    (tmp_path / "a.jpg").write_bytes(jpeg((60, 40))[:200])
+    (tmp_path / "a.dng").write_bytes(raw_with([jpeg((90, 60))]))
+    whole = open_whole([str(tmp_path / "a.jpg"), str(tmp_path / "a.dng")])
+    assert whole.preview
+    assert isinstance(open_whole([str(tmp_path / "a.jpg")]), str)
+    assert "not there" in open_whole([str(tmp_path / "gone.jpg")])
+
+
+def test_resized_and_cut_files_are_known_by_their_exif(tmp_path):
+    (tmp_path / "own.jpg").write_bytes(jpeg((60, 40), exif_size=(60, 40)))
+    (tmp_path / "small.jpg").write_bytes(jpeg((60, 40), exif_size=(600, 400)))
+    assert not open_whole([str(tmp_path / "own.jpg")]).resized
+    assert open_whole([str(tmp_path / "small.jpg")]).resized
+    assert was_resized(FileRecord(digital_zoom=2.0), 60, 40)
+    assert not was_resized(FileRecord(), 60, 40)
+
+
+def test_a_picture_beyond_the_bound_is_decoded_smaller_or_refused(tmp_path, monkeypatch):
+    monkeypatch.setattr(wholepicture, "MAX_PIXELS", 10_000)
+    (tmp_path / "big.jpg").write_bytes(jpeg((300, 200)))
+    assert open_whole([str(tmp_path / "big.jpg")]).picture.size == (75, 50)
+    Image.fromarray(np.zeros((200, 300, 3), dtype=np.uint8)).save(tmp_path / "big.png")
+    assert "memory" in open_whole([str(tmp_path / "big.png")])

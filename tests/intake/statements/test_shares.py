@@ -1,0 +1,290 @@
+"""Distances from body shares, against hand arithmetic with published body measures.
+
+Measures: Gordon et al., 2012 Anthropometric Survey of U.S. Army Personnel, Natick/TR-15/007, open data
+(4082 men, 1986 women): stature 1756.2 ± 68.6 and 1628.5 ± 64.2 mm,
+menton to sellion 122.6 ± 6.7 and 113.1 ± 6.1 mm.
+"""
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from auditor.frames import with_columns
+from auditor.intake.archive import read_archive
+from auditor.intake.statements.notes import NOTE_READERS
+from auditor.intake.statements.shares import (
+    FACE,
+    STANDING,
+    apply_shares,
+    distance_of_share,
+    either_sex,
+    picture_heights_mm,
+)
+from auditor.settings import Request
+
+SESSION = """
+[[preset]]
+name = "arcade"
+focal_length = "28mm"
+f_number = 8
+focus_distance = "2.5m"
+[[stretch]]
+preset = "arcade"
+from = "P1010001"
+"""
+
+
+def read(source, **options):
+    return read_archive(Request((source,), **options))
+
+
+def said(archive):
+    return "\n".join(f"{p.file}: {p.what} {p.next}" for p in archive.problems)
+
+
+def turn(path, orientation):
+    """Write an Exif orientation into a photograph."""
+    with Image.open(path) as picture:
+        exif = picture.getexif()
+        exif[0x0112] = orientation
+        picture.save(path, exif=exif)
+
+
+# --- the formula -------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("measure", "share", "focal_length_mm", "height_mm", "expected_m"),
+    [
+        # x = 0.5 * 24 = 12; X/x = 1692.35/12 = 141.029; u = 28 * 142.029 = 3976.8;
+        # v = 28 * (1 + 1/141.029) = 28.199; their sum
+        (STANDING, 0.5, 28.0, 24.0, 4.0050),
+        # upright, the long side is the height: x = 18; X/x = 94.0194; u = 28 * 95.0194 = 2660.5; v = 28.298
+        (STANDING, 0.5, 28.0, 36.0, 2.6888),
+        # x = 2.4; X/x = 117.85/2.4 = 49.1042; u = 35 * 50.1042 = 1753.6; v = 35.713
+        (FACE, 0.1, 35.0, 24.0, 1.7894),
+    ],
+)
+def test_thin_lens_distances_by_hand(measure, share, focal_length_mm, height_mm, expected_m):
+    distance, _ = distance_of_share(share, measure, focal_length_mm, height_mm)
+    assert distance == pytest.approx(expected_m, abs=1e-4)
+
+
+def test_both_sexes_mix_to_the_moments_of_a_large_sample():
+    # Checked by drawing rather than by the formula: half men, half women, each normal.
+    rng = np.random.default_rng(7)
+    half = 400_000
+    drawn = np.concatenate([rng.normal(1756.2, 68.6, half), rng.normal(1628.5, 64.2, half)])
+    assert pytest.approx(drawn.mean(), rel=3e-4) == STANDING.mean_mm
+    assert pytest.approx(drawn.std(), rel=3e-3) == STANDING.sd_mm
+    # 1692 ± 92 mm and a coefficient of 6.8 % of the face, to the printed digits
+    assert (round(STANDING.mean_mm), round(STANDING.sd_mm)) == (1692, 92)
+    assert 100 * FACE.sd_mm / FACE.mean_mm == pytest.approx(6.8, abs=0.05)
+
+
+def test_the_stated_error_is_that_of_many_people_and_readings():
+    # People and readings drawn at random, the same formula run on each: the spread must be the stated one.
+    rng = np.random.default_rng(11)
+    n, focal, true_m, height = 200_000, 28.0, 3.0, 24.0
+    for measure, mean_mm, share_sd in ((STANDING, 1692.35, 0.00707), (FACE, 117.85, 0.00707)):
+        body = rng.normal(mean_mm, measure.sd_mm, n) * (1 + rng.normal(0, measure.other_sd, n))
+        real_focal = focal * (1 + rng.normal(0, 0.02, n))
+        share = body / (true_m * 1000 / real_focal - 1) / height + rng.normal(0, share_sd, n)
+        share = share[share > 0.005]
+        read_m, _ = distance_of_share(share, measure, focal, height)
+        middle = mean_mm / (true_m * 1000 / focal - 1) / height
+        _, stated = distance_of_share(middle, measure, focal, height)
+        low, high = np.quantile(read_m, [0.159, 0.841])
+        assert (high - low) / 2 / np.median(read_m) == pytest.approx(float(stated), rel=0.06)
+
+
+def test_unknown_in_unknown_out_and_an_image_larger_than_life_has_no_distance():
+    share = np.array([np.nan, 0.5, 0.5, 1.0])
+    focal = np.array([28.0, np.nan, 28.0, 100.0])
+    height = np.array([24.0, 24.0, np.nan, 200.0])
+    distance, rel_sd = distance_of_share(share, FACE, focal, height)
+    assert np.isnan(distance).all()
+    assert np.isnan(rel_sd).all()
+
+
+def test_equal_sexes_mix_to_themselves():
+    assert either_sex((100.0, 5.0), (100.0, 5.0), 0.0).sd_mm == pytest.approx(5.0, rel=1e-12)
+
+
+# --- the picture's height on the sensor --------------------------------------------------------------
+
+
+def table(**columns):
+    n = max(len(v) for v in columns.values() if isinstance(v, list))
+    import pandas as pd
+
+    return with_columns(pd.DataFrame({"file": [f"{i}" for i in range(n)], **columns}))
+
+
+def test_the_height_is_the_short_side_lying_and_the_long_side_standing():
+    frames = table(
+        pixel_width=[6000, 4000, None, 4000],
+        pixel_height=[4000, 6000, None, 4000],
+        sensor_width_mm=36.0,
+        sensor_height_mm=24.0,
+        sensor_source="session",
+    )
+    height, misshapen = picture_heights_mm(frames)
+    np.testing.assert_allclose(height, [24.0, 36.0, np.nan, np.nan], rtol=1e-12)
+    assert misshapen.tolist() == [False, False, False, True]
+
+
+def test_a_camera_of_four_by_three_pictures_has_such_a_sensor_where_only_the_crop_factor_is_known():
+    # Twice the crop of 36×24: diagonal 21.63 mm. A 4:3 sensor of that diagonal is 17.31×12.98 mm, close to
+    # the 17.3×13.0 mm of the Four Thirds standard.
+    frames = table(
+        pixel_width=[4608, 3456, 4608, 4608],
+        pixel_height=[3456, 4608, 3456, 3072],
+        camera="body A",
+        sensor_width_mm=18.0,
+        sensor_height_mm=12.0,
+        sensor_source="exif",
+    )
+    height, misshapen = picture_heights_mm(frames)
+    np.testing.assert_allclose(height[:3], [13.0, 17.3, 13.0], rtol=0.002)
+    assert misshapen.tolist() == [False, False, False, True]
+
+
+# --- from the notes to the table ---------------------------------------------------------------------
+
+
+def test_shares_in_notes_become_distances_for_a_lens_that_tells_nothing(walk):
+    folder = walk(4, size=(36, 24))
+    turn(folder / "P1010002.jpg", 6)
+    (folder / "session.toml").write_text(SESSION + '[[camera]]\nsensor = "36x24"\n')
+    (folder / "notes.csv").write_text(
+        "file,standing_share,face_share,subject_distance\n"
+        "P1010001,50%,,\nP1010002,0.5,,\nP1010003,50%,,7m\nP1010004,,10%,\n"
+    )
+    archive = read(folder)
+    frames = archive.table
+    assert archive.problems == []
+    assert frames["subject_distance_m"][0] == pytest.approx(4.0050, abs=1e-4)
+    assert frames["subject_distance_m"][1] == pytest.approx(2.6888, abs=1e-4)  # stands upright by its Exif
+    assert frames["subject_distance_m"][2] == 7.0  # a distance of the notes' own wins
+    assert frames["subject_distance_rel_sd"][2] == 0.15
+    # 28 * (2 + r + 1/r) with r = 117.85/2.4 = 49.1042
+    assert frames["subject_distance_m"][3] == pytest.approx(1.4315, abs=1e-4)
+    assert frames["subject_distance_source"].tolist() == ["notes"] * 4
+    assert 0.05 < frames["subject_distance_rel_sd"][0] < 0.08 < frames["subject_distance_rel_sd"][3] < 0.12
+    assert not [name for name in frames if name.startswith("note_")]
+
+
+def test_the_surer_share_is_used_and_a_contradiction_is_said(walk):
+    folder = walk(2, focal_length_mm=28.0, size=(36, 24))
+    (folder / "session.toml").write_text('[[camera]]\nsensor = "36x24"\n')
+    # At 4.0050 m a face fills 117.85/1692.35 of what the stature fills: 3.48 %.
+    (folder / "notes.csv").write_text("file,standing_share,face_share\nP1010001,50%,3.5%\nP1010002,50%,10%\n")
+    archive = read(folder)
+    np.testing.assert_allclose(archive.table["subject_distance_m"], [4.0050, 4.0050], atol=1e-4)
+    assert said(archive) == (
+        "P1010002.jpg: standing_share and face_share contradict: 4.01 m and 1.43 m. The surer one was used. "
+        "Read them again; a child, a seated person or a hidden foot reads too far."
+    )
+
+
+def test_a_stated_error_wins_and_a_note_may_give_the_focal_length(walk):
+    folder = walk(1, size=(36, 24))
+    (folder / "session.toml").write_text('[[camera]]\nsensor = "36x24"\n')
+    (folder / "notes.csv").write_text(
+        "file,standing_share,subject_distance_sd,focal_length\nP1010001,50%,0.3,28mm\n"
+    )
+    frames = read(folder).table
+    assert frames["subject_distance_m"][0] == pytest.approx(4.0050, abs=1e-4)
+    assert frames["subject_distance_rel_sd"][0] == 0.3
+
+
+@pytest.mark.parametrize(
+    ("facts", "session", "expected"),
+    [
+        ({"size": (36, 24)}, '[[camera]]\nsensor = "36x24"\n', "the focal length is unknown"),
+        ({"size": (24, 24), "focal_length_mm": 28.0}, '[[camera]]\nsensor = "36x24"\n', "it was cropped"),
+        ({"size": (32, 18), "focal_length_mm": 28.0}, '[[camera]]\nsensor = "1.5x"\n', "it was cropped"),
+    ],
+)
+def test_a_share_that_gives_no_distance_says_why(walk, facts, session, expected):
+    folder = walk(1, **facts)
+    (folder / "session.toml").write_text(session)
+    (folder / "notes.csv").write_text("file,standing_share\nP1010001,50%\n")
+    archive = read(folder)
+    assert np.isnan(archive.table["subject_distance_m"][0])
+    assert archive.table["subject_distance_source"][0] == "unknown"
+    assert len(archive.problems) == 1
+    assert expected in said(archive)
+
+
+def test_an_assumed_sensor_is_said(walk):
+    folder = walk(1, focal_length_mm=28.0, size=(36, 24))
+    (folder / "notes.csv").write_text("file,standing_share\nP1010001,50%\n")
+    archive = read(folder)
+    assert archive.table["subject_distance_m"][0] == pytest.approx(4.0050, abs=1e-4)
+    assert "rests on an assumed sensor of 36×24 mm" in said(archive)
+
+
+def test_shares_apply_to_a_frame_table_too(tmp_path):
+    (tmp_path / "mine.csv").write_text(
+        "file,focal_length_mm,pixel_width,pixel_height,sensor_width_mm,sensor_height_mm\n"
+        "a,28,6000,4000,36,24\nb,28,,,36,24\n"
+    )
+    (tmp_path / "notes.csv").write_text("file,standing_share\na,50%\nb,50%\n")
+    archive = read(tmp_path / "mine.csv")
+    assert archive.table["subject_distance_m"][0] == pytest.approx(4.0050, abs=1e-4)
+    assert np.isnan(archive.table["subject_distance_m"][1])
+    assert "b: Its share gives no distance: the picture's size in pixels is unknown" in said(archive)
+
+
+def test_the_nearest_share_wins_and_a_distance_further_out_still_wins_over_it(walk):
+    folder = walk(2, folder="walk/inner", focal_length_mm=28.0, size=(36, 24)).parent
+    (folder / "session.toml").write_text('[[camera]]\nsensor = "36x24"\n')
+    (folder / "notes.csv").write_text(
+        "file,standing_share,subject_distance\ninner/P1010001,25%,\ninner/P1010002,,3m\n"
+    )
+    (folder / "inner" / "notes.csv").write_text("file,standing_share\nP1010001,50%\nP1010002,50%\n")
+    np.testing.assert_allclose(read(folder).table["subject_distance_m"], [4.0050, 3.0], atol=1e-4)
+
+
+@pytest.mark.parametrize("text", ["5", "47", "1", "0", "-3%", "120%", "half"])
+def test_a_share_that_could_be_guessed_wrong_is_refused(walk, text):
+    folder = walk(1, focal_length_mm=28.0, size=(36, 24))
+    (folder / "notes.csv").write_text(f"file,face_share\nP1010001,{text}\n")
+    archive = read(folder)
+    assert "Write it like 0.15 or 15%" in said(archive)
+    assert np.isnan(archive.table["subject_distance_m"][0])
+
+
+def test_percent_decimal_comma_and_fraction_are_the_same_share():
+    assert NOTE_READERS["face_share"]("4.5%") == pytest.approx(0.045, rel=1e-12)
+    assert NOTE_READERS["face_share"]("4,5 %") == pytest.approx(0.045, rel=1e-12)
+    assert NOTE_READERS["face_share"]("0.045") == pytest.approx(0.045, rel=1e-12)
+
+
+def test_a_table_without_shares_is_left_alone():
+    frames = table(pixel_width=[6000], pixel_height=[4000])
+    for name in ("note_standing_share", "note_face_share", "note_distance", "note_distance_sd"):
+        frames[name] = np.nan
+    assert apply_shares(frames) == []
+    assert frames["subject_distance_m"].isna().all()
+
+
+def test_a_drawn_figures_share_gives_back_its_distance():
+    """Figures drawn by the pinhole model, 1.72 m tall give or take 8 %; read off as a person would."""
+    from auditor.simulate.pictures import View, draw_picture
+
+    ratios = []
+    for seed in range(24):
+        subject_m = 4.0 + seed / 12  # far enough for the feet to be in the picture
+        views = (View(28.0, 8.0, 3.0, at_m, 0.0, 0.0, 0.0) for at_m in (subject_m, 400.0))
+        shown, empty = (
+            np.asarray(draw_picture(view, np.random.default_rng(seed)), dtype=float) for view in views
+        )
+        rows = np.flatnonzero(np.abs(shown - empty).sum(axis=2).max(axis=1) > 10)
+        share = (rows[-1] - rows[0] + 1) / shown.shape[0]
+        ratios.append(float(distance_of_share(share, STANDING, 28.0, 24.0)[0]) / subject_m)
+    # The mean body measures 1.692 m and the mean figure 1.72 m; bodies spread by 8 %/sqrt(3), a row is 1.5 %.
+    assert np.mean(ratios) == pytest.approx(1.692 / 1.72, abs=0.03)
+    assert np.max(np.abs(np.array(ratios) - 1.692 / 1.72)) < 0.13
