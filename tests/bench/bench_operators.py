@@ -2,11 +2,11 @@
 
     python tests/bench/bench_operators.py [--mutants 60] [--seed 1] [--rooms optics intake evidence advice]
 
-A copy of the project is made, one operator of one module changed in it (``+`` to ``-``, ``<`` to ``<=``,
-``and`` to ``or``, ...), and the tests of its room are run until one fails; what lives through them meets those
-of the command line and of the demo. At most one of twenty may survive, and each survivor is named. Annotations,
-texts and guards for type checkers are passed over, since no test could tell. The unbroken copy must be green
-first. About a minute a survivor, a few seconds for each of the others.
+A copy of the project is made, one operator of one module changed in it (``+`` to ``-``, ``<`` to ``<=``),
+and the tests of its room are run until one fails; what lives through them meets those of the command line and
+of the demo. At most one of twenty may survive, and each survivor is named. Annotations, texts and guards for
+type checkers are passed over, since no test could tell. The unbroken copy must be green first. About a minute
+a survivor, a few seconds for each of the others.
 """
 
 from __future__ import annotations
