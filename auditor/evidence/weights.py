@@ -34,9 +34,7 @@ def add_weights(table: pd.DataFrame) -> pd.DataFrame:
         ``sample_weight`` as read.
     """
     came_with = table["sample_weight"].to_numpy(float)
-    drawn = table["drawn"].fillna(False).to_numpy(bool)
-    if not table["drawn"].notna().any():
-        drawn = ~np.isnan(came_with)
+    drawn = was_drawn(table)
     known = has_distance(table)
     weight = np.where(known, np.nan, came_with)
     rows = np.flatnonzero(_speaks(table))
@@ -56,6 +54,13 @@ def has_distance(table: pd.DataFrame) -> npt.NDArray[np.bool_]:
     """Tell which frames have a subject distance, shape (n,)."""
     with np.errstate(invalid="ignore"):
         return np.asarray(table["subject_distance_m"].to_numpy(float) > 0)
+
+
+def was_drawn(table: pd.DataFrame) -> npt.NDArray[np.bool_]:
+    """Tell which frames were drawn by chance, shape (n,): in a table not weighed yet, those with a weight."""
+    if not table["drawn"].notna().any():
+        return np.asarray(table["sample_weight"].notna(), dtype=bool)
+    return np.asarray(table["drawn"].fillna(False), dtype=bool)
 
 
 def weights_of(frames: pd.DataFrame) -> Floats:

@@ -104,8 +104,6 @@ def check_zone(table: pd.DataFrame, tolerance: Tolerance) -> ZoneCheck:
     out_kept = int((kept & ~inside).sum())
     drawn, sampled = sampled_frames(frames.assign(_inside=inside))
     hit, within = is_keeper(drawn), drawn["_inside"].to_numpy(bool)
-    rates = weighted_shares(hit, np.where(within, 0, 1), 2, sampled, tolerance.confidence)
-    times = share_ratio(hit, within, ~within, sampled, tolerance.confidence)
     of_kept = weighted_shares(~within, np.where(hit, 0, -1), 1, sampled, tolerance.confidence)
     ratio, low, high = odds_ratio(within, hit, sampled.burst, tolerance.confidence, sampled.weight)
     usual = float(np.median(coc_known)) if coc_known.size else math.nan
@@ -116,15 +114,7 @@ def check_zone(table: pd.DataFrame, tolerance: Tolerance) -> ZoneCheck:
         in_not_kept=int((~kept & inside).sum()),
         out_kept=out_kept,
         out_not_kept=int((~kept & ~inside).sum()),
-        in_rate=float(rates.rate[0]),
-        in_low=float(rates.low[0]),
-        in_high=float(rates.high[0]),
-        out_rate=float(rates.rate[1]),
-        out_low=float(rates.low[1]),
-        out_high=float(rates.high[1]),
-        times=times[0],
-        times_low=times[1],
-        times_high=times[2],
+        **rates_in_and_out(frames, inside, tolerance.confidence),
         odds_ratio=ratio,
         low=low,
         high=high,
@@ -137,6 +127,36 @@ def check_zone(table: pd.DataFrame, tolerance: Tolerance) -> ZoneCheck:
         allowance_high=allowance[2],
         coc_mm=usual,
     )
+
+
+def rates_in_and_out(
+    frames: pd.DataFrame, inside: npt.NDArray[np.bool_], confidence: float
+) -> dict[str, float]:
+    """Return the shares kept inside and outside the zone, put back to all frames, and their ratio.
+
+    Parameters
+    ----------
+    frames : pandas.DataFrame
+        Counted zone-focused frames whose side of the zone is known.
+    inside : numpy.ndarray of bool, shape (n,)
+    confidence : float
+
+    Returns
+    -------
+    dict of str to float
+        ``in_rate, in_low, in_high, out_rate, out_low, out_high, times, times_low, times_high``, as in
+        :class:`ZoneCheck`.
+    """
+    drawn, sampled = sampled_frames(frames.assign(_inside=inside))
+    hit, within = is_keeper(drawn), drawn["_inside"].to_numpy(bool)
+    shares = weighted_shares(hit, np.where(within, 0, 1), 2, sampled, confidence)
+    found = {
+        f"{side}_{name}": float(getattr(shares, name)[place])
+        for place, side in enumerate(("in", "out"))
+        for name in ("rate", "low", "high")
+    }
+    ratio = share_ratio(hit, within, ~within, sampled, confidence)
+    return found | dict(zip(("times", "times_low", "times_high"), ratio, strict=True))
 
 
 def odds_ratio(
