@@ -39,6 +39,7 @@ def audit_json(audit: Audit) -> dict[str, Any]:
             "presets": _rows(audit.distances_met.presets),
         },
         "zone_check": json_safe(asdict(audit.zone_check)),
+        "without_distances": _rows(audit.unheard),
         "tolerance": _tolerance(audit.tolerance),
         "causes": json_safe({name: getattr(audit.causes, name) for name in _CAUSES})
         | {"by_preset": _rows(audit.causes.by_preset)},
@@ -54,7 +55,7 @@ def audit_json(audit: Audit) -> dict[str, Any]:
 _CAUSES = (
     "in_front_of_zone", "beyond_zone", "subject_motion", "diffraction", "not_explained_by_blur",
     "no_distance",
-    "sibling_kept", "at_focus",
+    "sibling_kept", "of_100", "at_focus",
 )  # fmt: skip
 _TOLERANCE = (
     "blur_mm", "low", "high", "times_handbook", "ceiling", "floor", "steepness", "bursts", "hits", "flags",

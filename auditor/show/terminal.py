@@ -21,6 +21,7 @@ from auditor.evidence.presets import count_all, pool_small
 from auditor.intake.library.reading import Progress as ReportProgress
 from auditor.journey import Audit
 from auditor.show.chart_tables import presets_for_reading, zone_rates
+from auditor.show.words import distances as distance_words
 from auditor.show.words import tolerance as tolerance_words
 from auditor.show.words import verdict as verdict_words
 from auditor.show.words.figures import band, interval, percent, zone
@@ -100,6 +101,9 @@ def _show_verdict(audit: Audit, out: Console) -> None:
     }
     sentences = [say(audit, results, audit.settings.units) for say in verdict_words.SENTENCES]
     out.print(Text(" ".join(sentence for sentence in sentences if sentence), style="bold"))
+    notes = [distance_words.put_back(results["tally"]), distance_words.without_distances(audit.unheard)]
+    if any(notes):
+        out.print(Text(" ".join(note for note in notes if note)))
     out.print()
 
 
@@ -161,7 +165,7 @@ def _show_distances(audit: Audit, out: Console) -> None:
     """Bands across, presets down: keepers of frames, and for all of them the rate with its interval."""
     bands = audit.distances.drop_duplicates(["from_m", "to_m"]).sort_values("from_m")
     edges = list(zip(bands["from_m"], bands["to_m"], strict=True))
-    table = _table("Frames kept, by subject distance")
+    table = _table("Keepers of frames with a distance, by subject distance; shares are put back to all")
     table.add_column("", overflow="fold")
     for from_m, to_m in edges:
         table.add_column(
@@ -170,8 +174,11 @@ def _show_distances(audit: Audit, out: Console) -> None:
     names = audit.distances["preset"]
     together = audit.distances[names.isna()]
     table.add_row("all", *_cells(together, edges, lambda row: f"{row.keepers}/{row.frames}"))
-    table.add_row("  rate", *_cells(together, edges, lambda row: percent(row.frame_rate)))
+    table.add_row("  of all", *_cells(together, edges, lambda row: percent(row.frame_rate)))
     table.add_row("  interval", *_cells(together, edges, lambda row: interval(row.frame_low, row.frame_high)))
+    if any(map(distance_words.times_overall, together.itertuples())):
+        times = _cells(together, edges, lambda row: distance_words.times_overall(row).removeprefix(", "))
+        table.add_row("  as often", *times)
     for name in names.dropna().unique():
         cells = _cells(audit.distances[names == name], edges, lambda row: f"{row.keepers}/{row.frames}")
         table.add_row(Text(str(name)), *cells)
