@@ -23,6 +23,15 @@ def printable(name: str) -> str:
     return name
 
 
+def shown_path(path: str | os.PathLike[str]) -> str:
+    """Return a path as it is shown and kept in results: the home folder as ``~``, nothing unprintable."""
+    name = os.fspath(path)
+    home = os.path.expanduser("~")
+    if len(home) > 1 and (name == home or name.startswith(home.rstrip(os.sep) + os.sep)):
+        name = "~" + name[len(home.rstrip(os.sep)) :]
+    return printable(name)
+
+
 def collapse(names: Sequence[str], limit: int = 5) -> str:
     """Join names for a sentence, at most ``limit`` of them.
 
