@@ -55,7 +55,7 @@ def write_file(path: Path, data: Data, *, force: bool = False) -> None:
         part = _write_beside(path, data)
         try:
             if os.path.lexists(path):
-                if _same_bytes(path, part):
+                if force and _same_bytes(path, part):
                     return
                 if reason := why_kept(path):
                     raise OutputError(f"{shown_path(path)} {reason}, so it stays.", "Name a new file.")

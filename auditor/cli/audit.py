@@ -31,6 +31,7 @@ def audit(
     pictures: Annotated[
         bool, typer.Option("--pictures", help="Put small pictures of the most telling frames in the report.")
     ] = False,
+    force: options.Force = False,
     strict: options.Strict = False,
     json: options.Json = False,
 ) -> None:
@@ -57,7 +58,7 @@ def audit(
     folder = output_folder(out, "audit-report", sources, "audit")
     with progress_on_stderr("Reading") as progress:
         result = run_audit(request, progress)
-    write_outputs(result, folder, pictures=pictures)
+    write_outputs(result, folder, pictures=pictures, force=force)
     if json:
         typer.echo(json_text(audit_json(result)))
     else:

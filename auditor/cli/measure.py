@@ -28,6 +28,7 @@ def measure(
     units: options.Units = "m",
     cache: options.Cache = None,
     workers: options.Workers = None,
+    force: options.Force = False,
     strict: options.Strict = False,
     json: options.Json = False,
 ) -> None:
@@ -61,7 +62,7 @@ def measure(
     assert facts is not None
     faces = faces_to_write(facts, result.archive.table)
     if out is not None:
-        write_table(faces, out)
+        write_table(faces, out, force=force)
         typer.echo(f"{len(faces)} rows written to {out}.", err=True)
     elif json:
         told = {"detector": facts.detector, "counts": facts.counts, "refused": facts.refused}

@@ -100,23 +100,6 @@ def output_folder(out: Path | None, default: str, sources: list[Path], command: 
     return folder
 
 
-def write_new_text(path: Path, text: str) -> None:
-    """Write a text file that is not there yet.
-
-    Raises
-    ------
-    OutputError
-        If it is there already, or cannot be written.
-    """
-    try:
-        with path.open("x", encoding="utf-8") as file:
-            file.write(text)
-    except FileExistsError:
-        raise OutputError(f"{path} is there already.", "Name a new file; nothing is overwritten.") from None
-    except OSError as error:
-        raise OutputError(f"{path} cannot be written: {error.strerror}.", "Name another place.") from None
-
-
 def _quoted(text: str) -> str:
     import shlex
 

@@ -28,6 +28,7 @@ def scan(
     units: options.Units = "m",
     cache: options.Cache = None,
     workers: options.Workers = None,
+    force: options.Force = False,
     strict: options.Strict = False,
     json: options.Json = False,
 ) -> None:
@@ -54,7 +55,7 @@ def scan(
         result = run_scan(request, progress)
     table = result.archive.table
     if out is not None:
-        write_table(table, out)
+        write_table(table, out, force=force)
         typer.echo(f"{len(table)} frames written to {out}.", err=True)
     elif json:
         typer.echo(json_text(to_json_rows(table), indent=None))

@@ -7,12 +7,11 @@ front, which is taken off again on reading. JSON holds null, with ``<key>_is_inf
 from __future__ import annotations
 
 import csv
+import io
 import json
 import math
-import os
 import re
 from collections.abc import Iterator
-from contextlib import suppress
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -24,6 +23,7 @@ from auditor.errors import FileFormatError, OutputError, Problem, UnitError
 from auditor.frames import COLUMNS, MEASURED_COLUMNS, NUMBER, TEXT, TIME, TRUTH, with_columns
 from auditor.intake.statements.marks import parse_verdict
 from auditor.text import json_safe, json_text
+from auditor.writing import write_file
 
 CSV_ROWS = 20_000  # written at a time, so that a large table is not held twice
 BLOCK_REPEATS = 4  # rows for each combination of neighbouring cells, from which joining them once pays
@@ -149,38 +149,35 @@ def to_json_rows(table: pd.DataFrame) -> list[dict[str, Any]]:
     ]
 
 
-def write_table(table: pd.DataFrame, path: Path) -> None:
+def write_table(table: pd.DataFrame, path: Path, *, force: bool = False) -> None:
     """Write a frame table as CSV, JSON or Parquet, by the file's ending.
 
     Raises
     ------
     OutputError
-        If the ending is none of these, pyarrow is missing for Parquet, or the file cannot be written.
+        If the ending is none of these, pyarrow is missing for Parquet, or the file is there already or cannot
+        be written.
     """
     suffix = path.suffix.lower()
-    if suffix not in TABLE_SUFFIXES:
+    if suffix == ".csv":
+        write_file(path, csv_parts(table), force=force)
+    elif suffix == ".json":
+        write_file(path, json_text(to_json_rows(table), indent=None), force=force)
+    elif suffix == ".parquet":
+        write_file(path, _parquet(table), force=force)
+    else:
         raise OutputError(f"{path} ends in {suffix or 'nothing'}.", "Let it end in .csv, .json or .parquet.")
-    part = path.with_name(f"{path.name}.part")  # so that half a table never bears the name of a whole one
+
+
+def _parquet(table: pd.DataFrame) -> bytes:
+    buffer = io.BytesIO()
     try:
-        if suffix == ".csv":
-            with part.open("w", encoding="utf-8", newline="") as file:
-                file.writelines(csv_parts(table))
-        elif suffix == ".json":
-            rows = json_text(to_json_rows(table), indent=None)
-            part.write_text(rows, encoding="utf-8")
-        else:
-            table.to_parquet(part, index=False)
-        os.replace(part, path)
+        table.to_parquet(buffer, index=False)
     except ImportError:
         raise OutputError(
             "Parquet needs pyarrow.", 'Install it: pip install "focus-zone-auditor[parquet]".'
         ) from None
-    except OSError as error:
-        with suppress(OSError):
-            part.unlink()
-        raise OutputError(
-            f"{path} cannot be written: {error.strerror}.", "Name another place with --out."
-        ) from None
+    return buffer.getvalue()
 
 
 def read_table(path: Path) -> tuple[pd.DataFrame, list[Problem]]:
