@@ -57,13 +57,12 @@ def write_file(path: Path, data: Data, *, force: bool = False) -> None:
             if os.path.lexists(path):
                 if force and _same_bytes(path, part):
                     return
-                if reason := why_kept(path):
-                    raise OutputError(f"{shown_path(path)} {reason}, so it stays.", "Name a new file.")
+                reason = why_kept(path)
                 if not force:
-                    raise OutputError(
-                        f"{shown_path(path)} is there already.",
-                        "Name a new file, or replace it with --force.",
-                    )
+                    also = "." if reason else ", or replace it with --force."
+                    raise OutputError(f"{shown_path(path)} is there already.", f"Name a new file{also}")
+                if reason:
+                    raise OutputError(f"{shown_path(path)} {reason}, so it stays.", "Name a new file.")
                 os.replace(part, path)
             else:
                 _put_new(part, path)
