@@ -14,6 +14,7 @@ import json
 import os
 import secrets
 import stat
+import tempfile
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -242,6 +243,19 @@ def make_folder(path: Path) -> None:
     """
     with _told_as_output_error(path):
         path.mkdir(parents=True, exist_ok=True)
+
+
+def write_details(text: str) -> Path:
+    """Write what is known of a fault of ours into a new file of the system's folder for passing files.
+
+    Raises
+    ------
+    OutputError
+        If there is no room for it.
+    """
+    path = Path(tempfile.gettempdir(), f"auditor-fault-{secrets.token_hex(4)}.txt")
+    write_file(path, text)
+    return path
 
 
 def _is_picture(head: bytes) -> bool:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from auditor.cli import options
-from auditor.cli.run import LEFT_OUT
+from auditor.cli.run import LEFT_OUT, echo
 
 if TYPE_CHECKING:
     from auditor.advice.result import Advice
@@ -80,7 +80,7 @@ def advise(
     tolerance = fit_tolerance(table, settings)
     result = work_out(table, lenses, settings, tolerance, lens)
     if json:
-        typer.echo(json_text(as_json(result)))
+        echo(json_text(as_json(result)))
     else:
         show_advice(result, settings, console())
     if card is not None:
@@ -88,8 +88,8 @@ def advise(
     if experiment is not None:
         walk = propose_experiment(table, lenses, settings, tolerance, lens)
         write_file(experiment, experiment_session(walk, settings), force=force)
-        typer.echo(next_walk(walk, settings.units), err=True)
-        typer.echo(f"Session file: {experiment}", err=True)
+        echo(next_walk(walk, settings.units), err=True)
+        echo(f"Session file: {experiment}", err=True)
     show_problems(scanned.problems, console(sys.stderr))
     if strict and (scanned.problems or scanned.archive.unreadable):
         raise typer.Exit(LEFT_OUT)
@@ -111,4 +111,4 @@ def write_advised_card(advice: Advice, out: Path, units: str, *, force: bool = F
     if made is None:
         raise OutputError("Nothing is advised, so there is no card to write.", "See the flags above.")
     write_card(made, out, force=force)
-    typer.echo(f"Card written to {out}.", err=True)
+    echo(f"Card written to {out}.", err=True)

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from auditor.cli import options
-from auditor.cli.run import LEFT_OUT
+from auditor.cli.run import LEFT_OUT, echo
 
 
 def audit(
@@ -60,10 +60,10 @@ def audit(
         result = run_audit(request, progress)
     write_outputs(result, folder, pictures=pictures, force=force)
     if json:
-        typer.echo(json_text(audit_json(result)))
+        echo(json_text(audit_json(result)))
     else:
         show_audit(result, console())
-    typer.echo(f"Report: {folder / 'report.html'}", err=True)
+    echo(f"Report: {folder / 'report.html'}", err=True)
     counts = result.counts
     if strict and (result.problems or counts["unreadable"] or counts["left_out"] or counts["without_zone"]):
         raise typer.Exit(LEFT_OUT)

@@ -77,9 +77,9 @@ def read_ring(text: str, bench: typed.Bench, *, typed_ring: bool) -> list[float]
     UnitError, SettingError
         If a typed one cannot be read or focused, or there is none.
     """
-    from auditor.units import parse_distance_m
+    from auditor.units import parse_distance_m, split_quantities
 
-    parts = [part.strip() for part in text.replace(";", ",").split(",") if part.strip()]
+    parts = split_quantities(text)
     if not parts:
         raise UnitError(f"--ring {text!r} holds no engraving.", "Write them like 0.7m,1m,2m,inf.")
     if typed_ring:

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from auditor.cli import options
-from auditor.cli.run import LEFT_OUT
+from auditor.cli.run import LEFT_OUT, echo
 
 
 def scan(
@@ -56,11 +56,11 @@ def scan(
     table = result.archive.table
     if out is not None:
         write_table(table, out, force=force)
-        typer.echo(f"{len(table)} frames written to {out}.", err=True)
+        echo(f"{len(table)} frames written to {out}.", err=True)
     elif json:
-        typer.echo(json_text(to_json_rows(table), indent=None))
+        echo(json_text(to_json_rows(table), indent=None))
     else:
-        typer.echo(to_csv_text(table), nl=False)
+        echo(to_csv_text(table), end="")
     import sys
 
     show_problems(result.problems, console(sys.stderr))
