@@ -10,7 +10,7 @@ from typing import Any, TextIO
 
 import pandas as pd
 from rich.box import SIMPLE_HEAD
-from rich.console import Console
+from rich.console import Console, ConsoleOptions, ConsoleRenderable, RenderHook, RenderResult
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 from rich.table import Table
 from rich.text import Text
@@ -25,6 +25,7 @@ from auditor.show.words import distances as distance_words
 from auditor.show.words import tolerance as tolerance_words
 from auditor.show.words import verdict as verdict_words
 from auditor.show.words.figures import band, interval, percent, zone
+from auditor.text import printable_lines
 
 WIDEST = 100
 BAR_CELLS = 12
@@ -35,7 +36,25 @@ def console(stream: TextIO | None = None) -> Console:
     """A console for results: no wider than 100 columns; colour and width as the terminal says."""
     made = Console(file=stream or sys.stdout, highlight=False, markup=False, emoji=False)
     made.width = min(WIDEST, made.width) if made.is_terminal else WIDEST
+    made.push_render_hook(_Plain())
     return made
+
+
+class _Plain(RenderHook):
+    """Lets nothing from a file name, a lens or a note reach the terminal as a command."""
+
+    def process_renderables(self, renderables: list[ConsoleRenderable]) -> list[ConsoleRenderable]:
+        """Put each thing to print into :class:`_PlainText`."""
+        return [_PlainText(renderable) for renderable in renderables]
+
+
+class _PlainText:
+    def __init__(self, inner: ConsoleRenderable) -> None:
+        self._inner = inner
+
+    def __rich_console__(self, out: Console, options: ConsoleOptions) -> RenderResult:
+        for segment in out.render(self._inner, options):
+            yield segment if segment.control else segment._replace(text=printable_lines(segment.text))
 
 
 @contextmanager
