@@ -22,7 +22,7 @@ from auditor.intake.statements.marks import parse_verdict
 from auditor.intake.statements.names import FrameNames
 from auditor.intake.statements.ranges import out_of_range
 from auditor.intake.statements.session import SessionFile
-from auditor.intake.statements.shares import FACE_SHARE, OWN_DISTANCE, OWN_SD, SHARE_COLUMNS, STANDING_SHARE
+from auditor.intake.statements.shares import MEASURE_COLUMNS, OWN_DISTANCE, OWN_SD, SHARE_COLUMNS
 from auditor.units import parse_distance_m, parse_f_number, parse_focal_length_mm
 
 
@@ -61,8 +61,7 @@ NOTE_READERS: Readers = {
     "keeper": parse_verdict,
     "subject_distance": parse_distance_m,
     "subject_distance_sd": _share,
-    "standing_share": _body_share,
-    "face_share": _body_share,
+    **dict.fromkeys(MEASURE_COLUMNS.values(), _body_share),
     "focus_distance": parse_distance_m,
     "f_number": parse_f_number,
     "focal_length": parse_focal_length_mm,
@@ -255,8 +254,8 @@ def _put_row(columns: dict[str, np.ndarray], row: int, values: dict[str, Any], s
     put("note_keeper", "keeper")
     put("reason", "reason")
     put("sample_weight", "sample_weight")
-    put(STANDING_SHARE, "standing_share")
-    put(FACE_SHARE, "face_share")
+    for column, name in MEASURE_COLUMNS.items():
+        put(column, name)
     put(OWN_SD, "subject_distance_sd")
     focal = np.asarray(columns["focal_length_mm"][row], dtype="float64")
     for key in ("focus_distance", "subject_distance"):
