@@ -180,6 +180,16 @@ def compare_settings(
     )
 
 
+def sharp_as_taken(
+    subjects: Subjects, tolerances: Tolerances, speed_m_s: float, *, keep: bool = False
+) -> npt.NDArray[np.float32]:
+    """Chance of each subject, as it was taken, to be sharp (or sharp enough to keep), shape (n, draws)."""
+    log_tau = tolerances.log_keep if keep else tolerances.log_sharp
+    curves = sharp_curve(log_tau, tolerances.kappa).astype(np.float32)
+    every = np.arange(curves.shape[1])
+    return _sharp(subjects, None, None, None, speed_m_s, tolerances, curves, every)
+
+
 def tried_there(subjects: Subjects, f_number: Floats, focus_distance_m: Floats) -> npt.NDArray[np.bool_]:
     """Whether each zone (handbook criterion) lies mostly within the middle nine tenths of distances met.
 
