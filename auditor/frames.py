@@ -64,6 +64,8 @@ EXTRA_COLUMNS: Final[dict[str, str]] = {
     "pixel_height": WHOLE,
     "preset_source": TEXT,  # session, notes, or grouped where nobody declared the preset
     "in_preset": TRUTH,  # whether the frame has a whole preset and was zone-focused, not autofocused
+    "drawn": TRUTH,  # whether the frame was drawn by chance for its distance
+    "flash": TRUTH,  # whether the file says that a flash fired
 }
 
 COLUMNS: Final[dict[str, str]] = CONTRACT_COLUMNS | EXTRA_COLUMNS

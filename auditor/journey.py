@@ -28,9 +28,11 @@ from auditor.evidence.presets import (
     name_presets,
     number_bursts,
 )
+from auditor.evidence.proportions import wilson
 from auditor.evidence.ring import RingCheck, check_rings
 from auditor.evidence.telling_frames import telling_frames
 from auditor.evidence.tolerance import Tolerance, fit_tolerance
+from auditor.evidence.weights import add_weights, unheard
 from auditor.evidence.zone_check import ZoneCheck, check_zone
 from auditor.evidence.zones import add_zones, has_zone
 from auditor.frames import KEEPER, LEFT_OUT, NOT_KEPT, with_columns
@@ -63,11 +65,14 @@ class Audit:
     presets, distances, sessions : pandas.DataFrame
         See :mod:`auditor.evidence.presets`.
     to_end : dict
-        Keepers and counted frames if the choosing had gone to each session's end.
+        Keepers and counted frames if the choosing had gone to each session's end, ``frame_rate`` and its
+        interval ``frame_low``, ``frame_high``.
     comparisons : Comparisons
         Between presets of one lens, within sessions.
     distances_met : DistancesMet
     zone_check : ZoneCheck
+    unheard : pandas.DataFrame
+        Presets and marks of which no frame has a distance; see :func:`auditor.evidence.weights.unheard`.
     tolerance : Tolerance
     causes : Causes
     telling : pandas.DataFrame
@@ -95,10 +100,11 @@ class Audit:
     presets: pd.DataFrame
     distances: pd.DataFrame
     sessions: pd.DataFrame
-    to_end: dict[str, int]
+    to_end: dict[str, float]
     comparisons: Comparisons
     distances_met: DistancesMet
     zone_check: ZoneCheck
+    unheard: pd.DataFrame
     tolerance: Tolerance
     causes: Causes
     telling: pd.DataFrame
@@ -155,7 +161,7 @@ def run_scan(request: Request, progress: Progress | None = None) -> Scan:
     for session, rows in archive.by_session_file():
         if "speed_m_s" not in request.overrides:
             speeds[rows] = session.settings.get("speed_m_s", settings.speed_m_s)
-    table = number_bursts(name_presets(archive.table, rings))
+    table = add_weights(number_bursts(name_presets(archive.table, rings)))
     criterion, refused = _criterion(table, settings, speeds)
     archive.table = with_columns(add_zones(table, criterion, speeds))
     seen = pictures.problems if pictures else []
@@ -198,13 +204,11 @@ def run_audit(request: Request, progress: Progress | None = None) -> Audit:
         presets=count_presets(table, settings.confidence),
         distances=count_distances(table, settings.confidence, settings.units),
         sessions=count_sessions(table, settings.confidence),
-        to_end={
-            "keepers": int((archive.counted_to_end == KEEPER).sum()),
-            "frames": int((archive.counted_to_end != LEFT_OUT).sum()),
-        },
+        to_end=count_to_end(archive.counted_to_end, settings.confidence),
         comparisons=compare_presets(table, settings),
         distances_met=distances_met(table, settings.confidence),
         zone_check=check_zone(table, tolerance),
+        unheard=unheard(table),
         tolerance=tolerance,
         causes=causes,
         telling=telling_frames(table, tolerance, causes),
@@ -217,6 +221,14 @@ def run_audit(request: Request, progress: Progress | None = None) -> Audit:
         measured_blur=compare_blur(table, settings),
         rings=tuple(check_rings(table, settings)),
     )
+
+
+def count_to_end(counted_as: np.ndarray, confidence: float) -> dict[str, float]:
+    """Count keepers and frames, and their share with Wilson's interval; unknown where nothing counts."""
+    keepers, frames = int((counted_as == KEEPER).sum()), int((counted_as != LEFT_OUT).sum())
+    low, high = wilson(keepers, frames, confidence)
+    rate = keepers / frames if frames else float("nan")
+    return {"keepers": keepers, "frames": frames, "frame_rate": rate, "frame_low": low, "frame_high": high}
 
 
 def _or_none(work_out: Callable[..., Result], *grounds: Any) -> Result | None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from auditor.cli import options
-from auditor.cli.run import LEFT_OUT
+from auditor.cli.run import LEFT_OUT, echo
 
 if TYPE_CHECKING:
     from auditor.advice.result import Advice
@@ -37,6 +37,7 @@ def advise(
     units: options.Units = "m",
     cache: options.Cache = None,
     workers: options.Workers = None,
+    force: options.Force = False,
     strict: options.Strict = False,
     json: options.Json = False,
 ) -> None:
@@ -48,13 +49,14 @@ def advise(
     from auditor.advice.lens_use import declared_lenses
     from auditor.advice.recommend import advise as work_out
     from auditor.advice.result import as_json
-    from auditor.cli.requests import make_request, write_new_text
+    from auditor.cli.requests import make_request
     from auditor.evidence.tolerance import fit_tolerance
     from auditor.journey import run_scan
     from auditor.show.advice_screen import show_advice
     from auditor.show.terminal import console, progress_on_stderr, show_problems
     from auditor.show.words.advice import next_walk
     from auditor.text import json_text
+    from auditor.writing import write_file
 
     request = make_request(
         sources,
@@ -78,22 +80,22 @@ def advise(
     tolerance = fit_tolerance(table, settings)
     result = work_out(table, lenses, settings, tolerance, lens)
     if json:
-        typer.echo(json_text(as_json(result)))
+        echo(json_text(as_json(result)))
     else:
         show_advice(result, settings, console())
     if card is not None:
-        write_advised_card(result, card, settings.units)
+        write_advised_card(result, card, settings.units, force=force)
     if experiment is not None:
         walk = propose_experiment(table, lenses, settings, tolerance, lens)
-        write_new_text(experiment, experiment_session(walk, settings))
-        typer.echo(next_walk(walk, settings.units), err=True)
-        typer.echo(f"Session file: {experiment}", err=True)
+        write_file(experiment, experiment_session(walk, settings), force=force)
+        echo(next_walk(walk, settings.units), err=True)
+        echo(f"Session file: {experiment}", err=True)
     show_problems(scanned.problems, console(sys.stderr))
     if strict and (scanned.problems or scanned.archive.unreadable):
         raise typer.Exit(LEFT_OUT)
 
 
-def write_advised_card(advice: Advice, out: Path, units: str) -> None:
+def write_advised_card(advice: Advice, out: Path, units: str, *, force: bool = False) -> None:
     """Write the pocket card of the advised settings.
 
     Raises
@@ -108,5 +110,5 @@ def write_advised_card(advice: Advice, out: Path, units: str) -> None:
     made = advised_card(advice, units)
     if made is None:
         raise OutputError("Nothing is advised, so there is no card to write.", "See the flags above.")
-    write_card(made, out)
-    typer.echo(f"Card written to {out}.", err=True)
+    write_card(made, out, force=force)
+    echo(f"Card written to {out}.", err=True)

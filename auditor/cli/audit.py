@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from auditor.cli import options
-from auditor.cli.run import LEFT_OUT
+from auditor.cli.run import LEFT_OUT, echo
 
 
 def audit(
@@ -31,6 +31,7 @@ def audit(
     pictures: Annotated[
         bool, typer.Option("--pictures", help="Put small pictures of the most telling frames in the report.")
     ] = False,
+    force: options.Force = False,
     strict: options.Strict = False,
     json: options.Json = False,
 ) -> None:
@@ -57,12 +58,12 @@ def audit(
     folder = output_folder(out, "audit-report", sources, "audit")
     with progress_on_stderr("Reading") as progress:
         result = run_audit(request, progress)
-    write_outputs(result, folder, pictures=pictures)
+    write_outputs(result, folder, pictures=pictures, force=force)
     if json:
-        typer.echo(json_text(audit_json(result)))
+        echo(json_text(audit_json(result)))
     else:
         show_audit(result, console())
-    typer.echo(f"Report: {folder / 'report.html'}", err=True)
+    echo(f"Report: {folder / 'report.html'}", err=True)
     counts = result.counts
     if strict and (result.problems or counts["unreadable"] or counts["left_out"] or counts["without_zone"]):
         raise typer.Exit(LEFT_OUT)

@@ -35,6 +35,7 @@ def card(
     coc: options.Coc = "handbook",
     distance_from: typed.DistanceFrom = "sensor",
     units: options.Units = "m",
+    force: options.Force = False,
     json: options.Json = False,
 ) -> None:
     """Make a pocket card: near and far limits for every engraving and f-number."""
@@ -60,7 +61,7 @@ def card(
         units=units,
     )
     if out is not None:
-        write_card(made, out)
+        write_card(made, out, force=force)
         typer.echo(f"Card written to {out}.", err=True)
     elif not json:
         typer.echo(card_text(made))
@@ -76,9 +77,9 @@ def read_ring(text: str, bench: typed.Bench, *, typed_ring: bool) -> list[float]
     UnitError, SettingError
         If a typed one cannot be read or focused, or there is none.
     """
-    from auditor.units import parse_distance_m
+    from auditor.units import parse_distance_m, split_quantities
 
-    parts = [part.strip() for part in text.replace(";", ",").split(",") if part.strip()]
+    parts = split_quantities(text)
     if not parts:
         raise UnitError(f"--ring {text!r} holds no engraving.", "Write them like 0.7m,1m,2m,inf.")
     if typed_ring:
@@ -87,8 +88,8 @@ def read_ring(text: str, bench: typed.Bench, *, typed_ring: bool) -> list[float]
     return sorted({metres for part in parts if (metres := parse_distance_m(part)) >= reach_m})
 
 
-def write_card(made: Card, out: Path) -> None:
-    """Write a card in the format that the file's name asks for.
+def write_card(made: Card, out: Path, *, force: bool = False) -> None:
+    """Write a card in the format that the file's name asks for; a file that is there only with ``force``.
 
     Raises
     ------
@@ -96,6 +97,7 @@ def write_card(made: Card, out: Path) -> None:
         If the format is unknown or the file cannot be written.
     """
     from auditor.errors import OutputError
+    from auditor.writing import write_file
 
     suffix = out.suffix.lower()
     if suffix == ".txt":
@@ -108,7 +110,4 @@ def write_card(made: Card, out: Path) -> None:
         content = card_bytes(made, suffix)
     else:
         raise OutputError(f"{out} is no kind of card.", "Name a file ending in .pdf, .png or .txt.")
-    try:
-        out.write_bytes(content)
-    except OSError as error:
-        raise OutputError(f"{out} cannot be written: {error.strerror}.", "Name another file.") from None
+    write_file(out, content, force=force)

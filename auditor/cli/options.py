@@ -42,6 +42,10 @@ Workers = Annotated[
 ]
 Strict = Annotated[bool, typer.Option("--strict", help="Exit with 3 if anything was left out.")]
 Json = Annotated[bool, typer.Option("--json", help="Print the result as JSON.")]
+Force = Annotated[
+    bool,
+    typer.Option("--force", help="Replace results that are there; never photographs or what you filled in."),
+]
 IsoMax = Annotated[float | None, typer.Option("--iso-max", help="Highest ISO you accept.")]
 WantedShutter = Annotated[
     str | None, typer.Option("--wanted-shutter", help="Exposure time you want, such as 1/500.")

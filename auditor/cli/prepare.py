@@ -169,18 +169,10 @@ def write_new(paths: list[Path], texts: list[str]) -> list[Path]:
     OutputError
         If the folder or a file in it cannot be written.
     """
-    from auditor.errors import OutputError
+    from auditor.writing import ResultsFolder
 
-    folder = paths[0].parent
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        for path, text in zip(paths, texts, strict=True):
-            with path.open("x", encoding="utf-8", newline="") as file:
-                file.write(text)
-    except OSError as error:
-        raise OutputError(
-            f"{folder} cannot be written: {error.strerror}.", "Name another folder with --out."
-        ) from None
+    names = [path.name for path in paths]
+    ResultsFolder(paths[0].parent).write_all(dict(zip(names, texts, strict=True)))
     return paths
 
 

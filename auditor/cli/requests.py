@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import Any
 
 from auditor.errors import OutputError, UnitError
 from auditor.settings import UNMARKED_RULES, Request
+from auditor.text import shown_path
 from auditor.units import parse_exposure_time_s
+
+MOST_REPEATED = 5  # sources that a suggested command names again
 
 
 def make_request(
@@ -84,37 +88,37 @@ def output_folder(out: Path | None, default: str, sources: list[Path], command: 
     OutputError
         With the exact command to use instead.
     """
+    from auditor.intake.sources import folders_of
+
     if out is not None:
         if out.exists() and not out.is_dir():
             raise OutputError(f"--out {out} is a file.", "Name a folder.")
         return out
     folder = Path(default)
-    for source in sources:
-        if source.is_dir() and folder.resolve().is_relative_to(source.resolve()):
-            elsewhere = source.resolve().parent / default
-            named = " ".join(_quoted(str(item)) for item in sources)
-            raise OutputError(
-                f"The results would be written inside {source}, among the photographs.",
-                f"Use: auditor {command} {named} --out {_quoted(str(elsewhere))}",
-            )
-    return folder
+    photographs = [place for source in sources for place in folders_of(source)]
+    if not any(lies_in(folder, place) for place in photographs):
+        return folder
+    place = Path(os.path.abspath(folder.parent))
+    while place != place.parent and any(lies_in(place / default, other) for other in photographs):
+        place = place.parent
+    named = " ".join(_quoted(str(item)) for item in sources)
+    told = f"auditor {command} {named}" if len(sources) <= MOST_REPEATED else "the same command"
+    raise OutputError(
+        f"The results would be written inside {shown_path(Path.cwd())}, among the photographs.",
+        f"Use: {told} --out {_quoted(str(place / default))}",
+    )
 
 
-def write_new_text(path: Path, text: str) -> None:
-    """Write a text file that is not there yet.
-
-    Raises
-    ------
-    OutputError
-        If it is there already, or cannot be written.
-    """
-    try:
-        with path.open("x", encoding="utf-8") as file:
-            file.write(text)
-    except FileExistsError:
-        raise OutputError(f"{path} is there already.", "Name a new file; nothing is overwritten.") from None
-    except OSError as error:
-        raise OutputError(f"{path} cannot be written: {error.strerror}.", "Name another place.") from None
+def lies_in(path: Path, folder: Path) -> bool:
+    """Whether a path, there or not, lies in a folder, by whatever name or letter case that is called."""
+    resolved = path.resolve()
+    for upper in (resolved, *resolved.parents):
+        try:
+            if upper.samefile(folder):
+                return True
+        except OSError:
+            continue
+    return False
 
 
 def _quoted(text: str) -> str:

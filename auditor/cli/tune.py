@@ -5,7 +5,7 @@ from __future__ import annotations
 import typer
 
 from auditor.cli import options
-from auditor.cli.run import LEFT_OUT
+from auditor.cli.run import LEFT_OUT, echo
 
 
 def tune(
@@ -60,7 +60,7 @@ def tune(
     lenses = declared_lenses(scanned.archive.session_files)
     result = work_out(scanned.archive.table, lenses, scanned.settings, tolerance, lens)
     if json:
-        typer.echo(json_text(as_json(result)))
+        echo(json_text(as_json(result)))
     else:
         show_tuning(result, scanned.settings, console())
     show_problems(scanned.problems, console(sys.stderr))

@@ -10,7 +10,13 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 import typer
 
 from auditor.errors import SettingError, UnitError
-from auditor.units import METRES_PER_FOOT, format_distance, parse_distance_m, parse_f_number, parse_length_mm
+from auditor.units import (
+    METRES_PER_FOOT,
+    format_distance,
+    parse_distance_m,
+    parse_f_number,
+    parse_focal_length_mm,
+)
 
 if TYPE_CHECKING:
     from auditor.optics.sensors import Criterion, Sensor
@@ -152,7 +158,7 @@ def read_bench(
             f"--distance-from {distance_from!r} is neither sensor nor lens.", "Give sensor or lens."
         )
     area = parse_sensor(sensor)
-    focal = parse_length_mm(focal_length)
+    focal = parse_focal_length_mm(focal_length)
     if not area.diagonal_mm / 10 < focal < 100 * area.diagonal_mm:
         raise UnitError(
             f"--focal-length {focal_length!r} was read as {focal:g} millimetres, which fits no lens for a "

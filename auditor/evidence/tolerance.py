@@ -185,7 +185,8 @@ def _fit(
 def _described(bursts: BurstBlur, fit: ToleranceFit | None, handbook: float, confidence: float) -> Tolerance:
     unknown = float("nan")
     expected = np.full(len(bursts), np.nan) if fit is None else checks.expected_rates(bursts, fit)
-    flags = checks.enough_flags(bursts, unknown if fit is None else fit.tolerance_mm)
+    size = unknown if fit is None else fit.tolerance_mm
+    flags = checks.enough_flags(bursts, size, at_edge=fit is not None and fit.at_edge)
     p_value = unknown if fit is None else checks.goodness_of_fit(bursts, expected)
     if p_value < checks.POOR_FIT_LEVEL:
         flags.append(checks.POOR_FIT)

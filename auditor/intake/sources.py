@@ -28,8 +28,10 @@ from auditor.intake.statements.counting import COUNTED_BEFORE, counts_fit_marks
 from auditor.intake.statements.session import SessionFile
 from auditor.intake.statements.session_file import SESSION_NAME, read_session
 from auditor.intake.statements.shares import SHARE_COLUMNS
-from auditor.intake.tables import TABLE_NAME, read_table
+from auditor.intake.tables import TABLE_NAME, files_named, is_table, read_table
 from auditor.settings import Request
+
+NAMES_TRIED = 2000  # of a frame table, to see whether its photographs are there
 
 
 @dataclass(slots=True)
@@ -216,6 +218,24 @@ def from_table(path: Path, fixed: SessionFile | None) -> tuple[Archive, list[Not
     notes = path.parent / NOTES_NAME
     rows = np.arange(len(table))
     return archive, [(str(notes), "", rows)] if notes.is_file() else []
+
+
+def folders_of(source: Path) -> list[Path]:
+    """Folders in which a source has its photographs; a frame table has none where its files are not there."""
+    if source.is_dir():
+        return [source]
+    if not is_table(source):
+        return [source.parent]
+    try:
+        names = files_named(source, NAMES_TRIED)
+    except FileFormatError:
+        return []  # reading it will say why
+    paths = [path for name in names if (path := source.parent / name).exists()]
+    below = {
+        source.parent if path.resolve().is_relative_to(source.parent.resolve()) else path.parent
+        for path in paths
+    }
+    return sorted(below)
 
 
 def _assume_sensor(table: pd.DataFrame) -> None:

@@ -12,7 +12,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from auditor.intake.photofile.previews import SmallPicture
 from auditor.intake.sampling import SHEET_COLUMNS
 from auditor.intake.tables import neutralised
-from auditor.show.report import shown
+from auditor.text import printable
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +56,7 @@ def build_contact_sheet(pictures: Sequence[Picture], notes_name: str = "notes.cs
         lstrip_blocks=True,
         undefined=StrictUndefined,
     )
-    environment.filters |= {"shown": shown, "cell": neutralised, "base64": _base64}
+    environment.filters |= {"shown": printable, "cell": neutralised, "base64": _base64}
     script = environment.get_template("contact-sheet.js").render()
     return environment.get_template("contact-sheet.html").render(
         pictures=pictures,

@@ -14,7 +14,7 @@ from auditor.evidence.over_time import OverTime
 from auditor.evidence.tolerance import Tolerance
 from auditor.show.words import causes as cause_words
 from auditor.show.words import tuning as tuning_words
-from auditor.show.words.figures import millimetres, whole
+from auditor.show.words.figures import millimetres
 from auditor.units import METRES_PER_FOOT, format_f_number
 
 CURVE_POINTS = 80
@@ -139,7 +139,7 @@ def cause_rows(causes: Causes) -> pd.DataFrame:
     return table.assign(
         label=table["cause"].map(cause_words.NAMES),
         count_label=[cause_words.count_label(row) for _, row in table.iterrows()],
-        short_label=[whole(round(frames)) for frames in table["frames"]],
+        short_label=[f"{round(part)} of 100" for part in table["of_100"]],
         explained=table["cause"] != UNEXPLAINED,
     )
 

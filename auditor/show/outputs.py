@@ -1,8 +1,4 @@
-"""Writes the results of an audit: JSON, CSV tables, charts and the report.
-
-``audit.json`` is written first: a folder that holds it is never read as photographs, even when the disk
-runs full half way.
-"""
+"""Writes the results of an audit: JSON, CSV tables, charts and the report."""
 
 from __future__ import annotations
 
@@ -13,7 +9,6 @@ from typing import Any
 import pandas as pd
 
 from auditor.advice.result import as_json
-from auditor.errors import OutputError
 from auditor.evidence.tolerance import Tolerance
 from auditor.intake.tables import TABLE_NAME, to_csv_text, to_json_rows
 from auditor.journey import Audit
@@ -22,6 +17,7 @@ from auditor.show.card_drawing import card_bytes
 from auditor.show.charts import render_charts
 from auditor.show.report import build_report
 from auditor.text import json_safe, json_text
+from auditor.writing import ResultsFolder
 
 
 def audit_json(audit: Audit) -> dict[str, Any]:
@@ -39,6 +35,7 @@ def audit_json(audit: Audit) -> dict[str, Any]:
             "presets": _rows(audit.distances_met.presets),
         },
         "zone_check": json_safe(asdict(audit.zone_check)),
+        "without_distances": _rows(audit.unheard),
         "tolerance": _tolerance(audit.tolerance),
         "causes": json_safe({name: getattr(audit.causes, name) for name in _CAUSES})
         | {"by_preset": _rows(audit.causes.by_preset)},
@@ -54,7 +51,7 @@ def audit_json(audit: Audit) -> dict[str, Any]:
 _CAUSES = (
     "in_front_of_zone", "beyond_zone", "subject_motion", "diffraction", "not_explained_by_blur",
     "no_distance",
-    "sibling_kept", "at_focus",
+    "sibling_kept", "of_100", "at_focus",
 )  # fmt: skip
 _TOLERANCE = (
     "blur_mm", "low", "high", "times_handbook", "ceiling", "floor", "steepness", "bursts", "hits", "flags",
@@ -98,7 +95,7 @@ def _rows(table: pd.DataFrame) -> list[dict[str, Any]]:
     return to_json_rows(out)
 
 
-def write_outputs(audit: Audit, folder: Path, *, pictures: bool = False) -> list[Path]:
+def write_outputs(audit: Audit, folder: Path, *, pictures: bool = False, force: bool = False) -> list[Path]:
     """Write every output of an audit into a folder, which is made if it is not there.
 
     Parameters
@@ -107,6 +104,8 @@ def write_outputs(audit: Audit, folder: Path, *, pictures: bool = False) -> list
     folder : Path
     pictures : bool
         Whether small pictures of the most telling frames go into the report.
+    force : bool
+        Whether what was changed since it was written there is replaced.
 
     Returns
     -------
@@ -116,32 +115,19 @@ def write_outputs(audit: Audit, folder: Path, *, pictures: bool = False) -> list
     Raises
     ------
     OutputError
-        If the folder or a file in it cannot be written.
+        If a file there may not be replaced, or cannot be written.
     """
-    written: list[Path] = []
-
-    def write(name: str, content: str | bytes) -> None:
-        path = folder / name
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_bytes(content.encode("utf-8") if isinstance(content, str) else content)
-        written.append(path)
-
-    try:
-        write("audit.json", json_text(audit_json(audit)))
-        write(TABLE_NAME, to_csv_text(audit.table))
-        write("presets.csv", to_csv_text(audit.presets))
-        write("distances.csv", to_csv_text(audit.distances))
-        charts = render_charts(audit)
-        for name, (svg, png) in charts.items():
-            write(f"charts/{name}.svg", svg)
-            write(f"charts/{name}.png", png)
-        card = advised_card(audit.advice, audit.settings.units) if audit.advice is not None else None
-        if card is not None:
-            write("card.pdf", card_bytes(card, ".pdf"))
-        write("report.html", build_report(audit, charts, folder, pictures=pictures))
-    except OSError as error:
-        raise OutputError(
-            f"{folder} cannot be written: {error.strerror}.",
-            "Free some space or name another folder with --out; what is there may be incomplete.",
-        ) from None
-    return written
+    charts = render_charts(audit)
+    files: dict[str, str | bytes] = {
+        "audit.json": json_text(audit_json(audit)),
+        TABLE_NAME: to_csv_text(audit.table),
+        "presets.csv": to_csv_text(audit.presets),
+        "distances.csv": to_csv_text(audit.distances),
+    }
+    for name, (svg, png) in charts.items():
+        files |= {f"charts/{name}.svg": svg, f"charts/{name}.png": png}
+    card = advised_card(audit.advice, audit.settings.units) if audit.advice is not None else None
+    if card is not None:
+        files["card.pdf"] = card_bytes(card, ".pdf")
+    files["report.html"] = build_report(audit, charts, folder, pictures=pictures)
+    return ResultsFolder(folder, force=force).write_all(files)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import base64
 import hashlib
 import re
-import unicodedata
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -36,6 +35,7 @@ from auditor.show.words import (
     verdict,
     zone_check,
 )
+from auditor.text import printable, printable_lines
 from auditor.units import format_distance
 
 # In the order of the page; each is a template of that name and vanishes where it has nothing to say.
@@ -51,7 +51,6 @@ WORDS = {
         sessions, telling, tolerance, tuning, zone_check,
     )
 }  # fmt: skip
-CONTROLS = {"Cc", "Cf", "Cs", "Co", "Zl", "Zp"}
 
 
 def build_report(
@@ -97,10 +96,10 @@ def build_report(
         "whole": figures.whole,
         "distance": distance,
         "key": lambda number: f"{number:.5g}",  # to sort by
-        "shown": shown,
+        "shown": printable,
     }
     script = environment.get_template("page.js").render()
-    return environment.get_template("report.html").render(
+    page = environment.get_template("report.html").render(
         audit=audit,
         charts=charts,
         sections=SECTIONS,
@@ -109,6 +108,7 @@ def build_report(
         verdict=[both(sentence, audit, tables) for sentence in verdict.SENTENCES],
         **tables,
     )
+    return printable_lines(page)
 
 
 def both(say: Callable[..., str], *results: Any) -> str:
@@ -147,15 +147,3 @@ def _with_lens(found: re.Match[str], lenses: Sequence[object]) -> str:
 def tied(text: str) -> str:
     """Keep figures and their units on one line."""
     return re.sub(r"(?<=[\d∞–]) (?=(?:%|m|ft|mm|h|s)\b|%)", "\N{NO-BREAK SPACE}", text)
-
-
-def shown(text: str) -> str:
-    """Write hostile text so that it can be read: controls, direction marks and stray bytes as codes."""
-    return "".join(_as_code(sign) if unicodedata.category(sign) in CONTROLS else sign for sign in text)
-
-
-def _as_code(sign: str) -> str:
-    number = ord(sign)
-    if 0xDC80 <= number <= 0xDCFF:  # a byte of a file name that is not UTF-8
-        return f"\\x{number - 0xDC00:02x}"
-    return f"\\u{number:04x}" if number < 0x10000 else f"\\U{number:08x}"

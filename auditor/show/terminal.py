@@ -10,7 +10,7 @@ from typing import Any, TextIO
 
 import pandas as pd
 from rich.box import SIMPLE_HEAD
-from rich.console import Console
+from rich.console import Console, ConsoleOptions, ConsoleRenderable, RenderHook, RenderResult
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 from rich.table import Table
 from rich.text import Text
@@ -21,9 +21,11 @@ from auditor.evidence.presets import count_all, pool_small
 from auditor.intake.library.reading import Progress as ReportProgress
 from auditor.journey import Audit
 from auditor.show.chart_tables import presets_for_reading, zone_rates
+from auditor.show.words import distances as distance_words
 from auditor.show.words import tolerance as tolerance_words
 from auditor.show.words import verdict as verdict_words
 from auditor.show.words.figures import band, interval, percent, zone
+from auditor.text import printable_lines
 
 WIDEST = 100
 BAR_CELLS = 12
@@ -34,7 +36,25 @@ def console(stream: TextIO | None = None) -> Console:
     """A console for results: no wider than 100 columns; colour and width as the terminal says."""
     made = Console(file=stream or sys.stdout, highlight=False, markup=False, emoji=False)
     made.width = min(WIDEST, made.width) if made.is_terminal else WIDEST
+    made.push_render_hook(_Plain())
     return made
+
+
+class _Plain(RenderHook):
+    """Lets nothing from a file name, a lens or a note reach the terminal as a command."""
+
+    def process_renderables(self, renderables: list[ConsoleRenderable]) -> list[ConsoleRenderable]:
+        """Put each thing to print into :class:`_PlainText`."""
+        return [_PlainText(renderable) for renderable in renderables]
+
+
+class _PlainText:
+    def __init__(self, inner: ConsoleRenderable) -> None:
+        self._inner = inner
+
+    def __rich_console__(self, out: Console, options: ConsoleOptions) -> RenderResult:
+        for segment in out.render(self._inner, options):
+            yield segment if segment.control else segment._replace(text=printable_lines(segment.text))
 
 
 @contextmanager
@@ -100,6 +120,9 @@ def _show_verdict(audit: Audit, out: Console) -> None:
     }
     sentences = [say(audit, results, audit.settings.units) for say in verdict_words.SENTENCES]
     out.print(Text(" ".join(sentence for sentence in sentences if sentence), style="bold"))
+    notes = [distance_words.put_back(results["tally"]), distance_words.without_distances(audit.unheard)]
+    if any(notes):
+        out.print(Text(" ".join(note for note in notes if note)))
     out.print()
 
 
@@ -161,7 +184,7 @@ def _show_distances(audit: Audit, out: Console) -> None:
     """Bands across, presets down: keepers of frames, and for all of them the rate with its interval."""
     bands = audit.distances.drop_duplicates(["from_m", "to_m"]).sort_values("from_m")
     edges = list(zip(bands["from_m"], bands["to_m"], strict=True))
-    table = _table("Frames kept, by subject distance")
+    table = _table("Keepers of frames with a distance, by subject distance; shares are put back to all")
     table.add_column("", overflow="fold")
     for from_m, to_m in edges:
         table.add_column(
@@ -170,8 +193,11 @@ def _show_distances(audit: Audit, out: Console) -> None:
     names = audit.distances["preset"]
     together = audit.distances[names.isna()]
     table.add_row("all", *_cells(together, edges, lambda row: f"{row.keepers}/{row.frames}"))
-    table.add_row("  rate", *_cells(together, edges, lambda row: percent(row.frame_rate)))
+    table.add_row("  of all", *_cells(together, edges, lambda row: percent(row.frame_rate)))
     table.add_row("  interval", *_cells(together, edges, lambda row: interval(row.frame_low, row.frame_high)))
+    if any(map(distance_words.times_overall, together.itertuples())):
+        times = _cells(together, edges, lambda row: distance_words.times_overall(row).removeprefix(", "))
+        table.add_row("  as often", *times)
     for name in names.dropna().unique():
         cells = _cells(audit.distances[names == name], edges, lambda row: f"{row.keepers}/{row.frames}")
         table.add_row(Text(str(name)), *cells)

@@ -16,7 +16,8 @@ from auditor.intake.people.filling import PictureFacts
 from auditor.journey import Audit
 from auditor.show import filter_tables
 from auditor.show.charts import render_charts
-from auditor.show.report import both, build_report, shown, tied
+from auditor.show.report import both, build_report, tied
+from auditor.text import printable
 
 VOID = {"meta", "input", "br", "img", "link", "hr"}
 HOSTILE = [
@@ -199,8 +200,8 @@ def test_hostile_names_and_notes_are_shown_as_text(audit_of: Audited, frames_of:
 
 
 def test_hostile_signs_become_codes() -> None:
-    assert shown("a\u202eb\x00\udce9\n") == "a\\u202eb\\u0000\\xe9\\u000a"
-    assert shown("Füße · 漢字 🙂") == "Füße · 漢字 🙂"
+    assert printable("a\u202eb\x00\udce9\n") == "a\\u202eb\\u0000\\xe9\\u000a"
+    assert printable("Füße · 漢字 🙂") == "Füße · 漢字 🙂"
 
 
 def test_only_our_script_may_run(walked_page: str) -> None:

@@ -14,7 +14,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from auditor.intake.people.blurwidth import FLOOR_PX
-from auditor.intake.statements.shares import FACE, FOCAL_LENGTH_SD, either_sex
+from auditor.intake.statements.bodies import FACE, FOCAL_LENGTH_SD, either_sex
 from auditor.optics.lens import sensor_distance_m
 
 Floats = npt.NDArray[np.float64]

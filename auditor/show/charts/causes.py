@@ -11,13 +11,13 @@ ROW_IN = 0.4
 
 
 def draw_causes(ax: Axes, causes: pd.DataFrame, *, narrow: bool = False) -> Axes:
-    """Draw the frames lost to each cause, the cause's name and number above its bar.
+    """Draw how many of 100 frames not kept each cause took, the cause's name and number above its bar.
 
     Parameters
     ----------
     ax : matplotlib.axes.Axes
     causes : pandas.DataFrame
-        Top first: ``label``, ``count_label``, ``short_label``, ``frames``, ``low``, ``high`` (NaN for no
+        Top first: ``label``, ``count_label``, ``short_label``, ``of_100``, ``low``, ``high`` (NaN for no
         interval), and ``explained`` (false for what blur does not explain, which is drawn hollow).
     narrow : bool
         Write the short count, for want of room.
@@ -26,11 +26,11 @@ def draw_causes(ax: Axes, causes: pd.DataFrame, *, narrow: bool = False) -> Axes
     -------
     matplotlib.axes.Axes
     """
-    end = float(causes[["frames", "high"]].max().max())
+    end = float(causes[["of_100", "high"]].max().max())
     for place, row in enumerate(causes.itertuples()):
         fill = NOT_KEPT if row.explained else PAPER
         ax.plot([0, end], [place, place], color=RULE, lw=0.7, zorder=0)
-        ax.barh(place, row.frames, 0.24, fc=fill, ec=NOT_KEPT, lw=0.9, zorder=1, gid=f"cause-{place}")
+        ax.barh(place, row.of_100, 0.24, fc=fill, ec=NOT_KEPT, lw=0.9, zorder=1, gid=f"cause-{place}")
         ax.plot([row.low, row.high], [place, place], color=INK, lw=1.4, zorder=2, gid=f"interval-{place}")
         ax.text(0, place - 0.24, str(row.label), va="bottom", parse_math=False)
         count = str(row.short_label if narrow else row.count_label)

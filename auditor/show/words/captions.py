@@ -32,16 +32,16 @@ NOTHING_CHOSEN = "Nothing here for what was chosen."
 _CHARTS = {
     "presets": "Dot: share of bursts that hold a keeper. Band: its {level} interval. Tick: share of frames.",
     "together": "Dashed line: all presets together.",
-    "distances": "Bars count frames by subject distance: solid and upward kept, hollow and downward not "
-    "kept, each lane to its own height. Yellow: the sharp zone between its limits. Dotted: where the ring "
+    "distances": "Bars: frames by subject distance, put back to all frames; solid and upward kept, hollow and "
+    "downward not kept, each lane to its own height. Yellow: the sharp zone between its limits. Dotted: where the ring "
     "was set.",
-    "causes": "Frames not kept, by what is consistent with it; lines are {level} intervals. Hollow: not "
+    "causes": "Of 100 frames not kept, by what is consistent with it; lines are {level} intervals. Hollow: not "
     "explained by blur.",
     "tuning": "For each stop, at its best ring setting: expected hit rate (dot with {level} interval), what "
     "is lost above it, and the observed rate of bursts (square) with its interval and n.",
     "observed": "For each stop the observed rate of bursts (square) with its {level} interval and n; without "
     "a keeper curve no rate can be expected.",
-    "tolerance": "Squares: hit rate of bursts of like blur, with {level} interval and number of bursts. "
+    "tolerance": "Squares: hit rate of bursts of like blur, put back to all bursts, with {level} interval and number of bursts. "
     "Line: the fitted curve with its band. Yellow: the interval of the tolerance.",
     "advice": "Expected hit rate in per cent for each engraving (along) and stop (upward). Circle: the ring "
     "as it is used most. Square: first in order of preference. Grey: no experience there.",
@@ -53,7 +53,8 @@ _CHARTS = {
 }
 _TABLES = {
     "presets": "Each preset with its sharp zone and rates; small figures are {level} intervals.",
-    "bands": "Share of frames kept in each distance band, with {level} interval and n.",
+    "bands": "Share of all frames kept in each distance band, with {level} interval; then keepers and frames "
+    "with a distance, as they are, and where those keepers are few, ×: times as often as at all distances.",
     "met": "Where subjects stood, each burst counting once; small figures are {level} intervals, and n.",
     "causes": "Frames of each preset that were not kept, at a known distance, by what is consistent with it; "
     "small figures are {level} intervals.",

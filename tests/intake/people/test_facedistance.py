@@ -18,7 +18,7 @@ from auditor.intake.people.facedistance import (
     TOO_SMALL,
     place_faces,
 )
-from auditor.intake.statements.shares import FACE
+from auditor.intake.statements.bodies import FACE
 
 NAN = float("nan")
 
