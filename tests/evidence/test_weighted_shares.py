@@ -128,4 +128,6 @@ def test_ratio_of_shares_without_a_draw_is_the_plain_one():
     inside = np.repeat([True, False], [100, 200])
     whole = Sampled(np.ones(300), kept.astype(int), np.arange(300))
     half = 1.959964 * np.sqrt(0.8 / 20 + 0.95 / 10)
-    assert_allclose(share_ratio(kept, inside, ~inside, whole), [4.0, 4 * np.exp(-half), 4 * np.exp(half)], rtol=1e-6)
+    assert_allclose(
+        share_ratio(kept, inside, ~inside, whole), [4.0, 4 * np.exp(-half), 4 * np.exp(half)], rtol=1e-6
+    )

@@ -187,18 +187,43 @@ def tally(
 ) -> dict[str, float]:
     return {
         "in_kept": in_kept, "in_frames": in_frames, "out_kept": out_kept, "out_frames": out_frames,
-        "no_distance": no_distance, "in_low": 0.22, "in_high": 0.41, "out_low": 0.03, "out_high": 0.33,
+        "no_distance": no_distance, "in_rate": 0.08, "in_low": 0.05, "in_high": 0.14, "out_rate": 0.02,
+        "out_low": 0.005, "out_high": 0.06, "times": 4.0, "times_low": 1.2, "times_high": 13.0,
+        "put_back": True, "drawn": True,
     }  # fmt: skip
 
 
 def test_inside_and_outside_the_zone() -> None:
-    said = distances.in_and_out(tally(27, 89, 2, 18))
-    assert "30 % (22–41 %) of the 89 inside" in said
-    assert "11 % (3–33 %) of the 18 outside" in said
+    said = distances.in_and_out(tally(27, 40, 12, 20))
+    assert said == (
+        "Inside the sharp zone 8 % (5–14 %) of the frames were kept, outside it 2 % (0–6 %) (40 and 20 frames "
+        "with a distance)."
+    )
+    few = distances.in_and_out(tally(27, 40, 9, 20))
+    assert few.endswith("with a distance): 4.0 times as often inside (1.2–13).")
+    unheard = tally(27, 40, 0, 5) | {"in_rate": NAN, "out_rate": NAN}
+    assert "cannot stand for the other frames" in distances.in_and_out(unheard)
     assert "cannot be compared" in distances.in_and_out(tally(3, 9, 0, 0))
     assert "Check the focus distance" in distances.in_and_out(tally(0, 0, 4, 9))
     assert distances.in_and_out(tally(0, 0, 0, 0, 12)) == distances.NO_DISTANCES
     assert distances.in_and_out(tally(0, 0, 0, 0)) == "", "nothing counts at all: said elsewhere"
+
+
+def test_it_is_said_once_and_plainly_that_shares_are_put_back_to_all_frames() -> None:
+    drawn = tally(27, 40, 12, 20)
+    assert distances.put_back(drawn).startswith("The frames with distances were drawn, keepers more readily")
+    assert "drawn" not in distances.put_back(drawn | {"drawn": False})
+    assert distances.put_back(drawn | {"put_back": False}) == ""
+
+
+def test_marks_without_a_distance_are_named() -> None:
+    cells = [("arcade", "keeper", 3), ("arcade", "not kept", 40), ("far", "keeper", 1), ("near", "keeper", 2)]
+    named = distances.without_distances(
+        table(*({"preset": p, "counted_as": m, "frames": n} for p, m, n in cells))
+    )
+    assert "the 3 keepers of “arcade”, the 40 frames not kept of “arcade”" in named
+    assert "and 1 more groups" in named
+    assert distances.without_distances(table()) == ""
 
 
 COUNTS: dict[str, int | None] = {

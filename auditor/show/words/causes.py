@@ -41,9 +41,10 @@ def short(causes: Causes) -> str:
 
 def caution(causes: Causes, speed_m_s: float) -> str:
     """Say how far the shares can be trusted."""
+    pace = f"walk at {speed_m_s:g} m/s" if speed_m_s else "stand still"
     said = (
         "These shares are what the fitted curve is consistent with, averaged over distances and directions; "
-        f"subjects are taken to walk at {speed_m_s:g} m/s, and a camera that shook is not told apart."
+        f"subjects are taken to {pace}, and a camera that shook is not told apart."
     )
     if causes.sibling_kept:
         said += (

@@ -24,12 +24,12 @@ NO_DISTANCES = (
     "subject_distance in notes.csv takes them; auditor prepare --distances 60 picks frames to measure."
 )
 DRAWN = (
-    "The frames with distances were drawn, keepers more readily than others; every share over distance is put "
-    "back to all frames that count."
+    "The frames with distances were drawn, keepers more readily than others; every share over distance is "
+    "put back to all frames that count."
 )
 SOME = (
-    "Distances are known for some frames only, and not for the same part of each preset and mark; every share "
-    "over distance is put back to all frames that count."
+    "Distances are known for some frames only, and not for the same part of each preset and mark; every "
+    "share over distance is put back to all frames that count."
 )
 FEW_KEEPERS = 10  # behind a share: with fewer, how many times as often is told beside it
 NAMED = 3
