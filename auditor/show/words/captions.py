@@ -41,8 +41,8 @@ _CHARTS = {
     "is lost above it, and the observed rate of bursts (square) with its interval and n.",
     "observed": "For each stop the observed rate of bursts (square) with its {level} interval and n; without "
     "a keeper curve no rate can be expected.",
-    "tolerance": "Squares: hit rate of bursts of like blur, put back to all bursts, with {level} interval and "
-    "number of bursts. Line: the fitted curve with its band. Yellow: the interval of the tolerance.",
+    "tolerance": "Squares: hit rate of bursts of like blur, put back to all bursts, with {level} interval "
+    "and number of bursts. Line: the fitted curve with its band. Yellow: the interval of the tolerance.",
     "advice": "Expected hit rate in per cent for each engraving (along) and stop (upward). Circle: the ring "
     "as it is used most. Square: first in order of preference. Grey: no experience there.",
     "sessions": "Hit rate of each session with its {level} interval, and below it the bursts it rests on.",

@@ -23,7 +23,7 @@ def short(causes: Causes) -> str:
     """Say where most frames were lost; empty where that is not known."""
     lost = sum(causes.of_100[name] for name in CAUSES if name != UNEXPLAINED)
     total = sum(getattr(causes, name) for name in CAUSES)
-    if math.isnan(lost) or not total:
+    if math.isnan(lost + total) or not total:
         return ""
     known = f"{whole(round(total))} of them at a known distance"
     if lost < 100 * LITTLE:

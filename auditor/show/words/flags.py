@@ -29,8 +29,8 @@ SENTENCES = {
     "no_tolerance": "No keeper tolerance could be fitted, so presets are compared by their counts alone.",
     "usual_curve": "Your own tolerance is not known well enough yet. Expected rates rest on the distances "
     "measured and on the usual curve of photographers, set to the level of your own hit rate.",
-    "no_light": "Light is not known (a single ISO, a flash, or no ISO at all), so exposure times as they were "
-    "used stand in for it, and only stops in use are advised.",
+    "no_light": "Light is not known (a single ISO, a flash, or no ISO at all), so exposure times as they "
+    "were used stand in for it, and only stops in use are advised.",
     "no_exposures": "No exposure time is known, so subject motion is not.",
     "distances_of_all_lenses": "This lens has too few subject distances; those of all lenses stand in.",
     "one_preset": "Only one preset of this lens was used.",

@@ -161,8 +161,8 @@ def test_iso(tags: Any, iso: float, read: Any) -> None:
     assert read(tags).iso == pytest.approx(iso, nan_ok=True)
 
 
-# Exif 2.32, tag 9209.H, the values it lists (from memory): bit 0 tells whether the flash fired; 0020.H, no flash
-# function; 0010.H and 0018.H, suppressed.
+# Exif 2.32, tag 9209.H, the values it lists (from memory): bit 0 tells whether the flash fired; 0020.H, no
+# flash function; 0010.H and 0018.H, suppressed.
 @pytest.mark.parametrize(
     "value", [0x01, 0x05, 0x07, 0x09, 0x0D, 0x0F, 0x19, 0x1D, 0x1F, 0x41, 0x49, 0x59, 0x5F]
 )
