@@ -1,13 +1,14 @@
 """Are rates true after a sample of distances was drawn? Invented people who keep 1 to 8 frames of 100.
 
-    python tests/bench/bench_rates.py                    seeds 1 to 60, people who press at anybody and in the zone
+    python tests/bench/bench_rates.py                    seeds 1 to 60
     python tests/bench/bench_rates.py --seeds 400
     python tests/bench/bench_rates.py --troubles         each trouble alone as well
 
-Each archive has 400 frames, of which 60 drawn ones have a distance. Shown rates are held against the mean true
-chance of the archive's own counted frames in the same place, sessions as they were. Prints each row with its
-limits; exit code 1 where one is missed: a share of intervals fails when its exact 99 % binomial interval misses
-the range, a median when its 99 % bootstrap interval does.
+Each archive has 400 frames, of which 60 drawn ones have a distance. Shown rates are held against the mean
+true chance of the archive's own counted frames in the same place, sessions as they were. Prints each row with
+its limits, for people who press at anybody and for those who press in the zone; exit code 1 where one is
+missed: a share of intervals fails when its exact 99 % binomial interval misses the range, a median when its
+99 % bootstrap interval does.
 """
 
 from __future__ import annotations
@@ -91,13 +92,17 @@ def rows(seeds, **world):
     archives = [one_archive(seed, **world) for seed in seeds]
     table = []
     for name, title in (("in", "inside the zone"), ("out", "outside"), ("bands", "distance bands")):
-        pairs = [b for _, bands in archives for b in bands] if name == "bands" else [f[name] for f, _ in archives]
+        pairs = (
+            [b for _, bands in archives for b in bands] if name == "bands" else [f[name] for f, _ in archives]
+        )
         pairs = [pair for pair in pairs if np.isfinite(pair[0])]
         ratio, held = np.array([p[0] for p in pairs]), np.array([p[1] for p in pairs])
         if name == "in":
             low, high = bootstrap_median(ratio)
             passed = high >= RATIO[0] and low <= RATIO[1]
-            table.append((f"shown over true rate {title}, median", np.median(ratio), (low, high), RATIO, passed))
+            table.append(
+                (f"shown over true rate {title}, median", np.median(ratio), (low, high), RATIO, passed)
+            )
         low, high = exact(int(held.sum()), held.size)
         passed = high >= HELD[0] and low <= HELD[1]
         table.append((f"95 % intervals {title} hold", held.mean(), (low, high), HELD, passed))
@@ -106,7 +111,9 @@ def rows(seeds, **world):
     table.append(("95 % intervals of times as often hold", np.mean(known), (low, high), HELD, None))
     plain = np.array([f["unweighted"][0] for f, _ in archives])
     plain = plain[np.isfinite(plain)]
-    table.append(("unweighted over true rate inside, median", np.median(plain), bootstrap_median(plain), None, None))
+    table.append(
+        ("unweighted over true rate inside, median", np.median(plain), bootstrap_median(plain), None, None)
+    )
     return table
 
 
@@ -121,7 +128,9 @@ def report(title, table, out=sys.stdout):
 
 
 def main():
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
     parser.add_argument("--seeds", type=int, default=60, help="archives of each world, seeds 1 to N")
     parser.add_argument("--first", type=int, default=1, help="first seed")
     parser.add_argument("--troubles", action="store_true", help="each trouble alone as well")

@@ -37,8 +37,8 @@ def ratio(y, x, sampled):
 
 # Lumley's package survey for R, design svydesign(id=~1, strata=~stype, weights=~pw, fpc=~fpc, data=apistrat):
 # svymean(~api00) prints 662.29 and SE 9.4089 (printed in many places); svymean(~awards) gives for Yes
-# 0.638936067 and SE 0.034405918, svyby(~api00, ~awards, svymean) 633.734912 (SE 15.334771) for No and 678.422406
-# (11.856631) for Yes, as recorded in the reference data of a package that tests itself against it.
+# 0.638936067 and SE 0.034405918, svyby(~api00, ~awards, svymean) 633.734912 (SE 15.334771) for No and
+# 678.422406 (11.856631) for Yes, as recorded in the reference data of a package that tests itself against it.
 def test_mean_and_error_as_a_survey_package_prints_them(schools):
     score, _, sampled = schools
     assert_allclose(ratio(score, np.ones(200), sampled), [662.287364, 9.408941], rtol=1e-7)

@@ -115,9 +115,13 @@ def advised(**changes: object) -> Advice:
 def test_a_change_is_said_with_its_gain_in_the_units_wanted() -> None:
     said = advice.tomorrow(advised(), 0.1, "ft")
     assert said == (
-        "Next, set 28 mm to f/8 at 8.2 ft: of 100 presses about 35 should hold a keeper (25–45), where f/5.6 at "
-        "4.9 ft brings 25: 40 % more (10 to 74 %)."
+        "Next, set 28 mm to f/8 at 8.2 ft: of 100 presses about 35 should hold a keeper (25–45), with f/5.6 "
+        "at 4.9 ft about 25: 40 % more (10 to 74 %)."
     )
+    now = valued(5.6, 1.5, 0.25, bursts=97, observed_hit_rate=8 / 97)
+    usual = advice.tomorrow(advised(current=(now,), flags=("usual_curve",)), 0.1, "m")
+    assert "2.5 m: by the usual curve, of 100 presses" in usual
+    assert "f/5.6 at 1.5 m about 25 (counted: 8 of 97): 40 % more" in usual
 
 
 @pytest.mark.parametrize(
@@ -130,12 +134,12 @@ def test_a_change_is_said_with_its_gain_in_the_units_wanted() -> None:
         ),
         (
             {"gain": 0.02, "gain_ratio": 0.08, "gain_ratio_low": 0.01, "gain_ratio_high": 0.2},
-            "about 2.0 more of 100 presses, 8 % more (1 to 20 %); that is less than the 10 % worth acting on.",
+            "about 2.0 more of 100 presses, 8 % more (1 to 20 %); that is less than the 10 % worth acting",
         ),
         (
             {"chance_better": 0.8, "gain_ratio_low": -0.02, "frames_needed": 340},
-            "(−2 to 74 %), but the chance that it brings more at all is 80 %: too little for a change. About 340 "
-            "more frames would show it, if it is there.",
+            "(−2 to 74 %), but the chance that it brings more at all is 80 %: too little for a change. About "
+            "340 more frames would show it, if it is there.",
         ),
         ({"chance_better": 0.8, "frames_needed": None}, "is 80 %: too little for a change."),
         ({}, "40 % more (10 to 74 %), but a doubt named below stands against it."),

@@ -196,8 +196,8 @@ def tally(
 def test_inside_and_outside_the_zone() -> None:
     said = distances.in_and_out(tally(27, 40, 12, 20))
     assert said == (
-        "Inside the sharp zone 8 % (5–14 %) of the frames were kept, outside it 2 % (0–6 %) (40 and 20 frames "
-        "with a distance)."
+        "Inside the sharp zone 8 % (5–14 %) of the frames were kept, outside it 2 % (0–6 %) (40 and 20 "
+        "frames with a distance)."
     )
     few = distances.in_and_out(tally(27, 40, 9, 20))
     assert few.endswith("with a distance): 4.0 times as often inside (1.2–13).")
@@ -361,8 +361,8 @@ def test_why_frames_were_lost() -> None:
 def test_blur_that_explains_nothing_or_is_not_known() -> None:
     none = dict.fromkeys(found_causes.CAUSES, 0.0)
     assert causes.short(lost(**none | {"not_explained_by_blur": 50.0})) == (
-        "Blur accounts for hardly any of the frames not kept: they were dropped for something else (50 of them "
-        "at a known distance)."
+        "Blur accounts for hardly any of the frames not kept: they were dropped for something else (50 of "
+        "them at a known distance)."
     )
     assert causes.short(lost(**none)) == ""
     assert causes.short(lost(**dict.fromkeys(found_causes.CAUSES, NAN))) == ""
@@ -374,7 +374,8 @@ def checked(**changes: Any) -> found_check.ZoneCheck:
     facts = {
         "criterion": "handbook", "in_kept": 80, "in_not_kept": 120, "out_kept": 10, "out_not_kept": 40,
         "in_rate": 0.3, "in_low": 0.2, "in_high": 0.4, "out_rate": 0.1, "out_low": 0.05, "out_high": 0.2,
-        "times": 3.0, "times_low": 1.5, "times_high": 6.0, "odds_ratio": 2.67, "low": 1.3, "high": 5.5, "kept_outside": 0.11, "kept_outside_low": 0.05,
+        "times": 3.0, "times_low": 1.5, "times_high": 6.0, "odds_ratio": 2.67,
+        "low": 1.3, "high": 5.5, "kept_outside": 0.11, "kept_outside_low": 0.05,
         "kept_outside_high": 0.2, "verdict": "too strict", "allowance_mm": 0.042, "allowance_low": 0.034,
         "allowance_high": 0.051, "coc_mm": 0.03,
     }  # fmt: skip

@@ -111,7 +111,8 @@ def walk(
     first = np.flatnonzero(np.diff(burst, prepend=-1))
     if person.picks_best:  # a burst is kept for its moment, and of its frames one, mostly the sharpest
         left = np.maximum.reduceat(left, first)[burst] * left**4 / np.add.reduceat(left**4, first)[burst]
-    level = brentq(lambda shift: (expit(shift + tilt) * left).mean() - person.kept, -15, 15)
+    wanted = min(person.kept, 0.6 * left.mean())
+    level = brentq(lambda shift: (expit(shift + tilt) * left).mean() - wanted, -15, 15)
     chance = expit(level + tilt) * left
     kept = rng.random(n) < chance
     if person.picks_best:
@@ -163,7 +164,9 @@ def with_zones(table: pd.DataFrame) -> pd.DataFrame:
     return add_zones(table, parse_criterion("handbook"), 1.3)
 
 
-def _blur(number: np.ndarray, focus: np.ndarray, distance: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+def _blur(
+    number: np.ndarray, focus: np.ndarray, distance: np.ndarray, rng: np.random.Generator
+) -> np.ndarray:
     speed = np.maximum(1.3 + 0.4 * rng.standard_normal(number.size), 0.0)
     across = motion_mm(FOCAL_MM, distance, speed, np.full(number.size, 1 / 500), crossing_deg=90)
     sine = np.abs(np.sin(rng.uniform(0, 2 * np.pi, number.size)))

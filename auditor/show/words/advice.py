@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from auditor.advice.experiment import Experiment
+from auditor.advice.flags import USUAL_CURVE
 from auditor.advice.light_kinds import SURE
 from auditor.advice.limits import Limits
 from auditor.advice.result import Advice, LightKind, ValuedSetting
@@ -55,9 +56,9 @@ def tomorrow(advice: Advice, worth: float, units: str) -> str:
     if advice.change_advised:
         span = interval_of_100(first.low, first.high)
         return (
-            f"Next, set {advice.lens} to {setting_name(first, units)}: of 100 presses about "
-            f"{of_100(first.expected_hit_rate)} should hold a keeper ({span}), "
-            f"where {setting_name(now, units)} brings {of_100(now.expected_hit_rate)}: {_more(advice)}."
+            f"Next, set {advice.lens} to {setting_name(first, units)}: {_basis(advice)}of 100 presses about "
+            f"{of_100(first.expected_hit_rate)} should hold a keeper ({span}), with "
+            f"{setting_name(now, units)} about {of_100(now.expected_hit_rate)}{_seen(now)}: {_more(advice)}."
         )
     if not advice.by_curve:
         return _by_counts(advice, units)
@@ -71,7 +72,7 @@ def tomorrow(advice: Advice, worth: float, units: str) -> str:
     if not advice.gain_ratio >= LEAST_GAIN:
         return f"{keep}: not even {setting_name(first, units)} promises more to speak of."
     gain = f"about {of_100(advice.gain)} more of 100 presses, {_more(advice)}"
-    other = f"{setting_name(first, units)} promises {gain}"
+    other = f"{_basis(advice)}{setting_name(first, units)} promises {gain}"
     if advice.gain_ratio < worth:
         return f"{keep}: {other}; that is less than the {percent(worth)} worth acting on."
     if advice.chance_better >= SURE:
@@ -99,6 +100,18 @@ def of_100(rate: float) -> str:
 def interval_of_100(low: float, high: float) -> str:
     """Write an interval of how many of 100 presses."""
     return f"{of_100(low)}–{of_100(high)}"
+
+
+def _seen(setting: ValuedSetting) -> str:
+    """Write what was counted at a setting in use, beside what is expected there."""
+    if math.isnan(setting.observed_hit_rate):
+        return ""
+    hits = round(setting.observed_hit_rate * setting.bursts)
+    return f" (counted: {whole(hits)} of {whole(setting.bursts)})"
+
+
+def _basis(advice: Advice) -> str:
+    return "by the usual curve, " if USUAL_CURVE in advice.flags else ""
 
 
 def _more(advice: Advice) -> str:
