@@ -178,7 +178,7 @@ def test_every_share_is_put_back_or_has_its_reason(audit: Audit) -> None:
 
 
 def test_what_is_put_back_is_a_plain_weighted_count(audit: Audit) -> None:
-    """Counted by hand from the frame table: frames of a preset and mark over those of them with a distance."""
+    """Counted by hand: frames of a preset and mark over those of them with a distance."""
     shown, table = audit_json(audit), audit.table
     cell = table["preset"].astype(str) + table["counted_as"].astype(str)
     known = table["subject_distance_m"].notna()

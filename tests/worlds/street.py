@@ -1,4 +1,4 @@
-"""Invented people who keep 1 to 8 frames of 100, mostly for the moment, and the chance of each frame to be kept.
+"""Invented people who keep 1 to 8 frames of 100, mostly for the moment, with each frame's chance to be kept.
 
 What is mimicked: outings differ, near subjects interest more, of a burst the best frame is picked, people get
 stricter with time, distances are measured with an error and a bias. Each trouble can be left out. Only the
@@ -79,7 +79,7 @@ def draw_person(rng: np.random.Generator, *, presses_inside: bool = False) -> Pe
 def walk(
     person: Person, rng: np.random.Generator, frames: int = 400, sessions: int = 5
 ) -> tuple[pd.DataFrame, np.ndarray]:
-    """A frame table in which every distance is as it would be measured, and each frame's chance to be kept."""
+    """A frame table whose distances are as they would be measured, and each frame's chance to be kept."""
     count = 3 * frames if not person.presses_inside else 12 * frames
     size = rng.choice(BURST_SIZES, count, p=BURST_SHARES)
     distance = person.median_m * np.exp(person.spread * rng.standard_normal(count))
