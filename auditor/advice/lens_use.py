@@ -193,6 +193,13 @@ def choices_of(use: LensUse, settings: Settings, low_m: float, high_m: float) ->
     return Choices(number.ravel(), focus.ravel(), np.tile(np.array(within, dtype=bool), len(stops)))
 
 
+def stops_in_use(use: LensUse, f_number: Floats, allowed: np.ndarray) -> np.ndarray:
+    """Of the allowed settings those between the stops that were used; all of them where none is."""
+    stops = use.presets["f_number"].to_numpy(float)
+    inside = allowed & (f_number >= 0.99 * stops.min()) & (f_number <= 1.01 * stops.max())
+    return inside if inside.any() else allowed
+
+
 def same_ring(distance_m: float, others_m: Floats) -> np.ndarray:
     """Whether settings of the ring are the same as one, by reciprocal distance."""
     inverse, others = 1 / distance_m, 1 / others_m

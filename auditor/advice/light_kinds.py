@@ -12,6 +12,7 @@ from auditor.advice.result import LightKind
 from auditor.advice.valuing import Ground, valued
 
 KINDS = (("bright", 2 / 3, 1.0), ("medium", 1 / 3, 2 / 3), ("dim", 0.0, 1 / 3))  # shares from the darkest on
+SURE = 0.9  # chance from which on another setting is surely better
 LEAST_SPREAD = 1.0  # [stops] between dim and bright; a steadier light is one kind
 
 
@@ -42,7 +43,6 @@ def settings_by_light(
     chosen : int
         The setting for all light.
     """
-    worth = ground.settings.worth_points / 100
     kinds, serves = [], True
     assert ground.exposures is not None  # the ground is complete
     for name, exposures in kinds_of_light(ground.exposures):
@@ -50,8 +50,8 @@ def settings_by_light(
         isos = exposures.median_isos(grid.f_number)
         best = int(in_order(expected.rate, allowed, isos)[0])
         loss = float(expected.rate[best] - expected.rate[chosen])
-        low, _ = expected.gain_interval(chosen, ground.settings.confidence)
-        serves &= not (loss >= worth and low[best] > 0)
+        surely = expected.chance_better(chosen)[best] >= SURE
+        serves &= not (surely and loss >= ground.settings.worth * expected.rate[chosen])
         light = exposures.light
         kinds.append(
             LightKind(

@@ -209,6 +209,7 @@ def _at_focus(not_kept: pd.DataFrame, settings: Settings) -> dict[str, int]:
         not_kept[name].to_numpy(float)
         for name in ("focal_length_mm", "f_number", "focus_distance_m", "exposure_time_s", "coc_mm")
     )
+    time = np.where(not_kept["flash"].fillna(False).to_numpy(bool), np.nan, time)
     motion = np.asarray(motion_mm(focal, focus, settings.speed_m_s, time))
     size = magnification(lens_distance_m(focus, focal), focal)
     diffraction = np.asarray(airy_mm(f_number, size))

@@ -58,7 +58,7 @@ def distances_met(table: pd.DataFrame, confidence: float = 0.95) -> DistancesMet
     frames = frames.assign(code=code, size=np.bincount(code, minlength=1)[code])
     frames, sampled = sampled_frames(frames)
     frames = frames.assign(weight=sampled.weight / frames["size"], inside=frames["in_zone"].astype("float64"))
-    # Weight share method (Lavallée 2007, Indirect Sampling): a burst weighs its frames' weights over its size.
+    # Weight share method (Lavallée 2007, Indirect Sampling): a burst weighs its frames' sum over its size.
     bursts = frames.groupby("code", sort=True).agg(
         preset=("preset", "first"), distance=("subject_distance_m", "median"), weight=("weight", "sum")
     )

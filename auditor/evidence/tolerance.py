@@ -229,6 +229,8 @@ def _refit(table: pd.DataFrame, settings: Settings, bursts: BurstBlur, handbook:
         "speed_0.6": burst_blur(table, settings.changed(speed_m_s=SLOW_M_S)),
     }
     fits = {name: _fit(other, handbook, settings.confidence) for name, other in changed.items()}
+    if settings.speed_m_s <= SLOW_M_S:  # said to be as slow, or to stand still
+        fits["speed_0.6"] = None
     fits["ceiling_by_distance"] = _fit(bursts, handbook, settings.confidence, slope=True)
     return {name: float("nan") if fit is None else fit.tolerance_mm for name, fit in fits.items()}
 

@@ -38,7 +38,8 @@ BETWEEN_OUTINGS: Final = "between_outings"  # within sessions hits do not surely
 LEANS_ON_GUESS: Final = "leans_on_guess_error"  # half or double the guess error moves it out of its interval
 FLAGS: Final = (
     NOT_ENOUGH, FEW_KEEPERS, FEW_NOT_KEPT, LITTLE_SPREAD, ONE_SIDE, AT_THE_EDGE, NO_DISTANCES, POOR_FIT,
-    CHOSEN_BY_DISTANCE, DISTANCES_OF_KEEPERS, DISTANCES_OF_NOT_KEPT, LEANS_ON_GUESS, LEANS_ON_SPEED, BETWEEN_OUTINGS,
+    CHOSEN_BY_DISTANCE, DISTANCES_OF_KEEPERS, DISTANCES_OF_NOT_KEPT, LEANS_ON_GUESS, LEANS_ON_SPEED,
+    BETWEEN_OUTINGS,
 )  # fmt: skip
 LOPSIDED: Final = frozenset({DISTANCES_OF_KEEPERS, DISTANCES_OF_NOT_KEPT})
 # With one of these, sentences and advice do not rest on the tolerance.

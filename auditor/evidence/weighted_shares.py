@@ -62,9 +62,7 @@ class Shares:
     stands_for: Floats
 
 
-def ratio_variance(
-    residual: Floats, total: Floats, domain: Codes, sampled: Sampled
-) -> Floats:
+def ratio_variance(residual: Floats, total: Floats, domain: Codes, sampled: Sampled) -> Floats:
     """Return the variance of ratios over a stratified draw without replacement, shape (d,).
 
     Taylor linearisation: for domain d with ratio R the variable of a sampled frame is w (y - R x) / X,
@@ -156,7 +154,11 @@ def weighted_shares(
 
 
 def share_ratio(
-    hit: npt.ArrayLike, first: npt.ArrayLike, second: npt.ArrayLike, sampled: Sampled, confidence: float = 0.95
+    hit: npt.ArrayLike,
+    first: npt.ArrayLike,
+    second: npt.ArrayLike,
+    sampled: Sampled,
+    confidence: float = 0.95,
 ) -> tuple[float, float, float]:
     """Return how many times the share of hits in one domain is that in another, with its interval.
 

@@ -102,7 +102,9 @@ def unheard(table: pd.DataFrame) -> pd.DataFrame:
     spoken = frames.assign(heard=weight > 0).groupby(["preset", "counted_as"], sort=True)["heard"]
     cells = spoken.agg(["size", "any"]).reset_index()
     silent = cells[~cells["any"]] if (weight > 0).any() else cells.head(0)
-    return silent.rename(columns={"size": "frames"})[["preset", "counted_as", "frames"]].reset_index(drop=True)
+    return silent.rename(columns={"size": "frames"})[["preset", "counted_as", "frames"]].reset_index(
+        drop=True
+    )
 
 
 def _speaks(table: pd.DataFrame) -> npt.NDArray[np.bool_]:

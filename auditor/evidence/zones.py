@@ -28,7 +28,7 @@ def add_zones(table: pd.DataFrame, criterion: Criterion, speed_m_s: np.ndarray |
     -------
     pandas.DataFrame
         A new table. The zone is unknown where focal length, f-number or focus distance is; blur is
-        unknown where the subject distance or the exposure time is.
+        unknown where the subject distance or the exposure time is, or a flash fired.
     """
     focal, f_number, focus, subject = (
         table[name].to_numpy("float64") for name in (*ZONE_FACTS, "subject_distance_m")
@@ -51,7 +51,10 @@ def add_zones(table: pd.DataFrame, criterion: Criterion, speed_m_s: np.ndarray |
     side = _sides(subject, np.asarray(zone.near_limit_m), np.asarray(zone.far_limit_m))
     subject_magnification = magnification(lens_distance_m(subject, focal), focal)
     defocus = np.asarray(defocus_mm(focal, f_number, focus, subject))
-    motion = np.asarray(motion_mm(focal, subject, speed_m_s, table["exposure_time_s"].to_numpy("float64")))
+    # A flash freezes what it lights, for a time that no file tells.
+    flash = table["flash"].fillna(False).to_numpy(bool)
+    time = np.where(flash, np.nan, table["exposure_time_s"].to_numpy("float64"))
+    motion = np.asarray(motion_mm(focal, subject, speed_m_s, time))
     diffraction = np.asarray(airy_mm(f_number, subject_magnification))
     known_side = pd.Series(side, index=table.index, dtype="str")
     return table.assign(

@@ -27,7 +27,7 @@ _COUNTED_ONLY = {NO_DISTANCES, NO_TOLERANCE, NO_EXPOSURES, DISTANCES_OF_KEEPERS}
 def show_advice(advice: Advice, settings: Settings, out: Console) -> None:
     """Print what to set next, the settings behind it, the presets in use, light, limits and flags."""
     units = settings.units
-    _say(out, [words.tomorrow(advice, settings.worth_points, units)], style="bold")
+    _say(out, [words.tomorrow(advice, settings.worth, units)], style="bold")
     counted_only = bool(_COUNTED_ONLY & set(advice.flags))
     if counted_only:
         _say(out, [words.BY_COUNTS])

@@ -5,6 +5,7 @@ import pandas as pd
 import pytest
 from numpy.testing import assert_allclose
 
+from auditor.advice.exposures import exposures_met
 from auditor.advice.fixed_line import light_needed, scene_at
 from auditor.advice.light import (
     Light,
@@ -134,11 +135,35 @@ def test_light_in_thirds_keeps_every_share():
 
 
 def test_light_met_counts_only_what_is_known(archive):
-    iso = np.full(300, 1600.0)
-    iso[:100] = np.nan
+    iso = np.repeat([np.nan, 800.0, 1600.0], 100)
     light = light_met(archive(iso=iso))
     assert light.frames == 200
     assert light.share.sum() == pytest.approx(1, abs=1e-12)
+
+
+def test_a_single_iso_tells_neither_the_light_nor_the_highest_iso(archive):
+    assert light_met(archive(iso=400.0)).frames == 0
+    for iso, highest in ((400.0, 6400.0), (12800.0, 12800.0)):
+        found = find_limits(archive(iso=iso), Settings())
+        assert found.iso_max == highest
+        assert "iso_max" in found.assumed
+    assert find_limits(archive(iso=400.0), Settings(iso_max=1600)).iso_max == 1600
+
+
+def test_a_flash_tells_neither_light_nor_limits(archive):
+    """A third of the frames with a flash at ISO 100 and 1/60 s: as if they were not there."""
+    flash = np.arange(300) % 3 == 0
+    iso = np.where(flash, 100.0, np.where(np.arange(300) % 2, 1600.0, 3200.0))
+    time = np.where(flash, 1 / 60, 1 / 500)
+    lit = archive(iso=iso, exposure_time_s=time, flash=pd.array(flash, dtype="boolean"))
+    found, without = exposures_met(lit, Settings()), exposures_met(lit[~flash], Settings())
+    assert found.limits == without.limits
+    assert found.light.frames == 200
+    assert_allclose(found.used_s, without.used_s)
+    assert lit["motion_mm"].isna().to_numpy()[flash].all()
+    assert lit["blur_mm"].notna().to_numpy()[~flash].all()
+    every = archive(flash=pd.array(np.ones(300, dtype=bool), dtype="boolean"))
+    assert exposures_met(every, Settings()) is None
 
 
 def test_light_needed_for_a_plan():

@@ -36,9 +36,9 @@ def ratio(y, x, sampled):
 
 
 # Lumley's package survey for R, design svydesign(id=~1, strata=~stype, weights=~pw, fpc=~fpc, data=apistrat):
-# svymean(~api00) prints 662.29 and SE 9.4089 on its help page; svymean(~awards) gives for Yes 0.638936067 and SE
-# 0.034405918, svyby(~api00, ~awards, svymean) 633.734912 (SE 15.334771) for No and 678.422406 (11.856631) for
-# Yes, as recorded in the reference data of a package that tests itself against it (seen second-hand).
+# svymean(~api00) prints 662.29 and SE 9.4089 (printed in many places); svymean(~awards) gives for Yes
+# 0.638936067 and SE 0.034405918, svyby(~api00, ~awards, svymean) 633.734912 (SE 15.334771) for No and
+# 678.422406 (11.856631) for Yes, as recorded in the reference data of a package that tests itself against it.
 def test_mean_and_error_as_a_survey_package_prints_them(schools):
     score, _, sampled = schools
     assert_allclose(ratio(score, np.ones(200), sampled), [662.287364, 9.408941], rtol=1e-7)
@@ -72,7 +72,7 @@ def test_everything_known_leaves_the_frames_as_a_draw():
 
 
 def test_frames_of_a_burst_that_fare_alike_widen_the_interval():
-    """Pairs kept or dropped together, all known: as the clustered interval, but for its allowance for few bursts."""
+    """Pairs kept or dropped together, all known: the clustered interval, but for its t of few bursts."""
     kept = np.repeat(np.arange(400) % 5 == 0, 2)
     pairs = Sampled(np.ones(800), (~kept).astype(int), np.repeat(np.arange(400), 2))
     found = weighted_shares(kept, np.zeros(800, dtype=int), 1, pairs)
@@ -97,7 +97,7 @@ def test_a_domain_without_frames_is_unknown():
     assert np.isnan([found.rate[1], found.low[1], found.high[1]]).all()
 
 
-# Weights drawn anew: 1000 frames, 60 in front of the lens twice as likely kept; half of a sample of 60 are keepers.
+# 900 frames, inside the zone kept three times as often as outside; half of a sample of 60 are keepers.
 def test_intervals_hold_what_was_drawn_from():
     rng = np.random.default_rng(13)
     held = times_held = 0
@@ -128,4 +128,6 @@ def test_ratio_of_shares_without_a_draw_is_the_plain_one():
     inside = np.repeat([True, False], [100, 200])
     whole = Sampled(np.ones(300), kept.astype(int), np.arange(300))
     half = 1.959964 * np.sqrt(0.8 / 20 + 0.95 / 10)
-    assert_allclose(share_ratio(kept, inside, ~inside, whole), [4.0, 4 * np.exp(-half), 4 * np.exp(half)], rtol=1e-6)
+    assert_allclose(
+        share_ratio(kept, inside, ~inside, whole), [4.0, 4 * np.exp(-half), 4 * np.exp(half)], rtol=1e-6
+    )

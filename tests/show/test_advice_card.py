@@ -17,7 +17,8 @@ def advised(settings, current, **changes):
     values = {
         "lens": "28 mm", "focal_length_mm": 28.0, "other_lenses": (), "settings": settings,
         "current": current,
-        "gain": 0.1, "gain_low": 0.02, "gain_high": 0.2, "distinguishable": True, "change_advised": True,
+        "gain": 0.1, "gain_low": 0.02, "gain_high": 0.2, "gain_ratio": 0.3, "gain_ratio_low": 0.05,
+        "gain_ratio_high": 0.6, "chance_better": 0.99, "distinguishable": True, "change_advised": True,
         "frames_needed": 0, "one_serves_all": True, "by_light": (), "distances_known": 90,
         "experience_from_m": 1.2, "experience_to_m": 4.5, "limits": None, "flags": (),
         "grid": pd.DataFrame({"f_number": [8.0]}), "coc_mm": 0.03,

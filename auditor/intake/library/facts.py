@@ -126,7 +126,7 @@ def gather_facts(
 def _row_columns() -> list[str]:
     return [
         "file", "files", "captured_at", "has_subseconds", "camera", "lens", "focal_length_mm", "f_number",
-        "exposure_time_s", "iso", "sensor_width_mm", "sensor_height_mm", "sensor_source",
+        "exposure_time_s", "iso", "flash", "sensor_width_mm", "sensor_height_mm", "sensor_source",
         "focus_distance_m", "focus_distance_source", "subject_distance_m", "subject_distance_source",
         "pixel_width", "pixel_height", *RATING_COLUMNS, *LABEL_COLUMNS,
     ]  # fmt: skip
@@ -175,6 +175,7 @@ def _row(
         "f_number": told("f_number"),
         "exposure_time_s": told("exposure_time_s"),
         "iso": told("iso"),
+        "flash": told("flash", None),
         "sensor_width_mm": sensor.width_mm,
         "sensor_height_mm": sensor.height_mm,
         "sensor_source": sensor_source,

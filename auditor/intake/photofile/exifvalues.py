@@ -50,6 +50,7 @@ def exif_fields(values: Values, notes: list[str]) -> dict[str, Any]:
         "f_number": _f_number(values, notes),
         "exposure_time_s": positive(_number(values, 0x829A)),
         "iso": _iso(values),
+        "flash": _flash(values),
         "captured_at": captured_at,
         "has_subseconds": has_subseconds,
         "utc_offset_min": utc_offset_min(_text(values, 0x9011)),
@@ -97,6 +98,12 @@ def _f_number(values: Values, notes: list[str]) -> float:
     if not math.isnan(n):
         notes.append("the f-number is worked out from ApertureValue")
     return n
+
+
+def _flash(values: Values) -> bool | None:
+    """Return whether the flash fired: the lowest bit of Flash (Exif 2.32, table 16); None where absent."""
+    flash = _number(values, 0x9209)
+    return None if math.isnan(flash) else bool(int(flash) & 1)
 
 
 def _iso(values: Values) -> float:

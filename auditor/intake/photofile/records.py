@@ -61,6 +61,8 @@ class FileRecord:
     captured_at : datetime or None
         Camera-local, naive, with its sub-seconds; None when absent or impossible.
     has_subseconds : bool
+    flash : bool or None
+        Whether a flash fired; None unknown.
     utc_offset_min : int or None
         OffsetTimeOriginal in minutes.
     stored_width_px, stored_height_px : int
@@ -103,5 +105,6 @@ class FileRecord:
     digital_zoom: float = NAN
     focus_distance_m: float = NAN
     exif_rating: float = NAN
+    flash: bool | None = None
     xmp: XmpValues | None = None
     notes: tuple[str, ...] = ()

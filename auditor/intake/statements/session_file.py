@@ -61,6 +61,24 @@ def _above_zero(value: object) -> float:
     return number
 
 
+def _from_zero(value: object) -> float:
+    number = _real(value)
+    if number < 0:
+        raise _NotAllowedError("a number from zero up")
+    return number
+
+
+def _percentage(value: object) -> float:
+    number = value.removesuffix("%").strip() if isinstance(value, str) and value.endswith("%") else ""
+    try:
+        share = float(number) / 100
+    except ValueError:
+        share = math.nan
+    if not 0 < share <= 10:
+        raise _NotAllowedError('a percentage above zero in quotes, such as "10%"')
+    return share
+
+
 def _typed(parse: Callable[[str], float]) -> Callable[[object], float]:
     def read(value: object) -> float:
         if isinstance(value, bool) or not isinstance(value, (str, int, float)):
@@ -151,13 +169,14 @@ _SCHEMA: dict[str, dict[str, tuple[str, Callable[[object], Any]]]] = {
         "unmarked": ("unmarked", _one_of(*UNMARKED_RULES)),
         "culled_to": ("culled_to", _text),
     },
-    "subject": {"speed_m_s": ("speed_m_s", _above_zero), "guess_sd": ("guess_sd", _above_zero)},
+    "subject": {"speed_m_s": ("speed_m_s", _from_zero), "guess_sd": ("guess_sd", _above_zero)},
     "advice": {
         "f_number_min": ("f_number_min", _stop),
         "f_number_max": ("f_number_max", _stop),
-        "worth_points": ("worth_points", _above_zero),
+        "worth": ("worth", _percentage),
     },
 }
+_RENAMED = {"worth_points": 'Write worth = "10%": the smallest gain worth acting on, of what is kept now.'}
 _REPEATED = ("camera", "lens", "preset", "stretch")
 _SETTING_TABLES = ("light", "subject", "advice")
 
@@ -222,7 +241,7 @@ class _Reader:
                 self.problem(
                     place,
                     f"{shown} has no key {key!r}{self.nearest(key, list(schema))}",
-                    f"It was ignored. Allowed: {', '.join(schema)}.",
+                    _RENAMED.get(key, f"It was ignored. Allowed: {', '.join(schema)}."),
                 )
                 continue
             attribute, read = schema[key]

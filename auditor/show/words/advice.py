@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 
 from auditor.advice.experiment import Experiment
+from auditor.advice.flags import USUAL_CURVE
+from auditor.advice.light_kinds import SURE
 from auditor.advice.limits import Limits
 from auditor.advice.result import Advice, LightKind, ValuedSetting
 from auditor.show.words.figures import (
@@ -13,8 +15,7 @@ from auditor.show.words.figures import (
     interval,
     listed,
     percent,
-    points,
-    points_interval,
+    ratio_span,
     whole,
     zone,
 )
@@ -29,7 +30,7 @@ BY_COUNTS = (
     "Without a keeper curve over known distances only presets in use can be compared, by their counts, each "
     "rate pulled toward the common one."
 )
-LEAST_GAIN = 0.005  # of hit rate: less would be written as no point at all
+LEAST_GAIN = 0.005  # of what is kept now: less would be written as nothing at all
 _LIMIT_NAMES = {
     "iso_max": "highest ISO",
     "wanted_shutter": "wanted exposure time",
@@ -47,16 +48,17 @@ def expectation(setting: ValuedSetting) -> str:
     return f"{percent(setting.expected_hit_rate)} ({interval(setting.low, setting.high)})"
 
 
-def tomorrow(advice: Advice, worth_points: float, units: str) -> str:
-    """Say in one sentence what to set next."""
+def tomorrow(advice: Advice, worth: float, units: str) -> str:
+    """Say in one sentence what to set next; ``worth`` is the least gain to act on, of what is kept now."""
     if not advice.settings or not advice.current:
         return f"No setting of {advice.lens} can be advised from these frames."
     first, now = advice.settings[0], advice.current[0]
     if advice.change_advised:
-        gain = f"{points(advice.gain)} more than now ({points_interval(advice.gain_low, advice.gain_high)})"
+        span = interval_of_100(first.low, first.high)
         return (
-            f"Next, set {advice.lens} to {setting_name(first, units)}: expected hit rate "
-            f"{expectation(first)}, {gain}."
+            f"Next, set {advice.lens} to {setting_name(first, units)}: {_basis(advice)}of 100 presses about "
+            f"{of_100(first.expected_hit_rate)} should hold a keeper ({span}), with "
+            f"{setting_name(now, units)} about {of_100(now.expected_hit_rate)}{_seen(now)}: {_more(advice)}."
         )
     if not advice.by_curve:
         return _by_counts(advice, units)
@@ -67,19 +69,56 @@ def tomorrow(advice: Advice, worth_points: float, units: str) -> str:
     )
     if same:
         return f"{keep}: no setting promises more."
-    if advice.gain < LEAST_GAIN:
-        return f"{keep}: not even {setting_name(first, units)} promises a point more."
-    other = f"{setting_name(first, units)} promises {points(advice.gain)}"
-    if advice.distinguishable and advice.gain < worth_points / 100:
-        return f"{keep}: {other} more, less than the {worth_points:g} worth acting on."
+    if not advice.gain_ratio >= LEAST_GAIN:
+        return f"{keep}: not even {setting_name(first, units)} promises more to speak of."
+    gain = f"about {of_100(advice.gain)} more of 100 presses, {_more(advice)}"
+    other = f"{_basis(advice)}{setting_name(first, units)} promises {gain}"
+    if advice.gain_ratio < worth:
+        return f"{keep}: {other}; that is less than the {percent(worth)} worth acting on."
+    if advice.chance_better >= SURE:
+        return f"{keep}: {other}, but a doubt named below stands against it."
     more = ""
     if advice.frames_needed:
-        size = f"{max(100 * advice.gain, worth_points):.0f} points"
-        more = (
-            f" About {about(advice.frames_needed)} more frames would show a gain of {size}, if it is there."
-        )
-    span = points_interval(advice.gain_low, advice.gain_high)
-    return f"{keep}: {other} more, but these frames cannot be sure ({span}).{more}"
+        more = f" About {about(advice.frames_needed)} more frames would show it, if it is there."
+    return (
+        f"{keep}: {other}, but the chance that it brings more at all is {percent(advice.chance_better)}: too "
+        f"little for a change.{more}"
+    )
+
+
+def of_100(rate: float) -> str:
+    """Write how many of 100 presses; one decimal below 10.
+
+    Examples
+    --------
+    >>> of_100(0.354), of_100(0.0524)
+    ('35', '5.2')
+    """
+    return f"{100 * rate:.{1 if abs(rate) < 0.0995 else 0}f}"
+
+
+def interval_of_100(low: float, high: float) -> str:
+    """Write an interval of how many of 100 presses."""
+    return f"{of_100(low)}–{of_100(high)}"
+
+
+def _seen(setting: ValuedSetting) -> str:
+    """Write what was counted at a setting in use, beside what is expected there."""
+    if math.isnan(setting.observed_hit_rate):
+        return ""
+    hits = round(setting.observed_hit_rate * setting.bursts)
+    return f" (counted: {whole(hits)} of {whole(setting.bursts)})"
+
+
+def _basis(advice: Advice) -> str:
+    return "by the usual curve, " if USUAL_CURVE in advice.flags else ""
+
+
+def _more(advice: Advice) -> str:
+    """Write the gain as a share of what is kept now, with its interval."""
+    if not math.isfinite(advice.gain_ratio):
+        return "where now there is nothing"
+    return f"{percent(advice.gain_ratio)} more ({ratio_span(advice.gain_ratio_low, advice.gain_ratio_high)})"
 
 
 def _by_counts(advice: Advice, units: str) -> str:
@@ -163,12 +202,12 @@ def exposure(setting: ValuedSetting) -> str:
     return f"{format_exposure_time(setting.median_shutter_s)}{iso}"
 
 
-def chart_finding(advice: Advice, worth_points: float, units: str) -> str:
+def chart_finding(advice: Advice, worth: float, units: str) -> str:
     """State the finding of the advice chart for those who cannot see it."""
     best = "; ".join(f"{setting_name(s, units)} {percent(s.expected_hit_rate)}" for s in advice.settings[:5])
     return (
         "Expected hit rate for each engraving and stop. "
-        f"{tomorrow(advice, worth_points, units)} In order of preference: {best}."
+        f"{tomorrow(advice, worth, units)} In order of preference: {best}."
     )
 
 

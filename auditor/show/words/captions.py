@@ -32,17 +32,17 @@ NOTHING_CHOSEN = "Nothing here for what was chosen."
 _CHARTS = {
     "presets": "Dot: share of bursts that hold a keeper. Band: its {level} interval. Tick: share of frames.",
     "together": "Dashed line: all presets together.",
-    "distances": "Bars: frames by subject distance, put back to all frames; solid and upward kept, hollow and "
-    "downward not kept, each lane to its own height. Yellow: the sharp zone between its limits. Dotted: where the ring "
-    "was set.",
-    "causes": "Of 100 frames not kept, by what is consistent with it; lines are {level} intervals. Hollow: not "
-    "explained by blur.",
+    "distances": "Bars: frames by subject distance, put back to all frames; solid and upward kept, hollow "
+    "and downward not kept, each lane to its own height. Yellow: the sharp zone between its limits. Dotted: "
+    "where the ring was set.",
+    "causes": "Of 100 frames not kept, by what is consistent with it; lines are {level} intervals. Hollow: "
+    "not explained by blur.",
     "tuning": "For each stop, at its best ring setting: expected hit rate (dot with {level} interval), what "
     "is lost above it, and the observed rate of bursts (square) with its interval and n.",
     "observed": "For each stop the observed rate of bursts (square) with its {level} interval and n; without "
     "a keeper curve no rate can be expected.",
-    "tolerance": "Squares: hit rate of bursts of like blur, put back to all bursts, with {level} interval and number of bursts. "
-    "Line: the fitted curve with its band. Yellow: the interval of the tolerance.",
+    "tolerance": "Squares: hit rate of bursts of like blur, put back to all bursts, with {level} interval "
+    "and number of bursts. Line: the fitted curve with its band. Yellow: the interval of the tolerance.",
     "advice": "Expected hit rate in per cent for each engraving (along) and stop (upward). Circle: the ring "
     "as it is used most. Square: first in order of preference. Grey: no experience there.",
     "sessions": "Hit rate of each session with its {level} interval, and below it the bursts it rests on.",

@@ -23,7 +23,7 @@ def short(causes: Causes) -> str:
     """Say where most frames were lost; empty where that is not known."""
     lost = sum(causes.of_100[name] for name in CAUSES if name != UNEXPLAINED)
     total = sum(getattr(causes, name) for name in CAUSES)
-    if math.isnan(lost) or not total:
+    if math.isnan(lost + total) or not total:
         return ""
     known = f"{whole(round(total))} of them at a known distance"
     if lost < 100 * LITTLE:
@@ -41,9 +41,10 @@ def short(causes: Causes) -> str:
 
 def caution(causes: Causes, speed_m_s: float) -> str:
     """Say how far the shares can be trusted."""
+    pace = f"walk at {speed_m_s:g} m/s" if speed_m_s else "stand still"
     said = (
         "These shares are what the fitted curve is consistent with, averaged over distances and directions; "
-        f"subjects are taken to walk at {speed_m_s:g} m/s, and a camera that shook is not told apart."
+        f"subjects are taken to {pace}, and a camera that shook is not told apart."
     )
     if causes.sibling_kept:
         said += (

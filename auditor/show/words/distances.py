@@ -24,12 +24,12 @@ NO_DISTANCES = (
     "subject_distance in notes.csv takes them; auditor prepare --distances 60 picks frames to measure."
 )
 DRAWN = (
-    "The frames with distances were drawn, keepers more readily than others; every share over distance is put "
-    "back to all frames that count."
+    "The frames with distances were drawn, keepers more readily than others; every share over distance is "
+    "put back to all frames that count."
 )
 SOME = (
-    "Distances are known for some frames only, and not for the same part of each preset and mark; every share "
-    "over distance is put back to all frames that count."
+    "Distances are known for some frames only, and not for the same part of each preset and mark; every "
+    "share over distance is put back to all frames that count."
 )
 FEW_KEEPERS = 10  # behind a share: with fewer, how many times as often is told beside it
 NAMED = 3
@@ -106,8 +106,12 @@ def lane_count(inside_rate: float, inside: float, outside_rate: float, outside: 
     """Say a lane's shares and their n beside its bars."""
     if not inside and not outside:
         return "nothing counted at a known distance"
-    within = f"{percent(inside_rate)} of {whole(inside)}"
-    return f"kept in zone {within} · outside {percent(outside_rate)} of {whole(outside)}"
+    within, without = _with_n(inside_rate, inside), _with_n(outside_rate, outside)
+    return f"kept in zone {within} · outside {without}"
+
+
+def _with_n(rate: float, frames: float) -> str:
+    return f"{percent(rate)}, n {whole(frames)}" if frames else "none"
 
 
 def chart_finding(tally: dict[str, float], lanes: Mapping[str, pd.DataFrame], units: str) -> str:

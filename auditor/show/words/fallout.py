@@ -51,10 +51,11 @@ def to_the_end(to_end: Mapping[str, float], counts: Counts) -> str:
     keepers, frames = to_end["keepers"], to_end["frames"]
     if not frames or frames == counts.get("marked"):
         return ""
+    span = interval(to_end["frame_low"], to_end["frame_high"])
     return (
         f"Counted to each session's end instead, {whole(keepers)} of {counted(frames, 'frame')} would be "
-        f"kept: {percent(to_end['frame_rate'])} ({interval(to_end['frame_low'], to_end['frame_high'])}). Which of the two is right depends on where choosing stopped; "
-        "culled_to in the session file settles it."
+        f"kept: {percent(to_end['frame_rate'])} ({span}). Which of the two is right depends on where "
+        "choosing stopped; culled_to in the session file settles it."
     )
 
 

@@ -20,7 +20,7 @@ def how_it_went(audit: Audit, results: Results, units: str) -> str:  # noqa: ARG
 
 def what_worked(audit: Audit, results: Results, units: str) -> str:
     """Say which preset worked, by fair comparison where there is one."""
-    fair = comparisons.verdict(audit.comparisons.pairs, audit.comparisons.worth_points)
+    fair = comparisons.verdict(audit.comparisons.pairs)
     if not fair:
         return presets.which_worked(results["presets"], units)
     told = audit.comparisons.pairs["better"].notna().any()
