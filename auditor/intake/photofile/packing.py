@@ -17,7 +17,7 @@ from typing import Any
 from auditor.intake.photofile.records import FileRecord, XmpValues
 
 # Raise this whenever the readers come to give another value for the same file.
-READER_NUMBER = 1
+READER_NUMBER = 2
 
 _EPOCH = datetime(1970, 1, 1)
 _MICROSECOND = timedelta(microseconds=1)
