@@ -43,7 +43,7 @@ from auditor.intake.sources import Archive
 from auditor.intake.statements.session import SessionFile
 from auditor.optics.sensors import Criterion, measured, parse_criterion
 from auditor.settings import Request, Settings
-from auditor.text import collapse
+from auditor.text import collapse, without_home
 from auditor.units import format_exposure_time
 
 Result = TypeVar("Result")
@@ -316,10 +316,11 @@ def count_steps(archive: Archive) -> dict[str, int | None]:
 
 def gathered(problems: list[Problem]) -> list[Problem]:
     """Put problems that say the same of several files into one, in order of first appearance."""
-    files: dict[tuple[str, str], list[str]] = defaultdict(list)
+    files: dict[tuple[str, str, bool], dict[str, None]] = defaultdict(dict)
     for problem in problems:
-        files[problem.what, problem.next].append(problem.file or "")
+        said = without_home(problem.what), without_home(problem.next), problem.unread
+        files[said].update(dict.fromkeys(without_home(name) for name in problem.all_files))
     return [
-        Problem(collapse(list(dict.fromkeys(names)), limit=3) or None, what, step)
-        for (what, step), names in files.items()
+        Problem(collapse(list(names), limit=3) or None, what, step, tuple(names), unread)
+        for (what, step, unread), names in files.items()
     ]

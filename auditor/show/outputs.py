@@ -44,7 +44,10 @@ def audit_json(audit: Audit) -> dict[str, Any]:
         "advice": as_json(audit.advice) if audit.advice is not None else None,
         "tuning": as_json(audit.tuning) if audit.tuning is not None else None,
         **_measured(audit),
-        "problems": [asdict(problem) for problem in audit.problems],
+        "problems": [
+            {"files": problem.all_files, "what": problem.what, "next": problem.next}
+            for problem in audit.problems
+        ],
     }
 
 
@@ -95,6 +98,12 @@ def _rows(table: pd.DataFrame) -> list[dict[str, Any]]:
     return to_json_rows(out)
 
 
+def _unreadable(audit: Audit) -> pd.DataFrame:
+    """Every file that could not be read, and why."""
+    rows = [(file, p.what) for p in audit.problems if p.unread for file in p.all_files]
+    return pd.DataFrame(rows, columns=["file", "why"], dtype="str")
+
+
 def write_outputs(audit: Audit, folder: Path, *, pictures: bool = False, force: bool = False) -> list[Path]:
     """Write every output of an audit into a folder, which is made if it is not there.
 
@@ -123,6 +132,7 @@ def write_outputs(audit: Audit, folder: Path, *, pictures: bool = False, force: 
         TABLE_NAME: to_csv_text(audit.table),
         "presets.csv": to_csv_text(audit.presets),
         "distances.csv": to_csv_text(audit.distances),
+        "unreadable.csv": to_csv_text(_unreadable(audit)),
     }
     for name, (svg, png) in charts.items():
         files |= {f"charts/{name}.svg": svg, f"charts/{name}.png": png}
