@@ -73,22 +73,14 @@ def _measured(audit: Audit) -> dict[str, Any]:
     if audit.pictures is not None:
         told = audit.pictures
         out["pictures"] = json_safe(
-            {"detector": told.detector, "counts": told.counts, "refused": told.refused}
+            {
+                "detector": told.detector,
+                "counts": told.counts,
+                "refused": told.refused,
+                "only_who_faced_the_camera": told.only_who_faced_the_camera,
+            }
         )
-    if audit.measured_blur is not None:
-        blur = audit.measured_blur
-        out["measured_blur"] = {
-            "frames": _rows(blur.frames.drop(columns="row")),
-            "presets": _rows(blur.presets),
-            **json_safe({name: getattr(blur, name) for name in _SHARES_MEASURED}),
-        }
-        out["rings"] = [json_safe(asdict(check)) for check in audit.rings]
     return out
-
-
-_SHARES_MEASURED = (
-    "keepers", "keepers_measured", "others", "others_measured", "difference", "low", "high",
-)  # fmt: skip
 
 
 def _rows(table: pd.DataFrame) -> list[dict[str, Any]]:
