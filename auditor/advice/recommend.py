@@ -11,7 +11,7 @@ from auditor.advice.by_counts import advise_by_counts
 from auditor.advice.expectation import Expected, Grid
 from auditor.advice.flags import DISTANCES_DIFFER
 from auditor.advice.lens_use import choices_of
-from auditor.advice.light_kinds import settings_by_light
+from auditor.advice.light_thirds import settings_by_light
 from auditor.advice.preference import RING_OFF, in_order, nearly_best
 from auditor.advice.result import Advice, ValuedSetting
 from auditor.advice.valuing import Ground, coc_of, find_ground, valued
