@@ -19,7 +19,6 @@ from auditor.errors import Problem, SettingError
 from auditor.evidence.causes import Causes, find_causes
 from auditor.evidence.comparisons import Comparisons, compare_presets
 from auditor.evidence.distances_met import DistancesMet, distances_met
-from auditor.evidence.measured_blur import MeasuredBlur, compare_blur
 from auditor.evidence.over_time import OverTime, rates_over_time
 from auditor.evidence.presets import (
     count_distances,
@@ -29,7 +28,6 @@ from auditor.evidence.presets import (
     number_bursts,
 )
 from auditor.evidence.proportions import wilson
-from auditor.evidence.ring import RingCheck, check_rings
 from auditor.evidence.telling_frames import telling_frames
 from auditor.evidence.tolerance import Tolerance, fit_tolerance
 from auditor.evidence.weights import add_weights, unheard
@@ -43,7 +41,7 @@ from auditor.intake.sources import Archive
 from auditor.intake.statements.session import SessionFile
 from auditor.optics.sensors import Criterion, measured, parse_criterion
 from auditor.settings import Request, Settings
-from auditor.text import collapse
+from auditor.text import collapse, without_home
 from auditor.units import format_exposure_time
 
 Result = TypeVar("Result")
@@ -87,10 +85,6 @@ class Audit:
     problems : list of Problem
     pictures : PictureFacts or None
         What the pictures told; None where they were not measured.
-    measured_blur : MeasuredBlur or None
-        Measured against predicted blur; None where no blur was measured.
-    rings : tuple of RingCheck
-        Where each preset was focused, by the blur of faces.
     """
 
     table: pd.DataFrame
@@ -114,8 +108,6 @@ class Audit:
     experiment: Experiment | None
     problems: list[Problem]
     pictures: PictureFacts | None = None
-    measured_blur: MeasuredBlur | None = None
-    rings: tuple[RingCheck, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,7 +139,6 @@ def run_scan(request: Request, progress: Progress | None = None) -> Scan:
         If what was asked for cannot be done.
     """
     archive = read_archive(request, progress)
-    pictures = measure_archive(archive, request, progress) if request.measure else None
     settings, problems = gather_settings(request, archive)
     rings = [
         (rows[own], lens.ring_m)
@@ -161,9 +152,11 @@ def run_scan(request: Request, progress: Progress | None = None) -> Scan:
     for session, rows in archive.by_session_file():
         if "speed_m_s" not in request.overrides:
             speeds[rows] = session.settings.get("speed_m_s", settings.speed_m_s)
-    table = add_weights(number_bursts(name_presets(archive.table, rings)))
-    criterion, refused = _criterion(table, settings, speeds)
-    archive.table = with_columns(add_zones(table, criterion, speeds))
+    archive.table = number_bursts(name_presets(archive.table, rings))
+    pictures = measure_archive(archive, request, progress) if request.measure else None
+    archive.table = add_weights(archive.table)
+    criterion, refused = _criterion(archive.table, settings, speeds)
+    archive.table = with_columns(add_zones(archive.table, criterion, speeds))
     seen = pictures.problems if pictures else []
     return Scan(archive, settings, gathered([*archive.problems, *seen, *problems, *refused]), pictures)
 
@@ -218,8 +211,6 @@ def run_audit(request: Request, progress: Progress | None = None) -> Audit:
         experiment=_or_none(propose_experiment, *grounds),
         problems=scanned.problems,
         pictures=scanned.pictures,
-        measured_blur=compare_blur(table, settings),
-        rings=tuple(check_rings(table, settings)),
     )
 
 
@@ -316,10 +307,11 @@ def count_steps(archive: Archive) -> dict[str, int | None]:
 
 def gathered(problems: list[Problem]) -> list[Problem]:
     """Put problems that say the same of several files into one, in order of first appearance."""
-    files: dict[tuple[str, str], list[str]] = defaultdict(list)
+    files: dict[tuple[str, str, bool], dict[str, None]] = defaultdict(dict)
     for problem in problems:
-        files[problem.what, problem.next].append(problem.file or "")
+        said = without_home(problem.what), without_home(problem.next), problem.unread
+        files[said].update(dict.fromkeys(without_home(name) for name in problem.all_files))
     return [
-        Problem(collapse(list(dict.fromkeys(names)), limit=3) or None, what, step)
-        for (what, step), names in files.items()
+        Problem(collapse(list(names), limit=3) or None, what, step, tuple(names), unread)
+        for (what, step, unread), names in files.items()
     ]

@@ -51,6 +51,12 @@ def shown_path(path: str | os.PathLike[str]) -> str:
     return printable(name)
 
 
+def without_home(text: str) -> str:
+    """Return a text in which paths below the home folder begin with ``~``."""
+    home = os.path.expanduser("~").rstrip(os.sep)
+    return text.replace(home + os.sep, f"~{os.sep}") if len(home) > 1 and home in text else text
+
+
 def collapse(names: Sequence[str], limit: int = 5) -> str:
     """Join names for a sentence, at most ``limit`` of them.
 

@@ -17,6 +17,7 @@ ROOMS = [
 ]  # fmt: skip
 OWNERS = {
     "exifread": "intake/photofile/metadata.py",
+    "cv2": "intake/people/facemodel.py",
     "matplotlib": "show/",
     "typer": "cli/",
     "jinja2": "show/",

@@ -10,10 +10,11 @@ import pandas as pd
 
 from auditor.errors import SettingError
 from auditor.evidence.bursts import zone_focused
-from auditor.evidence.presets import USUAL_RING_M, count_presets
+from auditor.evidence.presets import count_presets
 from auditor.evidence.rates import hours_of_runs
 from auditor.intake.statements.session import Lens, SessionFile
 from auditor.optics.lens import MM_PER_M, Floats
+from auditor.optics.rings import USUAL_RING_M
 from auditor.settings import Settings
 
 USUAL_STOPS = (2.8, 4.0, 5.6, 8.0, 11.0, 16.0)

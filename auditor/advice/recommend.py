@@ -11,7 +11,7 @@ from auditor.advice.by_counts import advise_by_counts
 from auditor.advice.expectation import Expected, Grid
 from auditor.advice.flags import DISTANCES_DIFFER, USUAL_CURVE
 from auditor.advice.lens_use import choices_of, stops_in_use
-from auditor.advice.light_kinds import SURE, settings_by_light
+from auditor.advice.light_thirds import SURE, settings_by_light
 from auditor.advice.preference import RING_OFF, in_order, nearly_best
 from auditor.advice.result import Advice, ValuedSetting
 from auditor.advice.valuing import Ground, coc_of, find_ground, valued

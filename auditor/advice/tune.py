@@ -10,7 +10,7 @@ import pandas as pd
 from auditor.advice.expectation import Expected, Grid
 from auditor.advice.exposures import Exposures
 from auditor.advice.lens_use import LensUse, choices_of, same_ring, stops_in_use
-from auditor.advice.light_kinds import kinds_of_light
+from auditor.advice.light_thirds import kinds_of_light
 from auditor.advice.losses import split_losses
 from auditor.advice.preference import in_order
 from auditor.advice.result import RingInUse, TunedStop, Tuning

@@ -14,7 +14,9 @@ import typer
 
 from auditor.cli.run import STOPPED, STOPPED_TEXT, command, leave_other_settings_out, prepare_streams
 
-COMMANDS = ("audit", "scan", "prepare", "tune", "advise", "zone", "plan", "card", "measure", "simulate")
+COMMANDS = (
+    "audit", "scan", "prepare", "tune", "advise", "zone", "plan", "card", "measure", "forget", "simulate",
+)  # fmt: skip
 
 
 def make_app(names: Iterable[str] = COMMANDS) -> typer.Typer:

@@ -69,12 +69,9 @@ def measure(
         echo(json_text(told | {"faces": to_json_rows(faces)}, indent=None))
     else:
         echo(to_csv_text(faces), end="")
-    texts = [words.found(facts.counts), words.choice(facts.counts), words.refusals(facts.refused)]
-    coc_mm = float(result.archive.table["coc_mm"].median())
-    texts.append(words.previews(facts.preview_floor_mm, facts.whole_floor_mm, coc_mm))
-    for text in [*texts, *words.said_once(facts.detector)]:
-        if text:
-            echo(text, err=True)
+    nearest = [words.to_look_at(facts.look_at, units)] if facts.look_at else []
+    for text in [*words.told(facts), *nearest, *words.SAID_ONCE]:
+        echo(text, err=True)
     show_problems(result.problems, console(sys.stderr))
     if strict and (result.problems or result.archive.unreadable):
         raise typer.Exit(LEFT_OUT)

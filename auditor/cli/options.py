@@ -28,7 +28,9 @@ Coc = Annotated[
     str,
     typer.Option(
         "--coc",
-        help="Circle of confusion: handbook, diagonal/K, a value such as 0.025mm, print, pixel or measured.",
+        help="Circle of confusion: handbook, diagonal/K, a value such as 0.025mm, the size of the result "
+        "(print=60cm,1m: long side, seen from; web=2048: pixels shown; ,crop=50% behind either: the part of "
+        "the long side that is kept), pixel, or measured.",
     ),
 ]
 Confidence = Annotated[float, typer.Option("--confidence", help="Level of every interval.")]

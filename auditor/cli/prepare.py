@@ -133,12 +133,13 @@ def _with_suggestions(
 ) -> list[Picture]:
     from dataclasses import replace
 
-    from auditor.intake.people.filling import measured_distances
+    from auditor.intake.people.proposals import propose_measures
     from auditor.show.terminal import progress_on_stderr
     from auditor.units import format_distance
 
     with progress_on_stderr("Measuring") as progress:
-        distances = measured_distances(archive, rows, request, progress)
+        proposals = propose_measures(archive, rows, request, progress)
+    distances = [float("nan") if proposal is None else proposal.distance_m for proposal in proposals]
     return [
         replace(picture, suggestion="" if distance != distance else f"about {format_distance(distance)}")
         for picture, distance in zip(pictures, distances, strict=True)

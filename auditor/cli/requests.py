@@ -75,9 +75,9 @@ def _cache_file(cache: str | None) -> Path | None:
         return None
     if cache is not None:
         return Path(cache)
-    from platformdirs import user_cache_path
+    from auditor.intake.library.cache import CACHE_NAME, cache_folder
 
-    return user_cache_path("focus-zone-auditor") / "read.sqlite"
+    return cache_folder() / CACHE_NAME
 
 
 def output_folder(out: Path | None, default: str, sources: list[Path], command: str) -> Path:

@@ -16,13 +16,12 @@ from auditor.evidence.rates import hit_rates
 from auditor.evidence.weighted_shares import Sampled, weighted_shares
 from auditor.evidence.weights import sampled_frames
 from auditor.frames import captured_s
+from auditor.optics.rings import USUAL_RING_M
 from auditor.units import METRES_PER_FOOT, format_distance, format_f_number
 
 BURST_GAP_S = 2.0
 SMALLEST_PRESET = 5  # frames; smaller ones are pooled as "other" in tables and charts
 OTHER = "other"
-# Engravings met on most rings [m] (common practice, no source).
-USUAL_RING_M = (0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.2, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 7.0, 10.0, np.inf)
 BANDS_M = (0.0, 1.0, 1.5, 2.0, 3.0, 5.0, 10.0, np.inf)
 BANDS_FT = (0.0, 3.0, 5.0, 7.0, 10.0, 15.0, 30.0, np.inf)
 AUTOFOCUS_STEP = 0.10  # relative change between neighbouring bursts that an untouched ring does not make

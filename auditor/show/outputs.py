@@ -44,7 +44,10 @@ def audit_json(audit: Audit) -> dict[str, Any]:
         "advice": as_json(audit.advice) if audit.advice is not None else None,
         "tuning": as_json(audit.tuning) if audit.tuning is not None else None,
         **_measured(audit),
-        "problems": [asdict(problem) for problem in audit.problems],
+        "problems": [
+            {"files": problem.all_files, "what": problem.what, "next": problem.next}
+            for problem in audit.problems
+        ],
     }
 
 
@@ -70,22 +73,14 @@ def _measured(audit: Audit) -> dict[str, Any]:
     if audit.pictures is not None:
         told = audit.pictures
         out["pictures"] = json_safe(
-            {"detector": told.detector, "counts": told.counts, "refused": told.refused}
+            {
+                "detector": told.detector,
+                "counts": told.counts,
+                "refused": told.refused,
+                "only_who_faced_the_camera": told.only_who_faced_the_camera,
+            }
         )
-    if audit.measured_blur is not None:
-        blur = audit.measured_blur
-        out["measured_blur"] = {
-            "frames": _rows(blur.frames.drop(columns="row")),
-            "presets": _rows(blur.presets),
-            **json_safe({name: getattr(blur, name) for name in _SHARES_MEASURED}),
-        }
-        out["rings"] = [json_safe(asdict(check)) for check in audit.rings]
     return out
-
-
-_SHARES_MEASURED = (
-    "keepers", "keepers_measured", "others", "others_measured", "difference", "low", "high",
-)  # fmt: skip
 
 
 def _rows(table: pd.DataFrame) -> list[dict[str, Any]]:
@@ -93,6 +88,12 @@ def _rows(table: pd.DataFrame) -> list[dict[str, Any]]:
     for name in out.select_dtypes("datetime"):
         out[name] = out[name].dt.strftime("%Y-%m-%dT%H:%M:%S")
     return to_json_rows(out)
+
+
+def _unreadable(audit: Audit) -> pd.DataFrame:
+    """Every file that could not be read, and why."""
+    rows = [(file, p.what) for p in audit.problems if p.unread for file in p.all_files]
+    return pd.DataFrame(rows, columns=["file", "why"], dtype="str")
 
 
 def write_outputs(audit: Audit, folder: Path, *, pictures: bool = False, force: bool = False) -> list[Path]:
@@ -123,6 +124,7 @@ def write_outputs(audit: Audit, folder: Path, *, pictures: bool = False, force: 
         TABLE_NAME: to_csv_text(audit.table),
         "presets.csv": to_csv_text(audit.presets),
         "distances.csv": to_csv_text(audit.distances),
+        "unreadable.csv": to_csv_text(_unreadable(audit)),
     }
     for name, (svg, png) in charts.items():
         files |= {f"charts/{name}.svg": svg, f"charts/{name}.png": png}

@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 import base64
-import io
 import os
-import warnings
 from pathlib import Path
 from urllib.parse import quote
 
-from PIL import Image, ImageOps
-
+from auditor.intake.photofile import previews
 from auditor.journey import Audit
 
 PICTURE_PIXELS = 360  # the longer side
@@ -31,17 +28,7 @@ def link_to(audit: Audit, position: int, folder: Path | None) -> str | None:
 def small_picture(path: str | Path) -> str | None:
     """Read a photograph and return it small, upright and without metadata, as a data address.
 
-    None where it cannot be read, as with raw files. The file is opened for reading alone.
+    None where nothing of it can be shown. The file is opened for reading alone.
     """
-    try:
-        with warnings.catch_warnings(), Image.open(path) as picture:
-            warnings.simplefilter("ignore", Image.DecompressionBombWarning)  # large sensors are no attack
-            picture.draft("RGB", (2 * PICTURE_PIXELS, 2 * PICTURE_PIXELS))
-            upright = ImageOps.exif_transpose(picture).convert("RGB")
-            upright.thumbnail((PICTURE_PIXELS, PICTURE_PIXELS))
-            pixels = Image.frombytes("RGB", upright.size, upright.tobytes())  # nothing but the pixels
-    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError):
-        return None
-    out = io.BytesIO()
-    pixels.save(out, "JPEG", quality=72, optimize=True)
-    return "data:image/jpeg;base64," + base64.b64encode(out.getvalue()).decode()
+    small = previews.small_picture(path, PICTURE_PIXELS)
+    return None if small is None else "data:image/jpeg;base64," + base64.b64encode(small.jpeg).decode()

@@ -29,6 +29,7 @@ _ISO_IS_ELSEWHERE = 65535
 _NO_NUMBER = 0xFFFFFFFF
 _REJECTED = 65535  # -1 in an unsigned field
 _MOST_STARS = 5
+MOST_PIXELS = 1 << 31  # along one side
 
 
 def exif_fields(values: Values, notes: list[str]) -> dict[str, Any]:
@@ -84,7 +85,7 @@ def _number(values: Values, tag: int) -> float:
 
 def _whole(values: Values, tag: int) -> int:
     number = _number(values, tag)
-    return int(number) if number > 0 else 0
+    return int(number) if 0 < number < MOST_PIXELS else 0
 
 
 def _f_number(values: Values, notes: list[str]) -> float:

@@ -50,19 +50,21 @@ class SmallPicture:
     height: int
 
 
-def small_picture(path: str | os.PathLike[str]) -> SmallPicture | None:
+def small_picture(path: str | os.PathLike[str], box_px: int = BOX_PX) -> SmallPicture | None:
     """Return a small picture of one photograph; None where nothing in the file can be shown.
 
     Parameters
     ----------
     path : str or os.PathLike
         The file; it is only read.
+    box_px : int
+        The longer side at most, in pixels.
     """
     suffix = os.path.splitext(os.fspath(path))[1].lower()
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # Pillow warns of what is odd in a file
         try:
-            picture = _opened(path) if suffix in OPENED else _preview(path)
+            picture = _opened(path, box_px) if suffix in OPENED else _preview(path, box_px)
             return None if picture is None else _as_jpeg(picture)
         except (OpenError, MemoryError):
             return None
@@ -98,17 +100,17 @@ def open_picture(source: IO[bytes]) -> Image.Image:
     return Image.open(source, formats=known)
 
 
-def _opened(path: str | os.PathLike[str]) -> Image.Image | None:
+def _opened(path: str | os.PathLike[str], box_px: int) -> Image.Image | None:
     with opened(path) as (fd, _size), os.fdopen(fd, "rb", closefd=False) as file:
         picture = open_picture(file)
         largest = MAX_PIXELS if picture.format in ("JPEG", "MPO") else MAX_PIXELS_WHOLE
         if picture.width * picture.height > largest:
             return None
-        picture.thumbnail((BOX_PX, BOX_PX), reducing_gap=2.0)
+        picture.thumbnail((box_px, box_px), reducing_gap=2.0)
         return ImageOps.exif_transpose(picture)
 
 
-def _preview(path: str | os.PathLike[str]) -> Image.Image | None:
+def _preview(path: str | os.PathLike[str], box_px: int) -> Image.Image | None:
     """Take the smallest sufficient preview of a raw file, else its largest; None without one."""
     record = read_file(path)
     with opened(path) as (fd, size):
@@ -121,7 +123,7 @@ def _preview(path: str | os.PathLike[str]) -> Image.Image | None:
     enough = [picture for picture in sound if min(picture.size) >= SMALLEST_PREVIEW_PX]
     for picture in [*enough, *reversed(sound)]:
         try:
-            picture.thumbnail((BOX_PX, BOX_PX), reducing_gap=2.0)
+            picture.thumbnail((box_px, box_px), reducing_gap=2.0)
         except (OSError, ValueError, SyntaxError):
             continue
         turn = TURNS.get(record.orientation)

@@ -21,7 +21,9 @@ from auditor.intake.photofile.opening import OpenError, opened
 from auditor.text import shown_path
 
 MIB = 1 << 20
-LARGEST_STATEMENT_BYTES = 8 * MIB  # a session file, JSON of a sheet
+LARGEST_TOML_BYTES = 2 * MIB
+LARGEST_STATEMENT_BYTES = 8 * MIB  # the JSON of a sheet
+MOST_DOTS = 200  # on one line of a session file; keys nested by thousands take hours
 LARGEST_TABLE_BYTES = 1 << 31  # a million frames take a quarter of it
 LONGEST_CELL = 20_000
 LONGEST_LINE = 4 * LONGEST_CELL
@@ -98,7 +100,11 @@ def read_toml(path: Path) -> tuple[dict[str, Any], str]:
     FileFormatError
         If it cannot be read or is not TOML; the message names the line.
     """
-    text = read_text(path)
+    text = read_text(path, LARGEST_TOML_BYTES)
+    for number, line in enumerate(text.split("\n"), 1):
+        if len(line) > LONGEST_CELL or line.count(".") > MOST_DOTS:
+            what = f"{shown_path(path)}, line {number}, is too long or too deeply nested to be a setting."
+            raise FileFormatError(what, "Mend that line, or remove it.")
     mend = "Mend that line; texts and distances stand in quotes."
     try:
         return tomllib.loads(text), text

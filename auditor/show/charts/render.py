@@ -20,7 +20,6 @@ from auditor.show.charts.fitted import (
     tolerance_chart,
     tuning_chart,
 )
-from auditor.show.charts.measured import measured_chart
 from auditor.show.charts.presets import ROW_IN, draw_presets
 from auditor.show.charts.style import chart_style, for_page, new_figure, to_png, to_svg
 
@@ -59,8 +58,7 @@ def render_charts(audit: Audit, names: Collection[str] | None = None) -> dict[st
     ----------
     audit : Audit
     names : collection of str, optional
-        Which of them: presets, distances, causes, tuning, tolerance, advice, sessions, measured; all by
-        default.
+        Which of them: presets, distances, causes, tuning, tolerance, advice, sessions; all by default.
 
     Returns
     -------
@@ -136,5 +134,4 @@ CHARTS: dict[str, Chooser] = {
     "tolerance": tolerance_chart,
     "advice": advice_chart,
     "sessions": sessions_chart,
-    "measured": measured_chart,
 }

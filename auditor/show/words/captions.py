@@ -46,8 +46,6 @@ _CHARTS = {
     "advice": "Expected hit rate in per cent for each engraving (along) and stop (upward). Circle: the ring "
     "as it is used most. Square: first in order of preference. Grey: no experience there.",
     "sessions": "Hit rate of each session with its {level} interval, and below it the bursts it rests on.",
-    "measured": "Each face at its predicted and its measured blur. Line: as predicted. Dashed: the least "
-    "that shows; hollow marks lie below it. Upward triangles: more blur than predicted; downward: less.",
     "limits": "Dashed: the rate of all sessions. Grey: control limits, wide enough for places and light to "
     "differ. Hollow: outside them.",
 }
@@ -62,8 +60,6 @@ _TABLES = {
     "advice": "Settings of {lens} in order of preference; small figures are {level} intervals.",
     "sessions": "Each session in order of time; small figures are {level} intervals.",
     "fallout": "From files to counted frames.",
-    "measured": "Faces measured at each preset: sharp or not by the circle of confusion, and against the "
-    "prediction.",
     "method": "What was assumed, and from where.",
 }
 # Heads of columns; those that end in # stand over figures.
@@ -85,10 +81,6 @@ _HEADS = {
         "Session", "When", "Hit rate#", "Hits#", "Bursts#", "Frame rate#", "Frames counted#", "Frames taken#",
     ),
     "fallout": ("Number", "What it counts"),
-    "measured": (
-        "Preset", "Measured#", "Sharp#", "Not sharp#", "Not told#", "Moved#", "Missed focus#",
-        "As predicted#", "More blur#", "Less blur#",
-    ),
     "method": ("Subject", "What was assumed", "Source"),
 }  # fmt: skip
 
