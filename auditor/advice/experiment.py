@@ -1,52 +1,32 @@
-"""The next walk as an experiment: which settings to alternate so as to learn most.
+"""The next walk as an experiment: which settings to alternate, or whom to press at, so as to learn what would help.
 
-The criterion is the value of what the walk would teach (Raiffa & Schlaifer 1961, Applied Statistical
-Decision Theory): by how much the expected hit rate of the setting chosen after the walk should exceed that of
-the one chosen now. What a walk teaches of the keeper curve is its Fisher information; the curve's parameters
-are taken to be normally distributed around their mean, as the draws are spread now, and less so after it.
+What it is for is part of the decision (:class:`auditor.advice.decide.WalkWorth`): to compare the present setting
+with the one that promises most, or to press at anyone where presses follow the ring. Where nothing is to be
+tested there is no experiment.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy.special import expit, logit
 
-from auditor.advice.curves import usual_curves
-from auditor.advice.expectation import Grid, blur_shares, prepare_averaging
-from auditor.advice.lens_use import Choices, choices_of
-from auditor.advice.preference import in_order
-from auditor.advice.valuing import Ground, find_ground
-from auditor.errors import SettingError
-from auditor.evidence.burst_blur import LOG_BLUR
-from auditor.evidence.bursts import burst_codes
-from auditor.evidence.keeper_curve import fall
-from auditor.evidence.tolerance import Tolerance, handbook_mm
+from auditor.advice.decide import LensDecision
+from auditor.advice.paired import Setting
 from auditor.intake.statements.session import Lens
-from auditor.optics.lens import Floats
-from auditor.settings import Settings
 
-FEWEST_BURSTS, MOST_BURSTS = 60, 300  # of one walk
-WORTHWHILE = 0.7  # part of the best expected rate below which a setting is no walk to send anybody on
-RINGS_A_STOP = 2  # of each f-number the best ones stand for the rest
-THIRD_IS_WORTH = 1.1  # a third setting has to teach so many times more
-BLOCK_BURSTS = 20
-OUTCOMES = 200
-_SEED = 20_242
-_STEP = 1e-3
+PRESSES = 60  # of a usual walk
+BLOCK = 15  # presses after which to change over: about every quarter of an hour of walking
+SAME = 0.02  # relative: two settings of ring and stop this near are one
 
 
 @dataclass(frozen=True, slots=True)
-class TrySetting:
-    """One setting of the walk; within experience or not, it is only tried."""
+class Block:
+    """A part of the walk: so many presses at one preset."""
 
-    f_number: float
-    focus_distance_m: float
-    expected_hit_rate: float
-    within_experience: bool
+    preset: str
+    presses: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,170 +39,90 @@ class Experiment:
     focal_length_mm : float
     f_stops, ring_m : tuple of float
         What the lens can be set to, as far as a session file says; empty otherwise.
-    settings : tuple of TrySetting
-        Two or three to alternate; one where the lens allows no other.
-    bursts_each : int
-    block_bursts : int
-        Bursts after which to change over.
-    value : float
-        Expected gain in hit rate of deciding after the walk rather than now.
+    purpose : {"compare", "anyone"}
+        To compare settings, or to press at anyone without regard for the zone.
+    presets : dict of str to Setting
+        Settings to use, each under the name that it has already, if it has one.
+    blocks : tuple of Block
+        In order; no preset always has the better light.
+    expected_gain : float
+        What deciding after it should bring at most, as a share; NaN where it cannot be known.
     """
 
     lens: str
     focal_length_mm: float
     f_stops: tuple[float, ...]
     ring_m: tuple[float, ...]
-    settings: tuple[TrySetting, ...]
-    bursts_each: int
-    block_bursts: int
-    value: float
+    purpose: str
+    presets: dict[str, Setting]
+    blocks: tuple[Block, ...]
+    expected_gain: float
+
+    @property
+    def presses(self) -> int:
+        """Presses of the whole walk."""
+        return sum(block.presses for block in self.blocks)
 
 
 def propose_experiment(
-    table: pd.DataFrame,
-    lenses: Sequence[Lens],
-    settings: Settings,
-    tolerance: Tolerance,
-    lens: str | None = None,
-    bursts: int | None = None,
-) -> Experiment:
-    """Propose which settings to alternate on the next walk.
+    told: LensDecision, presets: pd.DataFrame, lens: Lens | None, presses: int = PRESSES
+) -> Experiment | None:
+    """Propose the next walk with a lens; None where nothing is to be tested.
 
     Parameters
     ----------
-    table, lenses, settings, tolerance, lens
-        As for :func:`auditor.advice.recommend.advise`.
-    bursts : int, optional
-        Length of the walk; the usual session otherwise, but 60 to 300.
-
-    Raises
-    ------
-    SettingError
-        If no distance or no exposure time is known, or there is nothing to choose from.
+    told : LensDecision
+    presets : pandas.DataFrame
+        Of the archive, with ``preset``, ``focal_length_mm``, ``f_number`` and ``focus_distance_m``: equal
+        settings are called what they are called already.
+    lens : Lens, optional
+        What a session file says of it.
+    presses : int
     """
-    ground = find_ground(table, lenses, settings, tolerance, lens)
-    distances, exposures = ground.distances, ground.exposures
-    if distances is None:
-        raise SettingError(
-            "Without known subject distances no experiment can be planned.",
-            "Note some distances: auditor prepare --distances 60 draws the frames and lays out the notes.",
-        )
-    if exposures is None:
-        raise SettingError(
-            "Without known exposure times no experiment can be planned.",
-            "Take it from files that carry them, or add exposure_time_s to the frame table.",
-        )
-    if (
-        ground.averaging is None
-    ):  # nothing kept, or nothing not kept: the usual photographer's curves stand in
-        curves = usual_curves(handbook_mm(table), ground.use.frames)
-        ground = replace(ground, averaging=prepare_averaging(distances, curves))
-    choices = choices_of(ground.use, settings, distances.low_m, distances.high_m)
-    grid = ground.grid(choices.f_number, choices.focus_distance_m)
-    rate = ground.expect(grid).rate
-    allowed = choices.within_experience & (rate > 0)
-    if not allowed.any():
-        raise SettingError(
-            "In this light no setting could be taken where subjects were met.", "Allow a higher ISO."
-        )
-    first = int(in_order(rate, allowed, exposures.median_isos(grid.f_number))[0])
-    total = bursts or _usual_walk(ground)
-    rows, value = _most_telling(ground, grid, choices, rate, first, total)
-    use = ground.use
+    purpose = told.walk_worth.purpose
+    if purpose == "nothing" or not told.habit:
+        return None
+    chosen = [told.habit[0][0]]
+    if purpose == "compare" and told.paired is not None and told.paired.tried.any():
+        able = np.flatnonzero(told.paired.tried)
+        for row in able[np.argsort(-told.paired.share[able], kind="stable")]:
+            other = Setting(float(told.paired.f_number[row]), float(told.paired.focus_distance_m[row]))
+            if not _same(other, chosen[0]):
+                chosen.append(other)
+                break
+    names = {_name(setting, told, presets): setting for setting in chosen}
     return Experiment(
-        lens=use.name,
-        focal_length_mm=use.focal_length_mm,
-        f_stops=use.f_stops if use.declared else (),
-        ring_m=use.ring_m if use.declared else (),
-        settings=tuple(
-            TrySetting(
-                float(grid.f_number[row]),
-                float(grid.focus_distance_m[row]),
-                float(rate[row]),
-                bool(choices.within_experience[row]),
-            )
-            for row in rows
-        ),
-        bursts_each=int(np.ceil(total / len(rows))),
-        block_bursts=min(BLOCK_BURSTS, int(np.ceil(total / len(rows)))),
-        value=value,
+        lens=told.lens,
+        focal_length_mm=told.focal_length_mm,
+        f_stops=lens.f_stops if lens else (),
+        ring_m=lens.ring_m if lens else (),
+        purpose=purpose,
+        presets=names,
+        blocks=_blocks(list(names), presses),
+        expected_gain=told.walk_worth.expected_gain,
     )
 
 
-def _usual_walk(ground: Ground) -> int:
-    """Bursts of the usual session, within bounds."""
-    frames = ground.use.frames
-    per_session = pd.Series(burst_codes(frames)).groupby(frames["session"].fillna(-1).to_numpy()).nunique()
-    return int(np.clip(per_session.median(), FEWEST_BURSTS, MOST_BURSTS))
+def _same(one: Setting, other: Setting) -> bool:
+    """Whether two settings are one, as near as a stop and a ring are set."""
+    near = abs(np.log(one.f_number / other.f_number)) <= SAME
+    return bool(near and abs(1 / one.focus_distance_m - 1 / other.focus_distance_m) <= SAME / other.focus_distance_m)
 
 
-def _most_telling(
-    ground: Ground, grid: Grid, choices: Choices, rate: Floats, first: int, bursts: int
-) -> tuple[list[int], float]:
-    """Rows of the two or three settings whose walk is worth most, the advised one among them."""
-    assert ground.averaging is not None
-    assert ground.exposures is not None
-    rows = np.array([first, *(row for row in _candidates(grid, rate, rate[first]) if row != first)])
-    shares = blur_shares(grid.chosen(rows), ground.exposures, ground.settings.speed_m_s)
-    together = np.tensordot(shares, ground.averaging.distances.together, axes=(1, 0))
-    may = choices.within_experience[rows]
-    curves = ground.averaging.curves
-    point = _to_plane(curves.draws)
-    centre, spread = point.mean(axis=0), np.cov(point.T) + 1e-9 * np.eye(4)
-    tries = curves.tries
-    information = _information(together, centre, tries)
-    noise = np.random.default_rng(_SEED).standard_normal((OUTCOMES, 4))
-
-    def value(places: Sequence[int]) -> float:
-        learned = sum(information[place] for place in places) * (bursts / len(places))
-        after = np.linalg.inv(np.linalg.inv(spread) + learned)
-        known = spread - after
-        scale, axes = np.linalg.eigh((known + known.T) / 2)
-        outcomes = centre + (noise * np.sqrt(np.maximum(scale, 0.0))) @ axes.T
-        rates = together[may] @ _heights(outcomes, tries)
-        return float(rates.max(axis=0).mean() - rates.mean(axis=1).max())
-
-    if len(rows) == 1:
-        return [first], value([0])
-    pairs = {(0, place): value((0, place)) for place in range(1, len(rows))}
-    best = max(pairs, key=lambda pair: pairs[pair])
-    triples = {(*best, place): value((*best, place)) for place in range(1, len(rows)) if place not in best}
-    if triples:
-        three = max(triples, key=lambda triple: triples[triple])
-        if triples[three] > THIRD_IS_WORTH * pairs[best]:
-            return rows[list(three)].tolist(), triples[three]
-    return rows[list(best)].tolist(), pairs[best]
+def _name(setting: Setting, told: LensDecision, presets: pd.DataFrame) -> str:
+    """The name of a preset with this setting, the most used first; else a plain one."""
+    for row in presets.itertuples():
+        own = abs(np.log(row.focal_length_mm / told.focal_length_mm)) <= SAME
+        if own and _same(setting, Setting(row.f_number, row.focus_distance_m)):
+            return str(row.preset)
+    return "to compare"
 
 
-def _candidates(grid: Grid, rate: Floats, best: float) -> list[int]:
-    """Of each f-number the best ring settings that are worth a walk."""
-    chosen: list[int] = []
-    for number in np.unique(grid.f_number):
-        own = np.flatnonzero((grid.f_number == number) & (rate >= WORTHWHILE * best))
-        chosen += own[np.argsort(-rate[own], kind="stable")][:RINGS_A_STOP].tolist()
-    return chosen
-
-
-def _to_plane(draws: Floats) -> Floats:
-    """Curves as points without bounds: log tolerance and steepness, logits of the floor and of the rest."""
-    tolerance, steepness, ceiling, floor = draws.T[:4]
-    part = np.clip((ceiling - floor) / (1 - floor), 1e-6, 1 - 1e-6)
-    return np.stack([np.log(tolerance), np.log(steepness), logit(floor), logit(part)], axis=1)
-
-
-def _heights(points: Floats, tries: float) -> Floats:
-    """Chance that a burst holds a keeper in each class of blur, shape (len(LOG_BLUR), points)."""
-    log_tolerance, log_steepness, low, part = points.T
-    floor = expit(low)
-    left = fall(np.exp(LOG_BLUR)[:, None], np.exp(log_tolerance), np.exp(log_steepness))
-    frame = floor + (1 - floor) * expit(part) * left
-    return np.asarray(1 - (1 - frame) ** tries)
-
-
-def _information(together: Floats, centre: Floats, tries: float) -> Floats:
-    """Fisher information of one burst at each setting about the curve, shape (a, 4, 4)."""
-    chance = np.clip(_heights(centre[None], tries), 1e-6, 1 - 1e-6)
-    moved = [_heights((centre + _STEP * axis)[None], tries) for axis in np.eye(4)]
-    slope = (np.concatenate(moved, axis=1) - chance) / _STEP
-    per_class = slope[:, :, None] * slope[:, None, :] / (chance * (1 - chance))[:, :, None]
-    return np.asarray(np.tensordot(together, per_class, axes=(1, 0)))
+def _blocks(names: list[str], presses: int) -> tuple[Block, ...]:
+    """Blocks that add up to the presses: A B, B A, ..., the same number of each."""
+    if len(names) == 1:
+        return (Block(names[0], presses),)
+    rounds = max(1, round(presses / (BLOCK * len(names))))
+    order = [names[(turn + place) % len(names)] for turn in range(rounds) for place in range(len(names))]
+    size, left = divmod(presses, len(order))
+    return tuple(Block(name, size + (place < left)) for place, name in enumerate(order))
