@@ -67,8 +67,8 @@ def test_default_outputs_never_fall_among_photographs(walk, tmp_path, monkeypatc
     monkeypatch.chdir(folder)
     frame = folder / "P1010001.jpg"
     sources = {
-        "folder": [Path()], "above": [tmp_path], "file": [Path("P1010001.jpg")], "glob": sorted(folder.glob("*.jpg")),
-        "twice": [tmp_path / "elsewhere", folder],
+        "folder": [Path()], "above": [tmp_path], "twice": [tmp_path / "elsewhere", folder],
+        "file": [Path("P1010001.jpg")], "glob": sorted(folder.glob("*.jpg")),
     }.get(form, [])  # fmt: skip
     if form == "link":
         (tmp_path / "link").symlink_to(folder)
@@ -185,8 +185,9 @@ EVIL = "a\x1b[31m\u202egpj.\x07\x9b&<$\\frac$;\t=1+1"
 def test_no_text_from_outside_reaches_the_terminal_or_the_files_raw(run, tmp_path, photo):
     folder = tmp_path / "walk"
     for i in range(12):
-        photo(folder / f"P10\x1b1{i:04d}.jpg", NOON.replace(minute=i), camera="c\x1b]0;x\x07", lens="l\u202e\x9b",
-              focal_length_mm=28, f_number=8, distance=(5, 2), rating=i % 2, label="\u202e")  # fmt: skip
+        photo(folder / f"P10\x1b1{i:04d}.jpg", NOON.replace(minute=i), camera="c\x1b]0;x\x07",
+              lens="l\u202e\x9b", focal_length_mm=28, f_number=8, distance=(5, 2), rating=i % 2,
+              label="\u202e")  # fmt: skip
     name = json.dumps(EVIL, ensure_ascii=True)
     (folder / "session.toml").write_text(
         f'[[preset]]\nname = {name}\nfocal_length = "28mm"\nf_number = 8\nfocus_distance = "2.5m"\n'

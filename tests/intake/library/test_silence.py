@@ -11,28 +11,18 @@ import pytest
 from auditor.intake.archive import read_archive
 from auditor.intake.library import reading
 from auditor.intake.library.processes import read_in_processes, read_watched
-from auditor.intake.library.reader_process import read_packed, serve
+from auditor.intake.library.reader_process import read_packed
 from auditor.settings import Request
-
-SLEEPS = "silent"
-
-
-def answer(path: str) -> bytes:
-    if SLEEPS in path:
-        time.sleep(60)
-    return path.encode()
-
-
-def main() -> None:
-    serve(answer)
+from tests.intake.library import sleeper
+from tests.intake.library.sleeper import SLEEPS, answer
 
 
 @pytest.mark.parametrize("workers", [1, 2])
 def test_a_silent_process_is_ended_and_its_file_is_told(workers):
     jobs = [["a", "b", f"{SLEEPS}1", "c"], ["d"], [f"{SLEEPS}2"], ["e", "f"]]
     began = time.monotonic()
-    answers = dict(read_in_processes(len(jobs), lambda i: jobs[i], workers, __name__, silence_s=1.0))
-    assert time.monotonic() - began < 30
+    answers = dict(read_in_processes(len(jobs), lambda i: jobs[i], workers, sleeper.__name__, silence_s=4.0))
+    assert time.monotonic() - began < 40
     assert answers == {0: [b"a", b"b"], 1: [b"d"], 2: [], 3: [b"e", b"f"]}
 
 
