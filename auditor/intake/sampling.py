@@ -23,7 +23,7 @@ from auditor.frames import LEFT_OUT
 from auditor.intake.library.walk import SAMPLE_NAME
 from auditor.intake.tables import neutralised
 
-SHEET_COLUMNS = ("file", "standing_share", "face_share", "subject_distance", "reason")
+SHEET_COLUMNS = ("file", "sharp", "guessed_distance", "subject_distance", "reason")
 
 Truths = npt.NDArray[np.bool_]
 
@@ -160,12 +160,6 @@ def allocate(sizes: Sequence[int], marks: Sequence[int], n: int) -> list[int]:
         if taken[i] < sizes[i]:
             heapq.heappush(queue, (-owed[i] / (taken[i] + 0.5), i))
     return taken
-
-
-def notes_to_fill(table: pd.DataFrame, sample: Sample) -> str:
-    """Write notes with one empty row for each drawn frame, in shuffled order and without any mark."""
-    rows = [(neutralised(file), *[""] * (len(SHEET_COLUMNS) - 1)) for file in table["file"].iloc[sample.rows]]
-    return _csv_text(SHEET_COLUMNS, rows)
 
 
 def sample_text(table: pd.DataFrame, sample: Sample) -> str:
