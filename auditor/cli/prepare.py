@@ -11,6 +11,7 @@ import typer
 from auditor.cli import options
 
 if TYPE_CHECKING:
+    import numpy.typing as npt
     import pandas as pd
 
     from auditor.intake.sampling import Sample
@@ -190,7 +191,7 @@ def _lay_out(request: Request, folder: Path, n: int, seed: int, *, measure: bool
     sources = list(request.sources)
     cameras = [str(camera) for camera in table["camera"].dropna().unique()]
     files = {SESSION_NAME: session_text(filled.session, block_lines(blocks), cameras)}
-    sample = draw_sample(table, n, seed) if n else None
+    sample = draw_sample(table, n, seed, _waiting(table, filled, folder)) if n else None
     rows = sample.rows if sample is not None else table.index.to_numpy()[:0]
     files[NOTES_NAME] = _notes(table, filled, sample)
     if sample is not None and len(rows):
@@ -226,6 +227,21 @@ def _notes(table: pd.DataFrame, filled: Filled, sample: Sample | None) -> str:
     kept = Filled(notes={frame: cells for frame, cells in filled.notes.items() if cells})
     rows = merge_filled(kept, Filled(notes={str(frame): {} for frame in asked})).notes
     return notes_text(rows, columns)
+
+
+def _waiting(table: pd.DataFrame, filled: Filled, folder: Path) -> npt.NDArray[Any]:
+    """Frames drawn before that have neither a distance nor any answer, not even that they were skipped."""
+    import numpy as np
+
+    from auditor.intake.statements.sheet_file import read_sheet
+
+    answered = {frame for frame, cells in filled.notes.items() if cells}
+    if (folder / FILLED_NAME).is_file():
+        answered |= {frame.file for frame in read_sheet(folder / FILLED_NAME).frames}
+    waits = (
+        table["sample_weight"].notna() & table["subject_distance_m"].isna() & ~table["file"].isin(answered)
+    )
+    return np.asarray(waits, dtype=bool)
 
 
 def _presets(scan: Scan) -> list[dict[str, Any]]:
@@ -275,13 +291,15 @@ def _say_what_was_found(
 ) -> None:
     for block in blocks[:20]:
         when = f"{block.starts_at:%Y-%m-%d %H:%M}"
-        typer.echo(f"{when}, {len(block.rows)} frames from {block.first}: {block.recorded}.", err=True)
+        frames = f"{len(block.rows)} frame{'s' if len(block.rows) != 1 else ''}"
+        typer.echo(f"{when}, {frames} from {block.first}: {block.recorded}.", err=True)
     if len(blocks) > 20:
         typer.echo(f"And {len(blocks) - 20} blocks more, listed in the session file.", err=True)
     if sample is not None and len(sample.rows):
         typer.echo(
             f"{len(sample.rows)} frames drawn by chance (seed {seed}) from {sample.population}; of these "
-            f"{sample.with_distance} had a distance already, {sample.drawn_before} were drawn before.",
+            f"{sample.with_distance} had a distance already, {sample.drawn_before} were drawn before."
+            f"{f' {sample.again} come again, since nobody has answered them.' if sample.again else ''}",
             err=True,
         )
     elif asked:

@@ -194,9 +194,8 @@ def block_lines(blocks: Sequence[Block]) -> list[str]:
     for block in blocks:
         span = f"{block.starts_at:%Y-%m-%d %H:%M} to {block.ends_at:%H:%M}"
         camera = f", {_comment(block.camera)}" if block.camera else ""
-        lines.append(
-            f"{span}, {len(block.rows)} frames from {_comment(block.first)}{camera}: {block.recorded}"
-        )
+        frames = f"{len(block.rows)} frame{'s' if len(block.rows) != 1 else ''}"
+        lines.append(f"{span}, {frames} from {_comment(block.first)}{camera}: {block.recorded}")
     return [TOLD + line for line in lines]
 
 

@@ -21,8 +21,8 @@ from auditor.units import parse_distance_m, parse_f_number, parse_length_mm
 LARGEST_BYTES = 32 * 1024 * 1024
 MOST_ENTRIES = 100_000
 LONGEST_TEXT = 1000
-TYPED, BY_EYE = "typed", "by eye"
-MEASURE_NAMES = (*(name.removesuffix("_share") for name in MEASURES), TYPED, BY_EYE)
+TYPED, BY_EYE, NOBODY = "typed", "by eye", "nobody"
+MEASURE_NAMES = (*(name.removesuffix("_share") for name in MEASURES), TYPED, BY_EYE, NOBODY)
 REASONS = ("soft", "moved")
 
 

@@ -34,6 +34,8 @@ function stayHere() {
 
 function goTo(index) {
   stayHere();
+  byId("finished").hidden = true;
+  stage.parentElement.hidden = false;
   place = index;
   [ends, adding, looked, loupeAt] = [[], false, false, [0.5, 0.5]];
   toggleLoupe(false);
@@ -90,10 +92,10 @@ function guess(metres) {
   byId("measure-title").focus({ preventScroll: true });
 }
 
-function setPerson(person) {
+function setPerson(person, isNew = true) {
   const people = [...(answerOf(current()).people ?? [])];
-  if (adding) people.push(person);
-  else people[0] = person;
+  if (adding && isNew) people.push(person);
+  else people[adding ? people.length - 1 : 0] = person;
   changeFrame(current(), { people, nobody: undefined });
 }
 
@@ -106,8 +108,7 @@ function measured(isNew) {
     return;
   }
   const frame = frameOf.get(current());
-  setPerson({ measure, share, reading: data.pointing_px * Math.SQRT2 / mat.clientHeight, ends: structuredClone(ends) });
-  if (!isNew && adding) state.frames[current()].people.splice(-2, 1);
+  setPerson({ measure, share, reading: data.pointing_px * Math.SQRT2 / mat.clientHeight, ends: structuredClone(ends) }, isNew);
   drawFrame();
   if (isNew && state.options.goesOn && distanceOf(frame, { measure, share, reading: 0 }) && !matchMedia("(prefers-reduced-motion: reduce)").matches) {
     byId("next").classList.add("soon");
@@ -133,8 +134,8 @@ function nice(metres) {
 
 function drawStaff() {
   const answer = answerOf(current());
-  const marks = feet() ? [2, 3, 4, 5, 7, 10, 15, 20, 30, 50].map((ft) => ft * METRES_PER_FOOT) : [0.5, 0.7, 1, 1.5, 2, 2.5, 3, 4, 5, 7, 10, 15];
   const height = staff.clientHeight;
+  const marks = feet() ? [2, 3, 4, 5, 7, 10, 15, 20, 30, 50].map((ft) => ft * METRES_PER_FOOT) : [0.5, 0.7, 1, 1.5, 2, ...(height > 250 ? [2.5] : []), 3, 4, 5, 7, 10, 15];
   const at = (metres) => y(Math.min(Math.max(metres, NEAREST), FARTHEST)) / 100 * (height - 16) + 8;
   const parts = [`<line x1="84" x2="84" y1="4" y2="${height - 4}"/>`];
   for (const mark of marks) parts.push(`<line x1="78" x2="90" y1="${at(mark)}" y2="${at(mark)}"/><text x="98" y="${at(mark) + 4}">${written(mark, feet())}</text>`);
@@ -178,8 +179,6 @@ function showReading() {
 function drawFrame() {
   if (!current()) return;
   const [frame, answer, at] = [frameOf.get(current()), answerOf(current()), step()];
-  byId("finished").hidden = true;
-  stage.parentElement.hidden = false;
   const [shown, own] = widths();
   byId("which").textContent = `${frame.name} · ${place + 1} of ${inOrder.length}`;
   byId("shown-as").textContent = `${frame.src ? "" : "preview, "}${own ? `${own} px, ` : ""}${shown} px shown`;
@@ -202,7 +201,9 @@ function drawFrame() {
   byId("measure-title").textContent = adding ? "One more person." : has ? "Measured." : ends.length === 2 ? "Right like this? Move the handles, or draw anew." : `Draw from ${data.measures[measure].ends[0]} to ${data.measures[measure].ends[1]}.`;
   byId("by-eye").hidden = !answer.guess || has;
   byId("by-eye").innerHTML = `Leave it at about ${answer.guess ? written(answer.guess, feet()) : ""} <kbd>B</kbd>`;
-  byId("another").hidden = !has || adding;
+  byId("another").hidden = !has || (adding && ends.length < 2);
+  byId("verdict").hidden = at === "sharp";
+  byId("verdict").firstElementChild.textContent = `${{ yes: "Sharp enough", no: "Not sharp enough", unsure: "Unsure" }[answer.sharp] ?? ""}${answer.reason ? `, ${answer.reason}` : ""}`;
   byId("nobody").hidden = has;
   byId("next").disabled = !has && !(ends.length === 2);
   for (const button of byId("measures").children) button.setAttribute("aria-pressed", String(button.dataset.measure === measure));
@@ -300,6 +301,13 @@ function noGuess() {
 }
 for (const button of document.querySelectorAll("[data-sharp]")) button.addEventListener("click", () => judgeSharp(button.dataset.sharp, button.dataset.reason));
 byId("look").addEventListener("click", () => toggleLoupe());
+byId("judge-again").addEventListener("click", () => {
+  stayHere();
+  changeFrame(current(), { sharp: undefined });
+  looked = false;
+  drawFrame();
+});
+byId("look-again").addEventListener("click", () => goTo(0));
 byId("by-eye").addEventListener("click", leaveByEye);
 byId("nobody").addEventListener("click", nobody);
 byId("another").addEventListener("click", another);

@@ -130,6 +130,10 @@ function moveEnd(i, x, y) {
 
 let drag = null;
 mat.addEventListener("pointerdown", (event) => {
+  if (!loupe.hidden) {
+    loupeAt = inPicture(event);
+    drawLoupe();
+  }
   if (event.button !== 0 || step() === "sharp") return;
   const handle = event.target.closest(".handle");
   stayHere();

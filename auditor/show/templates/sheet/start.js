@@ -1,6 +1,7 @@
 /* Puts the page together: the three parts, the keys, and what is kept. */
 let part = "";
 let reminded = false;
+let startsEmpty = false;
 const notice = byId("notice");
 
 function notify(text, lasting = false) {
@@ -21,9 +22,8 @@ function show(wanted) {
   if (wanted === "over") drawOver();
   if (wanted === "frames" && inOrder.length) {
     const open = inOrder.findIndex((file) => !isDone(answerOf(file)) && !answerOf(file).skipped);
-    if (isDone(answerOf(current())) && open < 0) finish();
-    else if (isDone(answerOf(current())) || answerOf(current()).skipped) goTo(open);
-    else goTo(place);
+    if (open < 0) finish();
+    else goTo(isDone(answerOf(current())) || answerOf(current()).skipped ? open : place);
   }
 }
 
@@ -42,6 +42,8 @@ function drawProgress() {
 }
 
 listeners.push(drawProgress, () => {
+  if (startsEmpty) notify("");
+  startsEmpty = false;
   if (part === "settings") drawSettings();
   if (part === "over") drawOver();
 });
@@ -127,6 +129,7 @@ if (before) {
   state = { ...state, ...before, options: { ...state.options, ...before.options } };
   mergeIn({ frames: before.frames ?? {} });
 } else {
+  startsEmpty = true;
   notify("This sheet starts empty here. Filled before, in another browser, or in a folder that has moved? Load your sheet.json.", true);
 }
 for (const [id, name] of [["feet", "feet"], ["goes-on", "goesOn"], ["letters", "letters"]]) byId(id).checked = state.options[name];

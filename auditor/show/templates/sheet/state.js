@@ -113,7 +113,7 @@ function sheetFile() {
     const people = answer.people ?? [];
     const told = people.map((person) => distanceOf(frame, person));
     return {
-      file, measure: people[0]?.measure ?? null, share: rounded(people[0]?.share, 6),
+      file, measure: people[0]?.measure ?? (answer.nobody ? "nobody" : null), share: rounded(people[0]?.share, 6),
       distances: told[0] ? told.filter(Boolean).map((one) => rounded(one.m, 5)) : [], sd: rounded(told[0]?.sd, 4),
       guess: rounded(answer.guess, 5), sharp: answer.sharp ?? null, sharp_seen: answer.sharp_seen ?? null,
       shown_px: answer.shown_px ?? null, reason: answer.reason ?? null, skipped: answer.skipped === true, answered: answer.answered,
@@ -148,7 +148,7 @@ function loadSheet(sheet) {
     const [first, ...others] = one.distances ?? [];
     if (one.share) answer.people = [{ measure: one.measure, share: one.share, reading: data.reading_sd }];
     else if (first) answer.people = [{ measure: one.measure === "by eye" ? "by eye" : "typed", m: first }];
-    else if (one.sharp && !one.skipped) answer.nobody = true;
+    else if (one.measure === "nobody") answer.nobody = true;
     for (const m of others) answer.people?.push({ measure: "typed", m });
     frames[one.file] = answer;
   }
