@@ -66,6 +66,8 @@ class Request:
         Folders, picture files, or frame tables.
     session_file, notes_file, keepers_folder : Path or None
         Each replaces what lies in the folders.
+    outer_session, outer_notes : Path or None
+        Hold where nothing among the photographs says otherwise.
     unmarked : str or None
         Rule for unmarked frames; None leaves it to the session files.
     overrides : mapping
@@ -82,6 +84,8 @@ class Request:
     session_file: Path | None = None
     notes_file: Path | None = None
     keepers_folder: Path | None = None
+    outer_session: Path | None = None
+    outer_notes: Path | None = None
     unmarked: UnmarkedRule | None = None
     overrides: Mapping[str, Any] = field(default_factory=dict)
     cache: Path | None = None

@@ -6,6 +6,8 @@ import os
 from pathlib import Path
 from typing import Any
 
+import typer
+
 from auditor.errors import OutputError, UnitError
 from auditor.settings import UNMARKED_RULES, Request
 from auditor.text import shown_path
@@ -30,8 +32,9 @@ def make_request(
     iso_max: float | None = None,
     wanted_shutter: str | None = None,
     slowest_shutter: str | None = None,
+    beside: Path | None = None,
 ) -> Request:
-    """Check the options that every command with sources shares.
+    """Check the options that every command with sources shares, and find the notes that lie beside.
 
     Raises
     ------
@@ -51,8 +54,11 @@ def make_request(
         "wanted_shutter_s": parse_exposure_time_s(wanted_shutter) if wanted_shutter else None,
         "slowest_shutter_s": parse_exposure_time_s(slowest_shutter) if slowest_shutter else None,
     }
+    outer_session, outer_notes = _outermost(sources, session, notes, beside)
     return Request(
         sources=tuple(sources),
+        outer_session=outer_session,
+        outer_notes=outer_notes,
         session_file=session,
         notes_file=notes,
         keepers_folder=keepers,
@@ -62,6 +68,25 @@ def make_request(
         workers=workers,
         measure=measure,
     )
+
+
+def _outermost(
+    sources: list[Path], session: Path | None, notes: Path | None, beside: Path | None
+) -> tuple[Path | None, Path | None]:
+    """Statements that ``prepare`` has left in the current folder, and a line that says they were taken."""
+    from auditor.intake.beside import NOTES_FOLDER, statements_beside
+
+    found = statements_beside(sources, beside or Path(NOTES_FOLDER))
+    if found is None:
+        return None, None
+    outer_session = found.session if session is None else None
+    outer_notes = found.notes if notes is None else None
+    taken = [str(path) for path in (outer_session, outer_notes) if path is not None]
+    if taken:
+        typer.echo(
+            f"With {' and '.join(taken)}, where nothing among the photographs says otherwise.", err=True
+        )
+    return outer_session, outer_notes
 
 
 def check_units(units: str | None) -> None:

@@ -1,4 +1,4 @@
-"""How well a photographer judges distance by eye: guesses made before measuring, held against the measures."""
+"""How well a photographer judges distance by eye: guesses made before measuring, against the measures."""
 
 from __future__ import annotations
 
@@ -42,7 +42,9 @@ class Judging:
     guess_sd: float | None
 
 
-def judge_guesses(guess_m: npt.ArrayLike, measured_m: npt.ArrayLike, measured_rel_sd: npt.ArrayLike) -> Judging:
+def judge_guesses(
+    guess_m: npt.ArrayLike, measured_m: npt.ArrayLike, measured_rel_sd: npt.ArrayLike
+) -> Judging:
     """Hold guesses against measures.
 
     Parameters

@@ -1,6 +1,6 @@
-"""Finds dark frames, a palm over the lens at a change of setting, from small pictures. Offered, never assumed.
+"""Finds dark frames, a palm over the lens at a change of setting, in small pictures. Offered, never assumed.
 
-A dark frame is noise, perhaps with light leaking past the hand: smooth, fading away from where it enters. A dark
+A dark frame is noise, perhaps with light leaking past the hand: smooth, fading from where it enters. A dark
 photograph has edges. Two things are measured on the means of blocks of 8 x 8 pixels, each over what the noise
 between neighbouring pixels accounts for: what a smooth surface leaves of the logarithm of the light, and the
 sharpest bends. A leak is smooth in the first or weak in the second; a picture is neither.

@@ -87,6 +87,7 @@ def from_folders(
     keepers: Path | None,
     request: Request,
     progress: Progress | None,
+    outer: SessionFile | None = None,
 ) -> tuple[Archive, list[NotesFile]]:
     """Read folders: their frames as the files describe them, and the notes files found.
 
@@ -95,7 +96,7 @@ def from_folders(
     SourceError
         If there are no photographs, or none can be read.
     """
-    found = find_files(folders, fixed, keepers)
+    found = find_files(folders, fixed, keepers, outer)
     names = ", ".join(str(folder) for folder in folders)
     if not found.pictures:
         tables = [table for folder in folders if (table := folder / TABLE_NAME).is_file()]
@@ -171,13 +172,15 @@ def _notes_of(found: Found, folder_of_row: Sequence[int]) -> list[NotesFile]:
     ]
 
 
-def from_table(path: Path, fixed: SessionFile | None) -> tuple[Archive, list[NotesFile]]:
+def from_table(
+    path: Path, fixed: SessionFile | None, outer: SessionFile | None = None
+) -> tuple[Archive, list[NotesFile]]:
     """Read a frame table, and the session file and notes that lie beside it."""
     table, problems = read_table(path)
     table = table.assign(files=table["files"].fillna(table["file"]), **numbers_in_names(table["file"]))
     table["preset"] = table["preset"].where(table["preset_source"] != "grouped")
     beside = path.parent / SESSION_NAME
-    session = fixed or SessionFile()
+    session = fixed or outer or SessionFile()
     if fixed is None and beside.is_file():
         try:
             session = read_session(beside)

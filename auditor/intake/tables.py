@@ -6,14 +6,12 @@ front, which is taken off again on reading. JSON holds null, with ``<key>_is_inf
 
 from __future__ import annotations
 
-import csv
 import io
 import math
 import re
 from collections.abc import Iterator
 from itertools import islice
 from pathlib import Path
-from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -144,11 +142,7 @@ def _quoted(texts: list[str]) -> list[str]:
     """Cells as they stand in CSV."""
     if not _SPECIAL.search("".join(texts)):
         return texts
-    # The writer hands over one line at a time; the second cell keeps an empty first one from being quoted.
-    lines: list[str] = []
-    writer = csv.writer(SimpleNamespace(write=lines.append), lineterminator="\r\n")
-    writer.writerows((text, "") for text in texts)
-    return [line[: -len(",\r\n")] for line in lines]
+    return ['"' + text.replace('"', '""') + '"' if _SPECIAL.search(text) else text for text in texts]
 
 
 def to_json_rows(table: pd.DataFrame) -> list[dict[str, Any]]:

@@ -97,7 +97,7 @@ def cut_out(picture: Image.Image, sitter: Sitter, face_px: float) -> tuple[Image
 
 
 def sheet(pictures, sitters, face_px, change=None, on="coffee", seed=0):
-    """A frame with one face in each cell, as long as told (one length or one each), changed, and where each face lies: left, top, width, height."""
+    """A frame with one changed face in each cell, of one length or one each, and where each face lies."""
     rng = np.random.default_rng(seed)
     length = np.broadcast_to(face_px, len(sitters))
     frame = background(on, FRAME).copy()
@@ -107,7 +107,7 @@ def sheet(pictures, sitters, face_px, change=None, on="coffee", seed=0):
         cell = frame.crop((x, y, x + CELL[0], y + CELL[1]))
         piece, box = cut_out(pictures[sitter.file], sitter, float(length[number]))
         room = CELL[0] - piece.width, CELL[1] - piece.height
-        at = tuple(int(rng.integers(edge // 4, 3 * edge // 4)) for edge in room)
+        at = tuple(int(rng.integers(edge // 4, 3 * edge // 4 + 1)) for edge in room)
         cell.paste(piece, at)
         own = (at[0] + box[0], at[1] + box[1], box[2], box[3])
         array = np.asarray(cell, dtype=np.float32)

@@ -51,7 +51,8 @@ def test_results_go_to_a_file_or_as_json(folder, tmp_path):
     result = CliRunner().invoke(make_app(), ["measure", str(folder), "--cache", "off", "--json"])
     told = json.loads(result.stdout)
     assert told["counts"] == {
-        "frames": 3, "tried": 3, "opened": 3, "previews": 0, "with_face": 0, "chosen": 0, "ambiguous": 0, "filled": 0,
+        "frames": 3, "tried": 3, "opened": 3, "previews": 0, "with_face": 0, "chosen": 0,
+        "ambiguous": 0, "filled": 0,
     }  # fmt: skip
     assert told["faces"][0]["distance_m"] is None
 

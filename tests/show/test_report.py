@@ -145,8 +145,8 @@ def test_nothing_is_said_twice(audit_of: Audited, frames_of: Frames, state: dict
 
 def test_what_the_pictures_told_has_a_section(walked: Audit) -> None:
     counts = {
-        "frames": 200, "tried": 200, "opened": 190, "previews": 0, "with_face": 80, "chosen": 60, "ambiguous": 6,
-        "filled": 40,
+        "frames": 200, "tried": 200, "opened": 190, "previews": 0, "with_face": 80, "chosen": 60,
+        "ambiguous": 6, "filled": 40,
     }  # fmt: skip
     near = (("P1010004.jpg", 0.8), ("P1010009.jpg", 1.2))
     facts = PictureFacts(pd.DataFrame(), counts, {"too small": 20}, [], "CenterFace", True, near)

@@ -78,7 +78,12 @@ class Found:
 
 
 @without_collector()
-def find_files(sources: list[Path], session: SessionFile | None = None, keepers: Path | None = None) -> Found:
+def find_files(
+    sources: list[Path],
+    session: SessionFile | None = None,
+    keepers: Path | None = None,
+    outer: SessionFile | None = None,
+) -> Found:
     """Walk the folders.
 
     Parameters
@@ -89,6 +94,8 @@ def find_files(sources: list[Path], session: SessionFile | None = None, keepers:
         Replaces every ``session.toml`` found.
     keepers : Path, optional
         A folder of selects; it is left out of the walk, as are those that session files name.
+    outer : SessionFile, optional
+        Holds where no ``session.toml`` is found.
 
     Raises
     ------
@@ -97,7 +104,7 @@ def find_files(sources: list[Path], session: SessionFile | None = None, keepers:
     """
     found = Found()
     left_out = {os.path.realpath(keepers)} if keepers else set()
-    unsaid = session or SessionFile()  # one for all, so that its rows are gone through at once
+    unsaid = session or outer or SessionFile()  # one for all, so that its rows are gone through at once
     for source in sources:
         prefix = source.name if len(sources) > 1 else ""
         if source.is_file():

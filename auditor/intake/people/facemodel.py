@@ -19,7 +19,7 @@ from auditor.errors import SettingError
 
 MODEL_SHA256: Final = "09189deaaf8646c5c51a68447e3c744ea1e211798155d4728c20507b9f5aefbc"
 SIDES_BY = 32  # the network's input sides are multiples of it
-MOST_SHAPES = 8  # networks kept at a time: the few shapes of an archive and those of the second look
+MOST_SHAPES = 2  # networks kept at a time
 _STRIDE = 4
 _HEAT, _SIZE, _OFFSET, _POINTS = "537", "538", "539", "540"  # names of its outputs
 
@@ -53,11 +53,9 @@ def find(pixels: npt.NDArray[np.uint8], least_score: float) -> Seen:
         RGB; both sides multiples of :data:`SIDES_BY`.
     least_score : float
     """
-    import cv2
-
     rows, columns = pixels.shape[:2]
     network = _network(rows, columns)
-    network.setInput(cv2.dnn.blobFromImage(pixels, 1.0, (columns, rows)))
+    network.setInput(np.ascontiguousarray(pixels.transpose(2, 0, 1)[None], dtype=np.float32))
     heat, size, offset, points = network.forward([_HEAT, _SIZE, _OFFSET, _POINTS])
     at = _peaks(heat[0, 0], least_score)
     score = heat[0, 0][at]
@@ -89,6 +87,7 @@ def _network(_rows: int, _columns: int) -> Any:
     """One network for each input shape: one that has run at another size gives false boxes."""
     import cv2
 
+    cv2.setNumThreads(1)  # several processes share the machine, one core each
     return cv2.dnn.readNetFromONNX(load_model())
 
 

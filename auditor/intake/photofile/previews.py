@@ -27,9 +27,12 @@ MAX_RAW_BYTES = 128 << 20
 MAX_PREVIEWS = 64
 SMALLEST_PREVIEW_PX = 300
 SHAPE_TOLERANCE = 0.03
+THUMBNAIL_PX, THUMBNAIL_QUALITY = 160, 50
+THUMBNAIL_WITHIN = 256 << 10  # where a camera puts it
 
 _FORMATS = ("JPEG", "MPO", "TIFF", "PNG", "WEBP", "AVIF")
-OPENED = frozenset((".jpg", ".jpeg", ".jpe", ".mpo", ".tif", ".tiff", ".png", ".webp", ".avif"))
+JPEG = frozenset((".jpg", ".jpeg", ".jpe", ".mpo"))
+OPENED = JPEG | frozenset((".tif", ".tiff", ".png", ".webp", ".avif"))
 TURNS = {
     2: Image.Transpose.FLIP_LEFT_RIGHT,
     3: Image.Transpose.ROTATE_180,
@@ -50,7 +53,9 @@ class SmallPicture:
     height: int
 
 
-def small_picture(path: str | os.PathLike[str], box_px: int = BOX_PX) -> SmallPicture | None:
+def small_picture(
+    path: str | os.PathLike[str], box_px: int = BOX_PX, quality: int = QUALITY
+) -> SmallPicture | None:
     """Return a small picture of one photograph; None where nothing in the file can be shown.
 
     Parameters
@@ -58,14 +63,16 @@ def small_picture(path: str | os.PathLike[str], box_px: int = BOX_PX) -> SmallPi
     path : str or os.PathLike
         The file; it is only read.
     box_px : int
-        The longer side at most, in pixels.
+        The longer side at most [px].
+    quality : int
+        Of the JPEG.
     """
     suffix = os.path.splitext(os.fspath(path))[1].lower()
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # Pillow warns of what is odd in a file
         try:
             picture = _opened(path, box_px) if suffix in OPENED else _preview(path, box_px)
-            return None if picture is None else _as_jpeg(picture)
+            return None if picture is None else as_jpeg(picture, quality)
         except (OpenError, MemoryError):
             return None
         except Exception:  # whatever a stranger's file does, the others are still shown
@@ -120,7 +127,7 @@ def _preview(path: str | os.PathLike[str], box_px: int) -> Image.Image | None:
             data = file.read(MAX_RAW_BYTES)
     sound = [picture for picture in embedded_jpegs(data) if shows_whole(picture, record)]
     sound.sort(key=lambda picture: picture.width * picture.height)
-    enough = [picture for picture in sound if min(picture.size) >= SMALLEST_PREVIEW_PX]
+    enough = [picture for picture in sound if min(picture.size) >= max(SMALLEST_PREVIEW_PX, 0.6 * box_px)]
     for picture in [*enough, *reversed(sound)]:
         try:
             picture.thumbnail((box_px, box_px), reducing_gap=2.0)
@@ -154,11 +161,40 @@ def shows_whole(picture: Image.Image, record: FileRecord) -> bool:
     return abs(picture.width / picture.height / stored - 1) <= SHAPE_TOLERANCE
 
 
-def _as_jpeg(picture: Image.Image) -> SmallPicture:
+def thumbnail(path: str | os.PathLike[str]) -> SmallPicture | None:
+    """Return a tiny picture of one photograph, the camera's own thumbnail where the file holds one.
+
+    Its longer side has some 160 pixels. None where nothing in the file can be shown.
+    """
+    if os.path.splitext(os.fspath(path))[1].lower() in JPEG:
+        try:
+            with (
+                warnings.catch_warnings(),
+                opened(path) as (fd, _size),
+                os.fdopen(fd, "rb", closefd=False) as file,
+            ):
+                warnings.simplefilter("ignore")
+                head = file.read(THUMBNAIL_WITHIN)
+                whole = open_picture(io.BytesIO(head))
+                turn = TURNS.get(whole.getexif().get(0x0112, 1))
+                for picture in embedded_jpegs(head[3:]):
+                    alike = abs(picture.width / picture.height / (whole.width / whole.height) - 1)
+                    if alike <= SHAPE_TOLERANCE and THUMBNAIL_PX <= max(picture.size) < max(whole.size):
+                        picture.thumbnail((THUMBNAIL_PX, THUMBNAIL_PX), reducing_gap=2.0)
+                        return as_jpeg(
+                            picture if turn is None else picture.transpose(turn), THUMBNAIL_QUALITY
+                        )
+        except (OpenError, OSError, ValueError, SyntaxError, MemoryError, Image.DecompressionBombError):
+            pass
+    return small_picture(path, THUMBNAIL_PX, THUMBNAIL_QUALITY)
+
+
+def as_jpeg(picture: Image.Image, quality: int) -> SmallPicture:
+    """Write a picture as a plain JPEG, without anything but its pixels."""
     if picture.mode.startswith("I"):  # 16 bits a channel
         picture = picture.point(lambda value: value / 256).convert("L")
     plain = Image.new("RGB", picture.size)
     plain.paste(picture.convert("RGB"))
     out = io.BytesIO()
-    plain.save(out, "JPEG", quality=QUALITY, optimize=True)
+    plain.save(out, "JPEG", quality=quality, optimize=True)
     return SmallPicture(out.getvalue(), *plain.size)

@@ -20,7 +20,7 @@ Floats = npt.NDArray[np.float64]
 # Both ends of a share are read to half a percentage point (estimate, no source).
 READING_SD = 0.005 * 2**0.5
 FOCAL_LENGTH_SD = 0.02  # engraved against real focal length, relative (assumed, no source)
-# How far a camera in the hand is tilted up or down (estimate, no source); it bends long measures below the eye.
+# How far a camera in the hand is tilted (estimate, no source); it bends long measures below the eye.
 TILT_SD_RAD = math.radians(4.0)
 
 
