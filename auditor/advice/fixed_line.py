@@ -26,7 +26,6 @@ from auditor.optics.rings import Place
 HOLDS = 0.95  # of the subjects of a line that a setting should hold
 USUAL_LAG_S = (0.02, 0.12)  # release lag of cameras that need not focus (common practice, no source)
 MOTION_SHARE = 0.5  # of the tolerance that movement may take: in squares it leaves 87 % for the rest
-NEAREST_RING = 0.5  # times the line: no nearer ring is tried
 DIRECTIONS, LAGS = 180, 9  # nodes; a chance is exact to a quarter of a point
 WORTH = 0.001  # a smaller loss of chance is given up for a ring nearer the line, where it is sharper
 
@@ -166,14 +165,13 @@ def plan_line(
         If the line or its leeway is out of reach, or nothing says where subjects stand.
     """
     _check(line, focal_length_mm, distance_from)
-    tried = [place for place in places if place.distance_m >= NEAREST_RING * line.distance_m] or list(places)
-    if not tried:
+    if not places:
         raise SettingError(
             f"A {focal_length_mm:g} mm lens can be set to none of the engravings.", "Give its ring: --ring."
         )
     stops = np.atleast_1d(np.asarray(f_stops, dtype=float))
     time = exposure_time_s(line, focal_length_mm, tolerance_mm, distance_from)
-    rings = np.array([place.distance_m for place in tried])
+    rings = np.array([place.distance_m for place in places])
     moves = line.speed_m_s > 0
     if line.crossing_deg is not None or not moves:
         angles = np.array([90.0 if line.crossing_deg is None else line.crossing_deg])
@@ -215,7 +213,7 @@ def plan_line(
     return LinePlan(
         f_number=stops,
         focus_distance_m=focus,
-        places=tuple(tried[at] for at in chosen),
+        places=tuple(places[at] for at in chosen),
         near_limit_m=shown.near_limit_m,
         far_limit_m=shown.far_limit_m,
         probability_inside=chance,
