@@ -27,7 +27,7 @@ FLASH_CAUTION = (
 
 @dataclass(frozen=True, slots=True)
 class Lens:
-    """The lens that a plan is for, and how its results are told.
+    """The lens that a plan is for, and how its results are shown.
 
     Attributes
     ----------
@@ -91,8 +91,10 @@ def limits_rows(found: Plan, own_mm: Floats, scale: EngravedScale) -> list[dict[
     ]
 
 
-def limits_text(found: Plan, own_mm: Floats, lens: Lens, limits: tuple[float, float]) -> str:
-    """The plan for wanted limits as lines to read."""
+def limits_text(
+    found: Plan, own_mm: Sequence[tuple[float, float, float]], lens: Lens, limits: tuple[float, float]
+) -> str:
+    """The plan for wanted limits as lines to read; each f-stop's circle of confusion with its interval."""
     head = f"{lens.focal_length_mm:g} mm, sharp from {lens.shown(limits[0])} to {lens.shown(limits[1])}"
     rows = [f"  {'':<8}{'sharp from':>11}{'to':>16}  ring at"]
     for i, number in enumerate(found.f_number):
@@ -110,7 +112,7 @@ def limits_text(found: Plan, own_mm: Floats, lens: Lens, limits: tuple[float, fl
         number = format_f_number(float(found.f_number[i]))
         advice = [
             f"Widest f-number of the list that covers: {number}, {lens.ring_at(found.places[i])}.",
-            *read_scale(float(found.f_number[i]), (float(own_mm[i]),) * 3, lens.scale, lens.sensor),
+            *read_scale(float(found.f_number[i]), own_mm[i], lens.scale, lens.sensor),
         ]
     else:
         advice = _how_close(found, lens, limits)

@@ -87,6 +87,12 @@ def test_rings_nearer_and_farther_than_the_line_are_tried():
         plan_line(50, Line(5.0, 0.3), COC, [], [8])
 
 
+def test_an_engraving_goes_before_what_lies_midway_where_both_do():
+    marks = places_on((10 * 0.3048, 15 * 0.3048), 35)
+    plan = plan_line(35, Line(12 * 0.3048, None, 0.6, 0.6), COC, marks, [2, 8])
+    assert [place.between_m is None for place in plan.places] == [False, True]
+
+
 def test_of_places_that_do_alike_the_one_nearest_the_line_is_taken():
     plan = plan_line(28, Line(5.0, 0.05), COC, RING, [8])
     assert float(plan.focus_distance_m[0]) == 5.0
@@ -203,11 +209,14 @@ def test_which_wish_to_give_up_and_what_it_brings():
     asked = exposure_time_s(taken, 50, COC, "sensor")
     again = {one.wish: one.line for one in concessions(50, taken, COC, RING, [1.4, 2.0])}
     assert (again["leeway"].before_m, again["leeway"].after_m) == (0.25, 0.5)
-    longer = {one.wish: one for one in concessions(50, replace(line, iso_max=2000), COC, RING, [2.8, 4])}
+    longer = {one.wish: one for one in concessions(50, replace(line, iso_max=1600), COC, RING, [1.4, 2, 2.8])}
     assert longer["exposure_time"].line.exposure_time_s == pytest.approx(2 * asked)
     dark = replace(line, iso_max=100)
     assert not plan_line(50, dark, COC, RING, [2.8, 4]).affordable.any()
-    assert concessions(50, dark, COC, RING, [2.8, 4])[0].wish == "iso"
+    found = {one.wish: one for one in concessions(50, dark, COC, RING, [2.8, 4])}
+    lit = found["exposure_time"].line.exposure_time_s  # EV 8, f/2.8, ISO 100: 2.8^2 / 256 s = 1/32.7 s
+    assert lit == pytest.approx(1 / 30)
+    assert found["exposure_time"].plan.affordable[0]
     slow = replace(line, exposure_time_s=1 / 60, iso_max=None, crossing_deg=90)
     shorter = {one.wish: one for one in concessions(50, slow, COC, RING, FULL_STOPS)}["exposure_time"]
     assert shorter.line.exposure_time_s < 1 / 60
