@@ -245,16 +245,16 @@ def concessions(
 ) -> tuple[Concession, ...]:
     """Give up one wish at a time, where no setting serves; the one that brings most comes first.
 
-    The line half as far again; half the leeway and spread; the exposure time that movement asks for, or
-    twice that time where it is taken already, or what the light allows where it allows nothing; any
-    sensitivity. Those that bring nothing are left out.
+    The line half as far again; half the leeway and spread; the exposure time that movement asks for instead
+    of a longer one, or what the light allows where it allows nothing; any sensitivity. Those that bring
+    nothing are left out.
     """
     rest = (tolerance_mm, places, f_stops, sensor_width_mm, distance_from)
     now = plan_line(focal_length_mm, line, *rest)
     asked = float(
         exposure_time_s(replace(line, exposure_time_s=None), focal_length_mm, tolerance_mm, distance_from)
     )
-    other_time = asked if line.exposure_time_s and asked < line.exposure_time_s else 2 * asked
+    other_time = asked if line.exposure_time_s and asked < line.exposure_time_s else np.nan
     if not now.affordable.any() and line.light_ev is not None and line.iso_max is not None:
         lit = 100 * float(now.f_number.min()) ** 2 / (line.iso_max * 2**line.light_ev)
         other_time = float(nominal_shutter_s(lit * 2 ** (1 / 6)))  # the next longer one that cameras show

@@ -130,8 +130,9 @@ def _at_the_line(
     if found.affordable[i]:
         lines = [f"Set {setting}{f', {iso} {light}' if iso else ''}: {said}"]
     else:
+        time = format_exposure_time(time_s)
         lines = [
-            f"ISO {line.iso_max:g} is too little {light} for {format_exposure_time(time_s)}, at any f-number.",
+            f"ISO {line.iso_max:g} is too little {light} for {time}, at any f-number.",
             f"It would take {iso} for {setting}: {said}",
         ]
     if (line.before_m or line.after_m) and not found.covers[i]:
