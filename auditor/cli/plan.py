@@ -11,7 +11,7 @@ from auditor.cli import engraved, options, typed
 from auditor.errors import UnitError
 
 if TYPE_CHECKING:
-    from auditor.show.plan_text import Lens
+    from auditor.show.plan_text import PlannedLens
 
 EXAMPLE = "For example: auditor plan --focal-length 28mm --near 2m --far 6m"
 
@@ -85,7 +85,7 @@ def plan(
     import numpy as np
 
     from auditor.optics.rings import places_on
-    from auditor.show.plan_text import Lens
+    from auditor.show.plan_text import PlannedLens
     from auditor.text import json_text
 
     asked = [bool(near and far), bool(subjects), bool(line), bool(guide_number)]
@@ -108,7 +108,7 @@ def plan(
     shown_in = typed.units_in_use(units, ring, near, far, subjects, line, guide_number)
     bench = typed.read_bench(focal_length, sensor, coc, distance_from, shown_in, pixels_wide)
     stops = np.array(typed.read_f_stops(f_stops))
-    lens = Lens(
+    lens = PlannedLens(
         focal_length_mm=bench.focal_length_mm,
         places=places_on(typed.read_ring(ring, bench), bench.focal_length_mm, bench.distance_from),
         tolerance_mm=bench.tolerance_mm,
@@ -139,7 +139,7 @@ def plan(
 
 
 def _limits(
-    bench: typed.Bench, lens: Lens, stops: Any, limits: tuple[float, float]
+    bench: typed.Bench, lens: PlannedLens, stops: Any, limits: tuple[float, float]
 ) -> tuple[dict[str, Any], str]:
     import numpy as np
 
@@ -153,7 +153,7 @@ def _limits(
     )
 
 
-def _subjects(bench: typed.Bench, lens: Lens, stops: Any, subjects: str) -> tuple[dict[str, Any], str]:
+def _subjects(bench: typed.Bench, lens: PlannedLens, stops: Any, subjects: str) -> tuple[dict[str, Any], str]:
     import numpy as np
 
     from auditor.optics.plans import plan_limits
@@ -208,7 +208,7 @@ def _line(
 
 def _at_line(
     bench: typed.Bench,
-    lens: Lens,
+    lens: PlannedLens,
     stops: Any,
     wishes: Any,
     rate: float | None,
@@ -239,7 +239,7 @@ def _at_line(
 
 
 def _flash(
-    bench: typed.Bench, lens: Lens, stops: Any, guide_number: str, iso: float
+    bench: typed.Bench, lens: PlannedLens, stops: Any, guide_number: str, iso: float
 ) -> tuple[dict[str, Any], str]:
     import numpy as np
 

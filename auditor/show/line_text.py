@@ -6,7 +6,7 @@ import math
 from typing import Any
 
 from auditor.advice.fixed_line import HOLDS, USUAL_LAG_S, Concession, Line, LinePlan
-from auditor.show.plan_text import Lens
+from auditor.show.plan_text import PlannedLens
 from auditor.show.words.figures import about, counted, far_limit, percent, zone
 from auditor.units import format_exposure_time, format_f_number
 
@@ -45,7 +45,7 @@ def line_rows(found: LinePlan, line: Line, own_over_scale: float) -> list[dict[s
 def line_text(
     found: LinePlan,
     line: Line,
-    lens: Lens,
+    lens: PlannedLens,
     given_up: tuple[Concession, ...],
     rate: float | None,
     light: str,
@@ -93,7 +93,7 @@ def line_text(
     )
 
 
-def _wish(line: Line, lens: Lens) -> str:
+def _wish(line: Line, lens: PlannedLens) -> str:
     said = f"a line at {lens.shown(line.distance_m)}"
     if line.spread_m is not None:
         said += f" give or take {lens.shown(line.spread_m)}"
@@ -115,7 +115,7 @@ def _chance(plan: LinePlan, place: int) -> str:
 
 
 def _at_the_line(
-    found: LinePlan, line: Line, lens: Lens, rate: float | None, light: str, assumed_time: bool
+    found: LinePlan, line: Line, lens: PlannedLens, rate: float | None, light: str, assumed_time: bool
 ) -> list[str]:
     """What to do, in the order it is done."""
     i = found.best
@@ -154,7 +154,7 @@ def _at_the_line(
     return lines
 
 
-def _instead(found: LinePlan, given_up: tuple[Concession, ...], lens: Lens) -> list[str]:
+def _instead(found: LinePlan, given_up: tuple[Concession, ...], lens: PlannedLens) -> list[str]:
     """Which wish to give up where no setting serves, and what that brings."""
     if found.serves:
         return []
@@ -164,7 +164,7 @@ def _instead(found: LinePlan, given_up: tuple[Concession, ...], lens: Lens) -> l
     return lines if wishes else [*lines, "  Giving up any one wish brings little; give up two."]
 
 
-def _concession(one: Concession, lens: Lens) -> str:
+def _concession(one: Concession, lens: PlannedLens) -> str:
     plan = one.plan
     i = plan.best
     iso = f", ISO {about(float(plan.iso[i]))}" if math.isfinite(plan.iso[i]) else ""
