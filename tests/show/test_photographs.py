@@ -19,6 +19,7 @@ from auditor.journey import Audit, run_audit
 from auditor.settings import Request
 from auditor.show.photographs import small_picture
 from auditor.show.report import build_report
+from tests.intake.photofile.builders import png
 
 
 @pytest.fixture
@@ -93,8 +94,7 @@ def test_no_picture_stops_the_report_or_starts_a_program(
     elif kind == "device":
         path.symlink_to("/dev/zero")
     elif kind == "vast":
-        Image.new("1", (60_000, 60_000)).save(path.with_suffix(".png"))
-        path.with_suffix(".png").rename(path)
+        path.write_bytes(png(size=(60_000, 60_000)))
     else:
         path.write_bytes(kinds[kind])
     monkeypatch.setattr("subprocess.Popen", lambda *_, **__: pytest.fail("a program was started"))
