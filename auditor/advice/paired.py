@@ -148,9 +148,7 @@ def compare_settings(
             continue
         off = side * np.minimum(COMMON_ERROR, 0.5 * subjects.error_sd)
         moved = replace(subjects, log_m=subjects.log_m + off)
-        draws[:, own] = _shares_of(
-            moved, numbers, rings, answer, speed_m_s, tolerances, curves, weights, own
-        )
+        draws[:, own] = _shares_of(moved, numbers, rings, answer, speed_m_s, tolerances, curves, weights, own)
         if habit is None:
             at = _sharp(moved, None, None, None, speed_m_s, tolerances, curves, own)
             now[own] = np.einsum("nd,dn->d", at, weights[own])

@@ -172,7 +172,7 @@ class Archive:
 
 
 def draw_person(rng, world):
-    tau_sharp = HANDBOOK_MM * float(np.exp(rng.normal(np.log(1.4), 0.5)))
+    tau_sharp = HANDBOOK_MM * 1.4 * float(np.exp(np.clip(0.5 * rng.standard_t(3), -1.0, 1.5)))
     ratio = float(np.exp(-rng.normal(0.2, 0.4))) if world.eye is None else world.eye
     return Person(
         focal_mm=float(rng.choice([24.0, 28.0, 35.0, 40.0, 50.0])),
