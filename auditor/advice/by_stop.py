@@ -1,4 +1,4 @@
-"""What each f-number brings at its best engraving, and what defocus, motion and diffraction take: for ``tune``."""
+"""What each f-number brings at its best engraving, and what defocus, motion and diffraction take."""
 
 from __future__ import annotations
 

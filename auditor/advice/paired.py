@@ -2,8 +2,8 @@
 
 Of 100 subjects pressed at, how many would have been sharp? Each measured subject is put through every
 setting, paired, weighted by the presses it stands for; which subjects were measured, and how much blur this
-photographer bears, enter as far as they are known (Bayesian bootstrap: Rubin, Annals of Statistics 9:130, 1981;
-draws of the tolerances from :mod:`auditor.evidence.blur_tolerance`).
+photographer bears, enter as far as they are known (Bayesian bootstrap: Rubin, Annals of Statistics 9:130,
+1981; draws of the tolerances from :mod:`auditor.evidence.blur_tolerance`).
 """
 
 from __future__ import annotations

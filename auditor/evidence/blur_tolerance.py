@@ -1,10 +1,10 @@
 """The blur that a photographer bears: for sharpness (asked at the sheet) and for keeping (shown by marks).
 
 Both eyes have the curve F(b) = 1 / (1 + (b / tau)^kappa), log tau_keep = log tau_sharp + d, d normal
-(0.2, 0.4). The posterior is summed on a grid of tau, kappa, d and of the share of subjects who walk; distance
-errors, speeds and directions are inside each subject's blur (:mod:`auditor.evidence.blur_classes`). Tolerances
-are in units of the handbook criterion of the sensor (its diagonal), and partly pooled over lenses: what another
-lens says counts up to an unknown factor, normal (0, 0.2) in logs.
+(0.2, 0.4). The posterior is summed on a grid of tau, kappa, d and of the share of subjects who walk;
+distance errors, speeds and directions are inside each subject's blur (:mod:`auditor.evidence.blur_classes`).
+Tolerances are in units of the handbook criterion of the sensor (its diagonal), and partly pooled over lenses:
+what another lens says counts up to an unknown factor, normal (0, 0.2) in logs.
 """
 
 from __future__ import annotations

@@ -55,7 +55,7 @@ class Subjects:
     verdict : numpy.ndarray
         1 sharp, 0 soft, NaN unasked or unsure.
     seen_at : numpy.ndarray
-        Criterion of the size at which the verdict was given, over that of the size asked for; 1 where unknown.
+        Criterion of the size at which the verdict was given over that of the size asked for, else 1.
     preset, session, lens : numpy.ndarray of int
         Codes; names in ``presets`` and ``lenses``.
     anyone : numpy.ndarray of bool
@@ -273,8 +273,8 @@ def _verdicts(
 def _seen_at(frames: pd.DataFrame) -> Floats:
     """How much coarser the picture was shown than the size asked for would show it, shape (n,).
 
-    A tolerance over the criterion of the size shown stays: two shown pixels, the finest pair of lines that they
-    can draw (sampling theorem), against the frame's own criterion. Under the loupe its own pixels are shown.
+    A tolerance over the criterion of the size shown stays: two shown pixels, the finest pair of lines that
+    they can draw (sampling theorem), against the frame's own criterion. Under the loupe its own pixels count.
     """
     if "sharp_shown_px" not in frames:
         return np.ones(len(frames))
@@ -284,9 +284,10 @@ def _seen_at(frames: pd.DataFrame) -> Floats:
         shown = np.where(frames["sharp_seen"].eq("pixels").fillna(False).to_numpy(bool), own, shown)
     side = frames[["sensor_width_mm", "sensor_height_mm"]].max(axis=1).to_numpy(float)
     asked = frames["coc_mm"].to_numpy(float)
-    # Under the criterion "measured" the size asked for is the handbook's: the tolerance must not lean on itself.
+    # A criterion measured from tolerances cannot be the size that they are asked for: the handbook's is.
     measured = frames["coc_criterion"].astype("str").str.startswith("measured").fillna(False).to_numpy(bool)
-    diagonal = np.hypot(*frames[["sensor_width_mm", "sensor_height_mm"]].to_numpy(float).T)
+    width, height = frames[["sensor_width_mm", "sensor_height_mm"]].to_numpy(float).T
+    diagonal = np.hypot(width, height)
     asked = np.where(measured, diagonal / HANDBOOK_DIVISOR, asked)
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = 2 * side / shown / asked

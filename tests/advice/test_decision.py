@@ -121,13 +121,12 @@ def test_the_gate_closes_where_counts_clash():
 
 
 def test_presses_that_follow_the_ring_are_flagged():
-    flagged = [
-        presses_follow_ring(measured_subjects(draw_archive(seed, World(presses=presses)).table, Settings())).follow
-        for presses in ("zone", "all")
-        for seed in range(1, 16)
-    ]  # fmt: skip
-    assert sum(flagged[:15]) >= 8
-    assert sum(flagged[15:]) <= 3
+    def flagged(presses):
+        tables = [draw_archive(seed, World(presses=presses)).table for seed in range(1, 13)]
+        return sum(bool(presses_follow_ring(measured_subjects(one, Settings())).follow) for one in tables)
+
+    assert flagged("zone") >= 6
+    assert flagged("all") <= 2
     one = measured_subjects(draw_archive(1, World(presets=1)).table, Settings())
     assert presses_follow_ring(one).follow is None
 

@@ -74,8 +74,8 @@ def test_the_interval_is_that_of_the_weighted_share(exact):
     subjects, known = exact
     paired = compare_settings(subjects, known, STOPS, RINGS, AS_IS, 0.0)
     weight = subjects.weight / subjects.weight.sum()
-    sharp = np.array([blur_mm(f, 8.0, 2.5, d, 0.0, 0.0, 0.0) < 0.04
-                      for f, d in zip(subjects.focal_length_mm, np.exp(subjects.log_m), strict=True)])  # fmt: skip
+    both = zip(subjects.focal_length_mm, np.exp(subjects.log_m), strict=True)
+    sharp = np.array([blur_mm(f, 8.0, 2.5, d, 0.0, 0.0, 0.0) < 0.04 for f, d in both])
     sd = np.sqrt((weight**2 * (sharp - weight @ sharp) ** 2).sum())
     assert paired.draws[2].std() == pytest.approx(sd, rel=0.15)
 

@@ -1,4 +1,4 @@
-"""What the tolerance, the comparison on subjects met, the decision and the next walk are worth: invented people.
+"""What tolerance, comparison on the subjects met, decision and next walk are worth, on invented people.
 
     python tests/bench/bench_engine.py [--seeds 60] [--first 1] [--zone] [--only WORD]
 
@@ -37,7 +37,9 @@ WORLDS = {
     "nothing": replace(PLAIN, blur_decides=False),
     "nothing verdicts": replace(PLAIN, blur_decides=False, verdicts=60),
     "nothing 60 known": replace(PLAIN, blur_decides=False, known=True, keep=(0.062, 0.063)),
-    "nothing 150 keepers": replace(PLAIN, blur_decides=False, known=True, frames=3000, distances=300, keep=(0.05, 0.08)),
+    "nothing 150 keepers": replace(
+        PLAIN, blur_decides=False, known=True, frames=3000, distances=300, keep=(0.05, 0.08)
+    ),
     "fixed ISO": replace(PLAIN, fixed_iso=True),
     "still": replace(PLAIN, still=True),
     "wrong engraving": replace(PLAIN, engraving=1.25),

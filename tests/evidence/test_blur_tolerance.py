@@ -80,7 +80,7 @@ def test_the_likelihood_of_marks_is_that_of_its_model():
 def test_presses_drawn_by_mark_do_not_move_the_tolerance():
     """A third of those not kept, every keeper: the odds of the draw put that right."""
     world = World(frames=3000, keep=(0.3, 0.3), distances=2999, near=0.0, session_sd=0.0, distance_bias=0.0)
-    archive, subjects, full = fitted(8, world)
+    archive, _, full = fitted(8, world)
     rng = np.random.default_rng(0)
     table = archive.table.copy()
     lost = (table["counted_as"] == "not kept") & (rng.random(len(table)) < 0.67)

@@ -333,9 +333,7 @@ def _answer(rng, world, p, table, subject, burst, sharp, anyone, seed):
     table = table.assign(
         subject_distance_m=np.maximum(distance, 0.3),
         subject_distance_source=pd.Series(np.where(np.isnan(distance), "unknown", "notes"), dtype="str"),
-        subject_distance_rel_sd=np.where(
-            np.isnan(distance), np.nan, 0.02 if world.known else world.distance_sd
-        ),
+        subject_distance_rel_sd=np.where(np.isnan(distance), np.nan, stated),
         sample_weight=weight,
         sharp=pd.Series(verdict, dtype="str"),
     )
