@@ -26,9 +26,19 @@ class Firefox:
 
         self.profile = tempfile.mkdtemp(prefix="firefox-")
         Path(self.profile, "user.js").write_text(STRICT + QUIET)
-        words = [FIREFOX, "--headless", "--no-remote", "--profile", self.profile, "--remote-debugging-port", "0"]
+        words = [
+            FIREFOX,
+            "--headless",
+            "--no-remote",
+            "--profile",
+            self.profile,
+            "--remote-debugging-port",
+            "0",
+        ]
         size = ["--width", str(width), "--height", str(height)]
-        self.process = subprocess.Popen([*words, *size], stderr=subprocess.PIPE, stdout=subprocess.DEVNULL, text=True)
+        self.process = subprocess.Popen(
+            [*words, *size], stderr=subprocess.PIPE, stdout=subprocess.DEVNULL, text=True
+        )
         address = ""
         for line in self.process.stderr:
             if "WebDriver BiDi listening on" in line:
@@ -36,10 +46,14 @@ class Firefox:
                 break
         self.loop = IOLoop(make_current=False)
         self.numbers = itertools.count(1)
-        self.socket = self.loop.run_sync(lambda: websocket_connect(address + "/session", max_message_size=1 << 28))
+        self.socket = self.loop.run_sync(
+            lambda: websocket_connect(address + "/session", max_message_size=1 << 28)
+        )
         self.command("session.new", capabilities={"alwaysMatch": {"acceptInsecureCerts": False}})
         self.context = self.command("browsingContext.getTree")["contexts"][0]["context"]
-        self.command("browsingContext.setViewport", context=self.context, viewport={"width": width, "height": height})
+        self.command(
+            "browsingContext.setViewport", context=self.context, viewport={"width": width, "height": height}
+        )
 
     def command(self, method: str, **params: Any) -> Any:
         number = next(self.numbers)
@@ -57,7 +71,9 @@ class Firefox:
     def run(self, expression: str) -> Any:
         """Value of an expression, through JSON; a promise is awaited."""
         wrapped = f"(async () => JSON.stringify(await ({expression})))()"
-        found = self.command("script.evaluate", expression=wrapped, target={"context": self.context}, awaitPromise=True)
+        found = self.command(
+            "script.evaluate", expression=wrapped, target={"context": self.context}, awaitPromise=True
+        )
         assert found["type"] == "success", found
         text = found["result"].get("value")
         return None if text is None else json.loads(text)
@@ -68,8 +84,15 @@ class Firefox:
 
     def stroke(self, *points: tuple[float, float]) -> None:
         moves = [{"type": "pointerMove", "x": round(x), "y": round(y)} for x, y in points]
-        actions = [moves[0], {"type": "pointerDown", "button": 0}, *moves[1:], {"type": "pointerUp", "button": 0}]
-        self._perform({"type": "pointer", "id": "mouse", "parameters": {"pointerType": "mouse"}, "actions": actions})
+        actions = [
+            moves[0],
+            {"type": "pointerDown", "button": 0},
+            *moves[1:],
+            {"type": "pointerUp", "button": 0},
+        ]
+        self._perform(
+            {"type": "pointer", "id": "mouse", "parameters": {"pointerType": "mouse"}, "actions": actions}
+        )
 
     def _perform(self, source: dict[str, Any]) -> None:
         self.command("input.performActions", context=self.context, actions=[source])

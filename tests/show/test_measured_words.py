@@ -108,14 +108,3 @@ def test_a_ring_that_cannot_be_told_is_not_accused():
     assert words.ring(check, "m") == (
         "arcade, session 2: said to be focused at 3 m; 9 faces cannot tell where it really was."
     )
-
-
-def test_a_suggestion_stands_beside_an_empty_field():
-    from auditor.intake.photofile.previews import SmallPicture
-    from auditor.show.contactsheet import Picture, build_contact_sheet
-
-    small = SmallPicture(b"jpeg", 30, 20)
-    sheet = build_contact_sheet([Picture("a.jpg", small, "about 2.1 m"), Picture("b.jpg", small)])
-    assert sheet.count("measured: about 2.1 m") == 1
-    assert "what you type wins" in sheet
-    assert "what you type wins" not in build_contact_sheet([Picture("b.jpg", small)])

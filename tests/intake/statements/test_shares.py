@@ -11,7 +11,6 @@ from PIL import Image
 
 from auditor.frames import with_columns
 from auditor.intake.archive import read_archive
-from auditor.intake.statements.notes import NOTE_READERS
 from auditor.intake.statements.bodies import (
     FACE,
     HEAD_SHOULDER,
@@ -23,6 +22,7 @@ from auditor.intake.statements.bodies import (
     distance_of_share,
     either_sex,
 )
+from auditor.intake.statements.notes import NOTE_READERS
 from auditor.intake.statements.shares import SHARE_COLUMNS, apply_shares, picture_heights_mm
 from auditor.settings import Request
 
@@ -125,7 +125,9 @@ def test_a_tilted_camera_bends_a_whole_figure_as_much_as_the_stated_error_allows
     for measure, top, bottom in ((STANDING, 1.692, 0.0), (SEATED, 1.3, 0.45)):
         read = 1 / image_length(28, 3.0, top, bottom, rng.normal(0, np.radians(4), 100_000))
         low, high = np.quantile(read, [0.159, 0.841])
-        assert np.radians(4) * measure.below_eye_m / 3.0 == pytest.approx((high - low) / 2 / np.median(read), rel=0.08)
+        assert np.radians(4) * measure.below_eye_m / 3.0 == pytest.approx(
+            (high - low) / 2 / np.median(read), rel=0.08
+        )
 
 
 def test_the_stated_error_is_that_of_many_people_and_readings():
