@@ -38,7 +38,7 @@ from auditor.intake.archive import read_archive
 from auditor.intake.library.reading import Progress
 from auditor.intake.people.filling import PictureFacts, measure_archive
 from auditor.intake.sources import Archive
-from auditor.intake.statements.session import SessionFile
+from auditor.intake.statements.session import Lens, SessionFile
 from auditor.optics.sensors import Criterion, measured, parse_criterion
 from auditor.settings import Request, Settings
 from auditor.text import collapse
@@ -86,6 +86,10 @@ class Audit:
         Measured against predicted blur; None where no blur was measured.
     rings : tuple of RingCheck
         Where each preset was focused, by the blur of faces.
+    lenses : tuple of Lens
+        What session files say of lenses.
+    sources : tuple of str
+        As they were named, for commands to be repeated.
     """
 
     table: pd.DataFrame
@@ -110,6 +114,8 @@ class Audit:
     pictures: PictureFacts | None = None
     measured_blur: MeasuredBlur | None = None
     rings: tuple[RingCheck, ...] = ()
+    lenses: tuple[Lens, ...] = ()
+    sources: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,8 +182,18 @@ def _criterion(
     return handbook, [Problem(None, what, "The handbook criterion was used.")]
 
 
-def run_audit(request: Request, progress: Progress | None = None) -> Audit:
+def run_audit(
+    request: Request, progress: Progress | None = None, stage: Callable[[str], None] = lambda _: None
+) -> Audit:
     """Audit the sources of a request.
+
+    Parameters
+    ----------
+    request : Request
+    progress : callable, optional
+        Called with files done and files in all.
+    stage : callable, optional
+        Called with the name of each stage that begins.
 
     Raises
     ------
@@ -187,8 +203,10 @@ def run_audit(request: Request, progress: Progress | None = None) -> Audit:
     scanned = run_scan(request, progress)
     archive, settings = scanned.archive, scanned.settings
     table = archive.table
+    stage("Fitting")
     tolerance = fit_tolerance(table, settings)
     causes = find_causes(table, settings, tolerance)
+    stage("Weighing")
     grounds = (table, declared_lenses(archive.session_files), settings, tolerance)
     return Audit(
         table=table,
@@ -216,6 +234,8 @@ def run_audit(request: Request, progress: Progress | None = None) -> Audit:
         pictures=scanned.pictures,
         measured_blur=compare_blur(table, settings),
         rings=tuple(check_rings(table, settings)),
+        lenses=declared_lenses(archive.session_files),
+        sources=tuple(str(source) for source in request.sources),
     )
 
 

@@ -28,9 +28,10 @@ def audit(
     measure: Annotated[
         bool, typer.Option("--measure", help="Also measure distance and blur from the pictures' faces.")
     ] = False,
-    pictures: Annotated[
-        bool, typer.Option("--pictures", help="Put small pictures of the most telling frames in the report.")
+    no_pictures: Annotated[
+        bool, typer.Option("--no-pictures", help="Leave every thumbnail out of the report.")
     ] = False,
+    full: options.Full = False,
     strict: options.Strict = False,
     json: options.Json = False,
 ) -> None:
@@ -38,6 +39,7 @@ def audit(
     from auditor.cli.requests import make_request, output_folder
     from auditor.journey import run_audit
     from auditor.show.outputs import audit_json, write_outputs
+    from auditor.show.page.view import lens_views
     from auditor.show.terminal import console, progress_on_stderr, show_audit
     from auditor.text import json_text
 
@@ -55,14 +57,17 @@ def audit(
         measure=measure,
     )
     folder = output_folder(out, "audit-report", sources, "audit")
-    with progress_on_stderr("Reading") as progress:
-        result = run_audit(request, progress)
-    write_outputs(result, folder, pictures=pictures)
+    with progress_on_stderr() as progress:
+        result = run_audit(request, progress, progress.stage)
+        views = lens_views(result)
+    report = folder / "report.html"
     if json:
         typer.echo(json_text(audit_json(result)))
     else:
-        show_audit(result, console())
-    typer.echo(f"Report: {folder / 'report.html'}", err=True)
+        show_audit(result, views, console(), str(report), full=full)  # the answer first, then the drawing
+    with progress_on_stderr("Drawing"):
+        write_outputs(result, folder, views, pictures=not no_pictures, cache=request.cache)
+    typer.echo(f"Report: {report}", err=True)
     counts = result.counts
     if strict and (result.problems or counts["unreadable"] or counts["left_out"] or counts["without_zone"]):
         raise typer.Exit(LEFT_OUT)

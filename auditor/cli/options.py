@@ -28,7 +28,8 @@ Coc = Annotated[
     str,
     typer.Option(
         "--coc",
-        help="Circle of confusion: handbook, diagonal/K, a value such as 0.025mm, print, pixel or measured.",
+        help="Circle of confusion: handbook (the sensor's diagonal/1442), diagonal/K (any divisor), a value "
+        "such as 0.025mm, print (an eye 25 cm from a print), pixel (one pixel) or measured (what you keep).",
     ),
 ]
 Confidence = Annotated[float, typer.Option("--confidence", help="Level of every interval.")]
@@ -41,6 +42,7 @@ Workers = Annotated[
     int | None, typer.Option("--workers", min=1, help="Processes that read files.", show_default="one a core")
 ]
 Strict = Annotated[bool, typer.Option("--strict", help="Exit with 3 if anything was left out.")]
+Full = Annotated[bool, typer.Option("--full", help="Print the tables too, not the answer alone.")]
 Json = Annotated[bool, typer.Option("--json", help="Print the result as JSON.")]
 IsoMax = Annotated[float | None, typer.Option("--iso-max", help="Highest ISO you accept.")]
 WantedShutter = Annotated[

@@ -15,13 +15,26 @@ import pandas as pd
 from auditor.advice.result import as_json
 from auditor.errors import OutputError
 from auditor.evidence.tolerance import Tolerance
+from auditor.intake.library.thumbnails import thumbnails
 from auditor.intake.tables import TABLE_NAME, to_csv_text, to_json_rows
 from auditor.journey import Audit
 from auditor.show.advice_card import advised_card
 from auditor.show.card_drawing import card_bytes
 from auditor.show.charts import render_charts
+from auditor.show.page.frames import MOST_THUMBNAILS, rows_shown
+from auditor.show.page.model import LensView
+from auditor.show.page.view import lens_views
 from auditor.show.report import build_report
 from auditor.text import json_safe, json_text
+
+
+def _page(
+    audit: Audit, folder: Path, views: tuple[LensView, ...], cache: Path | None, *, pictures: bool
+) -> str:
+    rows = rows_shown(views)[:MOST_THUMBNAILS] if pictures else []
+    made = thumbnails([audit.paths[row] for row in rows], cache)
+    held = {row: jpeg for row, jpeg in zip(rows, made, strict=True) if jpeg is not None}
+    return build_report(audit, folder, views=views, thumbnails=held)
 
 
 def audit_json(audit: Audit) -> dict[str, Any]:
@@ -98,15 +111,26 @@ def _rows(table: pd.DataFrame) -> list[dict[str, Any]]:
     return to_json_rows(out)
 
 
-def write_outputs(audit: Audit, folder: Path, *, pictures: bool = False) -> list[Path]:
+def write_outputs(
+    audit: Audit,
+    folder: Path,
+    views: tuple[LensView, ...] | None = None,
+    *,
+    pictures: bool = True,
+    cache: Path | None = None,
+) -> list[Path]:
     """Write every output of an audit into a folder, which is made if it is not there.
 
     Parameters
     ----------
     audit : Audit
     folder : Path
+    views : tuple of LensView, optional
+        From :func:`auditor.show.page.view.lens_views`; made here if not given.
     pictures : bool
-        Whether small pictures of the most telling frames go into the report.
+        Whether the report holds thumbnails.
+    cache : Path, optional
+        The readers' cache; thumbnails are kept beside it.
 
     Returns
     -------
@@ -138,7 +162,8 @@ def write_outputs(audit: Audit, folder: Path, *, pictures: bool = False) -> list
         card = advised_card(audit.advice, audit.settings.units) if audit.advice is not None else None
         if card is not None:
             write("card.pdf", card_bytes(card, ".pdf"))
-        write("report.html", build_report(audit, charts, folder, pictures=pictures))
+        chosen = lens_views(audit) if views is None else views
+        write("report.html", _page(audit, folder, chosen, cache, pictures=pictures))
     except OSError as error:
         raise OutputError(
             f"{folder} cannot be written: {error.strerror}.",

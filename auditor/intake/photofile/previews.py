@@ -26,8 +26,11 @@ MAX_PIXELS_WHOLE = 64_000_000  # of other formats, which are decoded whole
 MAX_RAW_BYTES = 128 << 20
 MAX_PREVIEWS = 64
 SMALLEST_PREVIEW_PX = 300
+THUMBNAIL_PX = 220  # the longer side of a thumbnail
+SMALLEST_THUMBNAIL_PX = 100  # the shorter side of one that the camera made: 160x120 by the standard
 SHAPE_TOLERANCE = 0.03
 
+_ORIENTATION = 0x0112
 _FORMATS = ("JPEG", "MPO", "TIFF", "PNG", "WEBP", "AVIF")
 OPENED = frozenset((".jpg", ".jpeg", ".jpe", ".mpo", ".tif", ".tiff", ".png", ".webp", ".avif"))
 TURNS = {
@@ -70,6 +73,30 @@ def small_picture(path: str | os.PathLike[str]) -> SmallPicture | None:
             return None
 
 
+def thumbnail(path: str | os.PathLike[str]) -> bytes | None:
+    """Return the JPEG of a thumbnail of one photograph; None where nothing in the file can be shown.
+
+    The camera's own thumbnail is taken where it shows the whole picture (Exif 2.32, 4.5.8: the first IFD), else
+    the picture is decoded small.
+
+    Parameters
+    ----------
+    path : str or os.PathLike
+        The file; it is only read.
+    """
+    suffix = os.path.splitext(os.fspath(path))[1].lower()
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        try:
+            picture = _opened(path, THUMBNAIL_PX, embedded=True) if suffix in OPENED else _preview(path)
+            if picture is None:
+                return None
+            picture.thumbnail((THUMBNAIL_PX, THUMBNAIL_PX))
+            return _as_jpeg(picture).jpeg
+        except Exception:  # whatever a stranger's file does, the others are still shown
+            return None
+
+
 def frame_files(path: str, file: str, files: str) -> list[str]:
     """List the full paths to try for one frame's picture: those easy to decode first.
 
@@ -98,14 +125,34 @@ def open_picture(source: IO[bytes]) -> Image.Image:
     return Image.open(source, formats=known)
 
 
-def _opened(path: str | os.PathLike[str]) -> Image.Image | None:
+def _opened(
+    path: str | os.PathLike[str], box_px: int = BOX_PX, *, embedded: bool = False
+) -> Image.Image | None:
     with opened(path) as (fd, _size), os.fdopen(fd, "rb", closefd=False) as file:
         picture = open_picture(file)
+        if embedded and (own := _cameras_thumbnail(picture)) is not None:
+            return own
         largest = MAX_PIXELS if picture.format in ("JPEG", "MPO") else MAX_PIXELS_WHOLE
         if picture.width * picture.height > largest:
             return None
-        picture.thumbnail((BOX_PX, BOX_PX), reducing_gap=2.0)
+        picture.thumbnail((box_px, box_px), reducing_gap=2.0)
         return ImageOps.exif_transpose(picture)
+
+
+def _cameras_thumbnail(picture: Image.Image) -> Image.Image | None:
+    """Take the thumbnail in a picture's Exif, upright, where it has the picture's shape and is large enough."""
+    exif = picture.info.get("exif")
+    if not isinstance(exif, bytes):
+        return None
+    shape = picture.width / picture.height
+    for own in embedded_jpegs(exif):
+        if (
+            min(own.size) >= SMALLEST_THUMBNAIL_PX
+            and abs(own.width / own.height / shape - 1) <= SHAPE_TOLERANCE
+        ):
+            turn = TURNS.get(picture.getexif().get(_ORIENTATION, 1))
+            return own.transpose(turn) if turn is not None else own.copy()
+    return None
 
 
 def _preview(path: str | os.PathLike[str]) -> Image.Image | None:

@@ -20,7 +20,7 @@ MOST_MARKS = 1500
 _LOOKS = {MORE: ("^", NOT_KEPT, "more"), LESS: ("v", KEPT, "less")}
 
 
-def measured_chart(audit: Audit) -> Callable[[str, bool], Figure] | None:
+def measured_chart(audit: Audit) -> Callable[[str], Figure] | None:
     """Prepare the chart of measured against predicted blur; None without frames that have both."""
     found = audit.measured_blur
     if found is None or not len(found.frames):
@@ -29,10 +29,9 @@ def measured_chart(audit: Audit) -> Callable[[str, bool], Figure] | None:
     if len(frames) > MOST_MARKS:
         frames = frames.iloc[np.linspace(0, len(frames) - 1, MOST_MARKS).astype(int)]
 
-    def drawing(_units: str, narrow: bool) -> Figure:
-        figure = new_figure(3.1, narrow=narrow)
-        left = 0.2 if narrow else 0.12
-        draw_measured(figure.add_axes((left, 0.15, 0.96 - left, 0.82)), frames)
+    def drawing(_units: str) -> Figure:
+        figure = new_figure(3.1)
+        draw_measured(figure.add_axes((0.12, 0.15, 0.84, 0.82)), frames)
         return figure
 
     return drawing
