@@ -1,0 +1,379 @@
+"""All of it in order: frame table to one decision for each lens, its situations and its light."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from auditor.advice.at_another_stop import LightAnswer, light_answers
+from auditor.advice.decision import (
+    VERDICTS,
+    Circumstances,
+    Decision,
+    RestsOn,
+    decide_by_rule,
+)
+from auditor.advice.follow_ring import FollowRing, presses_follow_ring
+from auditor.advice.gate import PresetGate, check_gate
+from auditor.advice.paired import Paired, Setting, compare_settings
+from auditor.advice.ring_settings import settings_on_ring
+from auditor.evidence.blur_tolerance import Tolerances, fit_tolerances
+from auditor.evidence.bursts import zone_focused
+from auditor.evidence.level import Level, NextWalk, fit_level, session_counts
+from auditor.evidence.subjects import Subjects, lens_codes, measured_subjects
+from auditor.intake.statements.session import Lens, SessionFile
+from auditor.settings import Settings
+
+ENOUGH_ANYONE = 20  # distances of a stretch pressed at anyone that stand for passers
+NARROWED_SD = 0.45  # posterior of log tolerance at which keepers have told something
+WALK_WORTH = 0.05  # a further walk is proposed where it can be expected to bring this much more
+PRESSES_FOLLOW_RING = "presses_follow_ring"
+FEW_VERDICTS = "few_verdicts"
+LIMITS_INFERRED = "limits_inferred"
+# Bounds of four kinds of light, exposure value at ISO 100 (as `plan` has them).
+LIGHTS = (("sun", 12.5, np.inf), ("open shade", 9.5, 12.5), ("indoors", 6.5, 9.5), ("night", -np.inf, 6.5))
+
+
+@dataclass(frozen=True, slots=True)
+class SubjectsStatement:
+    """Of 100 subjects pressed at: shares sharp as it was set, and at the best setting.
+
+    Attributes
+    ----------
+    n : int
+        Measured subjects.
+    n_effective : float
+    share_now, now_low, now_high : float
+    share_best, low, high : float
+        Of the setting in the decision, else the best that may be advised; NaN where there is none.
+    presses_follow_ring : bool or None
+        True: these shares speak of those pressed at, not of passers.
+    of_passers : bool
+        Whether the subjects come from a stretch pressed at anyone.
+    """
+
+    n: int
+    n_effective: float
+    share_now: float
+    now_low: float
+    now_high: float
+    share_best: float
+    low: float
+    high: float
+    presses_follow_ring: bool | None
+    of_passers: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Situation:
+    """The decision for one preset in use, or for one kind of light."""
+
+    preset: str | None
+    light: str | None
+    decision: Decision
+    subjects: SubjectsStatement
+    paired: Paired | None
+
+
+@dataclass(frozen=True, slots=True)
+class WalkWorth:
+    """What a further walk is for: ``compare`` two settings, press at ``anyone``, or ``nothing`` to test."""
+
+    purpose: str
+    expected_gain: float
+
+
+@dataclass(frozen=True, slots=True)
+class LensDecision:
+    """Everything that is told of one lens.
+
+    Attributes
+    ----------
+    lens : str
+    focal_length_mm : float
+    tolerances : Tolerances
+    subjects : SubjectsStatement
+    paired : Paired or None
+        Every candidate with its shares; ``allowed`` those that may be advised are all of them.
+    decision : Decision
+    situations : tuple of Situation
+        By preset (the most used first), then by light where several kinds hold enough subjects.
+    level : Level
+    next_walk : NextWalk or None
+        None where nothing was counted.
+    walk_worth : WalkWorth
+    gates : tuple of PresetGate
+    follow : FollowRing
+    habit : tuple of (Setting, float)
+        Settings in use with their share of the presses.
+    flags : tuple of str
+    """
+
+    lens: str
+    focal_length_mm: float
+    tolerances: Tolerances
+    subjects: SubjectsStatement
+    paired: Paired | None
+    decision: Decision
+    situations: tuple[Situation, ...]
+    level: Level
+    next_walk: NextWalk | None
+    walk_worth: WalkWorth
+    gates: tuple[PresetGate, ...]
+    follow: FollowRing
+    habit: tuple[tuple[Setting, float], ...]
+    flags: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Decisions:
+    """One decision for each lens, the most used first."""
+
+    lenses: tuple[LensDecision, ...]
+
+    def of(self, lens: str) -> LensDecision | None:
+        """The decision for a lens, by its name."""
+        word = lens.strip().casefold()
+        return next((one for one in self.lenses if one.lens.casefold() == word), None)
+
+
+def decide(table: pd.DataFrame, lenses: Sequence[Lens], settings: Settings, seed: int = 0) -> Decisions:
+    """Decide for every lens of an archive.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        Frame table with presets, bursts and what counts.
+    lenses : sequence of Lens
+        What session files say of lenses.
+    settings : Settings
+    seed : int
+        Of the draws.
+    """
+    subjects = measured_subjects(table, settings)
+    frames = zone_focused(table)
+    frames = frames[frames["focal_length_mm"].to_numpy(float) > 0].reset_index(drop=True)
+    if not len(frames):
+        return Decisions(())
+    codes, names = lens_codes(frames)
+    fits = fit_tolerances(subjects, settings.speed_m_s, settings.confidence, seed)
+    order = np.argsort(-np.bincount(codes), kind="stable")
+    return Decisions(
+        tuple(
+            _Lens(
+                names[code],
+                frames[codes == code].reset_index(drop=True),
+                subjects.chosen(subjects.lens == code),
+                fits[code],
+                lenses,
+                settings,
+                seed,
+            ).decided()
+            for code in order
+        )
+    )
+
+
+class _Lens:
+    """One lens on its way to a decision."""
+
+    def __init__(
+        self,
+        name: str,
+        frames: pd.DataFrame,
+        subjects: Subjects,
+        tolerances: Tolerances,
+        lenses: Sequence[Lens],
+        settings: Settings,
+        seed: int,
+    ) -> None:
+        self.name, self.frames, self.settings, self.seed = name, frames, settings, seed
+        self.tolerances = tolerances
+        self.focal_mm = float(frames["focal_length_mm"].median())
+        lens_name = frames["lens"].iloc[0]
+        entry = SessionFile(lenses=tuple(lenses)).lens_named(
+            lens_name if isinstance(lens_name, str) else None, self.focal_mm
+        )
+        self.number, self.focus = settings_on_ring(frames, entry, settings)
+        self.allowed = np.ones(self.number.size, dtype=bool)
+        self.answers: tuple[LightAnswer, ...] = light_answers(frames, settings)
+        self.worth = settings.worth_points / 100 if settings.worth_points > 5 else 0.1
+        self.met = subjects
+        self.follow = presses_follow_ring(subjects)
+        passers = subjects.chosen(subjects.anyone)
+        self.of_passers = len(passers) >= ENOUGH_ANYONE
+        self.subjects = passers if self.of_passers else subjects
+        self.in_use, self.share = _habit(frames)
+
+    def decided(self) -> LensDecision:
+        level = fit_level(*session_counts(self.frames), self.settings.confidence)
+        gates = check_gate(
+            self.frames, self.met, self.tolerances, level, self.settings.speed_m_s, self.seed
+        )
+        closed = any(gate.clashes for gate in gates)
+        flagged = bool(self.follow.follow) and not self.of_passers
+        paired = self.compare(self.subjects, mixed=self.of_passers)
+        decision = self.rule(paired, self.subjects, closed)
+        pooled = self.pooled(closed) if flagged else None
+        if pooled is not None:
+            decision = _only_where_pooled(decision, pooled)
+        return LensDecision(
+            lens=self.name,
+            focal_length_mm=self.focal_mm,
+            tolerances=self.tolerances,
+            subjects=self.statement(self.subjects, paired, decision),
+            paired=paired,
+            decision=decision,
+            situations=self.situations(closed, pooled),
+            level=level,
+            next_walk=level.next_walk() if level.presses else None,
+            walk_worth=_worth_of_walk(paired, self.allowed, decision, flagged=flagged),
+            gates=gates,
+            follow=self.follow,
+            habit=tuple(zip(self.in_use, self.share.tolist(), strict=True)),
+            flags=self.flags(flagged=flagged),
+        )
+
+    def compare(self, subjects: Subjects, *, mixed: bool) -> Paired | None:
+        """Candidates on these subjects; ``mixed``: now is the habit's mixture, not what each was met with."""
+        if not len(subjects) or not self.number.size:
+            return None
+        return compare_settings(
+            subjects,
+            self.tolerances,
+            self.number,
+            self.focus,
+            self.answers,
+            self.settings.speed_m_s,
+            habit=self.share if mixed else None,
+            settings_in_use=self.in_use if mixed else (),
+            confidence=self.settings.confidence,
+            seed=self.seed,
+        )
+
+    def rule(self, paired: Paired | None, subjects: Subjects, gate_closed: bool) -> Decision:
+        verdicts = self.tolerances.verdicts
+        narrowed = self.tolerances.sharp_sd <= NARROWED_SD
+        rests: RestsOn = "sharp" if verdicts >= VERDICTS else "keepers" if narrowed else "optics"
+        known = Circumstances(
+            subjects=len(subjects),
+            nothing=self.tolerances.nothing,
+            gate_closed=gate_closed,
+            verdicts=verdicts,
+            rests_on=rests,
+            worth=self.worth,
+        )
+        return decide_by_rule(paired, self.allowed, known)
+
+    def pooled(self, closed: bool) -> tuple[Decision, Paired | None]:
+        """The decision on all distances of the lens, each preset counted equally, whatever was set at each."""
+        weight = self.subjects.weight.copy()
+        for code in np.unique(self.subjects.preset):
+            own = self.subjects.preset == code
+            weight[own] /= weight[own].sum()
+        equal = replace(self.subjects, weight=weight)
+        paired = self.compare(equal, mixed=True)
+        return self.rule(paired, equal, closed), paired
+
+    def situations(
+        self, closed: bool, pooled: tuple[Decision, Paired | None] | None
+    ) -> tuple[Situation, ...]:
+        found = []
+        if len(self.in_use) > 1:
+            used = pd.Series(self.frames["preset"].fillna("")).value_counts()
+            for name in used.index:
+                if name in self.met.presets:
+                    own = self.met.preset == self.met.presets.index(name)
+                    found.append(self.situation(own, str(name), None, closed, pooled))
+        lit = [(light, (self.met.ev >= low) & (self.met.ev < high)) for light, low, high in LIGHTS]
+        lit = [(light, own) for light, own in lit if own.sum() >= ENOUGH_ANYONE]
+        if len(lit) > 1:
+            found += [self.situation(own, None, light, closed, pooled) for light, own in lit]
+        return tuple(found)
+
+    def situation(
+        self,
+        own: npt.NDArray[np.bool_],
+        preset: str | None,
+        light: str | None,
+        closed: bool,
+        pooled: tuple[Decision, Paired | None] | None,
+    ) -> Situation:
+        subjects = self.met.chosen(own)
+        paired = self.compare(subjects, mixed=False)
+        decision = self.rule(paired, subjects, closed)
+        if pooled is not None:
+            decision = _only_where_pooled(decision, pooled)
+        return Situation(preset, light, decision, self.statement(subjects, paired, decision), paired)
+
+    def statement(self, subjects: Subjects, paired: Paired | None, decision: Decision) -> SubjectsStatement:
+        unknown = float("nan")
+        follow = self.follow.follow if not self.of_passers else None
+        if paired is None:
+            nothing = (unknown,) * 6
+            return SubjectsStatement(len(subjects), subjects.effective, *nothing, follow, self.of_passers)
+        row = _row_of(paired, decision.setting, self.allowed)
+        best = (unknown,) * 3
+        if row is not None:
+            best = (float(paired.share[row]), float(paired.low[row]), float(paired.high[row]))
+        now = (paired.now, paired.now_low, paired.now_high)
+        return SubjectsStatement(len(subjects), subjects.effective, *now, *best, follow, self.of_passers)
+
+    def flags(self, *, flagged: bool) -> tuple[str, ...]:
+        flags = [PRESSES_FOLLOW_RING] if flagged else []
+        if self.tolerances.verdicts < VERDICTS:
+            flags.append(FEW_VERDICTS)
+        if len(self.answers) > 1:
+            flags.append(LIMITS_INFERRED)
+        return tuple(flags)
+
+
+def _habit(frames: pd.DataFrame) -> tuple[tuple[Setting, ...], npt.NDArray[np.float64]]:
+    """Settings in use with their share of the presses; equal settings pool whatever they are called."""
+    press = frames.drop_duplicates(["session", "burst", "preset"])
+    kinds = press.groupby(["f_number", "focus_distance_m"], sort=False).size().sort_values(ascending=False)
+    settings = tuple(Setting(float(number), float(focus)) for number, focus in kinds.index)
+    return settings, kinds.to_numpy(float) / max(float(kinds.sum()), 1.0)
+
+
+def _only_where_pooled(own: Decision, pooled: tuple[Decision, Paired | None]) -> Decision:
+    """A decision from distances that follow the ring stands only where the pooled distances say the same."""
+    decision, paired = pooled
+    same = own.kind == decision.kind and (
+        own.kind != "change" or (paired is not None and own.setting == decision.setting)
+    )
+    if own.kind in ("cannot_tell", "not_focus") or same:
+        return own
+    return replace(
+        own, kind="cannot_tell", setting=None, latitude=(), why=PRESSES_FOLLOW_RING, would_help_most="anyone"
+    )
+
+
+def _row_of(paired: Paired, setting: Setting | None, allowed: npt.NDArray[np.bool_]) -> int | None:
+    if setting is not None:
+        same = (paired.f_number == setting.f_number) & (paired.focus_distance_m == setting.focus_distance_m)
+        return int(np.flatnonzero(same)[0])
+    able = np.flatnonzero(allowed & paired.tried)
+    return int(able[paired.share[able].argmax()]) if able.size else None
+
+
+def _worth_of_walk(
+    paired: Paired | None, allowed: npt.NDArray[np.bool_], decision: Decision, *, flagged: bool
+) -> WalkWorth:
+    """What knowing the tolerance and the subjects exactly would bring, at most (value of information)."""
+    if flagged:
+        return WalkWorth("anyone", float("nan"))
+    if paired is None or decision.kind in ("not_focus", "latitude", "keep"):
+        return WalkWorth("nothing", 0.0)
+    able = np.flatnonzero(allowed & paired.tried)
+    if not able.size:
+        return WalkWorth("nothing", 0.0)
+    informed = np.maximum(paired.draws[able].max(axis=0), paired.now_draws).mean()
+    row = _row_of(paired, decision.setting, allowed)
+    acting = paired.share[row] if decision.kind == "change" and row is not None else paired.now
+    gain = float(informed / max(acting, 1e-4) - 1)
+    return WalkWorth("compare" if gain >= WALK_WORTH else "nothing", gain)

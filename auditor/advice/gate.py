@@ -1,0 +1,167 @@
+"""Whether the prediction for each preset agrees with its own counts; where it does not, nothing is advised."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from scipy.special import bdtr
+
+from auditor.advice.paired import sharp_as_taken
+from auditor.evidence.blur_tolerance import LAPSE, Tolerances
+from auditor.evidence.bursts import burst_codes, is_keeper
+from auditor.evidence.level import Level
+from auditor.evidence.proportions import Floats
+from auditor.evidence.subjects import Subjects
+
+LEVEL = 0.02
+APART = 0.2
+FEWEST = 5  # subjects with a distance, or verdicts, that a preset's prediction needs
+NEAR_SD = 0.7  # interest in near subjects, logit for each factor e: prior of the model
+
+
+@dataclass(frozen=True, slots=True)
+class PresetGate:
+    """One preset's counts beside what was predicted for it.
+
+    Attributes
+    ----------
+    preset : str
+    by : {"keepers", "sharp"}
+    counted, presses : int
+        Presses kept, or judged sharp, and presses in all.
+    predicted : float
+        Number predicted.
+    p_value : float
+        Two-sided, put right for the number of presets (Holm, Scand. J. Stat. 6:65, 1979).
+    clashes : bool
+    """
+
+    preset: str
+    by: str
+    counted: int
+    presses: int
+    predicted: float
+    p_value: float
+    clashes: bool
+
+
+def check_gate(
+    frames: pd.DataFrame,
+    subjects: Subjects,
+    tolerances: Tolerances,
+    level: Level,
+    speed_m_s: float,
+    seed: int = 0,
+) -> tuple[PresetGate, ...]:
+    """Hold the predictions of the presets in use against their counts.
+
+    Kept presses are shared out among presets as their own distances, light and walks say, given how many were
+    kept in all; sharp verdicts are held against the sharpness predicted for the judged subjects.
+
+    Parameters
+    ----------
+    frames : pandas.DataFrame
+        Counted, zone-focused frames of one lens.
+    subjects : Subjects
+        Of that lens.
+    tolerances : Tolerances
+    level : Level
+        For the spread between sessions.
+    speed_m_s : float
+    """
+    rng = np.random.default_rng(seed)
+    found = _by_keepers(frames, subjects, tolerances, level, speed_m_s, rng)
+    found += _by_verdicts(subjects, tolerances, speed_m_s)
+    adjusted = _holm(np.array([one[5] for one in found]))
+    return tuple(
+        PresetGate(
+            name, by, counted, presses, predicted, p,
+            clashes=bool(p < LEVEL and abs(counted - predicted) > APART * predicted),
+        )
+        for (name, by, counted, presses, predicted, _), p in zip(found, adjusted.tolist(), strict=True)
+    )  # fmt: skip
+
+
+_Row = tuple[str, str, int, int, float, float]
+
+
+def _by_keepers(
+    frames: pd.DataFrame,
+    subjects: Subjects,
+    tolerances: Tolerances,
+    level: Level,
+    speed_m_s: float,
+    rng: np.random.Generator,
+) -> list[_Row]:
+    code = burst_codes(frames, "preset")
+    size = int(code.max()) + 1 if len(frames) else 0
+    hit = np.bincount(code, is_keeper(frames), minlength=size) > 0
+    _, first = np.unique(code, return_index=True)
+    name = frames["preset"].fillna("").to_numpy(object)[first]
+    session = pd.factorize(frames["session"].to_numpy(float, na_value=-1.0)[first])[0]
+    names = [n for n in subjects.presets if (name == n).sum() and _number(subjects, n) >= FEWEST]
+    if len(names) < 2:
+        return []
+    left = tolerances.floor + (1 - tolerances.floor) * sharp_as_taken(subjects, tolerances, speed_m_s, keep=True)
+    draws = left.shape[1]
+    near = NEAR_SD * rng.standard_normal(draws)
+    interest = np.exp(-np.outer(subjects.log_m - np.average(subjects.log_m, weights=subjects.weight), near))
+    weight = subjects.weight[:, None] * rng.standard_exponential(left.shape)
+    sigma = rng.choice(level.spreads, draws, p=np.exp(level.log_posterior).sum(axis=0))
+    luck = np.exp(sigma * rng.standard_normal((int(session.max()) + 1, draws)))
+    presses, counted, rate = [], [], []
+    for one in names:
+        own = subjects.preset == subjects.presets.index(one)
+        mean = (weight[own] * left[own] * interest[own]).sum(axis=0) / weight[own].sum(axis=0)
+        rows = name == one
+        walks = np.bincount(session[rows], minlength=len(luck)) / rows.sum()
+        presses.append(int(rows.sum()))
+        counted.append(int(hit[rows].sum()))
+        rate.append(mean * (walks @ luck))
+    part = np.array(presses)[:, None] * np.array(rate)
+    part = part / part.sum(axis=0)
+    total = sum(counted)
+    return [
+        (one, "keepers", counted[i], presses[i], float(total * part[i].mean()), _two_sided(counted[i], total, part[i]))
+        for i, one in enumerate(names)
+    ]
+
+
+def _by_verdicts(subjects: Subjects, tolerances: Tolerances, speed_m_s: float) -> list[_Row]:
+    judged = np.isfinite(subjects.verdict)
+    if not judged.any():
+        return []
+    own = subjects.chosen(judged)
+    chance = LAPSE + (1 - 2 * LAPSE) * sharp_as_taken(own, tolerances, speed_m_s)
+    rows: list[_Row] = []
+    for code, name in enumerate(own.presets):
+        here = own.preset == code
+        n, yes = int(here.sum()), int(own.verdict[here].sum())
+        if n >= FEWEST:
+            p = _two_sided(yes, n, chance[here].mean(axis=0))
+            rows.append((name, "sharp", yes, n, float(chance[here].sum(axis=0).mean()), p))
+    return rows
+
+
+def _two_sided(counted: int, total: int, chance: Floats) -> float:
+    """Two-sided predictive p-value, each tail with half of what equals the count, at most 1."""
+    chance = np.clip(np.asarray(chance, dtype=float), 1e-9, 1 - 1e-9)
+    below = float(bdtr(counted - 1, total, chance).mean()) if counted else 0.0
+    at_most = float(bdtr(counted, total, chance).mean())
+    middle = (below + at_most) / 2
+    return min(1.0, 2 * min(middle, 1 - middle))
+
+
+def _holm(p_values: Floats) -> Floats:
+    n = p_values.size
+    order = np.argsort(p_values)
+    adjusted = np.maximum.accumulate((n - np.arange(n)) * p_values[order])
+    result = np.empty(n)
+    result[order] = np.minimum(adjusted, 1.0)
+    return result
+
+
+def _number(subjects: Subjects, name: str) -> int:
+    return int((subjects.preset == subjects.presets.index(name)).sum())

@@ -1,0 +1,291 @@
+"""The blur that a photographer bears: for sharpness (asked at the sheet) and for keeping (shown by marks).
+
+Both eyes have the curve F(b) = 1 / (1 + (b / tau)^kappa), log tau_keep = log tau_sharp + d, d normal (0.2, 0.4).
+The posterior is summed on a grid of tau, kappa, d and of the share of subjects who walk; distance errors, speeds
+and directions are inside each subject's blur (:mod:`auditor.evidence.blur_classes`). Tolerances are in units of
+the handbook criterion of the sensor (its diagonal), and partly pooled over lenses: what another lens says counts
+up to an unknown factor, normal (0, 0.2) in logs.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy.interpolate import CubicSpline
+from scipy.special import logsumexp
+
+from auditor.evidence.blur_classes import LOG_BLUR, blur_shares, sharp_curve
+from auditor.evidence.keeper_likelihood import (
+    FLOOR_WEIGHTS,
+    FLOORS,
+    keeper_log_likelihood,
+    put_alike_together,
+)
+from auditor.evidence.proportions import Floats
+from auditor.evidence.subjects import Subjects, sessions_at_random
+
+STEP = 0.1
+LOG_TAU = np.arange(np.log(0.15), np.log(30.0), STEP)
+LOG_KAPPA = np.log(3.2) + 0.5 * np.arange(-2.0, 2.5)
+APART = STEP * np.arange(-10, 15)  # d, tau_keep against tau_sharp
+WALKING = np.array([1.0, 0.5, 0.0])  # share of the subjects who walk
+TAU_CENTRE, TAU_SPREAD, TAU_DEGREES = np.log(1.4), 0.6, 3
+APART_CENTRE, APART_SPREAD = 0.2, 0.4
+BETWEEN_LENSES = 0.2
+LAPSE = 0.02  # verdicts given by mistake, either way
+NOTHING_PRIOR = 0.5
+WORTH = 1.1  # a setting that makes all subjects sharp and cannot bring a tenth more brings nothing
+DRAWS = 400
+_COARSE = slice(None, None, 2)
+
+
+@dataclass(frozen=True, slots=True)
+class Tolerances:
+    """Tolerances of one lens as likely as the data say.
+
+    Attributes
+    ----------
+    handbook_mm : float
+        The handbook criterion, unit of the draws.
+    sharp_mm, sharp_low, sharp_high : float
+        tau_sharp: median and interval [mm].
+    keep_mm, keep_low, keep_high : float
+        tau_keep.
+    sharp_sd : float
+        Posterior standard deviation of log tau_sharp.
+    nothing : float
+        Chance that blur decides nothing here: marks and verdicts do not follow it, or all are sharp.
+    verdicts, keepers, presses : int
+        Sharp verdicts (yes or no), hits and presses that it rests on, of all lenses.
+    log_sharp, log_keep, kappa, walking, floor : numpy.ndarray, shape (DRAWS,)
+        Draws of the posterior: log tau over the handbook criterion, steepness, share of subjects who walk,
+        floor of the keeper curve over its ceiling.
+    """
+
+    handbook_mm: float
+    sharp_mm: float
+    sharp_low: float
+    sharp_high: float
+    keep_mm: float
+    keep_low: float
+    keep_high: float
+    sharp_sd: float
+    nothing: float
+    verdicts: int
+    keepers: int
+    presses: int
+    log_sharp: Floats
+    log_keep: Floats
+    kappa: Floats
+    walking: Floats
+    floor: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class _Evidence:
+    """Log likelihoods of one lens; shapes (walking, tau, kappa) and (walking, tau, kappa, floor)."""
+
+    sharp: Floats
+    keep: Floats
+    nothing: float
+
+
+def fit_tolerances(
+    subjects: Subjects, speed_m_s: float, confidence: float = 0.95, seed: int = 0
+) -> tuple[Tolerances, ...]:
+    """Fit the tolerances, one for each of ``subjects.lenses``.
+
+    Parameters
+    ----------
+    subjects : Subjects
+        Without any, the priors come back.
+    speed_m_s : float
+        Mean walking speed; 0: subjects stand still.
+    confidence : float
+    seed : int
+        Of the draws.
+    """
+    used = sessions_at_random(subjects, seed=seed)
+    found = [_evidence(used.chosen(used.lens == code), speed_m_s) for code in range(len(subjects.lenses))]
+    return tuple(
+        _posterior(used, found, code, speed_m_s, confidence, seed) for code in range(len(subjects.lenses))
+    )
+
+
+def _evidence(own: Subjects, speed_m_s: float) -> _Evidence:
+    shape = (WALKING.size, LOG_TAU.size, LOG_KAPPA.size)
+    sharp, keep = np.zeros(shape), np.zeros((*shape, FLOORS.size))
+    if not len(own):
+        return _Evidence(sharp, keep, 0.0)
+    still = subject_shares(own, 0.0)
+    walk = subject_shares(own, speed_m_s) if speed_m_s > 0 else still
+    curve = sharp_curve(LOG_TAU[:, None], np.exp(LOG_KAPPA)).astype(np.float32)
+    judged = np.isfinite(own.verdict)
+    coarse = LOG_TAU[_COARSE]
+    nothing = 0.0
+    for place, walking in enumerate(WALKING):
+        shares = (walking * walk + (1 - walking) * still).astype(np.float32)
+        if judged.any():
+            seen = LAPSE + (1 - 2 * LAPSE) * np.tensordot(shares[judged], curve, 1)
+            yes = own.verdict[judged] == 1
+            sharp[place] = np.log(seen[yes]).sum(axis=0) + np.log1p(-seen[~yes]).sum(axis=0)
+        if own.hit.any() and not own.hit.all():
+            together, columns, count = put_alike_together(
+                shares, LOG_BLUR, own.log_m, own.drawn_odds, np.log(own.frames), own.hit.astype(float)
+            )
+            left = np.tensordot(together, curve[:, _COARSE], 1).reshape(len(together), -1)
+            at_points, nothing = keeper_log_likelihood(
+                left, columns[3] > 0.5, columns[1], columns[0], np.exp(columns[2]), count
+            )
+            at_points = at_points.reshape(coarse.size, LOG_KAPPA.size, FLOORS.size)
+            keep[place] = CubicSpline(coarse, at_points, axis=0)(LOG_TAU)
+    return _Evidence(sharp, keep, nothing)
+
+
+def subject_shares(own: Subjects, speed_m_s: float) -> npt.NDArray[np.float32]:
+    """Distribution of each subject's blur as the frame was taken, shape (n, classes)."""
+    return blur_shares(
+        own.focal_length_mm,
+        own.f_number,
+        own.focus_distance_m,
+        own.log_m,
+        own.log_sd,
+        np.where(own.flash, np.nan, own.exposure_time_s),
+        speed_m_s,
+        own.handbook_mm,
+    )
+
+
+def _posterior(
+    subjects: Subjects,
+    found: list[_Evidence],
+    code: int,
+    speed_m_s: float,
+    confidence: float,
+    seed: int,
+) -> Tolerances:
+    prior = _log_prior(speed_m_s)
+    keep = [logsumexp(one.keep + np.log(FLOOR_WEIGHTS), axis=3) for one in found]
+    joint = prior + _joined(found[code].sharp, keep[code])
+    others = [_joined(one.sharp, keep[i]) for i, one in enumerate(found) if i != code]
+    if others:
+        joint = joint + _blurred(np.sum(others, axis=0))
+    evidence = float(logsumexp(joint) - logsumexp(prior))
+    density = np.exp(joint - joint.max())
+    density /= density.sum()
+    of_sharp = density.sum(axis=(0, 2, 3))
+    of_keep = np.zeros(LOG_TAU.size)
+    place = _keep_place()
+    np.add.at(of_keep, place, density.sum(axis=(0, 2)))
+    rng = np.random.default_rng(seed)
+    even = (np.arange(DRAWS) + rng.random()) / DRAWS
+    flat = np.minimum(np.searchsorted(np.cumsum(density.ravel()), even), density.size - 1)
+    walk, tau, kappa, apart = np.unravel_index(rng.permutation(flat), density.shape)
+    within = rng.uniform(-0.5, 0.5, (2, DRAWS)) * STEP
+    at_floor = found[code].keep[walk, place[tau, apart], kappa] + np.log(FLOOR_WEIGHTS)
+    chance = np.exp(at_floor - logsumexp(at_floor, axis=1, keepdims=True)).cumsum(axis=1)
+    floor = np.minimum((rng.random((DRAWS, 1)) > chance).sum(axis=1), FLOORS.size - 1)
+    own = subjects.chosen(subjects.lens == code)
+    unit = float(np.median(own.handbook_mm)) if len(own) else 43.267 / 1442
+    log_keep = LOG_TAU[place[tau, apart]] + within[1]
+    kappas = np.exp(LOG_KAPPA[kappa])
+    sharp, keeping = _interval(of_sharp, confidence), _interval(of_keep, confidence)
+    centre = float(of_sharp @ LOG_TAU)
+    return Tolerances(
+        handbook_mm=unit,
+        sharp_mm=unit * sharp[0],
+        sharp_low=unit * sharp[1],
+        sharp_high=unit * sharp[2],
+        keep_mm=unit * keeping[0],
+        keep_low=unit * keeping[1],
+        keep_high=unit * keeping[2],
+        sharp_sd=float(np.sqrt(of_sharp @ (LOG_TAU - centre) ** 2)),
+        nothing=_chance_of_nothing(subjects, own, found, evidence, log_keep, kappas, FLOORS[floor], speed_m_s),
+        verdicts=int(np.isfinite(subjects.verdict).sum()),
+        keepers=int(subjects.hit.sum()),
+        presses=len(subjects),
+        log_sharp=LOG_TAU[tau] + within[0],
+        log_keep=log_keep,
+        kappa=kappas,
+        walking=WALKING[walk] if speed_m_s > 0 else np.zeros(DRAWS),
+        floor=FLOORS[floor],
+    )
+
+
+def _log_prior(speed_m_s: float) -> Floats:
+    """Log prior on the grid, shape (walking, tau, kappa, apart)."""
+    away = (LOG_TAU - TAU_CENTRE) / TAU_SPREAD
+    tau = -0.5 * (TAU_DEGREES + 1) * np.log1p(away**2 / TAU_DEGREES)
+    kappa = -0.5 * ((LOG_KAPPA - np.log(3.2)) / 0.5) ** 2
+    apart = -0.5 * ((APART - APART_CENTRE) / APART_SPREAD) ** 2
+    walking = np.log([0.7, 0.2, 0.1]) if speed_m_s > 0 else np.array([-np.inf, -np.inf, 0.0])
+    return np.asarray(
+        walking[:, None, None, None] + tau[:, None, None] + kappa[:, None] + apart, dtype=float
+    )
+
+
+def _keep_place() -> npt.NDArray[np.intp]:
+    """Place of tau_keep on the grid for each tau_sharp and d, shape (tau, apart); the ends hold the rest."""
+    step = np.round(APART / STEP).astype(np.intp)
+    return np.clip(np.arange(LOG_TAU.size)[:, None] + step, 0, LOG_TAU.size - 1)
+
+
+def _joined(sharp: Floats, keep: Floats) -> Floats:
+    """Log likelihood of verdicts and marks, shape (walking, tau, kappa, apart)."""
+    together = keep[:, _keep_place()].transpose(0, 1, 3, 2)  # (walking, tau, apart, kappa) before
+    return np.asarray(sharp[..., None] + together)
+
+
+def _blurred(log_likelihood: Floats) -> Floats:
+    """A likelihood of other lenses, seen through the unknown factor between lenses, along tau."""
+    top = log_likelihood.max()
+    reach = np.arange(-6, 7)
+    weight = np.exp(-0.5 * (reach * STEP / BETWEEN_LENSES) ** 2)
+    weight /= weight.sum()
+    plain = np.exp(log_likelihood - top)
+    padded = np.pad(plain, ((0, 0), (6, 6), (0, 0), (0, 0)), mode="edge")
+    size = plain.shape[1]
+    mixed = sum(w * padded[:, i : i + size] for i, w in enumerate(weight))
+    return np.asarray(np.log(np.maximum(mixed, 1e-300)) + top)
+
+
+def _chance_of_nothing(
+    subjects: Subjects,
+    own: Subjects,
+    found: list[_Evidence],
+    evidence: float,
+    log_keep: Floats,
+    kappas: Floats,
+    floor: Floats,
+    speed_m_s: float,
+) -> float:
+    """Chance that marks and verdicts do not follow blur, or so little that no setting could bring more."""
+    said = subjects.verdict[np.isfinite(subjects.verdict)]
+    plain = sum(one.nothing for one in found) + _constant(int(said.sum()), said.size)
+    log_odds = np.log(NOTHING_PRIOR / (1 - NOTHING_PRIOR)) + plain - evidence
+    follows = 1 / (1 + np.exp(np.clip(log_odds, -500, 500)))
+    if not len(own):
+        return float(1 - follows)
+    curve = sharp_curve(log_keep, kappas)
+    shares = own.weight @ subject_shares(own, speed_m_s) / own.weight.sum()
+    left = floor + (1 - floor) * (shares @ curve)
+    return float(1 - follows * np.mean(left < 1 / WORTH))
+
+
+def _constant(yes: int, n: int) -> float:
+    """Log likelihood of verdicts that do not follow blur: an even prior, and one of nearly always yes."""
+    from scipy.special import betaln
+
+    mostly = betaln(yes + 19, n - yes + 1) - betaln(19, 1)
+    return float(np.logaddexp(betaln(yes + 1, n - yes + 1), mostly) - np.log(2))
+
+
+def _interval(density: Floats, confidence: float) -> tuple[float, float, float]:
+    """Median and interval of a density on the grid of tau, in units of the handbook criterion."""
+    total = np.concatenate([[0.0], np.cumsum(density)])
+    edges = np.concatenate([LOG_TAU - STEP / 2, [LOG_TAU[-1] + STEP / 2]])
+    ends = np.interp([0.5, 0.5 - confidence / 2, 0.5 + confidence / 2], total, edges)
+    middle, low, high = np.exp(ends).tolist()
+    return middle, low, high

@@ -1,0 +1,168 @@
+"""How many presses of 100 hold a keeper, how much walks differ, and what the next walk should bring.
+
+Presses of a walk share its luck: logit of the chance = alpha + u, u normal (0, sigma^2), one u for each session
+(random-intercept model; McCulloch, Searle & Neuhaus, Generalized, Linear, and Mixed Models, 2nd ed. 2008, ch. 7).
+The integral over u is Gauss and Hermite's, the posterior of alpha and sigma is summed on a grid.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+from scipy.special import betaln, expit, gammaln, logit, logsumexp, stdtrit
+
+from auditor.evidence.bursts import burst_codes, is_keeper, zone_focused
+from auditor.evidence.proportions import Floats
+
+SESSIONS_FOR_T = 4
+LEVEL_CENTRE, LEVEL_SD = float(logit(0.12)), 1.5
+SPREAD_CENTRE, SPREAD_SD = float(np.log(0.5)), 0.5
+_NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(21)
+_WEIGHTS = _WEIGHTS / _WEIGHTS.sum()
+_SPREADS = np.exp(SPREAD_CENTRE + SPREAD_SD * np.linspace(-3, 3, 13))
+_LEVELS = 61
+
+
+@dataclass(frozen=True, slots=True)
+class NextWalk:
+    """What a further walk should bring: of ``presses``, between ``low`` and ``high`` hold a keeper."""
+
+    presses: int
+    level: float
+    low: int
+    high: int
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """The level of an archive.
+
+    Attributes
+    ----------
+    rate, low, high : float
+        Share of presses with a keeper and its interval between sessions: t over sessions where there are at
+        least four, else of the random-intercept model. NaN where nothing counted.
+    spread : float
+        Standard deviation between sessions, in logits: posterior median.
+    sessions, presses, hits : int
+    log_posterior : numpy.ndarray, shape (levels, spreads)
+        Over ``levels`` and ``spreads``, normalised.
+    levels, spreads : numpy.ndarray
+    """
+
+    rate: float
+    low: float
+    high: float
+    spread: float
+    sessions: int
+    presses: int
+    hits: int
+    log_posterior: Floats
+    levels: Floats
+    spreads: Floats
+
+    def next_walk(self, presses: int = 60, level: float = 0.9) -> NextWalk:
+        """The shortest interval for presses with a keeper of a walk yet to come, its own luck included.
+
+        Counts are whole, so what is cut off at two ends would leave more than ``level`` within: where none is
+        likely, the whole rest belongs to the upper end.
+        """
+        chance = expit(self.levels[:, None, None] + self.spreads[:, None] * _NODES)
+        weight = np.exp(self.log_posterior)[..., None] * _WEIGHTS
+        bins = np.minimum((chance * 2000).astype(np.intp), 1999).ravel()
+        mass = np.bincount(bins, weight.ravel(), minlength=2000)
+        p = (np.arange(2000) + 0.5) / 2000
+        k = np.arange(presses + 1)[:, None]
+        log_choose = gammaln(presses + 1) - gammaln(k + 1) - gammaln(presses - k + 1)
+        total = np.cumsum(np.exp(log_choose + k * np.log(p) + (presses - k) * np.log1p(-p)) @ mass)
+        before = np.concatenate([[0.0], total[:-1]])
+        high = np.searchsorted(total, np.minimum(before + level, total[-1] - 1e-12))
+        possible = before + level <= total[-1]
+        low = int(np.argmin(np.where(possible, high - np.arange(presses + 1), 2 * presses)))
+        return NextWalk(presses, level, low, int(min(high[low], presses)))
+
+
+def session_counts(table: pd.DataFrame) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]]:
+    """Presses with a keeper and presses of each session, zone-focused and counted."""
+    frames = zone_focused(table)
+    code = burst_codes(frames, "preset")
+    size = int(code.max()) + 1 if len(frames) else 0
+    hit = np.bincount(code, is_keeper(frames), minlength=size) > 0
+    _, first = np.unique(code, return_index=True)
+    session = pd.factorize(frames["session"].to_numpy(float, na_value=-1.0)[first])[0]
+    return np.bincount(session, hit).astype(np.intp), np.bincount(session).astype(np.intp)
+
+
+def log_likelihood(hits: npt.ArrayLike, presses: npt.ArrayLike, levels: Floats, spreads: Floats) -> Floats:
+    """Log likelihood of counts by session under the random-intercept model, shape (levels, spreads)."""
+    y, n = np.asarray(hits, float), np.asarray(presses, float)
+    chosen = -betaln(y + 1, n - y + 1) - np.log(n + 1)
+    away = levels[:, None, None] + spreads[:, None] * _NODES
+    log_p, log_q = -np.logaddexp(0, -away), -np.logaddexp(0, away)
+    total = np.zeros((levels.size, spreads.size))
+    for hit, size, choose in zip(y, n, chosen, strict=True):
+        total += choose + logsumexp(hit * log_p + (size - hit) * log_q + np.log(_WEIGHTS), axis=2)
+    return total
+
+
+def fit_level(hits: npt.ArrayLike, presses: npt.ArrayLike, confidence: float = 0.95) -> Level:
+    """Fit level and spread to the counts of sessions.
+
+    Parameters
+    ----------
+    hits, presses : array_like, shape (sessions,)
+    confidence : float
+    """
+    y, n = np.asarray(hits, float), np.asarray(presses, float)
+    y, n = y[n > 0], n[n > 0]
+    total, size = float(y.sum()), float(n.sum())
+    middle = logit((total + 0.5) / (size + 1))
+    reach = 4 / np.sqrt(max(min(total, size - total), 0.0) + 1) + 1.5
+    levels = np.linspace(middle - reach, middle + reach, _LEVELS)
+    posterior = log_likelihood(y, n, levels, _SPREADS)
+    posterior = posterior - 0.5 * ((levels - LEVEL_CENTRE) / LEVEL_SD)[:, None] ** 2
+    posterior = posterior - 0.5 * ((np.log(_SPREADS) - SPREAD_CENTRE) / SPREAD_SD) ** 2
+    posterior = posterior - logsumexp(posterior)
+    of_spread = np.exp(logsumexp(posterior, axis=0))
+    spread = float(np.interp(0.5, np.cumsum(of_spread) - of_spread / 2, _SPREADS))
+    low, high = _over_sessions(y, n, confidence) if y.size >= SESSIONS_FOR_T else (np.nan, np.nan)
+    if not np.isfinite(low):
+        low, high = _of_model(posterior, levels, confidence)
+    return Level(
+        rate=total / size if size else float("nan"),
+        low=low if size else float("nan"),
+        high=high if size else float("nan"),
+        spread=spread,
+        sessions=int(y.size),
+        presses=int(size),
+        hits=int(total),
+        log_posterior=posterior,
+        levels=levels,
+        spreads=_SPREADS,
+    )
+
+
+def _over_sessions(y: Floats, n: Floats, confidence: float) -> tuple[float, float]:
+    """t interval of a ratio over sessions, on the logit so that it stays between 0 and 1.
+
+    Linearised variance of a ratio of sums over clusters (Cochran, Sampling Techniques, 3rd ed. 1977, 6.3).
+    """
+    rate, j = y.sum() / n.sum(), y.size
+    if not 0 < rate < 1:
+        return float("nan"), float("nan")
+    variance = j / (j - 1) * float(((y - rate * n) ** 2).sum()) / n.sum() ** 2
+    binomial = rate * (1 - rate) / n.sum()
+    half = stdtrit(j - 1, 0.5 + confidence / 2) * np.sqrt(max(variance, binomial)) / (rate * (1 - rate))
+    return float(expit(logit(rate) - half)), float(expit(logit(rate) + half))
+
+
+def _of_model(posterior: Floats, levels: Floats, confidence: float) -> tuple[float, float]:
+    """Interval of the mean rate over walks under the model."""
+    rate = (expit(levels[:, None, None] + _SPREADS[:, None] * _NODES) @ _WEIGHTS).ravel()
+    order = np.argsort(rate)
+    total = np.cumsum(np.exp(posterior).ravel()[order])
+    ends = np.interp([0.5 - confidence / 2, 0.5 + confidence / 2], total, rate[order])
+    return float(ends[0]), float(ends[1])

@@ -1,0 +1,280 @@
+"""The measured subjects of an archive: at what was pressed, how far away, in which light, with what verdict.
+
+A subject is a press (a burst) with a distance in at least one frame. It stands for as many presses as its
+frames were drawn from: within preset and mark, counted frames over frames with a distance.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from auditor.evidence.bursts import burst_codes, is_keeper, zone_focused
+from auditor.evidence.proportions import Floats
+from auditor.evidence.true_distance import likely_log_distance
+from auditor.frames import captured_s
+from auditor.optics.exposure import exposure_value
+from auditor.optics.lens import known
+from auditor.settings import Settings
+
+MOST_PRESSES = 20_000  # a fit takes whole sessions drawn by chance up to that number
+INFINITE_M = 1e4  # farther than this nothing moves on the sensor
+HANDBOOK_DIVISOR = 1442.0
+HANDBOOK_DIAGONAL_MM = 43.267  # 36x24 mm, where the sensor is unknown
+_LEAST = 1e-9
+
+
+@dataclass(frozen=True, slots=True)
+class Subjects:
+    """Presses with a distance, n of them; arrays of shape (n,) unless said otherwise.
+
+    Attributes
+    ----------
+    focal_length_mm, f_number, focus_distance_m, exposure_time_s, iso : numpy.ndarray
+        As the frame was taken; time and sensitivity NaN where unknown.
+    ev : numpy.ndarray
+        Exposure value at ISO 100; NaN where unknown, or lit by flash.
+    flash : numpy.ndarray of bool
+    handbook_mm : numpy.ndarray
+        Handbook criterion of the sensor, in whose units tolerances are pooled.
+    log_m, log_sd : numpy.ndarray
+        Likely log distance from the sensor plane [m], and its standard deviation.
+    stated_log_m, error_sd : numpy.ndarray
+        The distance as stated, and its relative error.
+    weight : numpy.ndarray
+        Presses that it stands for.
+    frames : numpy.ndarray
+        Counted frames of the press.
+    hit : numpy.ndarray of bool
+        Whether the press holds a keeper.
+    drawn_odds : numpy.ndarray
+        Log of the chance to be drawn with a keeper over that without one: samples by mark show more keepers.
+    verdict : numpy.ndarray
+        1 sharp, 0 soft, NaN unasked or unsure.
+    shown_px : numpy.ndarray
+        Long side of the picture as judged [pixels], NaN where unknown.
+    preset, session, lens : numpy.ndarray of int
+        Codes; names in ``presets`` and ``lenses``.
+    anyone : numpy.ndarray of bool
+        Pressed without regard for the zone.
+    time_s : numpy.ndarray
+        Capture time on the camera's clock, NaN where unknown.
+    presets, lenses : tuple of str
+    """
+
+    focal_length_mm: Floats
+    f_number: Floats
+    focus_distance_m: Floats
+    exposure_time_s: Floats
+    iso: Floats
+    ev: Floats
+    flash: npt.NDArray[np.bool_]
+    handbook_mm: Floats
+    log_m: Floats
+    log_sd: Floats
+    stated_log_m: Floats
+    error_sd: Floats
+    weight: Floats
+    frames: Floats
+    hit: npt.NDArray[np.bool_]
+    drawn_odds: Floats
+    verdict: Floats
+    shown_px: Floats
+    preset: npt.NDArray[np.intp]
+    session: npt.NDArray[np.intp]
+    lens: npt.NDArray[np.intp]
+    anyone: npt.NDArray[np.bool_]
+    time_s: Floats
+    presets: tuple[str, ...]
+    lenses: tuple[str, ...]
+
+    def __len__(self) -> int:
+        return len(self.hit)
+
+    def chosen(self, rows: npt.NDArray[np.bool_] | npt.NDArray[np.intp]) -> Subjects:
+        """Return some of the subjects."""
+        names = [name for name in self.__slots__ if name not in ("presets", "lenses")]
+        return replace(self, **{name: getattr(self, name)[rows] for name in names})
+
+    @property
+    def effective(self) -> float:
+        """Number of equally weighted subjects worth as much (Kish, Survey Sampling 1965, p. 427)."""
+        squares = float((self.weight**2).sum())
+        return float(self.weight.sum() ** 2 / squares) if squares > 0 else 0.0
+
+
+def stratum_weights(frames: pd.DataFrame) -> tuple[Floats, npt.NDArray[np.intp], Floats]:
+    """Weigh each frame with a distance by the counted frames of its preset and mark.
+
+    Parameters
+    ----------
+    frames : pandas.DataFrame
+        Counted frames.
+
+    Returns
+    -------
+    weight : numpy.ndarray, shape (n,)
+        NaN without a distance.
+    stratum : numpy.ndarray of int, shape (n,)
+        Preset and way of pressing, whatever the mark.
+    drawn : numpy.ndarray, shape (strata, 2)
+        Share of the frames with a distance, among those not kept and among keepers.
+    """
+    has = frames["subject_distance_m"].to_numpy(float) > 0
+    kept = is_keeper(frames).astype(np.intp)
+    preset = pd.factorize(frames["preset"].fillna(""))[0]
+    stratum = pd.factorize(preset * 2 + pressed_at_anyone(frames))[0].astype(np.intp)
+    cells = 2 * (int(stratum.max()) + 1 if len(frames) else 0)
+    cell = 2 * stratum + kept
+    counted = np.bincount(cell, minlength=cells)
+    measured = np.bincount(cell, has, minlength=cells)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        weight = np.where(has, (counted / measured)[cell], np.nan)
+        drawn = np.where(counted > 0, measured / counted, 1.0)
+    return weight, stratum, drawn.reshape(-1, 2)
+
+
+def pressed_at_anyone(frames: pd.DataFrame) -> npt.NDArray[np.bool_]:
+    """Frames of a stretch pressed without regard for the zone; none where nobody said so."""
+    if "pressed" not in frames:
+        return np.zeros(len(frames), dtype=bool)
+    return np.asarray(frames["pressed"].eq("anyone").fillna(False), dtype=bool)
+
+
+def lens_codes(frames: pd.DataFrame) -> tuple[npt.NDArray[np.intp], tuple[str, ...]]:
+    """Number the lenses: by name and focal length, within 2 %; without a name by focal length alone."""
+    focal = frames["focal_length_mm"].to_numpy(float)
+    step = np.round(np.log(np.where(focal > 0, focal, 1.0)) / 0.02).astype(int)
+    name = frames["lens"].fillna("").astype(str).to_numpy(object)
+    code, keys = pd.factorize(pd.MultiIndex.from_arrays([name, step]))
+    names = []
+    for place, (lens, _) in enumerate(keys):
+        own = float(np.median(focal[code == place]))
+        alike = sum(other == lens for other, _ in keys) > 1
+        names.append(lens + (f" {own:.3g} mm" if alike else "") if lens else f"{own:.3g} mm")
+    return code.astype(np.intp), tuple(names)
+
+
+def measured_subjects(table: pd.DataFrame, settings: Settings) -> Subjects:
+    """Gather the presses of a frame table that have a distance.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        Frame table; ``sharp``, ``sharp_shown_px``, ``pressed`` and ``flash`` may be missing.
+    settings : Settings
+        ``guess_sd``: the relative error where none is stated.
+
+    Returns
+    -------
+    Subjects
+        Ordered as the presses are in the table. Lens codes are those of :func:`lens_codes` over the counted,
+        zone-focused frames.
+    """
+    frames = zone_focused(table)
+    frames = frames[frames["focal_length_mm"].to_numpy(float) > 0].reset_index(drop=True)
+    weight, stratum, drawn = stratum_weights(frames)
+    lens, lenses = lens_codes(frames)
+    code = burst_codes(frames, "preset")
+    presses = int(code.max()) + 1 if len(frames) else 0
+    size = np.bincount(code, minlength=presses).astype(float)
+    keepers = np.bincount(code, is_keeper(frames), minlength=presses)
+    has = np.isfinite(weight) & known(frames["f_number"], frames["exposure_time_s"].fillna(1.0))
+    rows = np.flatnonzero(has)
+    # The middle frame in distance speaks for its press.
+    distance = frames["subject_distance_m"].to_numpy(float)
+    order = rows[np.lexsort((distance[rows], code[rows]))]
+    press, first, count = np.unique(code[order], return_index=True, return_counts=True)
+    middle = order[first + (count - 1) // 2]
+    stands = np.bincount(code[order], weight[order], minlength=presses)[press] / size[press]
+    error = frames["subject_distance_rel_sd"].to_numpy(float)[middle]
+    error = np.where(np.isfinite(error) & (error >= 0), error, settings.guess_sd)
+    stated = np.log(np.minimum(distance[middle], INFINITE_M))
+    preset, presets = pd.factorize(frames["preset"].fillna(""))
+    group = (2 * preset + pressed_at_anyone(frames))[middle].astype(np.intp)
+    mean, sd = likely_log_distance(stated, error, stands, group)
+    number, time, iso = (frames[c].to_numpy(float)[middle] for c in ("f_number", "exposure_time_s", "iso"))
+    flash = _flag(frames, "flash")[middle]
+    light = np.asarray(exposure_value(number, time, iso), dtype=float)
+    diagonal = np.hypot(*(frames[f"sensor_{side}_mm"].to_numpy(float)[middle] for side in ("width", "height")))
+    return Subjects(
+        focal_length_mm=frames["focal_length_mm"].to_numpy(float)[middle],
+        f_number=number,
+        focus_distance_m=frames["focus_distance_m"].to_numpy(float)[middle],
+        exposure_time_s=time,
+        iso=iso,
+        ev=np.where(flash, np.nan, light),
+        flash=flash,
+        handbook_mm=np.where(np.isfinite(diagonal), diagonal, HANDBOOK_DIAGONAL_MM) / HANDBOOK_DIVISOR,
+        log_m=mean,
+        log_sd=sd,
+        stated_log_m=stated,
+        error_sd=error,
+        weight=stands,
+        frames=size[press],
+        hit=keepers[press] > 0,
+        drawn_odds=_drawn_odds(drawn[stratum[middle]], size[press], keepers[press]),
+        verdict=_verdicts(frames, code, order, press, middle),
+        shown_px=_numbers(frames, "sharp_shown_px")[middle],
+        preset=preset[middle].astype(np.intp),
+        session=frames["session"].to_numpy(float, na_value=-1.0)[middle].astype(np.intp),
+        lens=lens[middle],
+        anyone=pressed_at_anyone(frames)[middle],
+        time_s=captured_s(frames)[middle],
+        presets=tuple(str(name) for name in presets),
+        lenses=lenses,
+    )
+
+
+def sessions_at_random(subjects: Subjects, most: int = MOST_PRESSES, seed: int = 0) -> Subjects:
+    """Whole sessions drawn by chance until ``most`` presses are reached; all where there are fewer."""
+    if len(subjects) <= most:
+        return subjects
+    names, size = np.unique(subjects.session, return_counts=True)
+    order = np.random.default_rng(seed).permutation(names.size)
+    taken = order[np.cumsum(size[order]) <= most]
+    if not taken.size:  # one session alone is larger
+        rows = np.random.default_rng(seed).permutation(len(subjects))[:most]
+        return subjects.chosen(np.sort(rows))
+    return subjects.chosen(np.isin(subjects.session, names[taken]))
+
+
+def _drawn_odds(drawn: Floats, size: Floats, keepers: npt.NDArray[np.integer]) -> Floats:
+    """Log ratio of the chances that at least one frame of a press has a distance, with a keeper and without."""
+    missed, kept_missed = 1 - drawn[:, 0], 1 - drawn[:, 1]
+    held = np.maximum(keepers, 1)
+    with_keeper = 1 - kept_missed**held * missed ** np.maximum(size - held, 0)
+    without = 1 - missed**size
+    return np.log(np.maximum(with_keeper, _LEAST)) - np.log(np.maximum(without, _LEAST))
+
+
+def _verdicts(
+    frames: pd.DataFrame,
+    code: npt.NDArray[np.intp],
+    order: npt.NDArray[np.intp],
+    press: npt.NDArray[np.intp],
+    middle: npt.NDArray[np.intp],
+) -> Floats:
+    """The verdict on each press's own frame, else on another of its frames with a distance."""
+    if "sharp" not in frames:
+        return np.full(len(press), np.nan)
+    said = frames["sharp"].map({"yes": 1.0, "no": 0.0}).to_numpy(float)
+    judged = order[np.isfinite(said[order])][::-1]
+    of_press = np.full(int(code.max(initial=-1)) + 1, np.nan)
+    of_press[code[judged]] = said[judged]
+    return np.where(np.isfinite(said[middle]), said[middle], of_press[press])
+
+
+def _numbers(frames: pd.DataFrame, name: str) -> Floats:
+    if name not in frames:
+        return np.full(len(frames), np.nan)
+    return np.asarray(frames[name].to_numpy(float, na_value=np.nan))
+
+
+def _flag(frames: pd.DataFrame, name: str) -> npt.NDArray[np.bool_]:
+    if name not in frames:
+        return np.zeros(len(frames), dtype=bool)
+    return np.asarray(frames[name].fillna(False).astype(bool))
