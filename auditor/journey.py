@@ -10,6 +10,7 @@ from typing import Any, TypeVar
 import numpy as np
 import pandas as pd
 
+from auditor.advice.decide import Decisions, decide
 from auditor.advice.experiment import Experiment, propose_experiment
 from auditor.advice.lens_use import declared_lenses
 from auditor.advice.recommend import advise
@@ -90,6 +91,8 @@ class Audit:
         What session files say of lenses.
     sources : tuple of str
         As they were named, for commands to be repeated.
+    decisions : Decisions
+        What to set next, lens by lens.
     """
 
     table: pd.DataFrame
@@ -116,6 +119,7 @@ class Audit:
     rings: tuple[RingCheck, ...] = ()
     lenses: tuple[Lens, ...] = ()
     sources: tuple[str, ...] = ()
+    decisions: Decisions = Decisions(())  # noqa: RUF009 -- frozen
 
 
 @dataclass(frozen=True, slots=True)
@@ -236,6 +240,7 @@ def run_audit(
         rings=tuple(check_rings(table, settings)),
         lenses=declared_lenses(archive.session_files),
         sources=tuple(str(source) for source in request.sources),
+        decisions=decide(table, declared_lenses(archive.session_files), settings),
     )
 
 

@@ -1,6 +1,6 @@
-"""One lens's decision as page, screen and card take it: the setting, what it should bring, what would help.
+"""One lens's decision with what page, screen and card need beside it: zones, usual exposure, what is known.
 
-No other module of this room decides what to set; they word and draw what stands here.
+The decision itself is :class:`auditor.advice.decide.LensDecision`; no other instruction is made in this room.
 """
 
 from __future__ import annotations
@@ -9,17 +9,32 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
 import pandas as pd
 
-from auditor.advice.result import Advice, ValuedSetting
+from auditor.advice.decide import LensDecision
+from auditor.advice.decision import FEWEST_SUBJECTS, VERDICTS
+from auditor.advice.paired import Paired, Setting
 from auditor.evidence.bursts import is_keeper, zone_focused
 from auditor.evidence.presets import USUAL_RING_M
 from auditor.intake.statements.session import SessionFile
 from auditor.journey import Audit
+from auditor.optics.lens import sharp_zone
 
 Kind = Literal["keep", "change", "latitude", "not_focus", "cannot_tell"]
-Help = Literal["settings", "distances", "verdicts", "marks", "walk", ""]
-FEWEST_SUBJECTS, FEWEST_VERDICTS, FEWEST_KEEPERS = 20, 30, 8
+FEWEST_KEEPERS = 8
+SAME = 0.03  # relative: two distances this near are one setting of the ring
+
+
+@dataclass(frozen=True, slots=True)
+class ZoneSetting:
+    """A setting with its sharp zone [m], and the preset's name if it is one."""
+
+    f_number: float
+    focus_distance_m: float
+    near_limit_m: float
+    far_limit_m: float
+    preset: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,8 +44,7 @@ class Known:
     Attributes
     ----------
     frames, zoned, measured, judged, marked, keepers : int
-        Frames; with a sharp zone; of these with a distance, with a verdict on sharpness, with a mark that
-        counts, kept.
+        Frames; with a sharp zone; with a distance; judged for sharpness; with a mark that counts; kept.
     in_zone : int
         Of those measured, how many stood in the zone.
     """
@@ -46,48 +60,54 @@ class Known:
 
 @dataclass(frozen=True, slots=True)
 class Decided:
-    """The decision on one lens.
+    """The decision on one lens, ready to be worded and drawn.
 
     Attributes
     ----------
     lens : str
-    kind : {"keep", "change", "latitude", "not_focus", "cannot_tell"}
-    setting : ValuedSetting or None
-        What to set next; None where nothing can be said.
-    now : ValuedSetting or None
+    told : LensDecision or None
+        None where nothing of this lens could be weighed.
+    now : ZoneSetting or None
         As it was used most.
-    latitude : tuple of ValuedSetting
-        Settings that cannot be told apart and promise much the same.
-    gain_ratio, gain_low, gain_high : float
-        What the setting promises over now; NaN where unknown.
-    walk : tuple of ValuedSetting
-        What the next walk should alternate; empty where there is nothing to test.
-    would_help : str
-        What would help most: a key of :data:`auditor.show.words.next_time.STEPS`.
+    to_set : ZoneSetting or None
+        What to set: another setting under ``change``, as now under ``keep`` and ``latitude``.
+    exposure_time_s, iso : float
+        Usual exposure at the setting in use.
     known : Known
     """
 
     lens: str
-    kind: Kind
-    setting: ValuedSetting | None
-    now: ValuedSetting | None
-    latitude: tuple[ValuedSetting, ...]
-    gain_ratio: float
-    gain_low: float
-    gain_high: float
-    walk: tuple[ValuedSetting, ...]
-    would_help: Help
+    told: LensDecision | None
+    now: ZoneSetting | None
+    to_set: ZoneSetting | None
+    exposure_time_s: float
+    iso: float
     known: Known
+
+    @property
+    def kind(self) -> Kind:
+        """Kind of the decision."""
+        return "cannot_tell" if self.told is None else self.told.decision.kind
+
+    @property
+    def would_help(self) -> str:
+        """What would help most, in the order of trust: settings, distances, verdicts on sharpness, marks."""
+        if self.told is not None and self.told.decision.would_help_most:
+            return self.told.decision.would_help_most
+        known = self.known
+        if not known.zoned:
+            return "settings"
+        if known.measured < FEWEST_SUBJECTS:
+            return "distances"
+        if known.judged < VERDICTS:
+            return "verdicts"
+        return "marks" if known.keepers < FEWEST_KEEPERS else ""
 
 
 def lenses_of(audit: Audit) -> list[str]:
-    """Lenses of the archive's presets: the one that advice is about first, then the most used."""
-    names = lens_names(audit)
-    found = list(dict.fromkeys(names))
-    if audit.advice is not None and audit.advice.lens in found:
-        found.remove(audit.advice.lens)
-        found.insert(0, audit.advice.lens)
-    return found or [""]
+    """Lenses of the archive's presets: those that were decided on first, the most used of them leading."""
+    found = dict.fromkeys(one.lens for one in audit.decisions.lenses)
+    return list(found | dict.fromkeys(lens_names(audit))) or [""]
 
 
 def lens_names(audit: Audit) -> list[str]:
@@ -98,66 +118,84 @@ def lens_names(audit: Audit) -> list[str]:
     ]
 
 
+def presets_of(audit: Audit, lens: str) -> pd.DataFrame:
+    """The presets of one lens."""
+    return audit.presets[[name == lens for name in lens_names(audit)]]
+
+
 def ring_of(audit: Audit, lens: str) -> tuple[float, ...]:
     """Engravings of a lens's ring [m], as stated, else the usual ones."""
-    names = lens_names(audit)
-    own = audit.presets.loc[[name == lens for name in names], "focal_length_mm"]
+    own = presets_of(audit, lens)["focal_length_mm"]
     stated = SessionFile(lenses=audit.lenses).lens_named(lens, float(own.median()) if len(own) else math.nan)
     return (stated.ring_m if stated else ()) or USUAL_RING_M
 
 
-def decide(audit: Audit, lens: str) -> Decided:
-    """Gather what was decided on one lens."""
-    known = known_of(audit, lens)
-    advice = audit.advice if audit.advice is not None and audit.advice.lens == lens else None
-    if advice is None or not advice.current:
-        return Decided(
-            lens, "cannot_tell", None, _most_used(audit, lens), (), *_NO_GAIN, (), _help(known), known
-        )
-    now = advice.current[0]
-    walk: tuple[ValuedSetting, ...] = ()
-    if advice.change_advised:
-        kind: Kind = "change"
-        setting = advice.settings[0]
-        return Decided(lens, kind, setting, now, (), *_gain(advice, now), walk, _help(known), known)
-    if not advice.by_curve or not advice.settings:
-        return Decided(lens, "cannot_tell", None, now, (), *_NO_GAIN, walk, _help(known), known)
-    return Decided(lens, "keep", now, now, (), *_gain(advice, now), walk, _help(known), known)
+def gather_decision(audit: Audit, lens: str) -> Decided:
+    """Put beside the decision on one lens what is needed to show it."""
+    told = audit.decisions.of(lens)
+    presets = presets_of(audit, lens)
+    frames = audit.table[audit.table["preset"].isin(presets["preset"])]
+    now = _most_used(presets, told)
+    to_set = now if told is not None and told.decision.kind in ("keep", "latitude") else None
+    if told is not None and told.decision.setting is not None:
+        to_set = _with_zone(told.decision.setting, frames)
+    own = frames[frames["preset"] == now.preset] if now is not None else frames
+    return Decided(
+        lens=lens,
+        told=told,
+        now=now,
+        to_set=to_set,
+        exposure_time_s=float(own["exposure_time_s"].median()),
+        iso=float(own["iso"].median()),
+        known=_known_of(frames),
+    )
 
 
-_NO_GAIN = (math.nan, math.nan, math.nan)
+def _most_used(presets: pd.DataFrame, told: LensDecision | None) -> ZoneSetting | None:
+    """The preset at the setting used most; without a decision, the one with most frames."""
+    rows = [
+        ZoneSetting(row.f_number, row.focus_distance_m, row.near_limit_m, row.far_limit_m, str(row.preset))
+        for row in presets.sort_values("frames_taken", ascending=False, kind="stable").itertuples()
+    ]
+    if told is not None and told.habit:
+        most = told.habit[0][0]
+        return next((row for row in rows if is_setting(row, most.f_number, most.focus_distance_m)), rows[0])
+    return rows[0] if rows else None
 
 
-def _gain(advice: Advice, now: ValuedSetting) -> tuple[float, float, float]:
-    rate = now.expected_hit_rate
-    return tuple(1 + gain / rate for gain in (advice.gain, advice.gain_low, advice.gain_high))  # type: ignore[return-value]
+def is_setting(one: ZoneSetting | Setting, f_number: float, focus_distance_m: float) -> bool:
+    """Whether a setting is this one, as near as a ring is set."""
+    return math.isclose(one.f_number, f_number, rel_tol=SAME) and (
+        one.focus_distance_m == focus_distance_m
+        or math.isclose(one.focus_distance_m, focus_distance_m, rel_tol=SAME)
+    )
 
 
-def _most_used(audit: Audit, lens: str) -> ValuedSetting | None:
-    """The preset of a lens with most frames, valued by nothing."""
-    for name, row in zip(lens_names(audit), audit.presets.itertuples(), strict=True):
-        if name == lens:
-            return ValuedSetting(
-                row.f_number, row.focus_distance_m, row.near_limit_m, row.far_limit_m, *_NO_GAIN, math.nan,
-                math.nan, True, preset=row.preset, observed_hit_rate=row.hit_rate, observed_low=row.low,
-                observed_high=row.high, bursts=row.bursts,
-            )  # fmt: skip
-    return None
+def _with_zone(setting: Setting, frames: pd.DataFrame) -> ZoneSetting:
+    """Work out the zone of a setting as those of the frames were: same lens, same criterion."""
+    zone = sharp_zone(
+        float(frames["focal_length_mm"].median()),
+        np.array(setting.f_number),
+        np.array(setting.focus_distance_m),
+        float(frames["coc_mm"].median()),
+    )
+    return ZoneSetting(
+        setting.f_number, setting.focus_distance_m, float(zone.near_limit_m), float(zone.far_limit_m)
+    )
 
 
-def known_of(audit: Audit, lens: str) -> Known:
-    """Count what is known of one lens's frames."""
-    own = {
-        name for name, other in zip(audit.presets["preset"], lens_names(audit), strict=True) if other == lens
-    }
-    table = audit.table
-    frames = table[table["preset"].isin(own)]
+def best_of(paired: Paired) -> int | None:
+    """Row of the setting that would have made most subjects sharp, of those that were tried there."""
+    able = np.flatnonzero(paired.tried)
+    return int(able[paired.share[able].argmax()]) if able.size else None
+
+
+def _known_of(frames: pd.DataFrame) -> Known:
     counted = zone_focused(frames)
-    measured = frames["subject_distance_m"].notna()
     return Known(
         frames=len(frames),
         zoned=int(frames["near_limit_m"].notna().sum()),
-        measured=int(measured.sum()),
+        measured=int(frames["subject_distance_m"].notna().sum()),
         judged=int(verdicts(frames).isin(["yes", "no"]).sum()),
         marked=len(counted),
         keepers=int(is_keeper(counted).sum()),
@@ -168,14 +206,3 @@ def known_of(audit: Audit, lens: str) -> Known:
 def verdicts(table: pd.DataFrame) -> pd.Series:
     """Verdicts on sharpness: ``yes``, ``no``, ``unsure`` or missing."""
     return table["sharp"] if "sharp" in table else pd.Series(pd.NA, index=table.index, dtype="str")
-
-
-def _help(known: Known) -> Help:
-    """Say what would help most, in the order of trust: settings, distances, verdicts on sharpness, marks."""
-    if not known.zoned:
-        return "settings"
-    if known.measured < FEWEST_SUBJECTS:
-        return "distances"
-    if known.judged < FEWEST_VERDICTS:
-        return "verdicts"
-    return "marks" if known.keepers < FEWEST_KEEPERS else "walk"

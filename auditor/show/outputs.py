@@ -18,13 +18,14 @@ from auditor.evidence.tolerance import Tolerance
 from auditor.intake.library.thumbnails import thumbnails
 from auditor.intake.tables import TABLE_NAME, to_csv_text, to_json_rows
 from auditor.journey import Audit
-from auditor.show.advice_card import advised_card
-from auditor.show.card_drawing import card_bytes
+from auditor.show.advice_card import advised_cards
 from auditor.show.charts import render_charts
+from auditor.show.decided import lenses_of
 from auditor.show.page.frames import MOST_THUMBNAILS, rows_shown
 from auditor.show.page.model import LensView
 from auditor.show.page.view import lens_views
 from auditor.show.report import build_report
+from auditor.show.wallet import wallet_bytes
 from auditor.text import json_safe, json_text
 
 
@@ -159,9 +160,9 @@ def write_outputs(
         for name, (svg, png) in charts.items():
             write(f"charts/{name}.svg", svg)
             write(f"charts/{name}.png", png)
-        card = advised_card(audit.advice, audit.settings.units) if audit.advice is not None else None
-        if card is not None:
-            write("card.pdf", card_bytes(card, ".pdf"))
+        cards = advised_cards(audit, lenses_of(audit))
+        if cards:
+            write("card.pdf", wallet_bytes(cards, ".pdf", "a4"))
         chosen = lens_views(audit) if views is None else views
         write("report.html", _page(audit, folder, chosen, cache, pictures=pictures))
     except OSError as error:

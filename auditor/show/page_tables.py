@@ -48,7 +48,6 @@ def page_tables(audit: Audit) -> dict[str, Any]:
         "cause_rows": _cause_rows(audit, shown),
         "distances_met": audit.distances_met,
         "over_time": audit.over_time,
-        "tuning": audit.tuning,
         "measured": audit.pictures,
         "problems_shown": audit.problems[:PROBLEMS_SHOWN],
         "ignored": ignored_statement(audit.problems),
@@ -56,7 +55,7 @@ def page_tables(audit: Audit) -> dict[str, Any]:
 
 
 def ignored_statement(problems: Sequence[Problem]) -> str:
-    """Say the first statement of a person that was not followed, and how many more there are; empty if none."""
+    """Say which statement of a person was not followed, and how many more were not; empty if none."""
     own = [one for one in problems if one.file and one.file.rpartition(".")[2].lower() in _STATEMENTS]
     if not own:
         return ""

@@ -22,7 +22,6 @@ from auditor.show.page.plots import draw_curve, draw_hundred, draw_key, draw_rat
 from auditor.show.page.view import lens_views
 from auditor.show.page_tables import page_tables
 from auditor.show.words import (
-    advice,
     captions,
     causes,
     comparisons,
@@ -36,7 +35,6 @@ from auditor.show.words import (
     presets,
     sessions,
     tolerance,
-    tuning,
     zone_check,
 )
 from auditor.units import format_distance
@@ -44,8 +42,8 @@ from auditor.units import format_distance
 WORDS = {
     module.__name__.rpartition(".")[2]: module
     for module in (
-        advice, captions, causes, comparisons, distances, fallout, flags, met, method, pictures, presets,
-        sessions, tolerance, tuning, zone_check,
+        captions, causes, comparisons, distances, fallout, flags, met, method, pictures, presets,
+        sessions, tolerance, zone_check,
     )
 }  # fmt: skip
 CONTROLS = {"Cc", "Cf", "Cs", "Co", "Zl", "Zp"}

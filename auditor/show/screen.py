@@ -1,4 +1,4 @@
-"""The answer on the screen, in 60 columns and in the order of the page: what to set, what to expect, why, how sure."""
+"""The answer on the screen, in 60 columns and in the order of the page."""
 
 from __future__ import annotations
 
@@ -50,9 +50,11 @@ def show_answer(
             _row(out, label, text.in_units(units))
     if sure:
         _row(out, "How sure", " ".join(said.sure))
-        if said.command:
-            _row(out, "", f"What helps most, in {said.minutes}:")
-            out.print(Text(" " * LABEL + said.command), no_wrap=True, crop=False, overflow="ignore")
+        if said.step.sentence:
+            helps = said.step.sentence[0].lower() + said.step.sentence[1:]
+            _row(out, "", f"What helps most, in {said.step.cost}: {helps}.")
+        if said.step.command:
+            out.print(Text(" " * LABEL + said.step.command), no_wrap=True, crop=False, overflow="ignore")
     if others:
         _row(
             out, "Lenses", f"also {', '.join(isolated(name) for name in others)}: auditor advise --lens NAME"
@@ -60,7 +62,7 @@ def show_answer(
 
 
 def isolated(name: str) -> str:
-    """Keep a name that runs from right to left from turning its neighbours around (Unicode Annex 9, isolates)."""
+    """Keep a name that runs from right to left from turning its neighbours around (Unicode Annex 9)."""
     if any(unicodedata.bidirectional(sign) in ("R", "AL") for sign in name):
         return f"\N{FIRST STRONG ISOLATE}{name}\N{POP DIRECTIONAL ISOLATE}"
     return name

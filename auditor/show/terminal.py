@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -20,16 +21,16 @@ from rich.progress import (
 )
 from rich.text import Text
 
-from auditor.errors import Problem
+from auditor.errors import Problem, SettingError
 from auditor.evidence.presets import pool_small
 from auditor.journey import Audit
 from auditor.show.page.model import LensView
 from auditor.show.screen import isolated, show_answer
 from auditor.show.text_tables import Column, print_table
-from auditor.show.words import advice as advice_words
 from auditor.show.words import fallout
 from auditor.show.words import tolerance as tolerance_words
 from auditor.show.words.figures import band, interval, percent, zone
+from auditor.show.words.method import CAUTION
 
 WIDEST = 100
 BAR_CELLS = 12
@@ -113,8 +114,53 @@ def show_audit(
         show_presets(audit, out)
         show_distances(audit, out)
         out.print(Text(tolerance_words.finding(audit.tolerance)))
-        out.print(Text(advice_words.CAUTION))
+        out.print(Text(CAUTION))
     show_problems(audit.problems, out)
+
+
+def view_of(views: Sequence[LensView], wanted: str | None) -> LensView:
+    """Choose a lens by its name, or by its focal length; the first where none is asked for.
+
+    Raises
+    ------
+    SettingError
+        If there is no such lens.
+    """
+    if wanted is None:
+        return views[0]
+    word = wanted.strip().casefold()
+    for view in views:
+        if view.name.casefold() == word:
+            return view
+    length = word.removesuffix("mm").strip()
+    for view in views:
+        if re.search(rf"(?<![\d.]){re.escape(length)}\s*mm", view.name.casefold()):
+            return view
+    names = ", ".join(view.name for view in views if view.name)
+    raise SettingError(f"No counted frame was taken with a lens {wanted!r}.", f"The archive has: {names}.")
+
+
+def show_settings(view: LensView, out: Console) -> None:
+    """Print how many of 100 subjects would have been sharp at each stop and engraving."""
+    for one in view.rings:
+        columns = [Column("stop", left=True)]
+        columns += [
+            Column(f"{ring} {one.unit}" if ring != "∞" else ring, place)
+            for place, ring in enumerate(one.rings, 1)
+        ]
+        rows = [
+            [
+                stop,
+                *(
+                    f"{100 * cell.share:.0f}{'*' * cell.now}" if cell.share == cell.share else ""
+                    for cell in cells
+                ),
+            ]
+            for stop, cells in zip(one.stops, one.cells, strict=True)
+        ]
+        light = f", {one.light}" if one.light else ""
+        print_table(out, f"Sharp of 100 subjects you pressed at, stop by ring{light} (* now)", columns, rows)
+    out.print(Text(CAUTION))
 
 
 def show_counts(audit: Audit, out: Console) -> None:
@@ -130,8 +176,8 @@ def show_presets(audit: Audit, out: Console) -> None:
     if not len(audit.presets):
         return
     columns = [
-        Column("preset", left=True), Column("sharp zone", 3, left=True), Column("kept"), Column("interval", 1),
-        Column("presses", 2), Column("0 … 100 %", 5, left=True), Column("frames", 4),
+        Column("preset", left=True), Column("sharp zone", 3, left=True), Column("kept"),
+        Column("interval", 1), Column("presses", 2), Column("0 … 100 %", 5, left=True), Column("frames", 4),
     ]  # fmt: skip
     rows = [
         [

@@ -76,8 +76,8 @@ def small_picture(path: str | os.PathLike[str]) -> SmallPicture | None:
 def thumbnail(path: str | os.PathLike[str]) -> bytes | None:
     """Return the JPEG of a thumbnail of one photograph; None where nothing in the file can be shown.
 
-    The camera's own thumbnail is taken where it shows the whole picture (Exif 2.32, 4.5.8: the first IFD), else
-    the picture is decoded small.
+    The camera's own thumbnail is taken where it shows the whole picture (Exif 2.32, 4.5.8: the first IFD),
+    else the picture is decoded small.
 
     Parameters
     ----------
@@ -140,7 +140,7 @@ def _opened(
 
 
 def _cameras_thumbnail(picture: Image.Image) -> Image.Image | None:
-    """Take the thumbnail in a picture's Exif, upright, where it has the picture's shape and is large enough."""
+    """Take the thumbnail in a picture's Exif, upright, where it shows the whole and is large enough."""
     exif = picture.info.get("exif")
     if not isinstance(exif, bytes):
         return None

@@ -8,10 +8,9 @@ from collections import defaultdict
 import numpy as np
 import pandas as pd
 
-from auditor.advice.result import ValuedSetting
 from auditor.frames import KEEPER, LEFT_OUT
 from auditor.journey import Audit
-from auditor.show.decided import Decided, ring_of, verdicts
+from auditor.show.decided import Decided, ZoneSetting, ring_of, verdicts
 from auditor.show.page.model import Chip, Mark, said
 from auditor.show.page.ring_scale import RingScale, engravings, scale_of
 from auditor.show.words import distances as words
@@ -38,44 +37,44 @@ def chips_of(audit: Audit, number: int, presets: pd.DataFrame, decided: Decided)
     )
     chosen = chosen.head(MOST_CHIPS)
     zones = list(zip(chosen["near_limit_m"], chosen["far_limit_m"], strict=True))
-    advised = decided.setting if decided.kind == "change" else None
+    advised = decided.to_set if decided.kind == "change" else None
     if advised is not None:
         zones.append((advised.near_limit_m, advised.far_limit_m))
     if not zones:
         return ()
     scale = scale_of(frames["subject_distance_m"].dropna(), zones)
     ring_m = ring_of(audit, decided.lens)
+    now = decided.now.preset if decided.now is not None else None
+    first = (
+        "new" if advised is not None else now if now in set(chosen["preset"]) else chosen["preset"].iloc[0]
+    )
     chips = []
     if advised is not None:
-        chips.append(_chip(f"{number}-new", "as advised", advised, frames, scale, ring_m, now=True))
-    now = decided.now.preset if decided.now is not None and advised is None else None
-    if now not in set(chosen["preset"]) and advised is None:
-        now = chosen["preset"].iloc[0]
+        chips.append(
+            _chip(f"{number}-new", "as advised", advised, frames, scale, ring_m, first=first == "new")
+        )
     for place, row in enumerate(chosen.itertuples()):
-        name = "" if _grouped(frames, row.preset) else row.preset
-        setting = ValuedSetting(
-            row.f_number, row.focus_distance_m, row.near_limit_m, row.far_limit_m, math.nan, math.nan, math.nan,
-            math.nan, math.nan, True,
-        )  # fmt: skip
-        mine = frames[frames["preset"] == row.preset]
-        chips.append(_chip(f"{number}-{place}", name, setting, mine, scale, ring_m, now=row.preset == now))
+        setting = ZoneSetting(row.f_number, row.focus_distance_m, row.near_limit_m, row.far_limit_m)
+        own = frames[frames["preset"] == row.preset]
+        name = "" if _grouped(own) else str(row.preset)
+        chips.append(_chip(f"{number}-{place}", name, setting, own, scale, ring_m, first=row.preset == first))
     return tuple(chips)
 
 
-def _grouped(frames: pd.DataFrame, preset: str) -> bool:
-    own = frames.loc[frames["preset"] == preset, "preset_source"]
-    return bool(len(own)) and own.iloc[0] == "grouped"
+def _grouped(own: pd.DataFrame) -> bool:
+    """Whether a preset was named after its setting, since nobody declared it."""
+    return bool(len(own)) and own["preset_source"].iloc[0] == "grouped"
 
 
 def _chip(
     key: str,
     name: str,
-    setting: ValuedSetting,
+    setting: ZoneSetting,
     frames: pd.DataFrame,
     scale: RingScale,
     ring_m: tuple[float, ...],
     *,
-    now: bool,
+    first: bool,
 ) -> Chip:
     known = frames[frames["subject_distance_m"].notna()]
     near, far, focus = setting.near_limit_m, setting.far_limit_m, setting.focus_distance_m
@@ -91,7 +90,7 @@ def _chip(
                 part for part in (name, f"{format_f_number(setting.f_number)}, {_ring(focus, units)}") if part
             )
         ),
-        now=now,
+        now=first,
         near_at=scale.at(near),
         far_at=scale.at(far),
         near=said(lambda units: format_distance(near, units)),
@@ -107,7 +106,7 @@ def _chip(
                 int((~inside & kept).sum()),
                 marked=bool(marked.any()),
                 sample=_is_sample(frames, known),
-            )  # fmt: skip
+            )
         ),
         without_distance=words.not_drawn(len(frames) - len(known)),
     )

@@ -41,8 +41,8 @@ def frame_lines(
     Returns
     -------
     dict
-        By row: file, link (empty for none), thumbnail (base64, empty for none), distance in metres and in feet,
-        setting in metres and in feet, exposure, verdict.
+        By row: file, link and thumbnail (base64; empty for none), distance in metres and in feet, setting in
+        metres and in feet, exposure, verdict.
     """
     table, out = audit.table, {}
     columns = [

@@ -62,8 +62,9 @@ def legend(chip: Chip) -> list[tuple[Markup, str]]:
 
 
 def _key(mark: Mark) -> Markup:
-    dot = _dot(mark, 7 if mark.kept is False else 15, 10).replace(' data-f=""', "")
-    return element("svg", element("svg", Markup(dot), x=6, overflow="visible"), width=12, height=16)  # noqa: S704
+    up = 1 if mark.kept is False else -1
+    dot = _dot(mark, 7 - 8 * up, 10).replace(' data-f=""', "")  # so that its middle is 7 pixels down
+    return element("svg", element("svg", Markup(dot), x=6, overflow="visible"), width=12, height=14)  # noqa: S704
 
 
 def _limits(chip: Chip) -> list[Markup]:

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from auditor.show.page.ring_scale import Engraving
+from auditor.show.words.next_time import Step
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,8 +195,8 @@ class NextTime:
         What to change instead, what blur still costs, the next walk; empty where there is nothing to say.
     sure : tuple of str
         What it rests on.
-    command, minutes : str
-        The one command that helps most, and what it costs; empty where nothing does.
+    step : Step
+        The one step that helps most; its command is empty where nothing does.
     """
 
     headline: Said
@@ -204,8 +205,7 @@ class NextTime:
     blur: Said
     walk: Said
     sure: tuple[str, ...]
-    command: str
-    minutes: str
+    step: Step
 
 
 @dataclass(frozen=True, slots=True)
@@ -221,18 +221,6 @@ class LensView:
     differences: tuple[Difference, ...]
     causes: tuple[Cause, ...]
     causes_title: str
-    causes_note: str
     reasons: tuple[tuple[str, int], ...]
     rings: tuple[RingByStop, ...]
     telling: tuple[Telling, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class FrameLine:
-    """What the page shows of one frame when it is pointed at."""
-
-    file: str
-    distance: Said
-    setting: Said
-    exposure: str
-    verdict: str

@@ -123,19 +123,23 @@ def draw_curve(
     parts.append(stretched(path(curve["rate"]), class_="line"))
     for row in bins.itertuples():
         at = along(float(x(row.blur_mm)))
-        low, high, middle = (f"{float(y(value)):.1f}" for value in (row.low, row.high, row.hit_rate))
+        low, high, middle = (float(y(value)) for value in (row.low, row.high, row.hit_rate))
         parts += [
-            element("line", x1=at, x2=at, y1=low, y2=high, class_="whisker"),
-            element("rect", x=at, y=f"{float(y(row.hit_rate)) - 4:.1f}", width=8, height=8, class_="point kept",
-                    transform="translate(-4 0)"),
+            element("line", x1=at, x2=at, y1=f"{low:.1f}", y2=f"{high:.1f}", class_="whisker"),
+            element(
+                "rect", x=at, y=f"{middle - 4:.1f}", width=8, height=8, class_="point kept",
+                transform="translate(-4 0)",
+            ),
         ]  # fmt: skip
-        del middle
     for place, row in enumerate(marks.sort_values("blur_mm").itertuples()):
         share = float(x(row.blur_mm))
+        before = place == 0 and share > 0.3
         parts += [
             element("line", x1=along(share), x2=along(share), y1=head, y2=height - foot, class_="mark"),
-            element("text", row.label, x=along(share), dx=-4 if place == 0 else 4, y=12 + 15 * place, class_="label",
-                    text_anchor="end" if place == 0 and share > 0.3 else "start"),
+            element(
+                "text", row.label, x=along(share), dx=-4 if before else 4, y=12 + 15 * place, class_="label",
+                text_anchor="end" if before else "start",
+            ),
         ]  # fmt: skip
     parts.append(element("line", x1="0", x2="100%", y1=height - foot, y2=height - foot, class_="base"))
     parts += [

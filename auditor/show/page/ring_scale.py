@@ -1,4 +1,4 @@
-"""The scale along which subjects are drawn: the lens's own engravings, spaced by ratio, infinity at the end."""
+"""The scale along which subjects are drawn: the lens's own engravings by ratio, infinity at the end."""
 
 from __future__ import annotations
 

@@ -38,13 +38,13 @@ def along(share: float) -> str:
 
 
 def picture(label: str, height: float, *content: str, **attributes: object) -> Markup:
-    """Write a picture as wide as its place, with its finding in words; hidden from readers where it is empty."""
+    """Write a picture as wide as its place, with its finding in words; without one, hidden from readers."""
     said: dict[str, object] = {"role": "img", "aria_label": label} if label else {"aria_hidden": "true"}
     return element("svg", *content, width="100%", height=f"{height:.0f}", **(said | attributes))
 
 
 def stretched(path: str, **attributes: object) -> Markup:
-    """Write a path in thousandths of the width and height of the picture around it; lines keep their width."""
+    """Write a path in thousandths of the picture around it, along and down; lines keep their width."""
     return element(
         "svg",
         element("path", d=path, vector_effect="non-scaling-stroke", **attributes),

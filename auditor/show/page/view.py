@@ -1,21 +1,31 @@
-"""Chooses, counts and words what the page says of each lens. Rates, intervals and decisions are the audit's."""
+"""Chooses, counts and words what the page says of each lens; rates and decisions are the audit's."""
 
 from __future__ import annotations
 
 import math
 from collections import Counter
 from collections.abc import Sequence
+from functools import partial
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from auditor.advice.result import ValuedSetting
+from auditor.advice.paired import Paired
 from auditor.evidence.causes import CAUSES, UNEXPLAINED
 from auditor.frames import NOT_KEPT
 from auditor.journey import Audit
 from auditor.show.chart_tables import share_axis_end
-from auditor.show.decided import Decided, decide, lens_names, lenses_of, ring_of
+from auditor.show.decided import (
+    Decided,
+    ZoneSetting,
+    best_of,
+    gather_decision,
+    is_setting,
+    lenses_of,
+    presets_of,
+    ring_of,
+)
 from auditor.show.page.chips import chips_of
 from auditor.show.page.model import (
     Cause,
@@ -32,12 +42,10 @@ from auditor.show.page.model import (
 from auditor.show.page.ring_scale import ring_unit
 from auditor.show.words import causes as cause_words
 from auditor.show.words import comparisons, next_time, telling
-from auditor.show.words import tolerance as tolerance_words
 from auditor.show.words.figures import setting, zone
 from auditor.units import METRES_PER_FOOT, format_distance, format_f_number
 
 MOST_DIFFERENCES, MOST_REASONS, MOST_TELLING = 6, 5, 6
-SAME = 0.02
 
 
 def lens_views(audit: Audit) -> tuple[LensView, ...]:
@@ -46,9 +54,10 @@ def lens_views(audit: Audit) -> tuple[LensView, ...]:
 
 
 def _lens_view(audit: Audit, number: int, lens: str) -> LensView:
-    decided = decide(audit, lens)
-    presets = audit.presets[[name == lens for name in lens_names(audit)]]
+    decided = gather_decision(audit, lens)
+    presets = presets_of(audit, lens)
     rows = preset_rows(audit, presets, decided.now)
+    pairs = differences(audit, set(presets["preset"]))
     causes = causes_of(audit, list(presets["preset"]))
     counts = {cause.name: cause.of_100 for cause in causes}
     high = pd.Series([rate.high for row in rows for rate in (row.kept, row.sharp) if rate], dtype=float)
@@ -57,12 +66,11 @@ def _lens_view(audit: Audit, number: int, lens: str) -> LensView:
         next_time=_next_time(audit, decided, counts),
         chips=chips_of(audit, number, presets, decided),
         presets=rows,
-        presets_title=presets_title(audit, lens, rows),
+        presets_title=presets_title(rows, pairs),
         top=share_axis_end(high) if high.notna().any() else 1.0,
-        differences=differences(audit, lens),
+        differences=pairs,
         causes=causes,
         causes_title=cause_words.title(counts),
-        causes_note=cause_words.caution(audit.causes, audit.settings.speed_m_s) if causes else "",
         reasons=reasons(audit, list(presets["preset"])),
         rings=ring_by_stop(audit, decided),
         telling=telling_of(audit, set(presets["preset"])),
@@ -70,28 +78,23 @@ def _lens_view(audit: Audit, number: int, lens: str) -> LensView:
 
 
 def _next_time(audit: Audit, decided: Decided, causes: dict[str, int]) -> NextTime:
-    command, minutes = next_time.step(decided, audit.sources)
-    known, now = decided.known, decided.now
-    sentences = [
-        next_time.rests_on(known),
-        next_time.no_marks()
-        if known.frames and not known.marked
-        else tolerance_words.in_short(audit.tolerance),
-        next_time.in_the_zone(known),
-    ]
+    step = next_time.step(decided, audit.sources)
+    known = decided.known
+    expected = next_time.expect(decided)
+    zone_said = next_time.in_the_zone(known)
+    sentences = [next_time.rests_on(known), next_time.strictness(decided)]
     return NextTime(
         headline=said(lambda units: next_time.headline(decided, units)),
-        expect=said(lambda units: next_time.expect(decided, units)),
+        expect=said(lambda _: expected),
         instead=said(lambda units: next_time.instead(decided, units)),
-        blur=said(lambda units: next_time.blur_costs(causes, now.median_shutter_s if now else math.nan)),  # noqa: ARG005
+        blur=said(lambda _: next_time.blur_costs(causes, decided.exposure_time_s)),
         walk=said(lambda units: next_time.next_walk(decided, units)),
-        sure=tuple(sentence for sentence in sentences if sentence),
-        command=command,
-        minutes=minutes,
+        sure=tuple(one for one in (*sentences, zone_said if zone_said != expected else "") if one),
+        step=step,
     )
 
 
-def preset_rows(audit: Audit, presets: pd.DataFrame, now: ValuedSetting | None) -> tuple[PresetRow, ...]:
+def preset_rows(audit: Audit, presets: pd.DataFrame, now: ZoneSetting | None) -> tuple[PresetRow, ...]:
     """Rates of a lens's presets, the best first."""
     judged = "sharp_judged" in presets and bool((presets["sharp_judged"] > 0).any())
     rows = []
@@ -132,33 +135,32 @@ def setting_of(row: Any, units: str) -> str:
     return setting(row.focal_length_mm, row.f_number, row.focus_distance_m, units).partition(" mm ")[2]
 
 
-def presets_title(audit: Audit, lens: str, rows: Sequence[PresetRow]) -> str:
+def presets_title(rows: Sequence[PresetRow], pairs: Sequence[Difference]) -> str:
     """Say what the presets' rates show, as a title."""
     counted = [row for row in rows if row.kept.of]
     if not counted:
         return "What was set" if rows else ""
     if len(counted) == 1:
         return f"One preset: {counted[0].kept.hits} of {counted[0].kept.of} presses held a keeper"
-    sure = [pair for pair in differences(audit, lens) if pair.sure]
+    sure = [pair for pair in pairs if pair.sure]
     if not sure:
         return "No preset is surely better than another"
     return comparisons.title([(pair.better, pair.worse) for pair in sure])
 
 
-def differences(audit: Audit, lens: str) -> tuple[Difference, ...]:
-    """Differences between a lens's presets within the same sessions and light, the largest first."""
+def differences(audit: Audit, presets: set[str]) -> tuple[Difference, ...]:
+    """Differences between presets of one lens within the same walks and light, the largest first."""
     pairs = audit.comparisons.pairs
-    own = set(audit.presets.loc[[name == lens for name in lens_names(audit)], "preset"])
     if not len(pairs):
         return ()
-    pairs = pairs[(pairs["status"] == "compared") & pairs["preset_a"].isin(own) & pairs["difference"].notna()]
+    own = pairs["preset_a"].isin(presets) & (pairs["status"] == "compared") & pairs["difference"].notna()
     found = []
-    for row in pairs.itertuples():
+    for row in pairs[own].itertuples():
         sign = 1 if row.difference >= 0 else -1
-        names = (row.preset_a, row.preset_b)[::sign]
+        better, worse = (row.preset_a, row.preset_b)[::sign]
         low, high = sorted((sign * row.low, sign * row.high))
         sure = isinstance(row.better, str)
-        found.append(Difference(names[0], names[1], 100 * abs(row.difference), 100 * low, 100 * high, sure))
+        found.append(Difference(better, worse, 100 * abs(row.difference), 100 * low, 100 * high, sure))
     return tuple(sorted(found, key=lambda one: -one.points)[:MOST_DIFFERENCES])
 
 
@@ -198,40 +200,52 @@ def reasons(audit: Audit, presets: Sequence[str]) -> tuple[tuple[str, int], ...]
 
 
 def ring_by_stop(audit: Audit, decided: Decided) -> tuple[RingByStop, ...]:
-    """What each stop and engraving would bring, now and best outlined; none where nothing was valued."""
-    advice = audit.advice
-    if advice is None or advice.lens != decided.lens or not advice.by_curve or decided.now is None:
+    """Sharp of 100 at each stop and engraving, now and best outlined; by light too where the best differs."""
+    told = decided.told
+    if told is None or told.paired is None:
         return ()
-    grid, ring_m = advice.grid, ring_of(audit, decided.lens)
+    lights = [("", told.paired)]
+    lights += [
+        (str(one.light), one.paired)
+        for one in told.situations
+        if one.light
+        and one.paired is not None
+        and told.decision.kind != "cannot_tell"
+        and one.decision.setting not in (None, told.decision.setting)
+    ]
+    made = (
+        _ring_by_stop(light, paired, decided.now, ring_of(audit, decided.lens)) for light, paired in lights
+    )
+    return tuple(one for one in made if one is not None)
+
+
+def _ring_by_stop(
+    light: str, paired: Paired, now: ZoneSetting | None, ring_m: Sequence[float]
+) -> RingByStop | None:
+    best = best_of(paired)
+    if best is None:
+        return None
     unit = ring_unit(ring_m)
     metres = METRES_PER_FOOT if unit == "ft" else 1.0
-    stops, rings = np.unique(grid["f_number"]), np.unique(grid["focus_distance_m"])
+    stops = np.unique(paired.f_number)
+    rings = np.unique(paired.focus_distance_m[paired.tried])
     value = {
-        (row.f_number, row.focus_distance_m): row.expected_hit_rate if row.within_experience else math.nan
-        for row in grid.itertuples()
+        (paired.f_number[row], paired.focus_distance_m[row]): float(paired.share[row])
+        for row in np.flatnonzero(paired.tried)
     }
-    best = decided.setting if decided.setting is not None else advice.settings[0] if advice.settings else None
-    seen = [
-        ring for ring in rings if any(not math.isnan(value.get((stop, ring), math.nan)) for stop in stops)
-    ]
     cells = tuple(
         tuple(
             Cell(
                 value.get((stop, ring), math.nan),
-                _is(decided.now, stop, ring),
-                best is not None and _is(best, stop, ring),
+                now is not None and is_setting(now, stop, ring),
+                bool(paired.f_number[best] == stop and paired.focus_distance_m[best] == ring),
             )
-            for ring in seen
+            for ring in rings
         )
         for stop in stops
     )
-    named = tuple("∞" if math.isinf(ring) else f"{ring / metres:.3g}" for ring in seen)
-    return (RingByStop("", tuple(format_f_number(stop) for stop in stops), named, unit, cells),)
-
-
-def _is(one: ValuedSetting, stop: float, ring: float) -> bool:
-    same_ring = one.focus_distance_m == ring or math.isclose(one.focus_distance_m, ring, rel_tol=SAME)
-    return same_ring and math.isclose(one.f_number, stop, rel_tol=SAME)
+    named = tuple("∞" if math.isinf(ring) else f"{ring / metres:.3g}" for ring in rings)
+    return RingByStop(light, tuple(format_f_number(stop) for stop in stops), named, unit, cells)
 
 
 def telling_of(audit: Audit, presets: set[str]) -> tuple[Telling, ...]:
@@ -247,7 +261,7 @@ def telling_of(audit: Audit, presets: set[str]) -> tuple[Telling, ...]:
             place[row.file],
             row.file,
             telling.SHORT[row.why],
-            said(lambda units, at_m=row.subject_distance_m: format_distance(at_m, units)),  # type: ignore[misc]
+            said(partial(format_distance, row.subject_distance_m)),
         )
         for row in own.sort_values("why", kind="stable").itertuples()
     )

@@ -13,8 +13,8 @@ TITLES = {
 }
 
 _CHARTS = {
-    "tolerance": "Squares: hit rate of bursts of like blur, with {level} interval. Line: the fitted curve in its "
-    "band. Dashed: the tolerance, and the handbook's value.",
+    "tolerance": "Squares: hit rate of bursts of like blur, with {level} interval. Line: the fitted curve in "
+    "its band. Dashed: the tolerance, and the handbook's value.",
 }
 _TABLES = {
     "presets": "Each preset with its sharp zone and rates; small figures are {level} intervals.",

@@ -4,22 +4,55 @@ from __future__ import annotations
 
 import math
 import shlex
+from collections.abc import Mapping, Sequence
+from typing import NamedTuple
 
-from auditor.advice.result import ValuedSetting
-from auditor.show.decided import Decided, Known
-from auditor.show.words.figures import counted, listed, whole
+from auditor.advice.decide import LensDecision
+from auditor.advice.decision import VERDICTS, Decision
+from auditor.advice.paired import Setting
+from auditor.evidence.causes import UNEXPLAINED
+from auditor.show.decided import Decided, Known, ZoneSetting, best_of, is_setting
+from auditor.show.words.figures import counted, listed, millimetres, whole
 from auditor.show.words.plain import likely, of_100, one_in, times_more
 from auditor.units import format_distance, format_exposure_time, format_f_number
 
-# What would help most: the instruction it makes where nothing can be told, the command, what it costs.
+
+class Step(NamedTuple):
+    """What helps most: as an instruction, in a sentence, its command, and what it costs."""
+
+    instruction: str
+    sentence: str
+    command: str
+    cost: str
+
+
+_PREPARE = "auditor prepare {source}"
 STEPS = {
-    "settings": ("Say what was on the lens", "auditor prepare {source}", "about five minutes"),
-    "distances": ("Measure sixty distances", "auditor prepare {source}", "about ten minutes"),
-    "verdicts": ("Judge sixty frames for sharpness", "auditor prepare {source}", "about ten minutes"),
-    "marks": ("Mark what you keep", "auditor audit {source} --keepers SELECTS", "as long as choosing takes"),
-    "walk": ("Walk once more", "", "one walk"),
-    "": ("", "", ""),
-}
+    "settings": Step(
+        "Say what was on the lens", "Fill in what was on the lens", _PREPARE, "about five minutes"
+    ),
+    "distances": Step("Measure sixty distances", "Measure distances", _PREPARE, "about ten minutes"),
+    "verdicts": Step(
+        "Judge sixty frames for sharpness", "Say of a sample which frames are sharp", _PREPARE,
+        "about ten minutes",
+    ),
+    "marks": Step(
+        "Mark what you keep", "Name your folder of selects", "auditor audit {source} --keepers SELECTS",
+        "a minute, once they are chosen",
+    ),
+    "anyone": Step(
+        "Press at anyone for a stretch",
+        'On one stretch press whatever the ring says, and note it with pressed = "anyone"', _PREPARE,
+        "a stretch of 60 presses",
+    ),
+    "ring_check": Step(
+        "Hold the ring against a tape", "State what the ring's marks focus", _PREPARE, "five minutes"
+    ),
+    "light_limits": Step("State your light", "State the ISO and times you accept", _PREPARE, "a minute"),
+    "compare": Step("Walk with two settings in turn", "Change between two settings", "", "one walk"),
+    "": Step("", "", "", ""),
+}  # fmt: skip
+_CLOSED = "counts and optics contradict each other"
 
 
 def the(lens: str) -> str:
@@ -27,89 +60,126 @@ def the(lens: str) -> str:
     return f"the {lens}" if lens else "the lens"
 
 
-def setting_name(setting: ValuedSetting, units: str) -> str:
-    """Write a setting as it is set."""
-    return f"{format_f_number(setting.f_number)}, ring on {ring_name(setting.focus_distance_m, units)}"
-
-
 def ring_name(distance_m: float, units: str) -> str:
     """Write where the ring stands."""
     return "∞" if math.isinf(distance_m) else format_distance(distance_m, units)
 
 
+def setting_name(setting: ZoneSetting | Setting, units: str) -> str:
+    """Write a setting as it is set."""
+    return f"{format_f_number(setting.f_number)}, ring on {ring_name(setting.focus_distance_m, units)}"
+
+
 def headline(decided: Decided, units: str) -> str:
     """Give the instruction."""
-    one = decided.setting
-    if decided.kind == "latitude" and decided.latitude:
-        return f"{_anything(decided, units)} will do"
+    lens, one = the(decided.lens), decided.to_set
     if decided.kind == "not_focus":
-        return "Focus is not what decides: leave the ring"
-    if one is not None and decided.kind == "change":
-        return f"Next time, set {the(decided.lens)} to {setting_name(one, units)}"
-    if one is not None and decided.kind == "keep":
-        return f"Keep {the(decided.lens)} at {setting_name(one, units)}"
-    return f"{STEPS[decided.would_help][0] or 'Walk once more'} to learn what to set"
+        return f"Focus is not what decides: leave the ring of {lens}"
+    if decided.told is not None and decided.kind == "latitude":
+        return f"{anything(decided.told.decision.latitude, units)} will do for {lens}"
+    if decided.kind == "change" and one is not None:
+        return f"Next time, set {lens} to {setting_name(one, units)}"
+    if decided.kind == "keep" and one is not None:
+        return f"Keep {lens} at {setting_name(one, units)}"
+    return f"{STEPS[decided.would_help].instruction or 'Walk once more'} to learn what to set"
 
 
-def _anything(decided: Decided, units: str) -> str:
-    stops = sorted({one.f_number for one in decided.latitude})
-    rings = sorted({one.focus_distance_m for one in decided.latitude})
-    along = f"f/{stops[0]:.3g} to f/{stops[-1]:.3g}" if len(stops) > 1 else format_f_number(stops[0])
-    if len(rings) > 1:
-        between = f"ring on {ring_name(rings[0], units)} to {ring_name(rings[-1], units)}"
-    else:
-        between = f"ring on {ring_name(rings[0], units)}"
-    return f"Anything from {along}, {between}," if len(stops) > 1 else f"{along}, {between},"
+def anything(settings: Sequence[Setting], units: str) -> str:
+    """Name the stops and rings of settings that cannot be told apart."""
+    stops = sorted({one.f_number for one in settings})
+    rings = sorted({one.focus_distance_m for one in settings})
+    along = " to ".join(dict.fromkeys(format_f_number(stop) for stop in (stops[0], stops[-1])))
+    between = " to ".join(dict.fromkeys(ring_name(ring, units) for ring in (rings[0], rings[-1])))
+    return f"{'Anything from ' if len(stops) > 1 else ''}{along}, ring on {between},"
 
 
-def expect(decided: Decided, units: str) -> str:
-    """Say what to expect of it, words first."""
-    one, known = decided.setting, decided.known
-    if one is not None and not math.isnan(one.expected_hit_rate):
-        rate, span = one.expected_hit_rate, likely(one.low, one.high)
-        return f"About {one_in(rate, 'press')} will hold a keeper ({of_100(rate)} of 100, {span})."
-    now = decided.now
-    if now is not None and now.bursts and not math.isnan(now.observed_hit_rate) and known.keepers:
-        hits = round(now.observed_hit_rate * now.bursts)
-        return (
-            f"So far, at {setting_name(now, units)}, about {one_in(now.observed_hit_rate, 'press')} held a keeper "
-            f"({whole(hits)} of {whole(now.bursts)}; {likely(now.observed_low, now.observed_high)} of 100)."
-        )
-    if known.measured:
-        return f"{whole(known.in_zone)} of the {counted(known.measured, 'subject')} measured stood in the sharp zone."
-    return ""
+def expect(decided: Decided) -> str:
+    """Say what to expect, words first: of subjects sharp, of presses kept, of the next walk."""
+    told, known = decided.told, decided.known
+    if told is None:
+        return in_the_zone(known)
+    parts = [_kept(told) if known.keepers else ""]
+    if told.subjects.n and not math.isnan(told.subjects.share_now):
+        parts.append(subjects(told))
+    return " ".join(part for part in parts if part) or in_the_zone(known)
+
+
+def _kept(told: LensDecision) -> str:
+    level, walk = told.level, told.next_walk
+    if math.isnan(level.rate):
+        return ""
+    more = "" if walk is None else f" On a walk of {walk.presses} presses: {walk.low} to {walk.high}."
+    verb = "held" if told.decision.kind in ("change", "cannot_tell") else "will hold"
+    so_far = "So far about" if verb == "held" else "About"
+    span = likely(level.low, level.high)
+    return (
+        f"{so_far} {one_in(level.rate, 'press')} {verb} a keeper ({of_100(level.rate)} of 100, {span}).{more}"
+    )
+
+
+def subjects(told: LensDecision) -> str:
+    """Say how many of 100 subjects were sharp, and how many could be."""
+    one = told.subjects
+    whom = "passers" if one.of_passers else "subjects you pressed at"
+    now = f"about {of_100(one.share_now)} were sharp as you set it"
+    said = f"Of 100 {whom}, {now} ({likely(one.now_low, one.now_high)}; {whole(one.n)} measured)"
+    if told.decision.kind == "change" and not math.isnan(one.share_best):
+        return f"{said}; so set, {of_100(one.share_best)} ({likely(one.low, one.high)})."
+    return f"{said}."
 
 
 def instead(decided: Decided, units: str) -> str:
-    """Say what else could be set; empty where nothing is known of other settings."""
-    one, now = decided.setting, decided.now
-    if decided.kind == "change" and one is not None and now is not None:
-        gain = times_more(decided.gain_ratio)
-        span = f"{_percent(decided.gain_low)} to {_percent(decided.gain_high)}"
-        return f"Now: {setting_name(now, units)}. The change promises {gain} ({span})."
-    if decided.kind == "keep":
-        return "Nothing: no ring or stop is surely better."
-    if decided.kind == "latitude":
-        return "Whatever suits the light: these settings cannot be told apart."
-    if decided.kind == "not_focus":
-        return "Moment, framing and light: what you left was not left for blur."
-    return ""
+    """Say what else could be set, and in which light; empty where nothing is known of other settings."""
+    told = decided.told
+    if told is None:
+        return ""
+    own, now = told.decision, decided.now
+    said = {
+        "keep": "Nothing: no ring or stop surely makes more subjects sharp.",
+        "latitude": "Whatever suits the light: these cannot be told apart.",
+        "not_focus": "Moment, framing, light: what you left was not left for blur.",
+    }.get(own.kind, "")
+    if own.kind == "change" and now is not None:
+        said = f"Now {setting_name(now, units)}. The change promises {gain(own)}."
+    if own.kind == "cannot_tell":
+        said = "Nothing yet: " + {
+            "gate_closed": f"{_CLOSED}.",
+            "presses_follow_ring": "you press where the ring is set, so presets met different distances.",
+            "few_subjects": "too few subjects were measured.",
+            "no_setting": "no other setting was tried at these distances.",
+        }.get(own.why, "no setting is surely better, nor surely no better.")
+    return " ".join([said, *by_light(told, units)]).strip()
 
 
-def _percent(ratio: float) -> str:
-    return f"{100 * (ratio - 1):.0f} %".replace("-", "−")
+def gain(decision: Decision) -> str:
+    """Write what a change promises, with its interval."""
+    low, high = (
+        f"{100 * (end - 1):.0f}".replace("-", "−") for end in (decision.gain_low, decision.gain_high)
+    )
+    return f"{times_more(decision.gain_ratio)} sharp presses (likely {low} to {high} %)"
 
 
-def blur_costs(of_100_by_cause: dict[str, int], exposure_time_s: float) -> str:
+def by_light(told: LensDecision, units: str) -> list[str]:
+    """Say for which light the decision is another."""
+    if told.decision.kind == "cannot_tell":
+        return []
+    return [
+        f"{str(one.light).capitalize()}: {setting_name(one.decision.setting, units)}, {gain(one.decision)}."
+        for one in told.situations
+        if one.light and one.decision.setting is not None and one.decision.setting != told.decision.setting
+    ]
+
+
+def blur_costs(of_100_by_cause: Mapping[str, int], exposure_time_s: float) -> str:
     """Say what blur still costs, and which blur mostly; empty where that is unknown."""
-    lost = {name: number for name, number in of_100_by_cause.items() if name != "not_explained_by_blur"}
-    total = sum(lost.values())
     if not of_100_by_cause:
         return ""
+    lost = {name: number for name, number in of_100_by_cause.items() if name != UNEXPLAINED}
+    total = sum(lost.values())
     if total < 3:
         return "Hardly any frame you left was left for blur."
     worst = max(lost, key=lambda name: lost[name])
-    advice = {
+    mostly = {
         "subject_motion": "people who walk",
         "in_front_of_zone": "subjects nearer than the zone",
         "beyond_zone": "subjects farther than the zone",
@@ -117,33 +187,40 @@ def blur_costs(of_100_by_cause: dict[str, int], exposure_time_s: float) -> str:
     }[worst]
     more = ""
     if worst == "subject_motion" and not math.isnan(exposure_time_s):
-        more = f", at {format_exposure_time(exposure_time_s)}: go faster where the light allows"
-    return f"About {one_in(total / 100, 'frame')} of those you left, mostly {advice}{more}."
+        more = f", at {format_exposure_time(exposure_time_s)}: go faster where light allows"
+    return f"About {one_in(total / 100, 'frame')} of those you left, mostly {mostly}{more}."
 
 
 def next_walk(decided: Decided, units: str) -> str:
     """Say what the next walk should try, or that there is nothing to test."""
-    if decided.walk:
-        names = listed(setting_name(one, units) for one in decided.walk)
+    told = decided.told
+    if told is None:
+        return ""
+    if told.walk_worth.purpose == "anyone":
         return (
-            f"Change between {names} every quarter hour. Stand still, out of traffic, to change. "
-            "auditor advise --experiment writes it down."
+            "For one stretch press at anyone, whatever the ring says: it tells passers from those you waited "
+            "for. Look out for traffic."
         )
-    if decided.kind in ("keep", "latitude", "not_focus", "change"):
-        return "Nothing to test: just shoot."
-    return ""
+    if told.walk_worth.purpose == "compare" and decided.now is not None and told.paired is not None:
+        row = best_of(told.paired)
+        if row is not None:
+            other = Setting(float(told.paired.f_number[row]), float(told.paired.focus_distance_m[row]))
+            if not is_setting(decided.now, other.f_number, other.focus_distance_m):
+                names = listed(setting_name(one, units) for one in (decided.now, other))
+                return f"Change between {names} every quarter hour; stand still, out of traffic, to change."
+    return "Nothing to test: just shoot."
 
 
 def rests_on(known: Known) -> str:
     """Say how many frames of the lens have what an answer rests on."""
     if not known.frames:
-        return "No frame of this lens has a whole zone setting."
+        return "No frame has a whole zone setting: focal length, f-number and focus distance."
     measured = whole(known.measured) if known.measured else "none"
     judged = whole(known.judged) if known.judged else "none"
     return (
         f"Of {counted(known.frames, 'frame')} of this lens {measured} "
-        f"{'has' if known.measured == 1 else 'have'} a distance, {judged} a verdict on sharpness, and "
-        f"{whole(known.marked)} {'is' if known.marked == 1 else 'are'} marked kept or not."
+        f"{'has' if known.measured == 1 else 'have'} a distance, {judged} a verdict on sharpness, and {whole(known.marked)} "
+        f"{'is' if known.marked == 1 else 'are'} marked kept or not."
     )
 
 
@@ -154,16 +231,33 @@ def in_the_zone(known: Known) -> str:
     return f"{whole(known.in_zone)} of {counted(known.measured, 'subject')} measured stood in the sharp zone."
 
 
-def no_marks() -> str:
-    """Say how marks come in."""
-    return (
-        "No frame carries a mark that counts: save ratings into the files or sidecars, or name your folder "
-        "of selects with --keepers."
-    )
+def strictness(decided: Decided) -> str:
+    """Say how strict this eye is, as far as it is known, or how marks come in."""
+    told = decided.told
+    if decided.known.frames and not decided.known.marked:
+        return (
+            "No frame carries a mark that counts: save ratings into the files or sidecars, or name your "
+            "folder of selects with --keepers."
+        )
+    if told is None:
+        return ""
+    own = told.tolerances
+    if own.verdicts >= VERDICTS:
+        return _eye(
+            "Your eye takes for sharp up to", own.sharp_mm, own.sharp_low, own.sharp_high, own.handbook_mm
+        )
+    if told.decision.rests_on == "keepers":
+        return _eye("Your keepers bear about", own.keep_mm, own.keep_low, own.keep_high, own.handbook_mm)
+    return "How strict your eye is, nobody has told yet, so every likely strictness was tried."
 
 
-def step(decided: Decided, sources: tuple[str, ...]) -> tuple[str, str]:
-    """Give the one command that helps most, and what it costs; both empty where nothing would."""
-    _, command, minutes = STEPS[decided.would_help]
+def _eye(start: str, blur_mm: float, low: float, high: float, handbook_mm: float) -> str:
+    span = f"{millimetres(low).removesuffix(' mm')} to {millimetres(high)}"
+    return f"{start} {blur_mm / handbook_mm:.1f} times the handbook's blur ({span})."
+
+
+def step(decided: Decided, sources: Sequence[str]) -> Step:
+    """Give the one step that helps most, its command for these sources; empty where nothing would."""
+    chosen = STEPS[decided.would_help]
     named = " ".join(shlex.quote(source) for source in sources) or "FOLDER"
-    return command.format(source=named), minutes
+    return chosen._replace(command=chosen.command.format(source=named))
