@@ -28,6 +28,7 @@ from auditor.evidence.subjects import Subjects, lens_codes, measured_subjects
 from auditor.intake.statements.session import Lens, SessionFile
 from auditor.settings import Settings
 
+WORTH = 0.1
 ENOUGH_ANYONE = 20  # distances of a stretch pressed at anyone that stand for passers
 NARROWED_SD = 0.45  # posterior of log tolerance at which keepers have told something
 WALK_WORTH = 0.05  # a further walk is proposed where it can be expected to bring this much more
@@ -98,7 +99,7 @@ class LensDecision:
     tolerances : Tolerances
     subjects : SubjectsStatement
     paired : Paired or None
-        Every candidate with its shares; ``allowed`` those that may be advised are all of them.
+        Every setting that may be advised, with its shares.
     decision : Decision
     situations : tuple of Situation
         By preset (the most used first), then by light where several kinds hold enough subjects.
@@ -141,7 +142,14 @@ class Decisions:
         return next((one for one in self.lenses if one.lens.casefold() == word), None)
 
 
-def decide(table: pd.DataFrame, lenses: Sequence[Lens], settings: Settings, seed: int = 0) -> Decisions:
+def decide(
+    table: pd.DataFrame,
+    lenses: Sequence[Lens],
+    settings: Settings,
+    *,
+    worth: float = WORTH,
+    seed: int = 0,
+) -> Decisions:
     """Decide for every lens of an archive.
 
     Parameters
@@ -151,6 +159,8 @@ def decide(table: pd.DataFrame, lenses: Sequence[Lens], settings: Settings, seed
     lenses : sequence of Lens
         What session files say of lenses.
     settings : Settings
+    worth : float
+        Smallest gain worth acting on, as a share of what is sharp now.
     seed : int
         Of the draws.
     """
@@ -171,6 +181,7 @@ def decide(table: pd.DataFrame, lenses: Sequence[Lens], settings: Settings, seed
                 fits[code],
                 lenses,
                 settings,
+                worth,
                 seed,
             ).decided()
             for code in order
@@ -189,9 +200,11 @@ class _Lens:
         tolerances: Tolerances,
         lenses: Sequence[Lens],
         settings: Settings,
+        worth: float,
         seed: int,
     ) -> None:
         self.name, self.frames, self.settings, self.seed = name, frames, settings, seed
+        self.worth = worth
         self.tolerances = tolerances
         self.focal_mm = float(frames["focal_length_mm"].median())
         lens_name = frames["lens"].iloc[0]
@@ -199,9 +212,7 @@ class _Lens:
             lens_name if isinstance(lens_name, str) else None, self.focal_mm
         )
         self.number, self.focus = settings_on_ring(frames, entry, settings)
-        self.allowed = np.ones(self.number.size, dtype=bool)
         self.answers: tuple[LightAnswer, ...] = light_answers(frames, settings)
-        self.worth = settings.worth_points / 100 if settings.worth_points > 5 else 0.1
         self.met = subjects
         self.follow = presses_follow_ring(subjects)
         passers = subjects.chosen(subjects.anyone)
@@ -211,9 +222,7 @@ class _Lens:
 
     def decided(self) -> LensDecision:
         level = fit_level(*session_counts(self.frames), self.settings.confidence)
-        gates = check_gate(
-            self.frames, self.met, self.tolerances, level, self.settings.speed_m_s, self.seed
-        )
+        gates = check_gate(self.frames, self.met, self.tolerances, level, self.settings.speed_m_s, self.seed)
         closed = any(gate.clashes for gate in gates)
         flagged = bool(self.follow.follow) and not self.of_passers
         paired = self.compare(self.subjects, mixed=self.of_passers)
@@ -231,7 +240,7 @@ class _Lens:
             situations=self.situations(closed, pooled),
             level=level,
             next_walk=level.next_walk() if level.presses else None,
-            walk_worth=_worth_of_walk(paired, self.allowed, decision, flagged=flagged),
+            walk_worth=_worth_of_walk(paired, decision, flagged=flagged),
             gates=gates,
             follow=self.follow,
             habit=tuple(zip(self.in_use, self.share.tolist(), strict=True)),
@@ -267,10 +276,10 @@ class _Lens:
             rests_on=rests,
             worth=self.worth,
         )
-        return decide_by_rule(paired, self.allowed, known)
+        return decide_by_rule(paired, known)
 
     def pooled(self, closed: bool) -> tuple[Decision, Paired | None]:
-        """The decision on all distances of the lens, each preset counted equally, whatever was set at each."""
+        """The decision on all distances of the lens, each preset counted equally, now being the habit."""
         weight = self.subjects.weight.copy()
         for code in np.unique(self.subjects.preset):
             own = self.subjects.preset == code
@@ -316,7 +325,7 @@ class _Lens:
         if paired is None:
             nothing = (unknown,) * 6
             return SubjectsStatement(len(subjects), subjects.effective, *nothing, follow, self.of_passers)
-        row = _row_of(paired, decision.setting, self.allowed)
+        row = _row_of(paired, decision.setting)
         best = (unknown,) * 3
         if row is not None:
             best = (float(paired.share[row]), float(paired.low[row]), float(paired.high[row]))
@@ -349,31 +358,34 @@ def _only_where_pooled(own: Decision, pooled: tuple[Decision, Paired | None]) ->
     if own.kind in ("cannot_tell", "not_focus") or same:
         return own
     return replace(
-        own, kind="cannot_tell", setting=None, latitude=(), why=PRESSES_FOLLOW_RING, would_help_most="anyone"
+        own,
+        kind="cannot_tell",
+        setting=None,
+        latitude=(),
+        why="presses_follow_ring",
+        would_help_most="anyone",
     )
 
 
-def _row_of(paired: Paired, setting: Setting | None, allowed: npt.NDArray[np.bool_]) -> int | None:
+def _row_of(paired: Paired, setting: Setting | None) -> int | None:
     if setting is not None:
         same = (paired.f_number == setting.f_number) & (paired.focus_distance_m == setting.focus_distance_m)
         return int(np.flatnonzero(same)[0])
-    able = np.flatnonzero(allowed & paired.tried)
+    able = np.flatnonzero(paired.tried)
     return int(able[paired.share[able].argmax()]) if able.size else None
 
 
-def _worth_of_walk(
-    paired: Paired | None, allowed: npt.NDArray[np.bool_], decision: Decision, *, flagged: bool
-) -> WalkWorth:
+def _worth_of_walk(paired: Paired | None, decision: Decision, *, flagged: bool) -> WalkWorth:
     """What knowing the tolerance and the subjects exactly would bring, at most (value of information)."""
     if flagged:
         return WalkWorth("anyone", float("nan"))
     if paired is None or decision.kind in ("not_focus", "latitude", "keep"):
         return WalkWorth("nothing", 0.0)
-    able = np.flatnonzero(allowed & paired.tried)
+    able = np.flatnonzero(paired.tried)
     if not able.size:
         return WalkWorth("nothing", 0.0)
     informed = np.maximum(paired.draws[able].max(axis=0), paired.now_draws).mean()
-    row = _row_of(paired, decision.setting, allowed)
+    row = _row_of(paired, decision.setting)
     acting = paired.share[row] if decision.kind == "change" and row is not None else paired.now
     gain = float(informed / max(acting, 1e-4) - 1)
     return WalkWorth("compare" if gain >= WALK_WORTH else "nothing", gain)

@@ -1,7 +1,7 @@
 """The decision: one rule, in one order, for every lens, situation and light.
 
-The first that holds: cannot_tell (the gate is closed, or too few subjects), not_focus, change, latitude, keep, else
-cannot_tell, with what would help most. Everything told of settings is derived from this object.
+The first that holds: cannot_tell (the gate is closed, or too few subjects), not_focus, change, latitude, keep,
+else cannot_tell, with what would help most. Everything told of settings is derived from this object.
 """
 
 from __future__ import annotations
@@ -91,29 +91,25 @@ class Circumstances:
     worth: float
 
 
-def decide_by_rule(
-    paired: Paired | None, allowed: npt.NDArray[np.bool_], known: Circumstances
-) -> Decision:
+def decide_by_rule(paired: Paired | None, known: Circumstances) -> Decision:
     """Apply the rule to a comparison.
 
     Parameters
     ----------
     paired : Paired or None
-        None where nothing could be compared.
-    allowed : numpy.ndarray of bool, shape (a,)
-        Settings that may be advised: within the stops used or stated.
+        Of the settings that may be advised; None where nothing could be compared.
     known : Circumstances
     """
     helps = _most_helpful(known)
     if known.gate_closed:
-        return _without(known, paired, allowed, "cannot_tell", "gate_closed", "ring_check")
+        return _without(known, paired, "cannot_tell", "gate_closed", "ring_check")
     if paired is None or known.subjects < FEWEST_SUBJECTS:
-        return _without(known, paired, allowed, "cannot_tell", "few_subjects", "distances")
+        return _without(known, paired, "cannot_tell", "few_subjects", "distances")
     if known.nothing >= NOTHING:
-        return _without(known, paired, allowed, "not_focus", "blur_decides_nothing", "")
-    able = np.flatnonzero(allowed & paired.tried)
+        return _without(known, paired, "not_focus", "blur_decides_nothing", "")
+    able = np.flatnonzero(paired.tried)
     if not able.size:
-        return _without(known, paired, allowed, "cannot_tell", "no_setting", helps)
+        return _without(known, paired, "cannot_tell", "no_setting", helps)
     best = int(able[paired.share[able].argmax()])
     surely = able[(paired.chance_better[able] >= BETTER) & (paired.gain[able] >= 1 + known.worth)]
     if surely.size:
@@ -132,7 +128,7 @@ def alike(paired: Paired, able: npt.NDArray[np.intp], best: int) -> npt.NDArray[
     near = able[paired.share[able] >= (1 - LATITUDE) * paired.share[best]]
     apart = chance_above(paired.draws[best], paired.draws[near], np.log1p(LATITUDE))
     rows = near[apart < BETTER]
-    return rows[np.argsort(-paired.share[rows], kind="stable")]
+    return np.asarray(rows[np.argsort(-paired.share[rows], kind="stable")])
 
 
 def chance_of_any_gain(paired: Paired, able: npt.NDArray[np.intp], worth: float) -> float:
@@ -147,12 +143,11 @@ def _most_helpful(known: Circumstances) -> Help:
 def _without(
     known: Circumstances,
     paired: Paired | None,
-    allowed: npt.NDArray[np.bool_],
     kind: Kind,
     why: Why,
     helps: Help,
 ) -> Decision:
-    able = np.flatnonzero(allowed & paired.tried) if paired is not None else np.zeros(0, np.intp)
+    able = np.zeros(0, np.intp) if paired is None else np.flatnonzero(paired.tried)
     gain = (float("nan"),) * 4
     if paired is not None and able.size:
         best = int(able[paired.share[able].argmax()])

@@ -1,4 +1,4 @@
-"""Whether people press where the ring is: then the subjects met speak for those pressed at, not for passers."""
+"""Whether people press where the ring is: then the subjects met do not speak for passers."""
 
 from __future__ import annotations
 

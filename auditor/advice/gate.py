@@ -1,4 +1,4 @@
-"""Whether the prediction for each preset agrees with its own counts; where it does not, nothing is advised."""
+"""Whether the prediction for each preset agrees with its own counts; else nothing is advised."""
 
 from __future__ import annotations
 
@@ -104,7 +104,9 @@ def _by_keepers(
     names = [n for n in subjects.presets if (name == n).sum() and _number(subjects, n) >= FEWEST]
     if len(names) < 2:
         return []
-    left = tolerances.floor + (1 - tolerances.floor) * sharp_as_taken(subjects, tolerances, speed_m_s, keep=True)
+    left = tolerances.floor + (1 - tolerances.floor) * sharp_as_taken(
+        subjects, tolerances, speed_m_s, keep=True
+    )
     draws = left.shape[1]
     near = NEAR_SD * rng.standard_normal(draws)
     interest = np.exp(-np.outer(subjects.log_m - np.average(subjects.log_m, weights=subjects.weight), near))
@@ -124,7 +126,14 @@ def _by_keepers(
     part = part / part.sum(axis=0)
     total = sum(counted)
     return [
-        (one, "keepers", counted[i], presses[i], float(total * part[i].mean()), _two_sided(counted[i], total, part[i]))
+        (
+            one,
+            "keepers",
+            counted[i],
+            presses[i],
+            float(total * part[i].mean()),
+            _two_sided(counted[i], total, part[i]),
+        )
         for i, one in enumerate(names)
     ]
 

@@ -1,9 +1,9 @@
 """Every setting tried on the subjects met: the same subjects, the same light, another ring and stop.
 
-Of 100 subjects pressed at, how many would have been sharp? Each measured subject is put through every setting,
-paired, weighted by the presses it stands for; which subjects were measured, and how much blur this photographer
-bears, enter as far as they are known (Bayesian bootstrap: Rubin, Annals of Statistics 9:130, 1981; draws of the
-tolerances from :mod:`auditor.evidence.blur_tolerance`).
+Of 100 subjects pressed at, how many would have been sharp? Each measured subject is put through every
+setting, paired, weighted by the presses it stands for; which subjects were measured, and how much blur this
+photographer bears, enter as far as they are known (Bayesian bootstrap: Rubin, Annals of Statistics 9:130, 1981;
+draws of the tolerances from :mod:`auditor.evidence.blur_tolerance`).
 """
 
 from __future__ import annotations
@@ -144,7 +144,9 @@ def compare_settings(
         own = np.flatnonzero(of_answer == place)
         if not own.size:
             continue
-        draws[:, own] = _shares_of(subjects, numbers, rings, answer, speed_m_s, tolerances, curves, weights, own)
+        draws[:, own] = _shares_of(
+            subjects, numbers, rings, answer, speed_m_s, tolerances, curves, weights, own
+        )
         if habit is None:
             at = _sharp(subjects, None, None, None, speed_m_s, tolerances, curves, own)
             now[own] = np.einsum("nd,dn->d", at, weights[own])

@@ -1,10 +1,10 @@
 """The blur that a photographer bears: for sharpness (asked at the sheet) and for keeping (shown by marks).
 
-Both eyes have the curve F(b) = 1 / (1 + (b / tau)^kappa), log tau_keep = log tau_sharp + d, d normal (0.2, 0.4).
-The posterior is summed on a grid of tau, kappa, d and of the share of subjects who walk; distance errors, speeds
-and directions are inside each subject's blur (:mod:`auditor.evidence.blur_classes`). Tolerances are in units of
-the handbook criterion of the sensor (its diagonal), and partly pooled over lenses: what another lens says counts
-up to an unknown factor, normal (0, 0.2) in logs.
+Both eyes have the curve F(b) = 1 / (1 + (b / tau)^kappa), log tau_keep = log tau_sharp + d, d normal
+(0.2, 0.4). The posterior is summed on a grid of tau, kappa, d and of the share of subjects who walk; distance
+errors, speeds and directions are inside each subject's blur (:mod:`auditor.evidence.blur_classes`). Tolerances
+are in units of the handbook criterion of the sensor (its diagonal), and partly pooled over lenses: what another
+lens says counts up to an unknown factor, normal (0, 0.2) in logs.
 """
 
 from __future__ import annotations
@@ -202,7 +202,9 @@ def _posterior(
         keep_low=unit * keeping[1],
         keep_high=unit * keeping[2],
         sharp_sd=float(np.sqrt(of_sharp @ (LOG_TAU - centre) ** 2)),
-        nothing=_chance_of_nothing(subjects, own, found, evidence, log_keep, kappas, FLOORS[floor], speed_m_s),
+        nothing=_chance_of_nothing(
+            subjects, own, found, evidence, log_keep, kappas, FLOORS[floor], speed_m_s
+        ),
         verdicts=int(np.isfinite(subjects.verdict).sum()),
         keepers=int(subjects.hit.sum()),
         presses=len(subjects),
@@ -221,15 +223,13 @@ def _log_prior(speed_m_s: float) -> Floats:
     kappa = -0.5 * ((LOG_KAPPA - np.log(3.2)) / 0.5) ** 2
     apart = -0.5 * ((APART - APART_CENTRE) / APART_SPREAD) ** 2
     walking = np.log([0.7, 0.2, 0.1]) if speed_m_s > 0 else np.array([-np.inf, -np.inf, 0.0])
-    return np.asarray(
-        walking[:, None, None, None] + tau[:, None, None] + kappa[:, None] + apart, dtype=float
-    )
+    return np.asarray(walking[:, None, None, None] + tau[:, None, None] + kappa[:, None] + apart, dtype=float)
 
 
 def _keep_place() -> npt.NDArray[np.intp]:
     """Place of tau_keep on the grid for each tau_sharp and d, shape (tau, apart); the ends hold the rest."""
     step = np.round(APART / STEP).astype(np.intp)
-    return np.clip(np.arange(LOG_TAU.size)[:, None] + step, 0, LOG_TAU.size - 1)
+    return np.asarray(np.clip(np.arange(LOG_TAU.size)[:, None] + step, 0, LOG_TAU.size - 1))
 
 
 def _joined(sharp: Floats, keep: Floats) -> Floats:

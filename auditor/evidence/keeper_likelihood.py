@@ -1,10 +1,10 @@
 """How likely the keeper marks of measured subjects are, for a grid of tolerances and steepnesses.
 
-A press at distance x with blur b is kept with chance C (phi + (1 - phi) F(b)), logit C = alpha + gamma (x0 - x)
-+ log(frames) / 2: the moment decides, blur within it. Level alpha, floor phi and interest in near subjects gamma
-are summed over their priors (statistics of the archive, section 4), so that people who keep 1 of 100 and people
-who keep 60 are both likely. Presses drawn by mark are put right by the odds with which they were drawn (case and
-control: Prentice & Pyke, Biometrika 66:403, 1979; Scott & Wild, Biometrika 84:57, 1997).
+A press at distance x with blur b is kept with chance C (phi + (1 - phi) F(b)), logit C = alpha
++ gamma (x0 - x) + log(frames) / 2: the moment decides, blur within it. Level alpha, floor phi and interest in
+near subjects gamma are summed over their priors, so that people who keep 1 of 100 and people who keep 60 are
+both likely. Presses drawn by mark are put right by the odds with which they were drawn (case and control:
+Prentice & Pyke, Biometrika 66:403, 1979; Scott & Wild, Biometrika 84:57, 1997).
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """How many presses of 100 hold a keeper, how much walks differ, and what the next walk should bring.
 
-Presses of a walk share its luck: logit of the chance = alpha + u, u normal (0, sigma^2), one u for each session
-(random-intercept model; McCulloch, Searle & Neuhaus, Generalized, Linear, and Mixed Models, 2nd ed. 2008, ch. 7).
-The integral over u is Gauss and Hermite's, the posterior of alpha and sigma is summed on a grid.
+Presses of a walk share its luck: logit of the chance = alpha + u, u normal (0, sigma^2), one u for each
+session (random-intercept model; McCulloch, Searle & Neuhaus, Generalized, Linear, and Mixed Models, 2nd ed.
+2008, ch. 7). The integral over u is Gauss and Hermite's, the posterior of alpha and sigma is summed on a grid.
 """
 
 from __future__ import annotations
@@ -146,7 +146,7 @@ def fit_level(hits: npt.ArrayLike, presses: npt.ArrayLike, confidence: float = 0
 
 
 def _over_sessions(y: Floats, n: Floats, confidence: float) -> tuple[float, float]:
-    """t interval of a ratio over sessions, on the logit so that it stays between 0 and 1.
+    """Interval (t) of a ratio over sessions, on the logit so that it stays between 0 and 1.
 
     Linearised variance of a ratio of sums over clusters (Cochran, Sampling Techniques, 3rd ed. 1977, 6.3).
     """

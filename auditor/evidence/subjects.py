@@ -199,7 +199,9 @@ def measured_subjects(table: pd.DataFrame, settings: Settings) -> Subjects:
     number, time, iso = (frames[c].to_numpy(float)[middle] for c in ("f_number", "exposure_time_s", "iso"))
     flash = _flag(frames, "flash")[middle]
     light = np.asarray(exposure_value(number, time, iso), dtype=float)
-    diagonal = np.hypot(*(frames[f"sensor_{side}_mm"].to_numpy(float)[middle] for side in ("width", "height")))
+    diagonal = np.hypot(
+        *(frames[f"sensor_{side}_mm"].to_numpy(float)[middle] for side in ("width", "height"))
+    )
     return Subjects(
         focal_length_mm=frames["focal_length_mm"].to_numpy(float)[middle],
         f_number=number,
@@ -243,12 +245,12 @@ def sessions_at_random(subjects: Subjects, most: int = MOST_PRESSES, seed: int =
 
 
 def _drawn_odds(drawn: Floats, size: Floats, keepers: npt.NDArray[np.integer]) -> Floats:
-    """Log ratio of the chances that at least one frame of a press has a distance, with a keeper and without."""
+    """Log ratio of the chances that some frame of a press has a distance, with a keeper and without."""
     missed, kept_missed = 1 - drawn[:, 0], 1 - drawn[:, 1]
     held = np.maximum(keepers, 1)
     with_keeper = 1 - kept_missed**held * missed ** np.maximum(size - held, 0)
     without = 1 - missed**size
-    return np.log(np.maximum(with_keeper, _LEAST)) - np.log(np.maximum(without, _LEAST))
+    return np.asarray(np.log(np.maximum(with_keeper, _LEAST) / np.maximum(without, _LEAST)))
 
 
 def _verdicts(

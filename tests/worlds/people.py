@@ -13,7 +13,7 @@ from functools import cached_property
 
 import numpy as np
 import pandas as pd
-from scipy.special import expit, logit, ndtri
+from scipy.special import expit, ndtri
 
 from auditor.evidence.zones import add_zones
 from auditor.frames import with_columns
@@ -108,6 +108,8 @@ class Archive:
     ev: np.ndarray  # of the presses
     chance: np.ndarray  # of each frame, session as it was
     inside: np.ndarray  # of each frame, whether the subject truly stood in the zone
+    base: np.ndarray  # of each press, logit of the moment but for outing and drift
+    left: np.ndarray  # of each press, what blur leaves
 
     def smear_s(self, ev, number):
         """Exposure time that the camera would take."""
@@ -130,7 +132,7 @@ class Archive:
             time[:, None, None], speed[:, None], _SINES,
         )  # fmt: skip
         tau_sharp, tau_keep = (p.tau_sharp, p.tau_keep) if w.blur_decides else (1e3, 1e3)
-        sharp = (falls(blur, tau_sharp, p.kappa).mean(axis=(1, 3)) @ weight)
+        sharp = falls(blur, tau_sharp, p.kappa).mean(axis=(1, 3)) @ weight
         keeps = p.floor + (1 - p.floor) * (falls(blur, tau_keep, p.kappa).mean(axis=(1, 3)) @ weight)
         kept = keeps * expit(p.alpha - w.near * (np.log(subject) - np.log(p.median_m)))
         press = np.ones(subject.size)
@@ -145,6 +147,13 @@ class Archive:
             "sharp_passer": float(sharp.mean()),
             "kept_passer": float(kept.mean()),
         }
+
+    def next_walk(self, rng, presses=60):
+        """Presses with a keeper in a walk yet to come, like these but with a luck of its own."""
+        rows = rng.integers(0, len(self.base), presses)
+        luck = rng.normal(0, self.world.session_sd) - self.world.drift / 2
+        chance = expit(self.person.alpha + self.base[rows] + luck) * self.left[rows]
+        return int((rng.random(presses) < chance).sum())
 
     @cached_property
     def habit(self):
@@ -205,19 +214,18 @@ def draw_archive(seed: int, world: World) -> Archive:
     subject = _press_at(rng, world, p, number, focus, anyone)
     ev = rng.normal(11.0, 1.3, world.sessions + 1)[session] + rng.normal(0, 0.7, total)
     share = np.bincount(preset[:bursts], minlength=len(stops)) / bursts
-    draft = Archive(world, p, pd.DataFrame(), presets, share, ev, np.zeros(0), np.zeros(0))
+    none = np.zeros(0)
+    draft = Archive(world, p, pd.DataFrame(), presets, share, ev, none, none, none, none)
     time = draft.smear_s(ev, number)
     speed = np.zeros(total) if world.still else np.maximum(rng.normal(*world.speed, total), 0)
     sine = np.abs(np.sin(rng.uniform(0, 2 * np.pi, total)))
     blur = blur_mm(p.focal_mm, number, focus * world.engraving, subject, time, speed, sine)
     tau_sharp, tau_keep = (p.tau_sharp, p.tau_keep) if world.blur_decides else (1e3, 1e3)
     outing = rng.normal(0, world.session_sd, world.sessions + 1)
-    logit_k = (
-        outing[session]
-        - world.drift * (np.arange(total) / total - 0.5)
-        - world.near * (np.log(subject) - np.log(p.median_m))
-        + (0.5 * np.log(size) if world.best_of_burst else 0.0)
-    )
+    base = -world.near * (np.log(subject) - np.log(p.median_m))
+    if world.best_of_burst:
+        base = base + 0.5 * np.log(size)
+    logit_k = base + outing[session] - world.drift * (np.arange(total) / total - 0.5)
     left = p.floor + (1 - p.floor) * falls(blur, tau_keep, p.kappa)
     wanted = float(rng.uniform(*world.keep)) * size.sum()
     alpha = _level(logit_k, left, min(wanted, 0.93 * left.sum()))
@@ -234,7 +242,7 @@ def draw_archive(seed: int, world: World) -> Archive:
     near, far = zone_limits(p.focal_mm, number, focus)
     return replace(
         draft, person=p, table=table, chance=(chance / size)[burst],
-        inside=((subject >= near) & (subject <= far))[burst],
+        inside=((subject >= near) & (subject <= far))[burst], base=base, left=left,
     )  # fmt: skip
 
 
@@ -271,7 +279,9 @@ def _table(rng, world, p, presets, burst, preset, session, time, ev, kept, anyon
     number, focus = np.array(presets)[preset].T
     needed = 100 * number**2 / 2**ev
     iso = needed / time
-    start = pd.Timestamp("2031-05-01 10:00") + pd.to_timedelta(session * 86400 + np.arange(len(session)) * 40, unit="s")
+    start = pd.Timestamp("2031-05-01 10:00") + pd.to_timedelta(
+        session * 86400 + np.arange(len(session)) * 40, unit="s"
+    )
     within = np.arange(n) - np.searchsorted(burst, burst)
     return with_columns(
         pd.DataFrame(
@@ -313,6 +323,7 @@ def _answer(rng, world, p, table, subject, burst, sharp, anyone, seed):
         told = np.unique(np.concatenate([rows, np.flatnonzero(anyone[burst])]))
     sd = 0.0 if world.known else world.distance_sd
     bias = 0.0 if world.known else p.bias
+    stated = 0.02 if world.known else world.distance_sd
     distance = np.full(len(table), np.nan)
     distance[told] = subject[burst][told] * np.exp(bias + sd * rng.standard_normal(told.size))
     verdict = np.full(len(table), None, dtype=object)
@@ -322,7 +333,9 @@ def _answer(rng, world, p, table, subject, burst, sharp, anyone, seed):
     table = table.assign(
         subject_distance_m=np.maximum(distance, 0.3),
         subject_distance_source=pd.Series(np.where(np.isnan(distance), "unknown", "notes"), dtype="str"),
-        subject_distance_rel_sd=np.where(np.isnan(distance), np.nan, 0.02 if world.known else world.distance_sd),
+        subject_distance_rel_sd=np.where(
+            np.isnan(distance), np.nan, 0.02 if world.known else world.distance_sd
+        ),
         sample_weight=weight,
         sharp=pd.Series(verdict, dtype="str"),
     )
