@@ -11,8 +11,8 @@ from auditor.journey import Audit
 from auditor.optics.framing import landmark_at, lower_edge_m, standing_share
 from auditor.optics.lens import sharp_zone
 from auditor.show.cards import Card
-from auditor.show.decided import Decided, ZoneSetting, gather_decision, is_setting, presets_of, ring_of
-from auditor.show.page.ring_scale import engravings, ring_unit, scale_of
+from auditor.show.decided import Decided, ZoneSetting, gather_decision, is_setting, presets_of
+from auditor.show.page.ring_scale import engravings, scale_of
 from auditor.show.wallet import WalletCard
 from auditor.show.words.figures import far_limit
 from auditor.show.words.next_time import setting_name, strictness
@@ -35,8 +35,8 @@ def advised_card(audit: Audit, lens: str) -> WalletCard | None:
     if one is None or decided.told is None:
         return None
     frames = audit.table[audit.table["preset"].isin(presets_of(audit, lens)["preset"])]
-    ring_m = ring_of(audit, lens)
-    units = ring_unit(ring_m)  # what is engraved is read; a card in the other unit would have to be converted
+    ring_m = decided.ring_m
+    units = decided.ring_unit  # what is engraved is read; a card in the other unit would have to be converted
     scale = scale_of([], [(one.near_limit_m, one.far_limit_m), (0.7 * one.near_limit_m, one.near_limit_m)])
     back, row, column = _table(one, frames, ring_m, units)
     latest = frames["captured_at"].max()

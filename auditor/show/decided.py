@@ -15,11 +15,12 @@ import pandas as pd
 from auditor.advice.decide import LensDecision
 from auditor.advice.decision import FEWEST_SUBJECTS, VERDICTS
 from auditor.advice.paired import Paired, Setting
+from auditor.advice.ring_settings import ring_of
 from auditor.evidence.bursts import is_keeper, zone_focused
-from auditor.evidence.presets import USUAL_RING_M
 from auditor.intake.statements.session import SessionFile
 from auditor.journey import Audit
 from auditor.optics.lens import sharp_zone
+from auditor.show.page.ring_scale import ring_unit
 
 Kind = Literal["keep", "change", "latitude", "not_focus", "cannot_tell"]
 FEWEST_KEEPERS = 8
@@ -73,6 +74,8 @@ class Decided:
         What to set: another setting under ``change``, as now under ``keep`` and ``latitude``.
     exposure_time_s, iso : float
         Usual exposure at the setting in use.
+    ring_m : tuple of float
+        Engravings of the ring [m].
     known : Known
     """
 
@@ -82,7 +85,13 @@ class Decided:
     to_set: ZoneSetting | None
     exposure_time_s: float
     iso: float
+    ring_m: tuple[float, ...]
     known: Known
+
+    @property
+    def ring_unit(self) -> str:
+        """The unit that the ring is engraved in."""
+        return ring_unit(self.ring_m)
 
     @property
     def kind(self) -> Kind:
@@ -123,13 +132,6 @@ def presets_of(audit: Audit, lens: str) -> pd.DataFrame:
     return audit.presets[[name == lens for name in lens_names(audit)]]
 
 
-def ring_of(audit: Audit, lens: str) -> tuple[float, ...]:
-    """Engravings of a lens's ring [m], as stated, else the usual ones."""
-    own = presets_of(audit, lens)["focal_length_mm"]
-    stated = SessionFile(lenses=audit.lenses).lens_named(lens, float(own.median()) if len(own) else math.nan)
-    return (stated.ring_m if stated else ()) or USUAL_RING_M
-
-
 def gather_decision(audit: Audit, lens: str) -> Decided:
     """Put beside the decision on one lens what is needed to show it."""
     told = audit.decisions.of(lens)
@@ -140,6 +142,8 @@ def gather_decision(audit: Audit, lens: str) -> Decided:
     if told is not None and told.decision.setting is not None:
         to_set = _with_zone(told.decision.setting, frames)
     own = frames[frames["preset"] == now.preset] if now is not None else frames
+    focal_mm = float(frames["focal_length_mm"].median()) if len(frames) else math.nan
+    stated = SessionFile(lenses=audit.lenses).lens_named(lens, focal_mm)
     return Decided(
         lens=lens,
         told=told,
@@ -147,6 +151,7 @@ def gather_decision(audit: Audit, lens: str) -> Decided:
         to_set=to_set,
         exposure_time_s=float(own["exposure_time_s"].median()),
         iso=float(own["iso"].median()),
+        ring_m=tuple(ring_of(stated, audit.settings)),
         known=_known_of(frames),
     )
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections import defaultdict
 
 import numpy as np
@@ -10,11 +9,12 @@ import pandas as pd
 
 from auditor.frames import KEEPER, LEFT_OUT
 from auditor.journey import Audit
-from auditor.show.decided import Decided, ZoneSetting, ring_of, verdicts
+from auditor.show.decided import Decided, ZoneSetting, verdicts
 from auditor.show.page.model import Chip, Mark, said
-from auditor.show.page.ring_scale import RingScale, engravings, scale_of
+from auditor.show.page.ring_scale import RingScale, engravings, ring_unit, scale_of
 from auditor.show.words import distances as words
 from auditor.show.words.figures import far_limit
+from auditor.show.words.next_time import ring_name
 from auditor.units import format_distance, format_f_number
 
 MOST_CHIPS = 6
@@ -43,7 +43,7 @@ def chips_of(audit: Audit, number: int, presets: pd.DataFrame, decided: Decided)
     if not zones:
         return ()
     scale = scale_of(frames["subject_distance_m"].dropna(), zones)
-    ring_m = ring_of(audit, decided.lens)
+    ring_m = decided.ring_m
     now = decided.now.preset if decided.now is not None else None
     first = (
         "new" if advised is not None else now if now in set(chosen["preset"]) else chosen["preset"].iloc[0]
@@ -77,6 +77,7 @@ def _chip(
     first: bool,
 ) -> Chip:
     known = frames[frames["subject_distance_m"].notna()]
+    set_to = f"{format_f_number(setting.f_number)}, {ring_name(setting.focus_distance_m, ring_unit(ring_m))}"
     near, far, focus = setting.near_limit_m, setting.far_limit_m, setting.focus_distance_m
     kept = (known["counted_as"] == KEEPER).to_numpy()
     marked = (known["counted_as"].notna() & (known["counted_as"] != LEFT_OUT)).to_numpy()
@@ -85,11 +86,7 @@ def _chip(
     bars = len(known) > MOST_DOTS
     return Chip(
         key=key,
-        label=said(
-            lambda units: " · ".join(
-                part for part in (name, f"{format_f_number(setting.f_number)}, {_ring(focus, units)}") if part
-            )
-        ),
+        label=" · ".join(part for part in (name, set_to) if part),
         now=first,
         near_at=scale.at(near),
         far_at=scale.at(far),
@@ -118,10 +115,6 @@ def _is_sample(frames: pd.DataFrame, known: pd.DataFrame) -> bool:
         return False
     all_kept, known_kept = ((part["counted_as"] == KEEPER).mean() for part in (frames, known))
     return bool(abs(known_kept - all_kept) > 0.1 * max(all_kept, 0.05))
-
-
-def _ring(focus_m: float, units: str) -> str:
-    return "∞" if math.isinf(focus_m) else format_distance(focus_m, units)
 
 
 def marks_of(known: pd.DataFrame, scale: RingScale, *, bars: bool) -> tuple[Mark, ...]:

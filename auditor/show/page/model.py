@@ -68,7 +68,7 @@ class Chip:
     ----------
     key : str
         Unique on the page.
-    label : Said
+    label : str
     now : bool
         Whether it is shown first.
     near_at, far_at : float
@@ -85,7 +85,7 @@ class Chip:
     """
 
     key: str
-    label: Said
+    label: str
     now: bool
     near_at: float
     far_at: float

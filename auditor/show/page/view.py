@@ -24,7 +24,6 @@ from auditor.show.decided import (
     is_setting,
     lenses_of,
     presets_of,
-    ring_of,
 )
 from auditor.show.page.chips import chips_of
 from auditor.show.page.model import (
@@ -72,7 +71,7 @@ def _lens_view(audit: Audit, number: int, lens: str) -> LensView:
         causes=causes,
         causes_title=cause_words.title(counts),
         reasons=reasons(audit, list(presets["preset"])),
-        rings=ring_by_stop(audit, decided),
+        rings=ring_by_stop(decided),
         telling=telling_of(audit, set(presets["preset"])),
     )
 
@@ -84,11 +83,11 @@ def _next_time(audit: Audit, decided: Decided, causes: dict[str, int]) -> NextTi
     zone_said = next_time.in_the_zone(known)
     sentences = [next_time.rests_on(known), next_time.strictness(decided)]
     return NextTime(
-        headline=said(lambda units: next_time.headline(decided, units)),
+        headline=said(lambda _: next_time.headline(decided)),
         expect=said(lambda _: expected),
-        instead=said(lambda units: next_time.instead(decided, units)),
+        instead=said(lambda _: next_time.instead(decided)),
         blur=said(lambda _: next_time.blur_costs(causes, decided.exposure_time_s)),
-        walk=said(lambda units: next_time.next_walk(decided, units)),
+        walk=said(lambda _: next_time.next_walk(decided)),
         sure=tuple(one for one in (*sentences, zone_said if zone_said != expected else "") if one),
         step=step,
     )
@@ -199,7 +198,7 @@ def reasons(audit: Audit, presets: Sequence[str]) -> tuple[tuple[str, int], ...]
     return tuple(told.most_common(MOST_REASONS))
 
 
-def ring_by_stop(audit: Audit, decided: Decided) -> tuple[RingByStop, ...]:
+def ring_by_stop(decided: Decided) -> tuple[RingByStop, ...]:
     """Sharp of 100 at each stop and engraving, now and best outlined; by light too where the best differs."""
     told = decided.told
     if told is None or told.paired is None:
@@ -213,9 +212,7 @@ def ring_by_stop(audit: Audit, decided: Decided) -> tuple[RingByStop, ...]:
         and told.decision.kind != "cannot_tell"
         and one.decision.setting not in (None, told.decision.setting)
     ]
-    made = (
-        _ring_by_stop(light, paired, decided.now, ring_of(audit, decided.lens)) for light, paired in lights
-    )
+    made = (_ring_by_stop(light, paired, decided.now, decided.ring_m) for light, paired in lights)
     return tuple(one for one in made if one is not None)
 
 
@@ -237,7 +234,7 @@ def _ring_by_stop(
         tuple(
             Cell(
                 value.get((stop, ring), math.nan),
-                now is not None and is_setting(now, stop, ring),
+                bool(now is not None and is_setting(now, stop, ring)),
                 bool(paired.f_number[best] == stop and paired.focus_distance_m[best] == ring),
             )
             for ring in rings

@@ -70,9 +70,9 @@ def setting_name(setting: ZoneSetting | Setting, units: str) -> str:
     return f"{format_f_number(setting.f_number)}, ring on {ring_name(setting.focus_distance_m, units)}"
 
 
-def headline(decided: Decided, units: str) -> str:
-    """Give the instruction."""
-    lens, one = the(decided.lens), decided.to_set
+def headline(decided: Decided) -> str:
+    """Give the instruction; distances on the ring are written as it is engraved."""
+    lens, one, units = the(decided.lens), decided.to_set, decided.ring_unit
     if decided.kind == "not_focus":
         return f"Focus is not what decides: leave the ring of {lens}"
     if decided.told is not None and decided.kind == "latitude":
@@ -128,12 +128,12 @@ def subjects(told: LensDecision) -> str:
     return f"{said}."
 
 
-def instead(decided: Decided, units: str) -> str:
+def instead(decided: Decided) -> str:
     """Say what else could be set, and in which light; empty where nothing is known of other settings."""
     told = decided.told
     if told is None:
         return ""
-    own, now = told.decision, decided.now
+    own, now, units = told.decision, decided.now, decided.ring_unit
     said = {
         "keep": "Nothing: no ring or stop surely makes more subjects sharp.",
         "latitude": "Whatever suits the light: these cannot be told apart.",
@@ -191,7 +191,7 @@ def blur_costs(of_100_by_cause: Mapping[str, int], exposure_time_s: float) -> st
     return f"About {one_in(total / 100, 'frame')} of those you left, mostly {mostly}{more}."
 
 
-def next_walk(decided: Decided, units: str) -> str:
+def next_walk(decided: Decided) -> str:
     """Say what the next walk should try, or that there is nothing to test."""
     told = decided.told
     if told is None:
@@ -206,7 +206,7 @@ def next_walk(decided: Decided, units: str) -> str:
         if row is not None:
             other = Setting(float(told.paired.f_number[row]), float(told.paired.focus_distance_m[row]))
             if not is_setting(decided.now, other.f_number, other.focus_distance_m):
-                names = listed(setting_name(one, units) for one in (decided.now, other))
+                names = listed(setting_name(one, decided.ring_unit) for one in (decided.now, other))
                 return f"Change between {names} every quarter hour; stand still, out of traffic, to change."
     return "Nothing to test: just shoot."
 
@@ -219,8 +219,8 @@ def rests_on(known: Known) -> str:
     judged = whole(known.judged) if known.judged else "none"
     return (
         f"Of {counted(known.frames, 'frame')} of this lens {measured} "
-        f"{'has' if known.measured == 1 else 'have'} a distance, {judged} a verdict on sharpness, and {whole(known.marked)} "
-        f"{'is' if known.marked == 1 else 'are'} marked kept or not."
+        f"{'has' if known.measured == 1 else 'have'} a distance, {judged} a verdict on sharpness, and "
+        f"{whole(known.marked)} {'is' if known.marked == 1 else 'are'} marked kept or not."
     )
 
 
