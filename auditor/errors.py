@@ -59,8 +59,19 @@ class Problem:
         What was found.
     next : str
         What the reader can do; may be empty.
+    files : tuple of str
+        All the files of which the same is to be said, where ``file`` names only the first few.
+    unread : bool
+        Whether they could not be read at all.
     """
 
     file: str | None
     what: str
     next: str = ""
+    files: tuple[str, ...] = ()
+    unread: bool = False
+
+    @property
+    def all_files(self) -> list[str]:
+        """Every file that it concerns; none where it concerns the archive as a whole."""
+        return list(self.files) or ([self.file] if self.file else [])

@@ -64,6 +64,8 @@ EXTRA_COLUMNS: Final[dict[str, str]] = {
     "pixel_height": WHOLE,
     "preset_source": TEXT,  # session, notes, or grouped where nobody declared the preset
     "in_preset": TRUTH,  # whether the frame has a whole preset and was zone-focused, not autofocused
+    "drawn": TRUTH,  # whether the frame was drawn by chance for its distance
+    "flash": TRUTH,  # whether the file says that a flash fired
 }
 
 COLUMNS: Final[dict[str, str]] = CONTRACT_COLUMNS | EXTRA_COLUMNS
@@ -72,13 +74,11 @@ COLUMNS: Final[dict[str, str]] = CONTRACT_COLUMNS | EXTRA_COLUMNS
 MEASURED_COLUMNS: Final[dict[str, str]] = {
     "faces_found": WHOLE,
     "face_choice": TEXT,  # how sure it is that this face was the subject
-    "face_turn": TEXT,
     "measured_distance_m": NUMBER,  # whatever the notes say
     "measured_distance_rel_sd": NUMBER,
-    "measured_blur_px": NUMBER,
-    "measured_blur_mm": NUMBER,
-    "measured_blur_floor_mm": NUMBER,  # a smaller reading only means sharp
-    "measured_cause": TEXT,
+    "measured_blur_mm": NUMBER,  # unknown where only a bound is known
+    "measured_blur_low_mm": NUMBER,
+    "measured_blur_high_mm": NUMBER,  # alone: no more than that
     "not_measured": TEXT,  # why there is no distance
 }
 

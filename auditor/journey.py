@@ -20,7 +20,6 @@ from auditor.errors import Problem, SettingError
 from auditor.evidence.causes import Causes, find_causes
 from auditor.evidence.comparisons import Comparisons, compare_presets
 from auditor.evidence.distances_met import DistancesMet, distances_met
-from auditor.evidence.measured_blur import MeasuredBlur, compare_blur
 from auditor.evidence.over_time import OverTime, rates_over_time
 from auditor.evidence.presets import (
     count_distances,
@@ -29,9 +28,10 @@ from auditor.evidence.presets import (
     name_presets,
     number_bursts,
 )
-from auditor.evidence.ring import RingCheck, check_rings
+from auditor.evidence.proportions import wilson
 from auditor.evidence.telling_frames import telling_frames
 from auditor.evidence.tolerance import Tolerance, fit_tolerance
+from auditor.evidence.weights import add_weights, unheard
 from auditor.evidence.zone_check import ZoneCheck, check_zone
 from auditor.evidence.zones import add_zones, has_zone
 from auditor.frames import KEEPER, LEFT_OUT, NOT_KEPT, with_columns
@@ -42,7 +42,7 @@ from auditor.intake.sources import Archive
 from auditor.intake.statements.session import Lens, SessionFile
 from auditor.optics.sensors import Criterion, measured, parse_criterion
 from auditor.settings import Request, Settings
-from auditor.text import collapse
+from auditor.text import collapse, without_home
 from auditor.units import format_exposure_time
 
 Result = TypeVar("Result")
@@ -64,11 +64,14 @@ class Audit:
     presets, distances, sessions : pandas.DataFrame
         See :mod:`auditor.evidence.presets`.
     to_end : dict
-        Keepers and counted frames if the choosing had gone to each session's end.
+        Keepers and counted frames if the choosing had gone to each session's end, ``frame_rate`` and its
+        interval ``frame_low``, ``frame_high``.
     comparisons : Comparisons
         Between presets of one lens, within sessions.
     distances_met : DistancesMet
     zone_check : ZoneCheck
+    unheard : pandas.DataFrame
+        Presets and marks of which no frame has a distance; see :func:`auditor.evidence.weights.unheard`.
     tolerance : Tolerance
     causes : Causes
     telling : pandas.DataFrame
@@ -83,10 +86,6 @@ class Audit:
     problems : list of Problem
     pictures : PictureFacts or None
         What the pictures told; None where they were not measured.
-    measured_blur : MeasuredBlur or None
-        Measured against predicted blur; None where no blur was measured.
-    rings : tuple of RingCheck
-        Where each preset was focused, by the blur of faces.
     lenses : tuple of Lens
         What session files say of lenses.
     sources : tuple of str
@@ -102,10 +101,11 @@ class Audit:
     presets: pd.DataFrame
     distances: pd.DataFrame
     sessions: pd.DataFrame
-    to_end: dict[str, int]
+    to_end: dict[str, float]
     comparisons: Comparisons
     distances_met: DistancesMet
     zone_check: ZoneCheck
+    unheard: pd.DataFrame
     tolerance: Tolerance
     causes: Causes
     telling: pd.DataFrame
@@ -115,8 +115,6 @@ class Audit:
     experiment: Experiment | None
     problems: list[Problem]
     pictures: PictureFacts | None = None
-    measured_blur: MeasuredBlur | None = None
-    rings: tuple[RingCheck, ...] = ()
     lenses: tuple[Lens, ...] = ()
     sources: tuple[str, ...] = ()
     decisions: Decisions = Decisions(())  # noqa: RUF009 -- frozen
@@ -151,7 +149,6 @@ def run_scan(request: Request, progress: Progress | None = None) -> Scan:
         If what was asked for cannot be done.
     """
     archive = read_archive(request, progress)
-    pictures = measure_archive(archive, request, progress) if request.measure else None
     settings, problems = gather_settings(request, archive)
     rings = [
         (rows[own], lens.ring_m)
@@ -165,9 +162,11 @@ def run_scan(request: Request, progress: Progress | None = None) -> Scan:
     for session, rows in archive.by_session_file():
         if "speed_m_s" not in request.overrides:
             speeds[rows] = session.settings.get("speed_m_s", settings.speed_m_s)
-    table = number_bursts(name_presets(archive.table, rings))
-    criterion, refused = _criterion(table, settings, speeds)
-    archive.table = with_columns(add_zones(table, criterion, speeds))
+    archive.table = number_bursts(name_presets(archive.table, rings))
+    pictures = measure_archive(archive, request, progress) if request.measure else None
+    archive.table = add_weights(archive.table)
+    criterion, refused = _criterion(archive.table, settings, speeds)
+    archive.table = with_columns(add_zones(archive.table, criterion, speeds))
     seen = pictures.problems if pictures else []
     return Scan(archive, settings, gathered([*archive.problems, *seen, *problems, *refused]), pictures)
 
@@ -220,13 +219,11 @@ def run_audit(
         presets=count_presets(table, settings.confidence),
         distances=count_distances(table, settings.confidence, settings.units),
         sessions=count_sessions(table, settings.confidence),
-        to_end={
-            "keepers": int((archive.counted_to_end == KEEPER).sum()),
-            "frames": int((archive.counted_to_end != LEFT_OUT).sum()),
-        },
+        to_end=count_to_end(archive.counted_to_end, settings.confidence),
         comparisons=compare_presets(table, settings),
         distances_met=distances_met(table, settings.confidence),
         zone_check=check_zone(table, tolerance),
+        unheard=unheard(table),
         tolerance=tolerance,
         causes=causes,
         telling=telling_frames(table, tolerance, causes),
@@ -236,12 +233,18 @@ def run_audit(
         experiment=_or_none(propose_experiment, *grounds),
         problems=scanned.problems,
         pictures=scanned.pictures,
-        measured_blur=compare_blur(table, settings),
-        rings=tuple(check_rings(table, settings)),
         lenses=declared_lenses(archive.session_files),
         sources=tuple(str(source) for source in request.sources),
         decisions=decide(table, declared_lenses(archive.session_files), settings),
     )
+
+
+def count_to_end(counted_as: np.ndarray, confidence: float) -> dict[str, float]:
+    """Count keepers and frames, and their share with Wilson's interval; unknown where nothing counts."""
+    keepers, frames = int((counted_as == KEEPER).sum()), int((counted_as != LEFT_OUT).sum())
+    low, high = wilson(keepers, frames, confidence)
+    rate = keepers / frames if frames else float("nan")
+    return {"keepers": keepers, "frames": frames, "frame_rate": rate, "frame_low": low, "frame_high": high}
 
 
 def _or_none(work_out: Callable[..., Result], *grounds: Any) -> Result | None:
@@ -329,10 +332,11 @@ def count_steps(archive: Archive) -> dict[str, int | None]:
 
 def gathered(problems: list[Problem]) -> list[Problem]:
     """Put problems that say the same of several files into one, in order of first appearance."""
-    files: dict[tuple[str, str], list[str]] = defaultdict(list)
+    files: dict[tuple[str, str, bool], dict[str, None]] = defaultdict(dict)
     for problem in problems:
-        files[problem.what, problem.next].append(problem.file or "")
+        said = without_home(problem.what), without_home(problem.next), problem.unread
+        files[said].update(dict.fromkeys(without_home(name) for name in problem.all_files))
     return [
-        Problem(collapse(list(dict.fromkeys(names)), limit=3) or None, what, step)
-        for (what, step), names in files.items()
+        Problem(collapse(list(names), limit=3) or None, what, step, tuple(names), unread)
+        for (what, step, unread), names in files.items()
     ]

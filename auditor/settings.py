@@ -27,15 +27,15 @@ class Settings:
     unmarked : str
         Rule for unmarked frames (see :data:`UNMARKED_RULES`).
     speed_m_s : float
-        Walking speed assumed of subjects.
+        Walking speed assumed of subjects; 0 for those that stand still.
     guess_sd : float
         Relative standard deviation of a distance guessed by eye.
     iso_max, wanted_shutter_s, slowest_shutter_s : float or None
         Limits of the light; None means inferred from the archive.
     f_number_min, f_number_max : float
         Range within which settings may be advised.
-    worth_points : float
-        Smallest difference in hit rate, in percentage points, worth acting on.
+    worth : float
+        Smallest gain worth acting on, as a share of what is kept now.
     """
 
     coc: str = "handbook"
@@ -49,7 +49,7 @@ class Settings:
     slowest_shutter_s: float | None = None
     f_number_min: float = 1.0
     f_number_max: float = 22.0
-    worth_points: float = 5.0
+    worth: float = 0.10
 
     def changed(self, **values: Any) -> Settings:
         """Return a copy with the values that are not None put in."""
@@ -66,6 +66,8 @@ class Request:
         Folders, picture files, or frame tables.
     session_file, notes_file, keepers_folder : Path or None
         Each replaces what lies in the folders.
+    outer_session, outer_notes : Path or None
+        Hold where nothing among the photographs says otherwise.
     unmarked : str or None
         Rule for unmarked frames; None leaves it to the session files.
     overrides : mapping
@@ -82,6 +84,8 @@ class Request:
     session_file: Path | None = None
     notes_file: Path | None = None
     keepers_folder: Path | None = None
+    outer_session: Path | None = None
+    outer_notes: Path | None = None
     unmarked: UnmarkedRule | None = None
     overrides: Mapping[str, Any] = field(default_factory=dict)
     cache: Path | None = None

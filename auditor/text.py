@@ -8,19 +8,53 @@ from __future__ import annotations
 
 import math
 import os
+import re
 from collections.abc import Sequence
 from typing import Any
 
 _UNKNOWN = ("NAType", "NaTType")  # what pandas writes for unknown
 
 
+# Controls, the marks that turn the direction of writing, line separators, lone surrogates, no characters.
+_HOSTILE = "\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ud800-\udfff\ufeff\ufffe\uffff"
+_IN_NAMES = re.compile(f"[\x00-\x1f{_HOSTILE}]")
+_IN_LINES = re.compile(f"[\x00-\x08\x0b-\x1f{_HOSTILE}]")
+
+
 def printable(name: str) -> str:
-    """Return a file name as text that can be written anywhere; bytes that are not UTF-8 show as escapes."""
-    try:
-        name.encode()
-    except UnicodeEncodeError:
-        return os.fsencode(name).decode("utf-8", "backslashreplace")
-    return name
+    r"""Return a name as text that can be shown anywhere: controls, direction marks, stray bytes as codes.
+
+    Examples
+    --------
+    >>> print(printable("a\u202eb\x1b"), printable("caf\udce9"))
+    a\u202eb\u001b caf\xe9
+    """
+    return _IN_NAMES.sub(_as_code, name) if _IN_NAMES.search(name) else name
+
+
+def printable_lines(text: str) -> str:
+    """Do as :func:`printable` does for a text of several lines, whose ends and tabs stay."""
+    return _IN_LINES.sub(_as_code, text) if _IN_LINES.search(text) else text
+
+
+def _as_code(found: re.Match[str]) -> str:
+    number = ord(found[0])
+    return f"\\x{number - 0xDC00:02x}" if 0xDC80 <= number <= 0xDCFF else f"\\u{number:04x}"
+
+
+def shown_path(path: str | os.PathLike[str]) -> str:
+    """Return a path as it is shown and kept in results: the home folder as ``~``, nothing unprintable."""
+    name = os.fspath(path)
+    home = os.path.expanduser("~")
+    if len(home) > 1 and (name == home or name.startswith(home.rstrip(os.sep) + os.sep)):
+        name = "~" + name[len(home.rstrip(os.sep)) :]
+    return printable(name)
+
+
+def without_home(text: str) -> str:
+    """Return a text in which paths below the home folder begin with ``~``."""
+    home = os.path.expanduser("~").rstrip(os.sep)
+    return text.replace(home + os.sep, f"~{os.sep}") if len(home) > 1 and home in text else text
 
 
 def collapse(names: Sequence[str], limit: int = 5) -> str:
@@ -72,4 +106,5 @@ def json_text(value: Any, *, indent: int | None = 1) -> str:
     """Write a value as valid JSON text."""
     import json  # not at the top: typed commands mostly print text
 
-    return json.dumps(json_safe(value), ensure_ascii=False, allow_nan=False, indent=indent)
+    text = json.dumps(json_safe(value), ensure_ascii=False, allow_nan=False, indent=indent)
+    return _IN_LINES.sub(lambda found: f"\\u{ord(found[0]):04x}", text)  # as JSON itself spells them

@@ -16,12 +16,42 @@ METRES_PER_FOOT = 0.3048  # exact, international foot (1959)
 _NUMBER = r"(\d+(?:[.,]\d+)?|[.,]\d+)"
 _METRES_PER = {
     "m": 1.0, "cm": 0.01, "mm": 0.001,
-    "ft": METRES_PER_FOOT, "'": METRES_PER_FOOT, "′": METRES_PER_FOOT,
-    "in": METRES_PER_FOOT / 12, '"': METRES_PER_FOOT / 12, "″": METRES_PER_FOOT / 12,
+    "ft": METRES_PER_FOOT, "'": METRES_PER_FOOT,
+    "in": METRES_PER_FOOT / 12, '"': METRES_PER_FOOT / 12,
 }  # fmt: skip
-_DISTANCE = re.compile(rf"{_NUMBER}\s*(m|cm|mm|ft|in|'|\"|′|″)(?![a-z])", re.IGNORECASE)
+_DISTANCE = re.compile(rf"{_NUMBER}\s*(m|cm|mm|ft|in|'|\")(?![a-z])", re.IGNORECASE)
 _INFINITY = {"inf", "infinity", "∞", "infinite"}
 _SECONDS_PER = {"h": 3600.0, "m": 60.0, "min": 60.0, "s": 1.0}
+
+
+LONGEST_QUANTITY = 60  # characters; no pattern is tried on more
+# What editors and spreadsheets make of typed marks: primes and quotation marks, hard spaces, a true minus.
+_PLAIN = {"'": "’‘´`ʹ′", '"': "”“„″ʺ", " ": "\u00a0\u202f\u2009", "-": "−"}
+_TYPOGRAPHY = str.maketrans({sign: plain for plain, signs in _PLAIN.items() for sign in signs})
+
+
+def tidied(text: str) -> str:
+    """Return typed text in small letters, without blanks around it, with plain signs for typographic ones.
+
+    Raises
+    ------
+    UnitError
+        If it is far longer than any quantity.
+    """
+    if len(text) > LONGEST_QUANTITY:
+        raise UnitError(f"{text[:20]!r}… is too long for a quantity.", "Write it like 2.5m, 28mm or 1/500.")
+    return text.strip().lower().translate(_TYPOGRAPHY).replace("''", '"')
+
+
+def split_quantities(text: str) -> list[str]:
+    """Split what is listed with commas or semicolons; between figures a comma is a decimal one: ``0,7m,1m``.
+
+    Examples
+    --------
+    >>> split_quantities("0,7m,1m, 2m;inf")
+    ['0,7m', '1m', '2m', 'inf']
+    """
+    return [part.strip() for part in re.split(r";|(?<!\d),|,(?!\d)", text) if part.strip()]
 
 
 def _number(text: str) -> float:
@@ -41,7 +71,7 @@ def parse_distance_m(text: str) -> float:
     >>> parse_distance_m("2.5m"), round(parse_distance_m("6ft 6in"), 4), parse_distance_m("inf")
     (2.5, 1.9812, inf)
     """
-    cleaned = text.strip().lower()
+    cleaned = tidied(text)
     if cleaned in _INFINITY:
         return math.inf
     parts = _DISTANCE.findall(cleaned)
@@ -50,12 +80,29 @@ def parse_distance_m(text: str) -> float:
             raise UnitError(f"{text!r} has no unit: metres or feet?", f"Write {cleaned}m or {cleaned}ft.")
         raise UnitError(f"{text!r} is not a distance.", "Write it like 2.5m, 250cm, 7ft, 6ft 6in or inf.")
     units = [unit for _, unit in parts]
-    if len(parts) > 1 and not (len(parts) == 2 and units[0] in "ft'′" and units[1] in 'in"″'):
+    if len(parts) > 1 and not (len(parts) == 2 and units[0] in ("ft", "'") and units[1] in ("in", '"')):
         raise UnitError(f"{text!r} holds more than one distance.", "Write one, like 6ft 6in or 2.5m.")
     metres = sum(_number(value) * _METRES_PER[unit] for value, unit in parts)
     if metres <= 0:
         raise UnitError(f"{text!r} is not a distance above zero.", "Write it like 2.5m or 7ft.")
     return metres
+
+
+def parse_focal_length_mm(text: str) -> float:
+    """Read a focal length: millimetres, where no unit is given.
+
+    Raises
+    ------
+    UnitError
+        If it cannot be read, or is not above zero.
+
+    Examples
+    --------
+    >>> parse_focal_length_mm("28"), parse_focal_length_mm("3.5cm")
+    (28.0, 35.0)
+    """
+    bare = re.fullmatch(_NUMBER, tidied(text))
+    return parse_length_mm(f"{text.strip()}mm" if bare else text)
 
 
 def parse_length_mm(text: str) -> float:
@@ -71,7 +118,7 @@ def parse_length_mm(text: str) -> float:
     >>> parse_length_mm("28mm"), parse_length_mm("3.5 cm")
     (28.0, 35.0)
     """
-    cleaned = text.strip().lower()
+    cleaned = tidied(text)
     match = re.fullmatch(rf"{_NUMBER}\s*(mm|cm|in|µm|um)", cleaned)
     if match is None:
         if re.fullmatch(rf"[-+]?{_NUMBER}", cleaned):
@@ -97,7 +144,7 @@ def parse_f_number(text: str | float) -> float:
     >>> parse_f_number("f/5.6"), parse_f_number(8)
     (5.6, 8.0)
     """
-    cleaned = str(text).strip().lower()
+    cleaned = tidied(str(text))
     match = re.fullmatch(rf"(?:f\s*/?\s*)?{_NUMBER}", cleaned)
     value = _number(match.group(1)) if match else 0.0
     if value <= 0:
@@ -119,7 +166,7 @@ def parse_exposure_time_s(text: str | float) -> float:
     >>> parse_exposure_time_s("1/500"), parse_exposure_time_s("2s")
     (0.002, 2.0)
     """
-    cleaned = str(text).strip().lower()
+    cleaned = tidied(str(text))
     match = re.fullmatch(rf"{_NUMBER}(?:\s*/\s*{_NUMBER})?\s*(s|sec)?", cleaned)
     if match is None:
         raise UnitError(f"{text!r} is not an exposure time.", "Write it like 1/500 or 0.5s.")
@@ -149,9 +196,9 @@ def parse_duration_s(text: str) -> float:
     >>> parse_duration_s("-1h"), parse_duration_s("1h 30m"), parse_duration_s("+90s")
     (-3600.0, 5400.0, 90.0)
     """
-    cleaned = text.strip().lower()
-    sign = -1.0 if cleaned[:1] in "-−" and cleaned else 1.0
-    body = cleaned.lstrip("+-−").strip()
+    cleaned = tidied(text)
+    sign = -1.0 if cleaned[:1] == "-" else 1.0
+    body = cleaned.lstrip("+-").strip()
     parts = re.findall(rf"{_NUMBER}\s*(h|min|m|s)", body)
     if not parts or re.sub(rf"{_NUMBER}\s*(h|min|m|s)", "", body).strip():
         raise UnitError(f"{text!r} is not a span of time.", "Write it like -1h, +90s or 1h 30m.")

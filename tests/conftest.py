@@ -39,6 +39,7 @@ def write_photo(
     camera: str | None = "body A",
     lens: str | None = None,
     focal_length_mm: float | None = None,
+    focal_length_35mm: int | None = None,
     f_number: float | None = None,
     exposure_time_s: float | None = 1 / 250,
     iso: int | None = 400,
@@ -62,6 +63,8 @@ def write_photo(
     for tag, value in ((0x920A, focal_length_mm), (0x829D, f_number), (0x829A, exposure_time_s)):
         if value is not None:
             ifd[tag] = _rational(value)
+    if focal_length_35mm is not None:
+        ifd[0xA405] = focal_length_35mm
     if iso is not None:
         ifd[0x8827] = iso
     if lens is not None:

@@ -12,11 +12,12 @@ ROOT = Path(__file__).resolve().parents[1]
 PACKAGE = ROOT / "auditor"
 # A room imports only from rooms before it in this list.
 ROOMS = [
-    "errors", "units", "text", "frames", "settings", "optics", "intake", "evidence", "advice", "simulate",
-    "journey", "show", "cli",
+    "errors", "units", "text", "frames", "settings", "optics", "writing", "intake", "evidence", "advice",
+    "simulate", "journey", "show", "cli",
 ]  # fmt: skip
 OWNERS = {
     "exifread": "intake/photofile/metadata.py",
+    "cv2": "intake/people/facemodel.py",
     "matplotlib": "show/",
     "typer": "cli/",
     "jinja2": "show/",
@@ -83,6 +84,47 @@ def test_the_computing_rooms_do_not_print():
         if room_of(path) != "cli":
             calls = [n for n in ast.walk(ast.parse(path.read_text("utf-8"))) if isinstance(n, ast.Call)]
             assert not any(isinstance(c.func, ast.Name) and c.func.id == "print" for c in calls), path
+
+
+# Whoever opens a file for writing, makes, moves or removes one; the cache's SQLite file is its own affair.
+WRITERS = {"writing.py", "intake/library/cache.py"}
+WRITING_CALLS = {
+    "write_text", "write_bytes", "mkdir", "makedirs", "unlink", "rmdir", "touch",
+    "remove", "symlink_to", "hardlink_to", "symlink", "link", "truncate", "copyfile", "copy2", "copytree",
+    "rmtree", "move",
+    "mkstemp", "mkdtemp", "NamedTemporaryFile", "to_csv", "to_feather", "to_excel", "to_pickle",
+}  # fmt: skip
+
+
+def writing_calls(path: Path) -> list[str]:
+    found = []
+    for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        if not isinstance(node, ast.Call):
+            continue
+        function = node.func
+        name = function.attr if isinstance(function, ast.Attribute) else getattr(function, "id", "")
+        texts = [
+            a.value for a in [*node.args, *(k.value for k in node.keywords)] if isinstance(a, ast.Constant)
+        ]
+        of_os = isinstance(function, ast.Attribute) and getattr(function.value, "id", "") == "os"
+        modes = [t for t in texts if isinstance(t, str) and re.fullmatch(r"[rbt]*[wax+][rwxabt+]*", t)]
+        if name in WRITING_CALLS or (of_os and name in ("replace", "rename")) or (name == "open" and modes):
+            found.append(f"{path.relative_to(PACKAGE)}, line {node.lineno}: {name}")
+        if name in ("savefig", "save", "to_parquet") and not (
+            node.args and getattr(node.args[0], "id", "") in ("buffer", "out")
+        ):
+            found.append(f"{path.relative_to(PACKAGE)}, line {node.lineno}: {name} to a file")
+        if of_os and name == "open" and "O_WRONLY" in ast.dump(node):
+            found.append(f"{path.relative_to(PACKAGE)}, line {node.lineno}: os.open for writing")
+    return found
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(PACKAGE)))
+def test_one_module_writes(path):
+    if path.relative_to(PACKAGE).as_posix() not in WRITERS:
+        assert writing_calls(path) == []
+    elif path.name == "writing.py":
+        assert writing_calls(path)
 
 
 def test_the_glossary_and_every_column_are_documented():

@@ -28,6 +28,8 @@ def advise_by_counts(ground: Ground) -> Advice:
     if ranked and ranked[0].preset != current[0].preset:
         better, gain, low, high, more = _against(pairs, str(ranked[0].preset), str(current[0].preset))
     told = better is not None
+    now = current[0].expected_hit_rate
+    ratio = gain / now if now > 0 else np.nan
     return Advice(
         lens=use.name,
         focal_length_mm=use.focal_length_mm,
@@ -37,8 +39,12 @@ def advise_by_counts(ground: Ground) -> Advice:
         gain=gain,
         gain_low=low,
         gain_high=high,
+        gain_ratio=ratio,
+        gain_ratio_low=low / now if now > 0 else np.nan,
+        gain_ratio_high=high / now if now > 0 else np.nan,
+        chance_better=np.nan,
         distinguishable=told,
-        change_advised=told and better == ranked[0].preset and gain >= settings.worth_points / 100,
+        change_advised=bool(told and better == ranked[0].preset and ratio >= settings.worth),
         frames_needed=0 if told else more,
         one_serves_all=True,
         by_light=(),
@@ -84,5 +90,11 @@ def _against(
             row = own.iloc[0]
             ends = sorted((sign * float(row["low"]), sign * float(row["high"])))
             better = row["better"] if isinstance(row["better"], str) else None
-            return better, sign * float(row["difference"]), ends[0], ends[1], 2 * int(row["more_bursts"])
+            return (
+                better,
+                sign * float(row["difference"]),
+                ends[0],
+                ends[1],
+                None if pd.isna(row["more_bursts"]) else 2 * int(row["more_bursts"]),
+            )
     return None, np.nan, np.nan, np.nan, None

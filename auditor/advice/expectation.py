@@ -158,6 +158,21 @@ class Expected:
         between = self._between(self.at_distance - self.at_distance[over])
         return _limits(self.draws - self.draws[:, [over]], between, confidence, -1.0)
 
+    def chance_better(self, over: int) -> Floats:
+        """Chance that each rate exceeds that of one setting, shape (a,)."""
+        return np.asarray((self._gains(over) > 0).mean(axis=0))
+
+    def ratio_interval(self, over: int, confidence: float) -> tuple[Floats, Floats]:
+        """Lower and upper limit of each gain as a share of the rate of one setting, shape (a,)."""
+        base = np.maximum(self.draws[:, [over]], 1e-9)
+        tail = (1 - confidence) / 2
+        low, high = np.quantile(self._gains(over) / base, [tail, 1 - tail], axis=0)
+        return low, high
+
+    def _gains(self, over: int) -> Floats:
+        between = self._between(self.at_distance - self.at_distance[over])
+        return np.asarray(self.draws - self.draws[:, [over]] + between * _noise(len(self.draws)))
+
     def on_preset(self, number: int) -> Floats:
         """Rates over the distances of one preset alone, shape (a,)."""
         return np.asarray(self.at_distance @ self.distances.share[number])
@@ -200,8 +215,13 @@ def _between_presets(at_distance: Floats, distances: Distances) -> Floats:
     return np.asarray(np.sqrt(np.maximum(excess / np.maximum(scale, 1e-300), 0.0)))
 
 
+def _noise(draws: int) -> Floats:
+    return np.asarray(np.random.default_rng(_SEED + 1).standard_normal(draws)[:, None])
+
+
 def _limits(draws: Floats, between: Floats, confidence: float, lowest: float) -> tuple[Floats, Floats]:
-    noise = np.random.default_rng(_SEED + 1).standard_normal(len(draws))[:, None]
-    ends = np.quantile(draws + between * noise, [(1 - confidence) / 2, (1 + confidence) / 2], axis=0)
+    ends = np.quantile(
+        draws + between * _noise(len(draws)), [(1 - confidence) / 2, (1 + confidence) / 2], axis=0
+    )
     low, high = np.clip(ends, lowest, 1.0)
     return low, high

@@ -88,6 +88,8 @@ class Exposures:
 
 def exposures_met(frames: pd.DataFrame, settings: Settings) -> Exposures | None:
     """Gather light, limits and exposure times of the frames; None where no exposure time is known."""
+    # A flash is not the light of the scene, nor does the exposure time tell what it froze.
+    frames = frames[~frames["flash"].fillna(False).to_numpy(bool)]
     limits = find_limits(frames, settings)
     time = frames["exposure_time_s"].to_numpy(float)
     time = time[known(time)]

@@ -1,74 +1,332 @@
-"""How much light a planned setting needs: for plans that are made without an archive."""
+"""A line set in advance: subjects that stand at it or pass it, and the ring, stop and press that hold them.
+
+Where a subject is when the shutter opens is normally distributed about the line (or even over the leeway),
+and shifted along its way where the release lag is only known as a range. It is sharp where defocus,
+movement and diffraction together stay within the tolerance: for each direction that is one stretch of
+distances (:func:`auditor.optics.combined.combined_zone`), so the chance is a difference of two distribution
+functions, averaged over the lag and, where the direction is unknown, over all directions alike.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
+from scipy.special import ndtr
 
-from auditor.advice.limits import USUAL_ISO_MAX, USUAL_SHUTTER_S, USUAL_SLOWEST_S
-from auditor.optics.exposure import exposure_value
-from auditor.optics.lens import Floats
-from auditor.settings import Settings
+from auditor.advice.light import nominal_shutter_s
+from auditor.errors import SettingError
+from auditor.optics.blur import motion_mm
+from auditor.optics.combined import combined_zone
+from auditor.optics.lens import MM_PER_M, DistanceFrom, Floats, from_lens
+from auditor.optics.rings import Place
 
-# Exposure values at ISO 100 of scenes: the f/16 rule (US Navy, NAVEDTRA 14209, p. 4-21), in whole stops.
-SCENES = (
-    (15.0, "sun"), (14.0, "bright cloud"), (13.0, "cloud"), (12.0, "overcast or open shade"),
-)  # fmt: skip
+HOLDS = 0.95  # of the subjects of a line that a setting should hold
+USUAL_LAG_S = (0.02, 0.12)  # release lag of cameras that need not focus (common practice, no source)
+MOTION_SHARE = 0.5  # of the tolerance that movement may take: in squares it leaves 87 % for the rest
+NEAREST_RING = 0.5  # times the line: no nearer ring is tried
+DIRECTIONS, LAGS = 180, 9  # nodes; a chance is exact to a quarter of a point
+WORTH = 0.001  # a smaller loss of chance is given up for a ring nearer the line, where it is sharper
 
 
 @dataclass(frozen=True, slots=True)
-class LightNeeded:
-    """The light that each f-number needs, as exposure values at ISO 100; arrays of shape (stops,).
+class Line:
+    """What is wished of a line.
 
     Attributes
     ----------
-    wanted_ev : numpy.ndarray
-        From here on the wanted exposure time is kept.
-    darkest_ev : numpy.ndarray
-        Below this the frame cannot be taken.
-    iso_max, wanted_shutter_s, slowest_shutter_s : float
-        The limits behind them.
+    distance_m : float
+        Where it lies.
+    spread_m : float or None
+        Standard deviation of where subjects stand about it; None: evenly over the leeway.
+    before_m, after_m : float
+        Leeway on the photographer's side of it and beyond it.
+    speed_m_s : float
+        0 for subjects that stand.
+    crossing_deg : float or None
+        Angle between their way and the line of sight, 90 across, 0 straight towards or away; None unknown.
+    lag_s : tuple of float
+        Least and greatest release lag.
+    exposure_time_s : float or None
+        Wanted exposure time; None takes the one that movement asks for.
+    light_ev, iso_max : float or None
+        Exposure value at ISO 100 of the light there, and the highest sensitivity accepted.
     """
 
-    wanted_ev: Floats
-    darkest_ev: Floats
-    iso_max: float
-    wanted_shutter_s: float
-    slowest_shutter_s: float
+    distance_m: float
+    spread_m: float | None = None
+    before_m: float = 0.0
+    after_m: float = 0.0
+    speed_m_s: float = 0.0
+    crossing_deg: float | None = None
+    lag_s: tuple[float, float] = USUAL_LAG_S
+    exposure_time_s: float | None = None
+    light_ev: float | None = None
+    iso_max: float | None = None
 
 
-def light_needed(f_number: npt.ArrayLike, settings: Settings) -> LightNeeded:
-    """Least light for the wanted and for the slowest exposure time at the highest ISO.
+@dataclass(frozen=True, slots=True)
+class LinePlan:
+    """The best place on the ring at each f-stop for a line; arrays of shape (stops,).
 
-    Limits that were not stated are the usual ones: ISO 6400, 1/250 s, 1/125 s.
-
-    Examples
-    --------
-    >>> needed = light_needed([8.0], Settings(iso_max=6400, wanted_shutter_s=1 / 512))
-    >>> needed.wanted_ev.round(2).tolist(), needed.darkest_ev.round(2).tolist()
-    ([9.0], [6.97])
+    Attributes
+    ----------
+    f_number, focus_distance_m : numpy.ndarray
+    places : tuple of Place
+    near_limit_m, far_limit_m : numpy.ndarray
+        Where all blur together stays within the tolerance [m], at the median crossing where the direction is
+        unknown; NaN where nothing does.
+    probability_inside : numpy.ndarray
+        Chance that a subject is sharp.
+    covers : numpy.ndarray of bool
+        Whether line and leeway lie inside.
+    exposure_time_s : numpy.ndarray
+        NaN where nothing moves and none was wished.
+    iso : numpy.ndarray
+        Sensitivity that it takes in the stated light; NaN without one.
+    affordable : numpy.ndarray of bool
+        Whether that is accepted.
+    seconds_inside : numpy.ndarray
+        How long a subject on its way is sharp and in the picture [s], at least; infinite for one that stands.
+    lead_m : tuple of float
+        How far before the line to press, along its way, at the least and the greatest lag.
+    best : int
+        The setting to take: of the affordable ones the widest that holds nearly all, else the likeliest.
     """
-    number = np.atleast_1d(np.asarray(f_number, dtype=float))
-    iso = settings.iso_max or USUAL_ISO_MAX
-    wanted = settings.wanted_shutter_s or min(USUAL_SHUTTER_S, settings.slowest_shutter_s or USUAL_SHUTTER_S)
-    slowest = max(settings.slowest_shutter_s or USUAL_SLOWEST_S, wanted)
-    return LightNeeded(
-        exposure_value(number, wanted, iso), exposure_value(number, slowest, iso), iso, wanted, slowest
+
+    f_number: Floats
+    focus_distance_m: Floats
+    places: tuple[Place, ...]
+    near_limit_m: Floats
+    far_limit_m: Floats
+    probability_inside: Floats
+    covers: npt.NDArray[np.bool_]
+    exposure_time_s: Floats
+    iso: Floats
+    affordable: npt.NDArray[np.bool_]
+    seconds_inside: Floats
+    lead_m: tuple[float, float]
+    best: int
+
+    @property
+    def serves(self) -> bool:
+        """Whether the setting to take holds nearly all subjects and can be exposed."""
+        return bool(self.affordable[self.best] and self.probability_inside[self.best] >= HOLDS)
+
+
+@dataclass(frozen=True, slots=True)
+class Concession:
+    """A wish given up, and what that brings.
+
+    Attributes
+    ----------
+    wish : {"distance", "leeway", "exposure_time", "iso"}
+    line : Line
+        With that wish given up.
+    plan : LinePlan
+    """
+
+    wish: str
+    line: Line
+    plan: LinePlan
+
+
+def plan_line(
+    focal_length_mm: float,
+    line: Line,
+    tolerance_mm: float,
+    places: Sequence[Place],
+    f_stops: npt.ArrayLike,
+    sensor_width_mm: float = 36.0,
+    distance_from: DistanceFrom = "sensor",
+) -> LinePlan:
+    """Find the place on the ring at each f-stop that most likely holds a subject at a line.
+
+    Of all places within 0.1 percentage points of the likeliest, the one nearest the line is taken.
+
+    Parameters
+    ----------
+    focal_length_mm : float
+    line : Line
+    tolerance_mm : float
+        What all blur together may come to [mm].
+    places : sequence of Place
+        What the ring can be set to.
+    f_stops : array_like, shape (stops,)
+    sensor_width_mm : float
+        Long side of the sensor.
+    distance_from : {"sensor", "lens"}
+        What distances count from.
+
+    Raises
+    ------
+    SettingError
+        If the line or its leeway is out of reach, or nothing says where subjects stand.
+    """
+    _check(line, focal_length_mm, distance_from)
+    tried = [place for place in places if place.distance_m >= NEAREST_RING * line.distance_m] or list(places)
+    if not tried:
+        raise SettingError(
+            f"A {focal_length_mm:g} mm lens can be set to none of the engravings.", "Give its ring: --ring."
+        )
+    stops = np.atleast_1d(np.asarray(f_stops, dtype=float))
+    time = exposure_time_s(line, focal_length_mm, tolerance_mm, distance_from)
+    rings = np.array([place.distance_m for place in tried])
+    moves = line.speed_m_s > 0
+    if line.crossing_deg is not None or not moves:
+        angles = np.array([90.0 if line.crossing_deg is None else line.crossing_deg])
+    else:
+        angles = (np.arange(DIRECTIONS) + 0.5) * 90 / DIRECTIONS
+    motion = {"speed_m_s": line.speed_m_s, "exposure_time_s": np.nan_to_num(time)}
+    zone = combined_zone(
+        focal_length_mm,
+        stops[:, None, None],
+        rings[:, None],
+        tolerance_mm,
+        crossing_deg=angles,
+        distance_from=distance_from,
+        **motion,
+    )
+    late = np.linspace(-1, 1, 2 * LAGS + 1)[1::2] * (line.lag_s[1] - line.lag_s[0]) / 2
+    nearer = (line.speed_m_s * np.cos(np.deg2rad(angles)))[:, None] * late  # of the press in the middle
+    near, far = (np.nan_to_num(limit, nan=0.0)[..., None] for limit in (zone.near_limit_m, zone.far_limit_m))
+    inside = (_below(far + nearer, line) - _below(near + nearer, line)).mean(axis=(-1, -2))
+    good_enough = inside >= inside.max(axis=1, keepdims=True) - WORTH
+    chosen = np.where(good_enough, np.abs(1 / rings - 1 / line.distance_m), np.inf).argmin(axis=1)
+    focus = rings[chosen]
+    shown = combined_zone(
+        focal_length_mm,
+        stops,
+        focus,
+        tolerance_mm,
+        crossing_deg=line.crossing_deg,
+        distance_from=distance_from,
+        **motion,
+    )
+    iso = np.full(stops.shape, np.nan)
+    if line.light_ev is not None and np.isfinite(time):
+        iso = 100 * stops**2 / (time * 2**line.light_ev)
+    affordable = ~(iso > (np.inf if line.iso_max is None else line.iso_max) * 1.01)
+    chance = inside[np.arange(len(stops)), chosen]
+    within_light = affordable if affordable.any() else np.ones_like(affordable)
+    enough = np.flatnonzero(within_light & (chance >= HOLDS))
+    return LinePlan(
+        f_number=stops,
+        focus_distance_m=focus,
+        places=tuple(tried[at] for at in chosen),
+        near_limit_m=shown.near_limit_m,
+        far_limit_m=shown.far_limit_m,
+        probability_inside=chance,
+        covers=(shown.near_limit_m <= line.distance_m - line.before_m)
+        & (shown.far_limit_m >= line.distance_m + line.after_m),
+        exposure_time_s=np.full(stops.shape, time),
+        iso=iso,
+        affordable=affordable,
+        seconds_inside=_seconds(
+            line, shown.near_limit_m, shown.far_limit_m, focal_length_mm, sensor_width_mm
+        ),
+        lead_m=(line.speed_m_s * line.lag_s[0], line.speed_m_s * line.lag_s[1]),
+        best=int(enough[0]) if enough.size else int(np.where(within_light, chance, -1.0).argmax()),
     )
 
 
-def scene_at(ev: float) -> str:
-    """The least bright common scene that has at least this light; empty if it is darker than all of them.
+def concessions(
+    focal_length_mm: float,
+    line: Line,
+    tolerance_mm: float,
+    places: Sequence[Place],
+    f_stops: npt.ArrayLike,
+    sensor_width_mm: float = 36.0,
+    distance_from: DistanceFrom = "sensor",
+) -> tuple[Concession, ...]:
+    """Give up one wish at a time, where no setting serves; the one that brings most comes first.
 
-    Examples
-    --------
-    >>> scene_at(14.5), scene_at(11.0), scene_at(16.0)
-    ('sun', '', 'more than full sun')
+    The line half as far again; half the leeway and spread; the exposure time that movement asks for, or twice
+    that time where it is taken already; any sensitivity. Those that bring nothing are left out.
     """
-    if ev > SCENES[0][0]:
-        return "more than full sun"
-    if ev <= SCENES[-1][0] - 1:
-        return ""
-    return [name for least, name in SCENES if least >= ev][-1]
+    rest = (tolerance_mm, places, f_stops, sensor_width_mm, distance_from)
+    now = plan_line(focal_length_mm, line, *rest)
+    asked = float(
+        exposure_time_s(replace(line, exposure_time_s=None), focal_length_mm, tolerance_mm, distance_from)
+    )
+    other_time = asked if line.exposure_time_s and asked < line.exposure_time_s else 2 * asked
+    tried = {
+        "distance": replace(line, distance_m=1.5 * line.distance_m),
+        "leeway": replace(
+            line,
+            spread_m=line.spread_m / 2 if line.spread_m else None,
+            before_m=line.before_m / 2,
+            after_m=line.after_m / 2,
+        ),
+    }
+    if np.isfinite(asked):
+        tried["exposure_time"] = replace(line, exposure_time_s=other_time)
+    if not now.affordable.all():
+        tried["iso"] = replace(line, iso_max=None)
+    found = [Concession(wish, one, plan_line(focal_length_mm, one, *rest)) for wish, one in tried.items()]
+    chance = _chance(now)
+    return tuple(
+        one for one in sorted(found, key=lambda one: -_chance(one.plan)) if _chance(one.plan) > chance + 0.01
+    )
+
+
+def _chance(plan: LinePlan) -> float:
+    """Chance of the setting to take; nought where it cannot be exposed."""
+    return float(plan.probability_inside[plan.best]) if plan.affordable[plan.best] else 0.0
+
+
+def _check(line: Line, focal_length_mm: float, distance_from: DistanceFrom) -> None:
+    nearest_m = (4 if distance_from == "sensor" else 1) * focal_length_mm / MM_PER_M
+    if np.isnan(from_lens(line.distance_m, focal_length_mm, distance_from)) or np.isinf(line.distance_m):
+        raise SettingError(
+            f"A line at {line.distance_m:g} m cannot be focused with {focal_length_mm:g} mm.",
+            f"Give one beyond {nearest_m:g} m and short of infinity.",
+        )
+    if not nearest_m < line.distance_m - line.before_m:
+        raise SettingError(
+            f"A leeway of {line.before_m:g} m before a line at {line.distance_m:g} m reaches the camera.",
+            "Give less of it, or a line farther away.",
+        )
+    if line.spread_m is None and line.before_m + line.after_m <= 0:
+        raise SettingError(
+            "Nothing says how far from the line subjects may be.",
+            "Give --spread, such as 30cm, or the leeway: --before and --after.",
+        )
+    if line.spread_m is not None and not 0 < line.spread_m < np.inf:
+        raise SettingError(f"The spread ({line.spread_m:g} m) is not above 0.", "Give one like 30cm.")
+
+
+def _below(distance_m: Floats, line: Line) -> Floats:
+    """Share of the subjects that stand nearer than a distance."""
+    if line.spread_m is not None:
+        with np.errstate(over="ignore"):
+            return np.asarray(ndtr((distance_m - line.distance_m) / line.spread_m))
+    start = line.distance_m - line.before_m
+    return np.clip((distance_m - start) / (line.before_m + line.after_m), 0.0, 1.0)
+
+
+def exposure_time_s(
+    line: Line, focal_length_mm: float, tolerance_mm: float, distance_from: DistanceFrom
+) -> float:
+    """The wanted exposure time, else the longest shown on cameras that movement allows; NaN if neither."""
+    if line.exposure_time_s is not None:
+        return line.exposure_time_s
+    across = 90.0 if line.crossing_deg is None else line.crossing_deg
+    a_second = motion_mm(focal_length_mm, line.distance_m, line.speed_m_s, 1.0, across, distance_from)
+    if not a_second > 1e-9:
+        return float("nan")
+    longest = MOTION_SHARE * tolerance_mm / float(a_second)
+    shown = float(nominal_shutter_s(longest))
+    return float(nominal_shutter_s(longest / 2 ** (1 / 3))) if shown > longest * 1.03 else shown
+
+
+def _seconds(line: Line, near_m: Floats, far_m: Floats, focal_length_mm: float, width_mm: float) -> Floats:
+    """Time from entering to leaving both the sharp zone and the picture; straight towards where unknown."""
+    angle = np.deg2rad(0.0 if line.crossing_deg is None else line.crossing_deg)
+    along, across = abs(np.cos(angle)) * line.speed_m_s, np.sin(angle) * line.speed_m_s
+    wide_m = width_mm / focal_length_mm * line.distance_m
+    with np.errstate(all="ignore"):
+        in_zone = (far_m - near_m) / along if along > 1e-9 else np.where(np.isnan(near_m), np.nan, np.inf)
+        return np.asarray(np.minimum(in_zone, wide_m / across if across > 1e-9 else np.inf))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 NO_DISTANCES = "no_distances"  # no subject distance is known: presets can only be counted
 NO_TOLERANCE = "no_tolerance"  # no keeper curve could be fitted
+USUAL_CURVE = "usual_curve"  # this photographer's own curve does not carry: the usual one stands in
 NO_LIGHT = "no_light"  # f-number, time and sensitivity are not known together: times as used stand in
 NO_EXPOSURES = "no_exposures"  # no exposure time is known
 DISTANCES_OF_ALL_LENSES = "distances_of_all_lenses"  # this lens alone has too few

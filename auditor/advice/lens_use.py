@@ -10,10 +10,11 @@ import pandas as pd
 
 from auditor.errors import SettingError
 from auditor.evidence.bursts import zone_focused
-from auditor.evidence.presets import USUAL_RING_M, count_presets
+from auditor.evidence.presets import count_presets
 from auditor.evidence.rates import hours_of_runs
 from auditor.intake.statements.session import Lens, SessionFile
 from auditor.optics.lens import MM_PER_M, Floats
+from auditor.optics.rings import USUAL_RING_M
 from auditor.settings import Settings
 
 USUAL_STOPS = (2.8, 4.0, 5.6, 8.0, 11.0, 16.0)
@@ -191,6 +192,13 @@ def choices_of(use: LensUse, settings: Settings, low_m: float, high_m: float) ->
     within = [low_m <= distance <= high_m or same_ring(distance, used).any() for distance in ring]
     number, focus = np.meshgrid(stops, ring, indexing="ij")
     return Choices(number.ravel(), focus.ravel(), np.tile(np.array(within, dtype=bool), len(stops)))
+
+
+def stops_in_use(use: LensUse, f_number: Floats, allowed: np.ndarray) -> np.ndarray:
+    """Of the allowed settings those between the stops that were used; all of them where none is."""
+    stops = use.presets["f_number"].to_numpy(float)
+    inside = allowed & (f_number >= 0.99 * stops.min()) & (f_number <= 1.01 * stops.max())
+    return inside if inside.any() else allowed
 
 
 def same_ring(distance_m: float, others_m: Floats) -> np.ndarray:

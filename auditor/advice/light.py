@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from auditor.advice.limits import EV_STEP, Limits
+from auditor.advice.limits import EV_STEP, Limits, single_iso
 from auditor.optics.exposure import exposure_value
 from auditor.optics.lens import Floats
 
@@ -114,7 +114,12 @@ class Light:
 
 
 def light_met(table: pd.DataFrame) -> Light:
-    """Gather the light of every frame with a known f-number, exposure time and sensitivity."""
+    """Gather the light of every frame with a known f-number, exposure time and sensitivity.
+
+    Where only a single sensitivity was ever used, all was set by hand, and no light can be told.
+    """
+    if np.isfinite(single_iso(table["iso"].to_numpy(float))):
+        table = table.head(0)
     ev = exposure_value(*(table[name].to_numpy(float) for name in ("f_number", "exposure_time_s", "iso")))
     ev = np.atleast_1d(ev)[np.isfinite(np.atleast_1d(ev))]
     steps, counts = np.unique(np.round(ev / EV_STEP), return_counts=True)

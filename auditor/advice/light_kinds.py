@@ -1,65 +1,85 @@
-"""Bright, medium and dim light: which setting serves each, and whether one serves all."""
+"""Four kinds of light, from sun to night, as exposure values at ISO 100: where each of them ends.
+
+Exposure values from the encyclopaedia's table of lighting conditions (*Exposure value*, table 2, after ANSI
+PH2.7-1973 and -1986; seen second-hand): typical scene in sun 15, hazy 14, cloudy bright 13; heavy overcast
+and open shade 12, just after sunset 9 to 11; galleries 8 to 11, offices 7 and 8; night street scenes 7 and
+8, homes 5 to 7, night traffic 5, floodlit buildings 3 to 5. US Navy, NAVEDTRA 14209, p. 4-21 agrees on sun
+and open shade (the f/16 rule). An exposure value alone cannot tell a room from a street at night; the
+bounds are halfway.
+"""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
+import numpy.typing as npt
 
-from auditor.advice.expectation import Grid
-from auditor.advice.exposures import Exposures
-from auditor.advice.limits import EV_STEP
-from auditor.advice.preference import in_order
-from auditor.advice.result import LightKind
-from auditor.advice.valuing import Ground, valued
-
-KINDS = (("bright", 2 / 3, 1.0), ("medium", 1 / 3, 2 / 3), ("dim", 0.0, 1 / 3))  # shares from the darkest on
-LEAST_SPREAD = 1.0  # [stops] between dim and bright; a steadier light is one kind
+from auditor.errors import UnitError
 
 
-def kinds_of_light(exposures: Exposures) -> list[tuple[str, Exposures]]:
-    """Split the light met into thirds; empty where it is unknown or hardly varies."""
-    light = exposures.light
-    if not light.frames:
-        return []
-    split = [(name, exposures.in_light(light.between(low, high))) for name, low, high in KINDS]
-    middle = [float(part.light.ev @ part.light.share) for _, part in split]
-    return split if middle[0] - middle[-1] >= LEAST_SPREAD else []
+@dataclass(frozen=True, slots=True)
+class KindOfLight:
+    """A kind of light.
 
-
-def settings_by_light(
-    ground: Ground, grid: Grid, allowed: np.ndarray, chosen: int
-) -> tuple[tuple[LightKind, ...], bool]:
-    """Best setting in each kind of light, and whether the chosen one serves them all.
-
-    It does where, in no kind of light, another one is surely better and by as much as is worth acting on.
-
-    Parameters
+    Attributes
     ----------
-    ground : Ground
-    grid : Grid
-        Settings, a of them.
-    allowed : numpy.ndarray of bool, shape (a,)
-        Those that may be advised.
-    chosen : int
-        The setting for all light.
+    name : str
+    from_ev, to_ev, usual_ev : float
+        Least (included) and greatest exposure value at ISO 100, and the one to reckon with.
     """
-    worth = ground.settings.worth_points / 100
-    kinds, serves = [], True
-    assert ground.exposures is not None  # the ground is complete
-    for name, exposures in kinds_of_light(ground.exposures):
-        expected = ground.expect(grid, exposures)
-        isos = exposures.median_isos(grid.f_number)
-        best = int(in_order(expected.rate, allowed, isos)[0])
-        loss = float(expected.rate[best] - expected.rate[chosen])
-        low, _ = expected.gain_interval(chosen, ground.settings.confidence)
-        serves &= not (loss >= worth and low[best] > 0)
-        light = exposures.light
-        kinds.append(
-            LightKind(
-                name=name,
-                from_ev=float(light.ev[0] - EV_STEP / 2),
-                to_ev=float(light.ev[-1] + EV_STEP / 2),
-                setting=valued(ground, grid, expected, [best], exposures)[0],
-                loss=max(loss, 0.0),
-            )
-        )
-    return tuple(kinds), serves
+
+    name: str
+    from_ev: float
+    to_ev: float
+    usual_ev: float
+
+
+KINDS = (
+    KindOfLight("sun", 12.5, np.inf, 15.0),
+    KindOfLight("open shade", 9.5, 12.5, 12.0),
+    KindOfLight("indoors", 6.5, 9.5, 8.0),
+    KindOfLight("night", -np.inf, 6.5, 5.0),
+)
+
+
+def kind_index(ev: npt.ArrayLike) -> npt.NDArray[np.intp]:
+    """Place in :data:`KINDS` of exposure values at ISO 100; -1 where unknown.
+
+    Examples
+    --------
+    >>> kind_index([15.0, 12.0, 8.0, 5.0, np.nan]).tolist()
+    [0, 1, 2, 3, -1]
+    """
+    value = np.asarray(ev, dtype=float)
+    starts = np.array([kind.from_ev for kind in KINDS])
+    with np.errstate(invalid="ignore"):
+        index = (value[..., None] < starts).sum(axis=-1)
+    return np.where(np.isnan(value), -1, index)
+
+
+def read_kind(text: str) -> KindOfLight:
+    """Find a kind of light by its name.
+
+    Raises
+    ------
+    UnitError
+        If there is none of that name.
+    """
+    wanted = text.strip().casefold()
+    for kind in KINDS:
+        if kind.name == wanted:
+            return kind
+    raise UnitError(f"{text!r} is no kind of light.", f"Use {', '.join(kind.name for kind in KINDS)}.")
+
+
+def scene_at(ev: float) -> str:
+    """The least bright kind that usually has at least this light; ``more than full sun`` beyond all of them.
+
+    Examples
+    --------
+    >>> scene_at(14.5), scene_at(11.0), scene_at(16.0)
+    ('sun', 'open shade', 'more than full sun')
+    """
+    enough = [kind.name for kind in KINDS if kind.usual_ev >= ev]
+    return enough[-1] if enough else "more than full sun"

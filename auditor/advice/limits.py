@@ -51,7 +51,8 @@ def find_limits(table: pd.DataFrame, settings: Settings) -> Limits:
     The wanted time is the one most used. A sensitivity or a time that was never called for says nothing of
     how far its owner would go: the lowest sensitivity shows in frames with shorter times than the usual one,
     the slowest time in frames with longer ones than the wanted, and where there are none the usual values
-    are assumed. The highest sensitivity is the highest one used, but for a few slips.
+    are assumed. The highest sensitivity is the highest one used, but for a few slips, and unless it is the
+    only one: one that never followed the light has no limit that shows.
 
     Parameters
     ----------
@@ -62,7 +63,9 @@ def find_limits(table: pd.DataFrame, settings: Settings) -> Limits:
     """
     time, iso = (table[name].to_numpy(float) for name in ("exposure_time_s", "iso"))
     time, iso = np.where(known(time), time, np.nan), np.where(known(iso), iso, np.nan)
-    iso_max, iso_max_from = _first(settings.iso_max, _quantile(iso, 1 - ISO_SLIPS), USUAL_ISO_MAX)
+    only = single_iso(iso)
+    seen = _quantile(iso, 1 - ISO_SLIPS) if np.isnan(only) else np.nan
+    iso_max, iso_max_from = _first(settings.iso_max, seen, np.fmax(USUAL_ISO_MAX, only))
     with np.errstate(invalid="ignore"):
         following = time[~(iso >= iso_max * (1 - _ROUNDING))]  # an unknown sensitivity counts
         most_used = _most_used(following if known(following).any() else time)
@@ -88,6 +91,12 @@ def find_limits(table: pd.DataFrame, settings: Settings) -> Limits:
         inferred=tuple(name for name, source in sources.items() if source == "archive"),
         assumed=tuple(name for name, source in sources.items() if source == "usual"),
     )
+
+
+def single_iso(iso: Floats) -> float:
+    """Return the only sensitivity ever used; NaN where there are several, or none is known."""
+    used = np.unique(iso[known(iso)])
+    return float(used[0]) if used.size == 1 else np.nan
 
 
 def _first(stated: float | None, seen: float, usual: float) -> tuple[float, str]:

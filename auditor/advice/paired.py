@@ -8,7 +8,7 @@ draws of the tolerances from :mod:`auditor.evidence.blur_tolerance`).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -22,6 +22,7 @@ from auditor.evidence.subjects import Subjects
 from auditor.optics.lens import sharp_zone
 
 MODEL_SD = 0.03  # discrepancy of the thin lens and the blur model, on the log of a ratio of shares
+COMMON_ERROR = 0.05  # of all stated distances together, to one side; less where they are better known
 MOST_SUBJECTS = 400  # more of them, drawn by weight, change nothing that is shown
 TRIED_SHARE = 0.5  # part of a zone, in reciprocal distance, that must lie where subjects were met
 _LEAST = 1e-4
@@ -129,9 +130,10 @@ def compare_settings(
     log_tau = tolerances.log_keep if keep else tolerances.log_sharp
     curves = sharp_curve(log_tau, tolerances.kappa).astype(np.float32)
     count = curves.shape[1]
-    part = np.array([answer.weight for answer in answers])
-    of_answer = np.searchsorted(np.cumsum(part / part.sum()), (np.arange(count) + 0.5) / count)
-    of_answer = np.minimum(rng.permutation(of_answer), len(answers) - 1)
+    cases = [(answer, side) for answer in answers for side in (-1.0, 1.0)]
+    part = np.array([answer.weight for answer, _ in cases])
+    of_case = np.searchsorted(np.cumsum(part / part.sum()), (np.arange(count) + 0.5) / count)
+    of_case = np.minimum(rng.permutation(of_case), len(cases) - 1)
     weights = subjects.weight * rng.standard_exponential((count, len(subjects)))
     weights = (weights / weights.sum(axis=1, keepdims=True)).astype(np.float32)
     used = [(own.f_number, own.focus_distance_m) for own in settings_in_use]
@@ -140,15 +142,17 @@ def compare_settings(
     rings = np.concatenate([focus_distance_m, [s for _, s in used]])
     draws = np.empty((len(numbers), count))
     now = np.empty(count)
-    for place, answer in enumerate(answers):
-        own = np.flatnonzero(of_answer == place)
+    for place, (answer, side) in enumerate(cases):
+        own = np.flatnonzero(of_case == place)
         if not own.size:
             continue
+        off = side * np.minimum(COMMON_ERROR, 0.5 * subjects.error_sd)
+        moved = replace(subjects, log_m=subjects.log_m + off)
         draws[:, own] = _shares_of(
-            subjects, numbers, rings, answer, speed_m_s, tolerances, curves, weights, own
+            moved, numbers, rings, answer, speed_m_s, tolerances, curves, weights, own
         )
         if habit is None:
-            at = _sharp(subjects, None, None, None, speed_m_s, tolerances, curves, own)
+            at = _sharp(moved, None, None, None, speed_m_s, tolerances, curves, own)
             now[own] = np.einsum("nd,dn->d", at, weights[own])
     if habit is not None:
         now = habit / habit.sum() @ draws[a:]
@@ -210,8 +214,6 @@ def tried_there(subjects: Subjects, f_number: Floats, focus_distance_m: Floats) 
 def _at_most(subjects: Subjects, rng: np.random.Generator) -> Subjects:
     if len(subjects) <= MOST_SUBJECTS:
         return subjects
-    from dataclasses import replace
-
     part = np.cumsum(subjects.weight) / subjects.weight.sum()
     rows = np.searchsorted(part, (np.arange(MOST_SUBJECTS) + rng.random()) / MOST_SUBJECTS)
     drawn = subjects.chosen(np.minimum(rows, len(subjects) - 1).astype(np.intp))

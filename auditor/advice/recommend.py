@@ -9,9 +9,9 @@ import pandas as pd
 
 from auditor.advice.by_counts import advise_by_counts
 from auditor.advice.expectation import Expected, Grid
-from auditor.advice.flags import DISTANCES_DIFFER
-from auditor.advice.lens_use import choices_of
-from auditor.advice.light_kinds import settings_by_light
+from auditor.advice.flags import DISTANCES_DIFFER, USUAL_CURVE
+from auditor.advice.lens_use import choices_of, stops_in_use
+from auditor.advice.light_thirds import SURE, settings_by_light
 from auditor.advice.preference import RING_OFF, in_order, nearly_best
 from auditor.advice.result import Advice, ValuedSetting
 from auditor.advice.valuing import Ground, coc_of, find_ground, valued
@@ -45,7 +45,7 @@ def advise(
         What session files say of lenses.
     settings : Settings
     tolerance : Tolerance
-        The fitted keeper curve; where it carries a flag, no change is advised.
+        The fitted keeper curve; where it does not carry, the usual one stands in.
     lens : str, optional
         Name or focal length; the most used one otherwise.
 
@@ -70,6 +70,8 @@ def advise(
     n = len(choices.f_number)
     allowed = np.concatenate([choices.within_experience, np.zeros(len(used), dtype=bool)])
     allowed &= expected.rate > 0
+    if not light.light.frames:  # what a stop that was never used costs in light is not known
+        allowed = stops_in_use(ground.use, grid.f_number, allowed)
     if not allowed.any():
         raise SettingError(
             "No setting meets the wishes: in this light none could be taken at a distance where subjects "
@@ -82,8 +84,11 @@ def advise(
     gain_low, gain_high = expected.gain_interval(n, settings.confidence)
     gain, low, high = float(expected.gain(n)[best]), float(gain_low[best]), float(gain_high[best])
     bears = _bears_own_distances(expected, best, n, str(used["preset"].iloc[0]))
-    worth = gain >= settings.worth_points / 100
-    sure = tolerance.carries and BETWEEN_OUTINGS not in tolerance.flags
+    ratio_low, ratio_high = expected.ratio_interval(n, settings.confidence)
+    ratio = gain / float(expected.rate[n]) if expected.rate[n] > 0 else float("inf")
+    chance = float(expected.chance_better(n)[best])
+    gains = chance >= SURE and ratio >= settings.worth
+    doubted = USUAL_CURVE not in ground.flags and BETWEEN_OUTINGS in tolerance.flags
     by_light, serves = settings_by_light(ground, grid, allowed, best)
     rates_low, rates_high = expected.interval(settings.confidence)
     return Advice(
@@ -104,8 +109,12 @@ def advise(
         gain=gain,
         gain_low=low,
         gain_high=high,
+        gain_ratio=ratio,
+        gain_ratio_low=float(ratio_low[best]),
+        gain_ratio_high=float(ratio_high[best]),
+        chance_better=chance,
         distinguishable=low > 0 or high < 0,
-        change_advised=bool(low > 0 and worth and bears and sure),
+        change_advised=bool(gains and bears and not doubted),
         frames_needed=_frames_needed(ground, gain, low, high, float(expected.rate[n])),
         one_serves_all=serves,
         by_light=by_light,
@@ -113,7 +122,7 @@ def advise(
         experience_from_m=distances.low_m,
         experience_to_m=distances.high_m,
         limits=light.limits,
-        flags=(*ground.flags, *(() if bears or not (low > 0 and worth) else (DISTANCES_DIFFER,))),
+        flags=(*ground.flags, *(() if bears or not gains else (DISTANCES_DIFFER,))),
         grid=pd.DataFrame(
             {
                 "f_number": grid.f_number[:n],
@@ -175,7 +184,7 @@ def _frames_needed(ground: Ground, gain: float, low: float, high: float, rate: f
         return 0
     settings, bursts = ground.settings, float(ground.use.presets["bursts"].sum())
     z = two_sided_z(settings.confidence)
-    wanted = max(abs(gain), settings.worth_points / 100)
+    wanted = max(abs(gain), settings.worth * rate, 1e-4)
     sd = (high - low) / (2 * z)
     alike = bursts * max(((z + two_sided_z(2 * POWER - 1)) * sd / wanted) ** 2 - 1, 0.0)
     counting = 2 * bursts_to_show(rate, 100 * wanted, 1 - settings.confidence, POWER)

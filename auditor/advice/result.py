@@ -101,6 +101,10 @@ class Advice:
         The presets in use, the one with most bursts first.
     gain, gain_low, gain_high : float
         Expected hit rate of the first setting over that of the first preset in use, and its interval.
+    gain_ratio, gain_ratio_low, gain_ratio_high : float
+        The same as a share of what that preset brings.
+    chance_better : float
+        Chance that the first setting brings more at all; NaN where only counts speak.
     distinguishable : bool
         Whether that interval excludes no difference.
     change_advised : bool
@@ -133,6 +137,10 @@ class Advice:
     gain: float
     gain_low: float
     gain_high: float
+    gain_ratio: float
+    gain_ratio_low: float
+    gain_ratio_high: float
+    chance_better: float
     distinguishable: bool
     change_advised: bool
     frames_needed: int | None

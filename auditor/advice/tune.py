@@ -9,8 +9,8 @@ import pandas as pd
 
 from auditor.advice.expectation import Expected, Grid
 from auditor.advice.exposures import Exposures
-from auditor.advice.lens_use import LensUse, choices_of, same_ring
-from auditor.advice.light_kinds import kinds_of_light
+from auditor.advice.lens_use import LensUse, choices_of, same_ring, stops_in_use
+from auditor.advice.light_thirds import kinds_of_light
 from auditor.advice.losses import split_losses
 from auditor.advice.preference import in_order
 from auditor.advice.result import RingInUse, TunedStop, Tuning
@@ -71,7 +71,10 @@ def tune(
         rate = ground.expect(grid, exposures).rate
         own = in_order(rate, choices.within_experience, exposures.median_isos(grid.f_number))
         prefer[name] = float(grid.f_number[own[0]])
-    preferred = float(grid.f_number[in_order(expected.rate, choices.within_experience, isos)[0]])
+    may = choices.within_experience & (expected.rate > 0)
+    if not ground.exposures.light.frames:  # what a stop that was never used costs in light is not known
+        may = stops_in_use(ground.use, grid.f_number, may)
+    preferred = float(grid.f_number[in_order(expected.rate, may, isos)[0]])
     if ground.exposures.light.frames and not kinds:
         prefer["medium"] = preferred
     return Tuning(

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from auditor.advice.curves import curves_of
+from auditor.advice.curves import curves_of, usual_curves
 from auditor.advice.distances import Distances, distances_met
 from auditor.advice.expectation import (
     Averaging,
@@ -29,17 +29,21 @@ from auditor.advice.flags import (
     NO_LIGHT,
     NO_TOLERANCE,
     ONE_PRESET,
+    USUAL_CURVE,
     USUAL_SETTINGS,
 )
 from auditor.advice.lens_use import LensUse, use_of_lens
 from auditor.advice.result import ValuedSetting
 from auditor.evidence.bursts import zone_focused
-from auditor.evidence.tolerance import Tolerance
+from auditor.evidence.tolerance import Tolerance, handbook_mm
 from auditor.intake.statements.session import Lens
 from auditor.optics.lens import Floats, sharp_zone
 from auditor.settings import Settings
 
+FEWEST_DISTANCES = 20  # bursts with a known distance; with fewer, settings never used cannot be valued
 FEW_DISTANCES = 30  # bursts with a known distance; with fewer, those of all lenses are taken
+
+_SEED = 20_242
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,13 +108,18 @@ def find_ground(
             distances = wider
             flags.append(DISTANCES_OF_ALL_LENSES)
     exposures = exposures_met(use.frames, settings)
-    curves = curves_of(tolerance, use.name, use.frames)
+    carries = tolerance.by_lens.get(use.name, tolerance).carries
+    curves = curves_of(tolerance, use.name, use.frames) if carries else None
+    usual = not carries and distances is not None and distances.bursts >= FEWEST_DISTANCES
+    if usual:
+        curves = usual_curves(handbook_mm(table), use.frames)
     limits = exposures.limits if exposures else None
     flags += [
         name
         for name, holds in (
             (NO_DISTANCES, distances is None),
             (NO_TOLERANCE, curves is None),
+            (USUAL_CURVE, usual),
             (NO_EXPOSURES, exposures is None),
             (NO_LIGHT, exposures is not None and not exposures.light.frames),
             (LIMITS_INFERRED, bool(limits and limits.inferred)),
@@ -121,7 +130,29 @@ def find_ground(
         if holds
     ]
     averaging = prepare_averaging(distances, curves) if distances is not None and curves is not None else None
-    return Ground(use, distances, exposures, averaging, settings, (*flags, *tolerance.flags))
+    ground = Ground(use, distances, exposures, averaging, settings, (*flags, *tolerance.flags))
+    return _at_own_level(ground) if usual and ground.complete else ground
+
+
+def _at_own_level(ground: Ground) -> Ground:
+    """Scale each of the usual curves so that the presets in use bring this photographer's own hit rate.
+
+    Which setting is better, and how many times, stays what the usual curve says of it.
+    """
+    presets, averaging, exposures = ground.use.presets, ground.averaging, ground.exposures
+    assert averaging is not None
+    assert exposures is not None
+    bursts, hits = (presets[name].to_numpy(float) for name in ("bursts", "hits"))
+    grid = ground.grid(presets["f_number"].to_numpy(), presets["focus_distance_m"].to_numpy())
+    together = np.tensordot(
+        blur_shares(grid, exposures, ground.settings.speed_m_s), averaging.distances.together, axes=(1, 0)
+    )
+    expected = bursts / bursts.sum() @ (together @ averaging.heights)
+    own = np.random.default_rng(_SEED).beta(
+        hits.sum() + 0.5, bursts.sum() - hits.sum() + 0.5, averaging.heights.shape[1]
+    )
+    heights = np.minimum(averaging.heights * own / np.maximum(expected, 1e-9), 1.0)
+    return replace(ground, averaging=replace(averaging, heights=heights))
 
 
 def valued(

@@ -13,9 +13,11 @@ from typing import Annotated
 
 import typer
 
-from auditor.cli.run import command
+from auditor.cli.run import STOPPED, STOPPED_TEXT, command, leave_other_settings_out, prepare_streams
 
-COMMANDS = ("audit", "scan", "prepare", "tune", "advise", "zone", "plan", "card", "measure", "simulate")
+COMMANDS = (
+    "audit", "scan", "prepare", "tune", "advise", "zone", "plan", "card", "measure", "forget", "simulate",
+)  # fmt: skip
 
 
 def _say_version(wanted: bool) -> None:
@@ -54,5 +56,11 @@ def _named_commands(
 
 def main() -> None:
     """Run the command line; only the command that is named is loaded."""
-    named = [name for name in sys.argv[1:2] if name in COMMANDS]
-    make_app(named or COMMANDS)()
+    try:
+        prepare_streams()
+        leave_other_settings_out()
+        named = [name for name in sys.argv[1:2] if name in COMMANDS]
+        make_app(named or COMMANDS)()
+    except KeyboardInterrupt:  # while the program is still loading
+        print(STOPPED_TEXT, file=sys.stderr)
+        sys.exit(STOPPED)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from auditor.cli import options
-from auditor.cli.run import LEFT_OUT
+from auditor.cli.run import LEFT_OUT, echo
 
 if TYPE_CHECKING:
     from auditor.journey import Audit
@@ -38,6 +38,7 @@ def advise(
     cache: options.Cache = None,
     workers: options.Workers = None,
     full: options.Full = False,
+    force: options.Force = False,
     strict: options.Strict = False,
     json: options.Json = False,
 ) -> None:
@@ -48,12 +49,13 @@ def advise(
     from auditor.advice.experiment_file import experiment_session
     from auditor.advice.recommend import advise as work_out
     from auditor.advice.result import as_json
-    from auditor.cli.requests import make_request, write_new_text
+    from auditor.cli.requests import make_request
     from auditor.journey import run_audit
     from auditor.show.page.view import lens_views
     from auditor.show.screen import show_answer
     from auditor.show.terminal import console, progress_on_stderr, show_problems, show_settings, view_of
     from auditor.text import json_text
+    from auditor.writing import write_file
 
     request = make_request(
         sources,
@@ -76,23 +78,24 @@ def advise(
     chosen = view_of(views, lens)
     grounds = (audit.table, audit.lenses, audit.settings, audit.tolerance, lens)
     if json:
-        typer.echo(json_text(as_json(work_out(*grounds))))
+        echo(json_text(as_json(work_out(*grounds))))
     else:
         others = tuple(view.name for view in views if view is not chosen)
         show_answer(chosen, audit.settings.units, console(), others)
         if full:
             show_settings(chosen, console())
     if card is not None:
-        write_advised_card(audit, chosen.name, card)
+        write_advised_card(audit, chosen.name, card, force=force)
     if experiment is not None:
-        write_new_text(experiment, experiment_session(propose_experiment(*grounds), audit.settings))
-        typer.echo(f"Session file: {experiment}", err=True)
+        walk = experiment_session(propose_experiment(*grounds), audit.settings)
+        write_file(experiment, walk, force=force)
+        echo(f"Session file: {experiment}", err=True)
     show_problems(audit.problems, console(sys.stderr))
     if strict and (audit.problems or audit.counts["unreadable"]):
         raise typer.Exit(LEFT_OUT)
 
 
-def write_advised_card(audit: Audit, lens: str, out: Path) -> None:
+def write_advised_card(audit: Audit, lens: str, out: Path, *, force: bool = False) -> None:
     """Write the wallet card of what was decided on a lens.
 
     Raises
@@ -103,6 +106,7 @@ def write_advised_card(audit: Audit, lens: str, out: Path) -> None:
     from auditor.errors import OutputError
     from auditor.show.advice_card import advised_card
     from auditor.show.wallet import wallet_bytes
+    from auditor.writing import write_file
 
     made = advised_card(audit, lens)
     if made is None:
@@ -112,8 +116,5 @@ def write_advised_card(audit: Audit, lens: str, out: Path) -> None:
     suffix = out.suffix.lower()
     if suffix not in (".pdf", ".png"):
         raise OutputError(f"{out} is no kind of card.", "Name a file ending in .pdf or .png.")
-    try:
-        out.write_bytes(wallet_bytes([made], suffix))
-    except OSError as error:
-        raise OutputError(f"{out} cannot be written: {error.strerror}.", "Name another file.") from None
-    typer.echo(f"Card written to {out}.", err=True)
+    write_file(out, wallet_bytes([made], suffix), force=force)
+    echo(f"Card written to {out}.", err=True)

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from auditor.cli import options
-from auditor.cli.run import LEFT_OUT
+from auditor.cli.run import LEFT_OUT, echo
 
 
 def audit(
@@ -32,6 +32,7 @@ def audit(
         bool, typer.Option("--no-pictures", help="Leave every thumbnail out of the report.")
     ] = False,
     full: options.Full = False,
+    force: options.Force = False,
     strict: options.Strict = False,
     json: options.Json = False,
 ) -> None:
@@ -62,12 +63,13 @@ def audit(
         views = lens_views(result)
     report = folder / "report.html"
     if json:
-        typer.echo(json_text(audit_json(result)))
+        echo(json_text(audit_json(result)))
     else:
         show_audit(result, views, console(), str(report), full=full)  # the answer first, then the drawing
     with progress_on_stderr("Drawing"):
-        write_outputs(result, folder, views, pictures=not no_pictures, cache=request.cache)
-    typer.echo(f"Report: {report}", err=True)
+        pictures = not no_pictures
+        write_outputs(result, folder, views, pictures=pictures, cache=request.cache, force=force)
+    echo(f"Report: {report}", err=True)
     counts = result.counts
     if strict and (result.problems or counts["unreadable"] or counts["left_out"] or counts["without_zone"]):
         raise typer.Exit(LEFT_OUT)

@@ -7,25 +7,16 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from auditor.cli import options, typed
-from auditor.errors import UnitError
+from auditor.cli import engraved, options, typed
 
 if TYPE_CHECKING:
     from auditor.show.cards import Card
-
-METRE_RING = "0.7m,1m,1.2m,1.5m,2m,2.5m,3m,4m,5m,10m,inf"
-FOOT_RING = "2.5ft,3ft,4ft,5ft,6ft,7ft,8ft,10ft,15ft,30ft,inf"
 
 
 def card(
     focal_length: typed.FocalLength,
     f_stops: typed.FStops = "4,5.6,8,11,16",
-    ring: Annotated[
-        str | None,
-        typer.Option(
-            "--ring", help="Engravings of the ring, such as 0.7m,1m,2m,inf.", show_default="the usual ones"
-        ),
-    ] = None,
+    ring: typed.Ring = None,
     out: Annotated[
         Path | None,
         typer.Option("--out", help="File to write, .pdf, .png or .txt.", show_default="text on the screen"),
@@ -33,19 +24,30 @@ def card(
     pixels_wide: typed.PixelsWide = None,
     sensor: typed.SensorSize = "36x24",
     coc: options.Coc = "handbook",
+    scale_coc: engraved.ScaleCoc = None,
+    scale: engraved.Scale = None,
+    ring_check: engraved.RingCheck = None,
+    guide_number: Annotated[
+        str | None, typer.Option("--guide-number", help="Guide number of a flash at ISO 100: 32m or 105ft.")
+    ] = None,
+    iso: Annotated[float, typer.Option("--iso", min=1, help="ISO that is set, for the flash.")] = 100.0,
     distance_from: typed.DistanceFrom = "sensor",
-    units: options.Units = "m",
+    units: typed.Units = None,
+    force: options.Force = False,
     json: options.Json = False,
 ) -> None:
     """Make a pocket card: near and far limits for every engraving and f-number."""
     import numpy as np
 
     from auditor.optics.lens import sharp_zone
+    from auditor.optics.scales import read_scale_for
     from auditor.show.cards import Card, card_json, card_text
     from auditor.text import json_text
 
-    bench = typed.read_bench(focal_length, sensor, coc, distance_from, units, pixels_wide)
-    engravings = read_ring(ring or (METRE_RING if units == "m" else FOOT_RING), bench, typed_ring=bool(ring))
+    shown_in = typed.units_in_use(units, ring, guide_number)
+    bench = typed.read_bench(focal_length, sensor, coc, distance_from, shown_in, pixels_wide)
+    engravings = typed.read_ring(ring, bench)
+    shift, told = engraved.read_ring_checks(ring_check, bench), engraved.read_scale(scale_coc, scale, bench)
     stops = np.asarray(typed.read_f_stops(f_stops))
     focus = np.asarray(engravings)[:, None]
     coc_mm = np.asarray(bench.coc_mm(stops, focus))
@@ -53,14 +55,23 @@ def card(
         focal_length_mm=bench.focal_length_mm,
         f_numbers=stops,
         ring_m=np.asarray(engravings),
-        zone=sharp_zone(bench.focal_length_mm, stops, focus, coc_mm, bench.distance_from),
+        zone=sharp_zone(
+            bench.focal_length_mm, stops, focus, coc_mm, bench.distance_from, shift.shift_mm if shift else 0.0
+        ),
         coc_mm=bench.tolerance_mm,
         coc_criterion=bench.criterion.name,
         distance_from=bench.distance_from,
-        units=units,
+        units=shown_in,
+        read_scale_for=np.broadcast_to(
+            read_scale_for(stops, np.broadcast_to(coc_mm, (len(focus), len(stops)))[0], told.coc_mm),
+            stops.shape,
+        ),
+        scale_coc_mm=told.coc_mm,
+        flash=engraved.read_flash(guide_number, iso, stops),
+        shift_mm=shift.shift_mm if shift else 0.0,
     )
     if out is not None:
-        write_card(made, out)
+        write_card(made, out, force=force)
         typer.echo(f"Card written to {out}.", err=True)
     elif not json:
         typer.echo(card_text(made))
@@ -68,27 +79,8 @@ def card(
         typer.echo(json_text(card_json(made)))
 
 
-def read_ring(text: str, bench: typed.Bench, *, typed_ring: bool) -> list[float]:
-    """Read the ring's engravings [m], in ascending order; usual ones out of the lens's reach are dropped.
-
-    Raises
-    ------
-    UnitError, SettingError
-        If a typed one cannot be read or focused, or there is none.
-    """
-    from auditor.units import parse_distance_m
-
-    parts = [part.strip() for part in text.replace(";", ",").split(",") if part.strip()]
-    if not parts:
-        raise UnitError(f"--ring {text!r} holds no engraving.", "Write them like 0.7m,1m,2m,inf.")
-    if typed_ring:
-        return sorted({bench.distance(part, "--ring") for part in parts})
-    reach_m = 8 * bench.focal_length_mm / 1000  # few lenses focus nearer than eight focal lengths
-    return sorted({metres for part in parts if (metres := parse_distance_m(part)) >= reach_m})
-
-
-def write_card(made: Card, out: Path) -> None:
-    """Write a card in the format that the file's name asks for.
+def write_card(made: Card, out: Path, *, force: bool = False) -> None:
+    """Write a card in the format that the file's name asks for; a file that is there only with ``force``.
 
     Raises
     ------
@@ -96,6 +88,7 @@ def write_card(made: Card, out: Path) -> None:
         If the format is unknown or the file cannot be written.
     """
     from auditor.errors import OutputError
+    from auditor.writing import write_file
 
     suffix = out.suffix.lower()
     if suffix == ".txt":
@@ -108,7 +101,4 @@ def write_card(made: Card, out: Path) -> None:
         content = card_bytes(made, suffix)
     else:
         raise OutputError(f"{out} is no kind of card.", "Name a file ending in .pdf, .png or .txt.")
-    try:
-        out.write_bytes(content)
-    except OSError as error:
-        raise OutputError(f"{out} cannot be written: {error.strerror}.", "Name another file.") from None
+    write_file(out, content, force=force)

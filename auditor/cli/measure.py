@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from auditor.cli import options
-from auditor.cli.run import LEFT_OUT
+from auditor.cli.run import LEFT_OUT, echo
 
 
 def measure(
@@ -28,6 +28,7 @@ def measure(
     units: options.Units = "m",
     cache: options.Cache = None,
     workers: options.Workers = None,
+    force: options.Force = False,
     strict: options.Strict = False,
     json: options.Json = False,
 ) -> None:
@@ -61,19 +62,16 @@ def measure(
     assert facts is not None
     faces = faces_to_write(facts, result.archive.table)
     if out is not None:
-        write_table(faces, out)
-        typer.echo(f"{len(faces)} rows written to {out}.", err=True)
+        write_table(faces, out, force=force)
+        echo(f"{len(faces)} rows written to {out}.", err=True)
     elif json:
         told = {"detector": facts.detector, "counts": facts.counts, "refused": facts.refused}
-        typer.echo(json_text(told | {"faces": to_json_rows(faces)}, indent=None))
+        echo(json_text(told | {"faces": to_json_rows(faces)}, indent=None))
     else:
-        typer.echo(to_csv_text(faces), nl=False)
-    texts = [words.found(facts.counts), words.choice(facts.counts), words.refusals(facts.refused)]
-    coc_mm = float(result.archive.table["coc_mm"].median())
-    texts.append(words.previews(facts.preview_floor_mm, facts.whole_floor_mm, coc_mm))
-    for text in [*texts, *words.said_once(facts.detector)]:
-        if text:
-            typer.echo(text, err=True)
+        echo(to_csv_text(faces), end="")
+    nearest = [words.to_look_at(facts.look_at, units)] if facts.look_at else []
+    for text in [*words.told(facts), *nearest, *words.SAID_ONCE]:
+        echo(text, err=True)
     show_problems(result.problems, console(sys.stderr))
     if strict and (result.problems or result.archive.unreadable):
         raise typer.Exit(LEFT_OUT)

@@ -29,7 +29,9 @@ Coc = Annotated[
     typer.Option(
         "--coc",
         help="Circle of confusion: handbook (the sensor's diagonal/1442), diagonal/K (any divisor), a value "
-        "such as 0.025mm, print (an eye 25 cm from a print), pixel (one pixel) or measured (what you keep).",
+        "such as 0.025mm, the size of the result (print=60cm,1m: long side, seen from; web=2048: pixels "
+        "shown; ,crop=50% behind either: the part of the long side that is kept), pixel (one pixel), or "
+        "measured (from what you call sharp, or keep).",
     ),
 ]
 Confidence = Annotated[float, typer.Option("--confidence", help="Level of every interval.")]
@@ -44,6 +46,10 @@ Workers = Annotated[
 Strict = Annotated[bool, typer.Option("--strict", help="Exit with 3 if anything was left out.")]
 Full = Annotated[bool, typer.Option("--full", help="Print the tables too, not the answer alone.")]
 Json = Annotated[bool, typer.Option("--json", help="Print the result as JSON.")]
+Force = Annotated[
+    bool,
+    typer.Option("--force", help="Replace results that are there; never photographs or what you filled in."),
+]
 IsoMax = Annotated[float | None, typer.Option("--iso-max", help="Highest ISO you accept.")]
 WantedShutter = Annotated[
     str | None, typer.Option("--wanted-shutter", help="Exposure time you want, such as 1/500.")

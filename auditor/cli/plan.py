@@ -1,19 +1,20 @@
-"""``auditor plan``: focus distance and f-number for wanted limits, or for a fixed line."""
+"""``auditor plan``: ring and f-number for wanted limits, several subjects, a line, or a flash."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Annotated, Any
 
+import numpy as np
 import typer
 
-from auditor.cli import options, typed
+from auditor.cli import engraved, options, typed
 from auditor.errors import UnitError
 
 if TYPE_CHECKING:
-    from auditor.advice.fixed_line import LightNeeded
-    from auditor.optics.plans import Plan
+    from auditor.show.plan_text import Lens
 
-HOLDS = 0.95  # of the subjects of a line that an f-number should hold
+EXAMPLE = "For example: auditor plan --focal-length 28mm --near 2m --far 6m"
 
 
 def plan(
@@ -24,188 +25,235 @@ def plan(
     far: Annotated[
         str | None, typer.Option("--far", help="Farthest distance that should be sharp, such as 6m or inf.")
     ] = None,
+    subjects: Annotated[
+        str | None,
+        typer.Option("--subjects", help="Subjects in one frame, the one meant first, such as 6ft,13ft."),
+    ] = None,
     line: Annotated[
         str | None, typer.Option("--line", help="A line on which subjects are met, such as 5m.")
     ] = None,
     spread: Annotated[
         str | None, typer.Option("--spread", help="How far they stand from it (standard deviation): 30cm.")
     ] = None,
+    before: Annotated[
+        str | None, typer.Option("--before", help="Leeway on your side of the line, such as 50cm.")
+    ] = None,
+    after: Annotated[str | None, typer.Option("--after", help="Leeway beyond the line, such as 1m.")] = None,
+    speed: Annotated[
+        str | None,
+        typer.Option(
+            "--speed", help="How fast they pass: 3m/s, 12km/h, walking, jogging, running or cycling."
+        ),
+    ] = None,
+    crossing: Annotated[
+        float | None,
+        typer.Option(
+            "--crossing",
+            min=0,
+            max=180,
+            help="Their direction in degrees: 90 straight across, 0 towards you.",
+            show_default="unknown",
+        ),
+    ] = None,
+    lag: Annotated[
+        str | None,
+        typer.Option(
+            "--lag", help="Release lag of the camera, such as 0.05s.", show_default="0.02 to 0.12 s"
+        ),
+    ] = None,
+    rate: Annotated[float | None, typer.Option("--rate", min=0.1, help="Frames a second.")] = None,
+    light: Annotated[
+        str | None, typer.Option("--light", help="The light there: sun, open shade, indoors or night.")
+    ] = None,
+    guide_number: Annotated[
+        str | None, typer.Option("--guide-number", help="Guide number of a flash at ISO 100: 32m or 105ft.")
+    ] = None,
+    iso: Annotated[float, typer.Option("--iso", min=1, help="ISO that is set, for the flash.")] = 100.0,
+    ring: typed.Ring = None,
     f_stops: typed.FStops = None,
     pixels_wide: typed.PixelsWide = None,
     sensor: typed.SensorSize = "36x24",
     coc: options.Coc = "handbook",
+    scale_coc: engraved.ScaleCoc = None,
     distance_from: typed.DistanceFrom = "sensor",
-    units: options.Units = "m",
+    units: typed.Units = None,
     iso_max: options.IsoMax = None,
     wanted_shutter: options.WantedShutter = None,
     slowest_shutter: options.SlowestShutter = None,
     json: options.Json = False,
 ) -> None:
-    """Find the ring and the f-number for wanted limits (--near, --far) or a fixed line (--line, --spread)."""
-    from auditor.optics.plans import plan_limits, plan_line
+    """Find the ring and the f-number: for limits, for several subjects, for a line, or for a flash."""
+    from auditor.optics.rings import places_on
+    from auditor.show.plan_text import Lens
     from auditor.text import json_text
+
+    asked = [bool(near and far), bool(subjects), bool(line), bool(guide_number)]
+    about_line = (spread, before, after, speed, crossing, lag, rate)
+    if (
+        sum(asked) != 1
+        or (bool(near) != bool(far))
+        or (not line and any(one is not None for one in about_line))
+    ):
+        raise UnitError(
+            "plan takes one of: --near and --far, --subjects, --line (with --spread, --before, --after, "
+            "--speed, --crossing, --lag, --rate), or --guide-number.",
+            EXAMPLE,
+        )
+    if line and not (spread or before or after):
+        raise UnitError(
+            "Nothing says how far from the line subjects may be.",
+            "Give --spread, such as 30cm, or the leeway: --before and --after.",
+        )
+    shown_in = typed.units_in_use(units, ring, near, far, subjects, line, guide_number)
+    bench = typed.read_bench(focal_length, sensor, coc, distance_from, shown_in, pixels_wide)
+    stops = np.array(typed.read_f_stops(f_stops))
+    lens = Lens(
+        focal_length_mm=bench.focal_length_mm,
+        places=places_on(typed.read_ring(ring, bench), bench.focal_length_mm, bench.distance_from),
+        tolerance_mm=bench.tolerance_mm,
+        criterion=bench.criterion.name,
+        sensor=bench.sensor,
+        scale=engraved.read_scale(scale_coc, None, bench),
+        distance_from=bench.distance_from,
+        units=shown_in,
+    )
+    if near and far:
+        limits = bench.distance(near, "--near"), bench.distance(far, "--far")
+        found = _limits(bench, lens, stops, limits)
+    elif subjects:
+        found = _subjects(bench, lens, stops, subjects)
+    elif line:
+        wishes = _line(bench, line, spread, before, after, speed, crossing, lag)
+        wishes = replace(wishes, exposure_time_s=_seconds(wanted_shutter), iso_max=iso_max)
+        found = _at_line(bench, lens, stops, wishes, rate, light)
+    else:
+        found = _flash(bench, lens, stops, str(guide_number), iso)
+    values, text = found
+    if not line and not guide_number:
+        lights = _light(stops, light, iso_max, wanted_shutter, slowest_shutter)
+        for row, own in zip(values["settings"], lights[0], strict=False):
+            row.update(own)
+        text = "\n".join([text, *lights[1]])
+    typer.echo(json_text(values) if json else text)
+
+
+def _limits(
+    bench: typed.Bench, lens: Lens, stops: Any, limits: tuple[float, float]
+) -> tuple[dict[str, Any], str]:
+    from auditor.optics.plans import plan_limits
+    from auditor.show.plan_text import limits_rows, limits_text
+
+    own = np.asarray(bench.coc_mm(stops, min(2 * limits[0], limits[1])))
+    found = plan_limits(lens.focal_length_mm, *limits, own, lens.places, stops, lens.distance_from)
+    return {"settings": limits_rows(found, own, lens.scale)}, limits_text(found, own, lens, limits)
+
+
+def _subjects(bench: typed.Bench, lens: Lens, stops: Any, subjects: str) -> tuple[dict[str, Any], str]:
+    from auditor.optics.plans import plan_limits
+    from auditor.optics.rings import nearest_place
+    from auditor.show.plan_text import blur_of_each, limits_rows, subjects_text
+
+    each = [
+        bench.distance(part, "--subjects") for part in subjects.replace(";", ",").split(",") if part.strip()
+    ]
+    if len(each) < 2:
+        raise UnitError(f"--subjects {subjects!r} is not several distances.", "Write them like 6ft,13ft.")
+    own = np.asarray(bench.coc_mm(stops, each[0]))
+    found = plan_limits(
+        lens.focal_length_mm, min(each), max(each), own, lens.places, stops, lens.distance_from
+    )
+    first = nearest_place(lens.places, each[0])
+    values = {
+        "settings": limits_rows(found, own, lens.scale),
+        "wide_open": {
+            "f_number": float(stops[0]),
+            "focus_distance_m": first.distance_m,
+            "subjects": blur_of_each(lens, float(stops[0]), first, each),
+        },
+    }
+    return values, subjects_text(found, lens, each)
+
+
+def _line(
+    bench: typed.Bench,
+    line: str,
+    spread: str | None,
+    before: str | None,
+    after: str | None,
+    speed: str | None,
+    crossing: float | None,
+    lag: str | None,
+) -> Any:
+    from auditor.advice.fixed_line import USUAL_LAG_S, Line
     from auditor.units import parse_distance_m
 
-    bench = typed.read_bench(focal_length, sensor, coc, distance_from, units, pixels_wide)
-    stops = typed.read_f_stops(f_stops)
-    if near and far and not line and not spread:
-        limits = bench.distance(near, "--near"), bench.distance(far, "--far")
-        middle = min(2 * limits[0], limits[1])
-        found = plan_limits(
-            bench.focal_length_mm, *limits, bench.coc_mm(stops, middle), stops, bench.distance_from
-        )
-        text = limits_text(found, bench, limits)
-    elif line and spread and not near and not far:
-        line_m, spread_m = bench.distance(line, "--line"), parse_distance_m(spread)
-        found = plan_line(
-            bench.focal_length_mm, line_m, spread_m, bench.coc_mm(stops, line_m), stops, bench.distance_from
-        )
-        text = line_text(found, bench, line_m, spread_m)
-    else:
-        both = (near or far) and (line or spread)
-        raise UnitError(
-            f"plan takes either --near and --far, or --line and --spread{', not both' if both else ''}.",
-            "For example: auditor plan --focal-length 28mm --near 2m --far 6m",
-        )
-    light = read_light(found, iso_max, wanted_shutter, slowest_shutter)
-    if json:
-        typer.echo(json_text({"settings": as_rows(found, light)}))
-    else:
-        typer.echo("\n".join([text, *light_text(found, light)]))
+    known_lag = _seconds(lag)
+    return Line(
+        distance_m=bench.distance(line, "--line"),
+        spread_m=parse_distance_m(spread) if spread else None,
+        before_m=parse_distance_m(before) if before else 0.0,
+        after_m=parse_distance_m(after) if after else 0.0,
+        speed_m_s=typed.read_speed_m_s(speed) if speed else 0.0,
+        crossing_deg=crossing,
+        lag_s=USUAL_LAG_S if known_lag is None else (known_lag, known_lag),
+    )
 
 
-def read_light(
-    found: Plan, iso_max: float | None, wanted_shutter: str | None, slowest_shutter: str | None
-) -> LightNeeded | None:
-    """The light that each f-number needs; None where no light option was given."""
-    from auditor.advice.fixed_line import light_needed
-    from auditor.settings import Settings
+def _at_line(
+    bench: typed.Bench, lens: Lens, stops: Any, wishes: Any, rate: float | None, light: str | None
+) -> tuple[dict[str, Any], str]:
+    from auditor.advice.fixed_line import concessions, exposure_time_s, plan_line
+    from auditor.advice.light_kinds import read_kind
+    from auditor.advice.limits import USUAL_SHUTTER_S
+    from auditor.show.line_text import line_rows, line_text
+
+    kind = read_kind(light) if light else None
+    with_lens = (lens.tolerance_mm, lens.places, stops, bench.sensor.width_mm, lens.distance_from)
+    asked = exposure_time_s(wishes, lens.focal_length_mm, lens.tolerance_mm, lens.distance_from)
+    assumed = kind is not None and np.isnan(asked)
+    if kind:
+        wishes = replace(wishes, light_ev=kind.usual_ev)
+    if assumed:
+        wishes = replace(wishes, exposure_time_s=USUAL_SHUTTER_S)
+    found = plan_line(lens.focal_length_mm, wishes, *with_lens)
+    given_up = () if found.serves else concessions(lens.focal_length_mm, wishes, *with_lens)
+    values = {"settings": line_rows(found, wishes, lens.tolerance_mm / lens.scale.coc_mm)}
+    return values, line_text(found, wishes, lens, given_up, rate, light, bool(assumed))
+
+
+def _flash(
+    bench: typed.Bench, lens: Lens, stops: Any, guide_number: str, iso: float
+) -> tuple[dict[str, Any], str]:
+    from auditor.show.plan_text import flash_rows, flash_text
+
+    number_m = engraved.read_guide_number_m(guide_number)
+    own = np.broadcast_to(bench.coc_mm(stops, 3.0), stops.shape)
+    rows = flash_rows(number_m, iso, stops, own, lens)
+    return {"settings": rows}, flash_text(number_m, iso, rows, lens)
+
+
+def _seconds(text: str | None) -> float | None:
     from auditor.units import parse_exposure_time_s
 
-    if iso_max is None and wanted_shutter is None and slowest_shutter is None:
-        return None
-    settings = Settings().changed(
-        iso_max=iso_max,
-        wanted_shutter_s=parse_exposure_time_s(wanted_shutter) if wanted_shutter else None,
-        slowest_shutter_s=parse_exposure_time_s(slowest_shutter) if slowest_shutter else None,
+    return parse_exposure_time_s(text) if text else None
+
+
+def _light(
+    stops: Any, light: str | None, iso_max: float | None, wanted: str | None, slowest: str | None
+) -> tuple[list[dict[str, Any]], list[str]]:
+    """The light that each f-number needs, as JSON rows and lines; empty where no light option was given."""
+    if light is None and iso_max is None and wanted is None and slowest is None:
+        return [], []
+    from auditor.advice.light_kinds import read_kind
+    from auditor.advice.light_needed import light_needed
+    from auditor.settings import Settings
+    from auditor.show.light_text import light_rows, light_text
+
+    needed = light_needed(
+        stops,
+        Settings().changed(
+            iso_max=iso_max, wanted_shutter_s=_seconds(wanted), slowest_shutter_s=_seconds(slowest)
+        ),
     )
-    return light_needed(found.f_number, settings)
-
-
-def light_text(found: Plan, light: LightNeeded | None) -> list[str]:
-    """The light each f-number needs, as lines to read."""
-    from auditor.advice.fixed_line import scene_at
-    from auditor.units import format_exposure_time
-
-    if light is None:
-        return []
-    wanted, slowest = (format_exposure_time(t) for t in (light.wanted_shutter_s, light.slowest_shutter_s))
-    rows = [f"Light needed at ISO {light.iso_max:g} (exposure values at ISO 100):"]
-    for number, enough, least in zip(found.f_number, light.wanted_ev, light.darkest_ev, strict=True):
-        scene = scene_at(float(enough))
-        rows.append(
-            f"  f/{number:<6g}{wanted} from EV {enough:.1f}{f' ({scene})' if scene else ''}, "
-            f"{slowest} from EV {least:.1f}, darker: not at all"
-        )
-    return rows
-
-
-def as_rows(found: Plan, light: LightNeeded | None = None) -> list[dict[str, Any]]:
-    """One row for each f-stop, by the names of the contract."""
-    return [
-        {
-            "f_number": float(found.f_number[i]),
-            "focus_distance_m": float(found.focus_distance_m[i]),
-            "near_limit_m": float(found.zone.near_limit_m[i]),
-            "far_limit_m": float(found.zone.far_limit_m[i]),
-            "covers": bool(found.covers[i]),
-            "focus_from_m": float(found.focus_from_m[i]),
-            "focus_to_m": float(found.focus_to_m[i]),
-            "probability_inside": float(found.probability_inside[i]),
-        }
-        | (
-            {"wanted_ev": float(light.wanted_ev[i]), "darkest_ev": float(light.darkest_ev[i])}
-            if light
-            else {}
-        )
-        for i in range(len(found.f_number))
-    ]
-
-
-def limits_text(found: Plan, bench: typed.Bench, limits: tuple[float, float]) -> str:
-    """The plan for wanted limits as lines to read."""
-    from auditor.show.words.figures import far_limit
-
-    rows = []
-    for row in as_rows(found):
-        focus_m = row["focus_distance_m"]
-        leeway = f"{bench.shown(row['focus_from_m'])} to {bench.shown(row['focus_to_m'])}"
-        rows.append(
-            f"  f/{row['f_number']:<6g}{bench.shown(row['near_limit_m']):>9}"
-            f"{far_limit(row['far_limit_m'], focus_m, bench.units):>16}  "
-            f"{'covers, ring anywhere from ' + leeway if row['covers'] else ''}".rstrip()
-        )
-    wanted = f"{bench.shown(limits[0])} to {bench.shown(limits[1])}"
-    head = (
-        f"{bench.focal_length_mm:g} mm, sharp from {wanted}: ring at {bench.shown(found.focus_distance_m[0])}"
-    )
-    if found.covers.any():
-        advice = [f"Widest f-number of the list that covers: f/{found.f_number[found.covers][0]:g}."]
-    else:
-        advice = _how_close(found, bench, limits)
-    return "\n".join([head, *rows, *advice, _note(bench)])
-
-
-def _how_close(found: Plan, bench: typed.Bench, limits: tuple[float, float]) -> list[str]:
-    """What is missing where no f-number covers the limits."""
-    from auditor.optics.blur import defocus_mm
-    from auditor.optics.plans import widest_f_number
-
-    number, focus_m = float(found.f_number[-1]), float(found.focus_distance_m[-1])
-    blur = float(defocus_mm(bench.focal_length_mm, number, focus_m, limits[0], bench.distance_from))
-    lines = [
-        f"No f-number of the list covers this. f/{number:g} comes closest: at both limits the blur is "
-        f"{blur:.3f} mm, {blur / bench.tolerance_mm:.1f} times what is allowed."
-    ]
-    if bench.criterion.name != "measured":
-        needed = widest_f_number(*limits, bench.focal_length_mm, bench.tolerance_mm, bench.distance_from)
-        lines.append(f"It would take f/{float(needed):.0f}.")
-    return lines
-
-
-def line_text(found: Plan, bench: typed.Bench, line_m: float, spread_m: float) -> str:
-    """The plan for a fixed line as lines to read."""
-    from auditor.show.words.figures import far_limit, percent
-
-    about = f"{bench.shown(line_m)} give or take {bench.shown(spread_m)}"
-    head = f"{bench.focal_length_mm:g} mm, subjects at {about}"
-    rows = [f"  {'':<8}{'ring at':>9}{'sharp from':>12}{'to':>16}{'inside':>9}"]
-    for row in as_rows(found):
-        focus_m, near_m = row["focus_distance_m"], row["near_limit_m"]
-        far, inside = far_limit(row["far_limit_m"], focus_m, bench.units), percent(row["probability_inside"])
-        rows.append(
-            f"  f/{row['f_number']:<6g}{bench.shown(focus_m):>9}{bench.shown(near_m):>12}{far:>16}{inside:>9}"
-        )
-    return "\n".join([head, *rows, _which_holds(found), _note(bench)])
-
-
-def _which_holds(found: Plan) -> str:
-    """The widest f-number that holds nearly all subjects of a line."""
-    from auditor.show.words.figures import percent
-
-    enough = found.probability_inside >= HOLDS
-    if enough.any():
-        return f"Widest f-number of the list that holds {percent(HOLDS)}: f/{found.f_number[enough][0]:g}."
-    best = int(found.probability_inside.argmax())
-    return (
-        f"No f-number of the list holds {percent(HOLDS)}; f/{found.f_number[best]:g} holds most, "
-        f"{percent(float(found.probability_inside[best]))}."
-    )
-
-
-def _note(bench: typed.Bench) -> str:
-    plane = "sensor plane" if bench.distance_from == "sensor" else "lens"
-    return (
-        f"Circle of confusion {bench.tolerance_mm:.4f} mm ({bench.criterion.name}); "
-        f"distances count from the {plane}."
-    )
+    kind = read_kind(light) if light else None
+    return light_rows(stops, needed, kind), light_text(stops, needed, kind)

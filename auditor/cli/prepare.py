@@ -1,19 +1,27 @@
-"""``auditor prepare``: a starter session file and notes, or a drawn sample with its contact sheet."""
+"""``auditor prepare``: lays out the sheet, a session file and notes, and takes in what was filled."""
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from auditor.cli import options
 
 if TYPE_CHECKING:
+    import numpy.typing as npt
+    import pandas as pd
+
     from auditor.intake.sampling import Sample
-    from auditor.intake.sources import Archive
+    from auditor.intake.starter import Block
+    from auditor.intake.taking import Filled
+    from auditor.journey import Scan
     from auditor.settings import Request
-    from auditor.show.contactsheet import Picture
+    from auditor.show.sheet_data import Proposal
+
+SHEET_NAME, FILLED_NAME = "sheet.html", "sheet.json"
 
 
 def prepare(
@@ -22,168 +30,294 @@ def prepare(
         Path | None, typer.Option("--out", help="Folder for the files.", show_default="audit-notes")
     ] = None,
     distances: Annotated[
-        int | None,
+        int,
         typer.Option(
-            "--distances",
-            min=1,
-            metavar="N",
-            help="Draw N frames by chance, marks hidden; write notes and a contact sheet for distances.",
+            "--distances", min=0, metavar="N", help="Frames drawn by chance for the sheet; 0 for none."
+        ),
+    ] = 60,
+    take: Annotated[
+        list[Path] | None,
+        typer.Option(
+            "--take",
+            help="Take in a filled sheet.json, notes or session file; may be repeated.",
+            show_default=False,
         ),
     ] = None,
     measure: Annotated[
-        bool, typer.Option("--measure", help="With --distances: measure faces too, as a suggestion.")
+        bool, typer.Option("--measure", help="Measure faces too; they come as handles to be checked.")
     ] = False,
     seed: Annotated[int, typer.Option("--seed", min=0, help="Another number draws other frames.")] = 0,
     session: options.Session = None,
     notes: options.Notes = None,
     keepers: options.Keepers = None,
     unmarked: options.Unmarked = None,
+    units: options.Units = "m",
     cache: options.Cache = None,
     workers: options.Workers = None,
 ) -> None:
-    """Write a session file with the blocks of time found, and notes, to fill in. Nothing is overwritten."""
+    """Lay out a sheet to fill in, a session file and notes. What was filled before is taken in and kept."""
     from auditor.cli.requests import make_request, output_folder
+    from auditor.intake.beside import NOTES_FOLDER
 
+    folder = output_folder(out, NOTES_FOLDER, sources, "prepare")
+    if take:
+        _take(take, sources, folder)
+        return
     request = make_request(
         sources,
         session=session,
         notes=notes,
         keepers=keepers,
         unmarked=unmarked,
+        units=units,
         cache=cache,
         workers=workers,
+        beside=folder,
     )
-    wanted = "prepare" if distances is None else f"prepare --distances {distances}"
-    folder = output_folder(out, "audit-notes", sources, wanted)
-    if distances is None:
-        _write_starter(request, folder)
-    else:
-        _write_sample(request, folder, distances, seed, measure=measure)
+    _lay_out(request, folder, distances, seed, measure=measure)
 
 
-def _write_starter(request: Request, folder: Path) -> None:
-    from auditor.intake.archive import read_archive
-    from auditor.intake.library.walk import NOTES_NAME
-    from auditor.intake.starter import find_blocks, starter_notes, starter_session
-    from auditor.intake.statements.session_file import SESSION_NAME
-    from auditor.show.terminal import progress_on_stderr
-
-    with progress_on_stderr("Reading") as progress:
-        table = read_archive(request, progress).table
-    blocks = find_blocks(table)
-    written = [
-        write_new(new_paths(folder, [SESSION_NAME]), [starter_session(blocks)])[0],
-        write_new(new_paths(folder, [NOTES_NAME]), [starter_notes(table)])[0],
-    ]
-    for path in written:
-        typer.echo(str(path))
-    silent = sum(not block.complete for block in blocks)
-    typer.echo(
-        f"{len(blocks)} blocks of time, {silent} without settings in their files. Fill in the presets, "
-        f"then run auditor audit with --session {written[0]} --notes {written[1]}.",
-        err=True,
-    )
-
-
-def _write_sample(request: Request, folder: Path, n: int, seed: int, *, measure: bool) -> None:
+def _take(taken: list[Path], sources: list[Path], folder: Path) -> None:
+    """Merge filled files into those of the folder, and say what came in and how to go on."""
     from auditor.errors import SourceError
-    from auditor.intake.library.walk import NOTES_NAME, SAMPLE_NAME
-    from auditor.intake.photofile.previews import frame_files, small_picture
-    from auditor.intake.sampling import draw_sample, notes_to_fill, sample_text
-    from auditor.journey import run_scan
-    from auditor.show.contactsheet import Picture, build_contact_sheet
-    from auditor.show.terminal import progress_on_stderr
-
-    with progress_on_stderr("Reading") as progress:
-        archive = run_scan(request, progress).archive
-    table = archive.table
-    sample = draw_sample(table, n, seed)
-    if not len(sample.rows):
-        raise SourceError(
-            f"Nothing is left to draw: of {sample.population} frames {sample.with_distance} have a distance "
-            f"and {sample.drawn_before} were drawn before.",
-            "Fill in the notes of the earlier sample.",
-        )
-    pictures: list[Picture] = []
-    with progress_on_stderr("Pictures") as progress:
-        for row in sample.rows.tolist():
-            file, files = table["file"].iloc[row], table["files"].iloc[row]
-            tried = map(small_picture, frame_files(archive.paths[row], file, files))
-            pictures.append(Picture(file, next(filter(None, tried), None)))
-            progress(len(pictures), len(sample.rows))
-    if measure:
-        pictures = _with_suggestions(pictures, archive, sample.rows.tolist(), request)
-    written = new_paths(folder, [NOTES_NAME, SAMPLE_NAME, "contact-sheet.html"])
-    sheet = build_contact_sheet(pictures, written[0].name)
-    write_new(written, [notes_to_fill(table, sample), sample_text(table, sample), sheet])
-    for path in written:
-        typer.echo(str(path))
-    blank = sum(picture.small is None for picture in pictures)
-    typer.echo(
-        f"{len(sample.rows)} frames drawn by chance (seed {seed}) from {sample.population}; "
-        f"{sample.with_distance} of these had a distance already, {sample.drawn_before} were drawn before."
-        f"{f' {blank} of the drawn have no preview.' if blank else ''} Read the shares off {written[2].name} "
-        f"and fill in {written[0].name}; keep {written[1].name} beside it. {_next_step(sample, written[0])}",
-        err=True,
+    from auditor.intake.beside import SOURCE_NAME, source_text
+    from auditor.intake.library.walk import NOTES_NAME
+    from auditor.intake.starter import session_text, told_lines
+    from auditor.intake.statements.session_file import SESSION_NAME
+    from auditor.intake.taking import (
+        Filled,
+        merge_filled,
+        notes_text,
+        read_filled_notes,
+        read_filled_session,
+        write_keeping,
     )
 
+    for source in sources:
+        if not source.exists():
+            raise SourceError(f"{source} does not exist.", "Name the folder that the sheet was made from.")
+    filled = _filled_in(folder)
+    sheet_texts: dict[str, str] = {}
+    for path in taken:
+        suffix = path.suffix.lower()
+        if not path.is_file():
+            raise SourceError(f"--take {path} is not there.", "Name the file where the browser saved it.")
+        if suffix == ".json":
+            filled = _with_sheet(filled, path, folder)
+            sheet_texts[FILLED_NAME] = path.read_text(encoding="utf-8-sig")
+        elif suffix == ".csv":
+            rows = read_filled_notes(path)
+            typer.echo(f"{path}: {sum(bool(cells) for cells in rows.values())} frames with notes.", err=True)
+            filled = merge_filled(filled, Filled(notes=rows))
+        elif suffix == ".toml":
+            filled = merge_filled(filled, Filled(session=read_filled_session(path)))
+            typer.echo(f"{path}: taken into {SESSION_NAME}.", err=True)
+        else:
+            raise SourceError(f"--take {path} is none of .json, .csv and .toml.", "Name a filled file.")
+    former = folder / SESSION_NAME
+    told = told_lines(former.read_text(encoding="utf-8", errors="replace")) if former.is_file() else []
+    files = {
+        SESSION_NAME: session_text(filled.session, told),
+        NOTES_NAME: notes_text(filled.notes),
+        SOURCE_NAME: source_text(sources, folder),
+    }
+    for written in write_keeping(folder, files | sheet_texts):
+        typer.echo(str(written))
+    typer.echo(_audit_command(sources, folder))
 
-def _with_suggestions(
-    pictures: list[Picture], archive: Archive, rows: list[int], request: Request
-) -> list[Picture]:
-    from dataclasses import replace
 
-    from auditor.intake.people.filling import measured_distances
+def _filled_in(folder: Path) -> Filled:
+    from auditor.intake.library.walk import NOTES_NAME
+    from auditor.intake.statements.session_file import SESSION_NAME
+    from auditor.intake.taking import Filled, read_filled_notes, read_filled_session
+
+    return Filled(read_filled_session(folder / SESSION_NAME), read_filled_notes(folder / NOTES_NAME))
+
+
+def _with_sheet(filled: Filled, path: Path, folder: Path) -> Filled:
+    """Take a filled sheet in, in place of what the same sheet said the last time."""
+    from auditor.evidence.judging import judge_guesses
+    from auditor.intake.statements.sheet_file import BY_EYE, TYPED, read_sheet
+    from auditor.intake.taking import from_sheet, merge_filled, without
+
+    sheet = read_sheet(path)
+    before = folder / FILLED_NAME
+    if before.is_file():
+        former = read_sheet(before)
+        if former.sample == sheet.sample:
+            filled = without(filled, from_sheet(former))
+    done = [frame for frame in sheet.frames if not frame.skipped]
+    pairs = [
+        (frame.guess, frame.distances[0], frame.sd)
+        for frame in done
+        if frame.guess and frame.distances and frame.sd and frame.measure not in (None, TYPED, BY_EYE)
+    ]
+    guesses, measured, sds = zip(*pairs, strict=True) if pairs else ((), (), ())
+    judged = judge_guesses(guesses, measured, sds)
+    sharp = {word: sum(f.sharp == word for f in done) for word in ("yes", "no", "unsure")}
+    skipped = len(sheet.frames) - len(done)
+    typer.echo(
+        f"{path}: {len(sheet.stretches)} stretches, {len(sheet.markers)} markers, "
+        f"{sum(f.share is not None or bool(f.distances) for f in done)} distances, {sharp['yes']} sharp, "
+        f"{sharp['no']} not, {sharp['unsure']} unsure, {skipped} skipped.",
+        err=True,
+    )
+    if judged.guess_sd is not None:
+        typer.echo(
+            f"Your eye: {judged.guesses} guesses, {100 * judged.bias:+.0f} % on the whole and "
+            f"{100 * judged.spread:.0f} % either way; guess_sd = {judged.guess_sd:.2f} stands for it now.",
+            err=True,
+        )
+    return merge_filled(filled, from_sheet(sheet, judged.guess_sd))
+
+
+def _lay_out(request: Request, folder: Path, n: int, seed: int, *, measure: bool) -> None:
+    """Read the archive with what was filled before, and write the sheet and the files beside it."""
+    from auditor.intake.beside import SOURCE_NAME, source_text
+    from auditor.intake.library.walk import NOTES_NAME, SAMPLE_NAME
+    from auditor.intake.sampling import draw_sample, sample_text
+    from auditor.intake.starter import block_lines, find_blocks, session_text
+    from auditor.intake.statements.session_file import SESSION_NAME
+    from auditor.intake.taking import write_keeping
+    from auditor.journey import run_scan
+    from auditor.show.sheet import build_sheet
+    from auditor.show.sheet_data import SheetFacts, sheet_data
     from auditor.show.terminal import progress_on_stderr
-    from auditor.units import format_distance
+
+    filled = _filled_in(folder)
+    with progress_on_stderr("Reading") as progress:
+        scan = run_scan(request, progress)
+    table, blocks = scan.archive.table, find_blocks(scan.archive.table)
+    sources = list(request.sources)
+    cameras = [str(camera) for camera in table["camera"].dropna().unique()]
+    files = {SESSION_NAME: session_text(filled.session, block_lines(blocks), cameras)}
+    sample = draw_sample(table, n, seed, _waiting(table, filled, folder)) if n else None
+    rows = sample.rows if sample is not None else table.index.to_numpy()[:0]
+    files[NOTES_NAME] = _notes(table, filled, sample)
+    if sample is not None and len(rows):
+        files[SAMPLE_NAME] = sample_text(table, sample)
+    if n and (len(rows) or any(not block.complete for block in blocks)):
+        facts = SheetFacts(
+            archive=scan.archive,
+            settings=scan.settings,
+            rows=rows,
+            blocks=blocks,
+            proposals=_proposals(scan, rows.tolist(), request) if measure else {},
+            presets=_presets(scan),
+            command=_take_command(sources, folder),
+        )
+        with progress_on_stderr("Pictures") as progress:
+            files[SHEET_NAME] = build_sheet(sheet_data(facts, folder, progress))
+    files[SOURCE_NAME] = source_text(sources, folder)
+    for path in write_keeping(folder, files):
+        typer.echo(str(path))
+    _say_what_was_found(blocks, sample, seed, folder, has_sheet=SHEET_NAME in files, asked=n > 0)
+
+
+def _notes(table: pd.DataFrame, filled: Filled, sample: Sample | None) -> str:
+    """Notes with a row for each frame to fill: the drawn ones in their order, else all."""
+    from auditor.intake.sampling import SHEET_COLUMNS
+    from auditor.intake.starter import frame_labels
+    from auditor.intake.taking import Filled, merge_filled, notes_text
+
+    if sample is not None and len(sample.rows):
+        asked, columns = table["file"].iloc[sample.rows], list(SHEET_COLUMNS)
+    else:
+        asked, columns = frame_labels(table), ["keeper", "subject_distance", "reason"]
+    kept = Filled(notes={frame: cells for frame, cells in filled.notes.items() if cells})
+    rows = merge_filled(kept, Filled(notes={str(frame): {} for frame in asked})).notes
+    return notes_text(rows, columns)
+
+
+def _waiting(table: pd.DataFrame, filled: Filled, folder: Path) -> npt.NDArray[Any]:
+    """Frames drawn before that have neither a distance nor any answer, not even that they were skipped."""
+    import numpy as np
+
+    from auditor.intake.statements.sheet_file import read_sheet
+
+    answered = {frame for frame, cells in filled.notes.items() if cells}
+    if (folder / FILLED_NAME).is_file():
+        answered |= {frame.file for frame in read_sheet(folder / FILLED_NAME).frames}
+    waits = (
+        table["sample_weight"].notna() & table["subject_distance_m"].isna() & ~table["file"].isin(answered)
+    )
+    return np.asarray(waits, dtype=bool)
+
+
+def _presets(scan: Scan) -> list[dict[str, Any]]:
+    """Presets that session files declare, each name once, as a session file has them."""
+    presets: dict[str, dict[str, Any]] = {}
+    for file in scan.archive.session_files:
+        for preset in file.presets:
+            given = {
+                "name": preset.name,
+                "focal_length": f"{preset.focal_length_mm:g}mm",
+                "f_number": preset.f_number,
+                "focus_distance": f"{preset.focus_distance_m:g}m".replace("infm", "inf"),
+            }
+            presets.setdefault(preset.name, {k: v for k, v in given.items() if "nan" not in str(v)})
+    return list(presets.values())
+
+
+def _proposals(scan: Scan, rows: list[int], request: Request) -> dict[int, list[Proposal]]:
+    """Faces found in the drawn pictures, as handles from nose root to chin, to be checked by a person."""
+    from auditor.intake.people.proposals import propose_measures
+    from auditor.show.sheet_data import Proposal
+    from auditor.show.terminal import progress_on_stderr
 
     with progress_on_stderr("Measuring") as progress:
-        distances = measured_distances(archive, rows, request, progress)
-    return [
-        replace(picture, suggestion="" if distance != distance else f"about {format_distance(distance)}")
-        for picture, distance in zip(pictures, distances, strict=True)
-    ]
+        found = propose_measures(scan.archive, rows, request, progress)
+    size = scan.archive.table[["pixel_width", "pixel_height"]].astype(float)
+    proposals: dict[int, list[Proposal]] = {}
+    for row, told in zip(rows, found, strict=True):
+        if told is None or told.distance_m != told.distance_m:
+            continue
+        width, height = size.iloc[row]
+        (nose_x, nose_y), (chin_x, chin_y) = told.ends
+        ends = ((nose_x * height / width, nose_y), (chin_x * height / width, chin_y))
+        proposals[row] = [Proposal("face", ends, told.distance_m, told.rel_sd)]
+    return proposals
 
 
-def _next_step(sample: Sample, notes: Path) -> str:
-    if sample.with_distance or sample.drawn_before:
-        return (
-            "Then add the rows of both to the notes.csv and sample.csv that you have: --notes replaces them."
+def _say_what_was_found(
+    blocks: list[Block], sample: Sample | None, seed: int, folder: Path, *, has_sheet: bool, asked: bool
+) -> None:
+    for block in blocks[:20]:
+        when = f"{block.starts_at:%Y-%m-%d %H:%M}"
+        frames = f"{len(block.rows)} frame{'s' if len(block.rows) != 1 else ''}"
+        typer.echo(f"{when}, {frames} from {block.first}: {block.recorded}.", err=True)
+    if len(blocks) > 20:
+        typer.echo(f"And {len(blocks) - 20} blocks more, listed in the session file.", err=True)
+    if sample is not None and len(sample.rows):
+        typer.echo(
+            f"{len(sample.rows)} frames drawn by chance (seed {seed}) from {sample.population}; of these "
+            f"{sample.with_distance} had a distance already, {sample.drawn_before} were drawn before."
+            f"{f' {sample.again} come again, since nobody has answered them.' if sample.again else ''}",
+            err=True,
         )
-    return f"Then run auditor audit with --notes {notes}, or move both among the photographs."
+    elif asked:
+        typer.echo("Nothing is left to draw: every frame has a distance or was drawn before.", err=True)
+    if has_sheet:
+        typer.echo(f"Open {folder / SHEET_NAME} in a browser and fill it in; it says how to go on.", err=True)
 
 
-def new_paths(folder: Path, names: list[str]) -> list[Path]:
-    """Paths that do not exist yet; where one of them does, all become ``name.new.ext``, then ``new2``."""
-    number = 0
-    while any((folder / _numbered(name, number)).exists() for name in names):
-        number += 1
-    return [folder / _numbered(name, number) for name in names]
+def _typed(sources: list[Path], folder: Path) -> str:
+    from auditor.intake.beside import NOTES_FOLDER
+
+    named = " ".join(shlex.quote(str(source)) for source in sources)
+    return named if folder == Path(NOTES_FOLDER) else f"{named} --out {shlex.quote(str(folder))}"
 
 
-def write_new(paths: list[Path], texts: list[str]) -> list[Path]:
-    """Write files that do not exist yet, all into one folder.
-
-    Raises
-    ------
-    OutputError
-        If the folder or a file in it cannot be written.
-    """
-    from auditor.errors import OutputError
-
-    folder = paths[0].parent
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        for path, text in zip(paths, texts, strict=True):
-            with path.open("x", encoding="utf-8", newline="") as file:
-                file.write(text)
-    except OSError as error:
-        raise OutputError(
-            f"{folder} cannot be written: {error.strerror}.", "Name another folder with --out."
-        ) from None
-    return paths
+def _take_command(sources: list[Path], folder: Path) -> str:
+    return f"auditor prepare {_typed(sources, folder)} --take ~/Downloads/sheet.json"
 
 
-def _numbered(name: str, number: int) -> str:
-    stem, suffix = Path(name).stem, Path(name).suffix
-    return name if not number else f"{stem}.new{number if number > 1 else ''}{suffix}"
+def _audit_command(sources: list[Path], folder: Path) -> str:
+    """The command that audits with what was taken; the default folder is found without being named."""
+    from auditor.intake.beside import NOTES_FOLDER
+
+    named = " ".join(shlex.quote(str(source)) for source in sources)
+    if folder == Path(NOTES_FOLDER):
+        return f"auditor audit {named}"
+    session, notes = (shlex.quote(str(folder / name)) for name in ("session.toml", "notes.csv"))
+    return f"auditor audit {named} --session {session} --notes {notes}"

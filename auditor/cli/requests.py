@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import Any
 
+import typer
+
 from auditor.errors import OutputError, UnitError
 from auditor.settings import UNMARKED_RULES, Request
+from auditor.text import shown_path
 from auditor.units import parse_exposure_time_s
+
+MOST_REPEATED = 5  # sources that a suggested command names again
 
 
 def make_request(
@@ -26,8 +32,9 @@ def make_request(
     iso_max: float | None = None,
     wanted_shutter: str | None = None,
     slowest_shutter: str | None = None,
+    beside: Path | None = None,
 ) -> Request:
-    """Check the options that every command with sources shares.
+    """Check the options that every command with sources shares, and find the notes that lie beside.
 
     Raises
     ------
@@ -47,8 +54,11 @@ def make_request(
         "wanted_shutter_s": parse_exposure_time_s(wanted_shutter) if wanted_shutter else None,
         "slowest_shutter_s": parse_exposure_time_s(slowest_shutter) if slowest_shutter else None,
     }
+    outer_session, outer_notes = _outermost(sources, session, notes, beside)
     return Request(
         sources=tuple(sources),
+        outer_session=outer_session,
+        outer_notes=outer_notes,
         session_file=session,
         notes_file=notes,
         keepers_folder=keepers,
@@ -58,6 +68,25 @@ def make_request(
         workers=workers,
         measure=measure,
     )
+
+
+def _outermost(
+    sources: list[Path], session: Path | None, notes: Path | None, beside: Path | None
+) -> tuple[Path | None, Path | None]:
+    """Statements that ``prepare`` has left in the current folder, and a line that says they were taken."""
+    from auditor.intake.beside import NOTES_FOLDER, statements_beside
+
+    found = statements_beside(sources, beside or Path(NOTES_FOLDER))
+    if found is None:
+        return None, None
+    outer_session = found.session if session is None else None
+    outer_notes = found.notes if notes is None else None
+    taken = [str(path) for path in (outer_session, outer_notes) if path is not None]
+    if taken:
+        typer.echo(
+            f"With {' and '.join(taken)}, where nothing among the photographs says otherwise.", err=True
+        )
+    return outer_session, outer_notes
 
 
 def check_units(units: str | None) -> None:
@@ -71,9 +100,9 @@ def _cache_file(cache: str | None) -> Path | None:
         return None
     if cache is not None:
         return Path(cache)
-    from platformdirs import user_cache_path
+    from auditor.intake.library.cache import CACHE_NAME, cache_folder
 
-    return user_cache_path("focus-zone-auditor") / "read.sqlite"
+    return cache_folder() / CACHE_NAME
 
 
 def output_folder(out: Path | None, default: str, sources: list[Path], command: str) -> Path:
@@ -84,37 +113,37 @@ def output_folder(out: Path | None, default: str, sources: list[Path], command: 
     OutputError
         With the exact command to use instead.
     """
+    from auditor.intake.sources import folders_of
+
     if out is not None:
         if out.exists() and not out.is_dir():
             raise OutputError(f"--out {out} is a file.", "Name a folder.")
         return out
     folder = Path(default)
-    for source in sources:
-        if source.is_dir() and folder.resolve().is_relative_to(source.resolve()):
-            elsewhere = source.resolve().parent / default
-            named = " ".join(_quoted(str(item)) for item in sources)
-            raise OutputError(
-                f"The results would be written inside {source}, among the photographs.",
-                f"Use: auditor {command} {named} --out {_quoted(str(elsewhere))}",
-            )
-    return folder
+    photographs = [place for source in sources for place in folders_of(source)]
+    if not any(lies_in(folder, place) for place in photographs):
+        return folder
+    place = Path(os.path.abspath(folder.parent))
+    while place != place.parent and any(lies_in(place / default, other) for other in photographs):
+        place = place.parent
+    named = " ".join(_quoted(str(item)) for item in sources)
+    told = f"auditor {command} {named}" if len(sources) <= MOST_REPEATED else "the same command"
+    raise OutputError(
+        f"The results would be written inside {shown_path(Path.cwd())}, among the photographs.",
+        f"Use: {told} --out {_quoted(str(place / default))}",
+    )
 
 
-def write_new_text(path: Path, text: str) -> None:
-    """Write a text file that is not there yet.
-
-    Raises
-    ------
-    OutputError
-        If it is there already, or cannot be written.
-    """
-    try:
-        with path.open("x", encoding="utf-8") as file:
-            file.write(text)
-    except FileExistsError:
-        raise OutputError(f"{path} is there already.", "Name a new file; nothing is overwritten.") from None
-    except OSError as error:
-        raise OutputError(f"{path} cannot be written: {error.strerror}.", "Name another place.") from None
+def lies_in(path: Path, folder: Path) -> bool:
+    """Whether a path, there or not, lies in a folder, by whatever name or letter case that is called."""
+    resolved = path.resolve()
+    for upper in (resolved, *resolved.parents):
+        try:
+            if upper.samefile(folder):
+                return True
+        except OSError:
+            continue
+    return False
 
 
 def _quoted(text: str) -> str:

@@ -1,25 +1,53 @@
-"""The one place where an error becomes text and an exit code."""
+"""The one place where an error becomes text and an exit code, and where text leaves for the terminal."""
 
 from __future__ import annotations
 
+import os
+import sys
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from functools import wraps
 from typing import ParamSpec, TypeVar
 
 import typer
 
-from auditor.errors import AuditorError, UnitError
+from auditor.errors import AuditorError, OutputError, UnitError
+from auditor.text import printable_lines
 
 P = ParamSpec("P")
 R = TypeVar("R")
 
-DONE, CANNOT, USAGE, LEFT_OUT = 0, 1, 2, 3
+DONE, CANNOT, USAGE, LEFT_OUT, STOPPED = 0, 1, 2, 3, 130
+STOPPED_TEXT = "Stopped. What was read is kept; run the same command again to go on."
+
+
+def echo(text: str, *, err: bool = False, end: str = "\n") -> None:
+    """Print text; nothing in it can command a terminal."""
+    typer.echo(printable_lines(text) + end, err=err, nl=False)
+
+
+def prepare_streams() -> None:
+    """Write UTF-8 to files and pipes; on a screen with fewer characters, a mark for those that it lacks."""
+    for stream in (sys.stdout, sys.stderr):
+        with suppress(AttributeError, ValueError, OSError):  # a stream of somebody's own
+            if stream.isatty():
+                stream.reconfigure(errors="replace")  # type: ignore[union-attr]
+            else:
+                stream.reconfigure(encoding="utf-8", errors="backslashreplace")  # type: ignore[union-attr]
+
+
+def leave_other_settings_out() -> None:
+    """Let no settings of the user's other work with charts reach ours: they may even stop the program."""
+    os.environ.pop("MPLBACKEND", None)
+    os.environ["MATPLOTLIBRC"] = os.devnull
 
 
 @contextmanager
 def errors_as_text() -> Iterator[None]:
-    """Turn an :class:`AuditorError` into a message on stderr and exit code 1, a mistyped value into 2."""
+    """Turn an :class:`AuditorError` into a message on stderr and exit code 1, a mistyped value into 2.
+
+    What nobody foresaw is one line too, with its details in a file for whoever mends it.
+    """
     try:
         yield
     except UnitError as error:
@@ -29,8 +57,18 @@ def errors_as_text() -> Iterator[None]:
         _say(error)
         raise typer.Exit(CANNOT) from None
     except KeyboardInterrupt:
-        typer.echo("Stopped. What was read is kept; run the same command again to go on.", err=True)
-        raise typer.Exit(130) from None
+        echo(STOPPED_TEXT, err=True)
+        raise typer.Exit(STOPPED) from None
+    except BrokenPipeError:  # whoever read the output has seen enough
+        with suppress(OSError):
+            os.dup2(os.open(os.devnull, os.O_RDWR), 1)
+        raise typer.Exit(DONE) from None
+    except MemoryError:
+        _say(AuditorError("This machine's memory does not suffice.", "Name fewer folders at a time."))
+        raise typer.Exit(CANNOT) from None
+    except Exception as error:
+        _say_unforeseen(error)
+        raise typer.Exit(CANNOT) from None
 
 
 def command(function: Callable[P, R]) -> Callable[P, R]:
@@ -45,6 +83,20 @@ def command(function: Callable[P, R]) -> Callable[P, R]:
 
 
 def _say(error: AuditorError) -> None:
-    typer.echo(f"auditor: {error.what}", err=True)
+    echo(f"auditor: {error.what}", err=True)
     if error.next_step:
-        typer.echo(f"  {error.next_step}", err=True)
+        echo(f"  {error.next_step}", err=True)
+
+
+def _say_unforeseen(error: Exception) -> None:
+    import traceback
+
+    from auditor.writing import write_details
+
+    what = f"auditor: A fault in this program, please report it ({type(error).__name__})."
+    try:
+        path = write_details("".join(traceback.format_exception(error)))
+    except OutputError:
+        echo(what, err=True)
+        return
+    echo(f"{what} Details: {path}", err=True)

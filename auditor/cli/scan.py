@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from auditor.cli import options
-from auditor.cli.run import LEFT_OUT
+from auditor.cli.run import LEFT_OUT, echo
 
 
 def scan(
@@ -28,6 +28,7 @@ def scan(
     units: options.Units = "m",
     cache: options.Cache = None,
     workers: options.Workers = None,
+    force: options.Force = False,
     strict: options.Strict = False,
     json: options.Json = False,
 ) -> None:
@@ -54,12 +55,12 @@ def scan(
         result = run_scan(request, progress)
     table = result.archive.table
     if out is not None:
-        write_table(table, out)
-        typer.echo(f"{len(table)} frames written to {out}.", err=True)
+        write_table(table, out, force=force)
+        echo(f"{len(table)} frames written to {out}.", err=True)
     elif json:
-        typer.echo(json_text(to_json_rows(table), indent=None))
+        echo(json_text(to_json_rows(table), indent=None))
     else:
-        typer.echo(to_csv_text(table), nl=False)
+        echo(to_csv_text(table), end="")
     import sys
 
     show_problems(result.problems, console(sys.stderr))

@@ -7,6 +7,8 @@ from typing import Annotated
 
 import typer
 
+from auditor.cli.run import echo
+
 DEMO_SEED = 2031
 DEMO_FRAMES = 600
 
@@ -28,7 +30,7 @@ def simulate(
     write = write_simulated_table if table else simulate_archive
     truth = write(out, seed, frames)
     sought = sum(preset.frames for preset in truth.presets)
-    typer.echo(
+    echo(
         f"{sought} invented frames written to {out}; what is true of them stands in {out / 'truth.toml'}.",
         err=True,
     )

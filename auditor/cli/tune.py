@@ -5,7 +5,7 @@ from __future__ import annotations
 import typer
 
 from auditor.cli import options
-from auditor.cli.run import LEFT_OUT
+from auditor.cli.run import LEFT_OUT, echo
 
 
 def tune(
@@ -60,7 +60,7 @@ def tune(
     chosen = view_of(views, lens)
     if json:
         result = work_out(audit.table, audit.lenses, audit.settings, audit.tolerance, lens)
-        typer.echo(json_text(as_json(result)))
+        echo(json_text(as_json(result)))
     else:
         others = tuple(view.name for view in views if view is not chosen)
         show_answer(chosen, audit.settings.units, console(), others)

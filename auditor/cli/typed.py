@@ -10,7 +10,13 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 import typer
 
 from auditor.errors import SettingError, UnitError
-from auditor.units import METRES_PER_FOOT, format_distance, parse_distance_m, parse_f_number, parse_length_mm
+from auditor.units import (
+    METRES_PER_FOOT,
+    format_distance,
+    parse_distance_m,
+    parse_f_number,
+    parse_focal_length_mm,
+)
 
 if TYPE_CHECKING:
     from auditor.optics.sensors import Criterion, Sensor
@@ -19,7 +25,10 @@ FocalLength = Annotated[
     str, typer.Option("--focal-length", help="Focal length of the lens, such as 28mm.", show_default=False)
 ]
 SensorSize = Annotated[
-    str, typer.Option("--sensor", help="Sensor: 36x24 (mm), a crop factor such as 1.5x, or a format's name.")
+    str,
+    typer.Option(
+        "--sensor", help="Sensor: 36x24 (mm), a crop factor such as 1.5x, or a name such as 1 inch."
+    ),
 ]
 DistanceFrom = Annotated[
     str, typer.Option("--distance-from", help="What distances count from: sensor (as engraved) or lens.")
@@ -29,7 +38,20 @@ PixelsWide = Annotated[
     typer.Option("--pixels-wide", min=1, help="Pixels along the long side; --coc pixel needs it."),
 ]
 FStops = Annotated[
-    str | None, typer.Option("--f-stops", help="f-numbers of the lens, such as 2.8,4,5.6,8,11,16.")
+    str | None,
+    typer.Option(
+        "--f-stops",
+        help="f-numbers of the lens: full, half or third stops, or a list such as 2.8,4,5.6,8,11,16.",
+    ),
+]
+Ring = Annotated[
+    str | None,
+    typer.Option(
+        "--ring", help="Engravings of the ring, such as 0.7m,1m,2m,inf.", show_default="the usual ones"
+    ),
+]
+Units = Annotated[
+    str | None, typer.Option("--units", help="Show distances in m or ft.", show_default="as you type them")
 ]
 
 _SPEED_M_S = {"m/s": 1.0, "km/h": 1 / 3.6, "ft/s": METRES_PER_FOOT, "mph": 5280 * METRES_PER_FOOT / 3600}
@@ -101,6 +123,14 @@ class Bench:
             self.criterion.coc_mm(self.sensor.diagonal_mm, self.pixel_pitch_mm, width_mm=self.sensor.width_mm)
         )
 
+    def own_mm(self, coc_mm: float) -> tuple[float, float, float]:
+        """Circle of confusion at a setting, with the interval that a measured tolerance leaves it [mm]."""
+        if self.criterion.interval_mm is None:
+            return coc_mm, coc_mm, coc_mm
+        other = self.tolerance_mm**2 - coc_mm**2
+        low, high = (math.sqrt(max(end**2 - other, 0.0)) for end in self.criterion.interval_mm)
+        return coc_mm, low, high
+
     def distance(self, text: str, option: str) -> float:
         """Read a distance that the lens can be set to, or that a subject can stand at [m].
 
@@ -152,7 +182,7 @@ def read_bench(
             f"--distance-from {distance_from!r} is neither sensor nor lens.", "Give sensor or lens."
         )
     area = parse_sensor(sensor)
-    focal = parse_length_mm(focal_length)
+    focal = parse_focal_length_mm(focal_length)
     if not area.diagonal_mm / 10 < focal < 100 * area.diagonal_mm:
         raise UnitError(
             f"--focal-length {focal_length!r} was read as {focal:g} millimetres, which fits no lens for a "
@@ -184,25 +214,65 @@ def read_f_number(text: str) -> float:
 
 
 def read_f_stops(text: str | None) -> list[float]:
-    """Read a list of f-numbers, in ascending order; None gives the full stops.
+    """Read ``full``, ``half``, ``third`` or a list of f-numbers, ascending; None gives the full stops.
 
     Raises
     ------
     UnitError
         If one cannot be read, or there is none.
     """
-    from auditor.optics.plans import FULL_STOPS
+    from auditor.optics.rings import FULL_STOPS, STOPS
 
     if text is None:
         return list(FULL_STOPS)
+    if text.strip().lower() in STOPS:
+        return list(STOPS[text.strip().lower()])
     parts = [part for part in re.split(r"[,;\s]+", text.strip()) if part]
     if not parts:
         raise UnitError(f"--f-stops {text!r} holds no f-number.", "Write them like 2.8,4,5.6,8.")
     return sorted({read_f_number(part) for part in parts})
 
 
+def read_ring(text: str | None, bench: Bench) -> list[float]:
+    """Read the ring's engravings [m], in ascending order; None gives the usual ones of the unit in use.
+
+    Raises
+    ------
+    UnitError, SettingError
+        If one cannot be read or focused, there is none, or metres and feet are mixed.
+    """
+    from auditor.optics.rings import usual_ring_m, within_reach
+
+    if text is None:
+        return list(within_reach(usual_ring_m(bench.units), bench.focal_length_mm))
+    parts = [part.strip() for part in text.replace(";", ",").split(",") if part.strip()]
+    if not parts:
+        raise UnitError(f"--ring {text!r} holds no engraving.", "Write them like 0.7m,1m,2m,inf.")
+    if len({unit for part in parts if (unit := _unit_in(part))}) > 1:
+        raise UnitError(f"--ring {text!r} mixes metres and feet.", "Give one of the ring's two scales.")
+    return sorted({bench.distance(part, "--ring") for part in parts})
+
+
+def units_in_use(units: str | None, *typed: str | None) -> str:
+    """The unit to answer in: the one asked for, else that of the first typed distance, else metres.
+
+    Examples
+    --------
+    >>> units_in_use(None, None, "inf", "6ft 6in"), units_in_use("m", "6ft"), units_in_use(None, "inf")
+    ('ft', 'm', 'm')
+    """
+    return units or next((unit for text in typed if text and (unit := _unit_in(text))), "m")
+
+
+def _unit_in(text: str) -> str:
+    """``ft`` or ``m`` of a typed distance; empty where it has none."""
+    if re.search(r"ft|in(?!f)|['\"′″]", text.lower()):
+        return "ft"
+    return "m" if re.search(r"\dc?m?m", text.lower().replace(" ", "")) else ""
+
+
 def read_speed_m_s(text: str) -> float:
-    """Read a speed such as ``1.3m/s``, ``5km/h``, ``4ft/s`` or ``3mph``, in m/s.
+    """Read a speed such as ``1.3m/s``, ``5km/h``, ``4ft/s``, ``3mph`` or ``jogging``, in m/s.
 
     Raises
     ------
@@ -214,7 +284,14 @@ def read_speed_m_s(text: str) -> float:
     >>> read_speed_m_s("1.3m/s"), read_speed_m_s("36 km/h")
     (1.3, 10.0)
     """
+    from auditor.optics.speeds import SPEEDS
+
+    if text.strip().lower() in SPEEDS:
+        return SPEEDS[text.strip().lower()][0]
     match = re.fullmatch(r"(\d+(?:\.\d+)?)\s*(m/s|km/h|ft/s|mph)", text.strip().lower())
     if match is None:
-        raise UnitError(f"{text!r} is not a speed with its unit.", "Write it like 1.3m/s, 5km/h or 3mph.")
+        raise UnitError(
+            f"{text!r} is not a speed with its unit.",
+            f"Write it like 1.3m/s, 5km/h, 3mph, or {', '.join(SPEEDS)}.",
+        )
     return float(match[1]) * _SPEED_M_S[match[2]]

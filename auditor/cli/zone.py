@@ -6,7 +6,7 @@ from typing import Annotated, Any
 
 import typer
 
-from auditor.cli import options, typed
+from auditor.cli import engraved, options, typed
 
 
 def zone(
@@ -21,7 +21,12 @@ def zone(
     shutter: Annotated[
         str | None, typer.Option("--shutter", help="Exposure time, such as 1/250; adds motion.")
     ] = None,
-    speed: Annotated[str, typer.Option("--speed", help="Speed of the subject.")] = "1.32m/s",
+    speed: Annotated[
+        str,
+        typer.Option(
+            "--speed", help="Speed of the subject: 1.3m/s, 5km/h, walking, jogging, running or cycling."
+        ),
+    ] = "1.32m/s",
     crossing: Annotated[
         float | None,
         typer.Option(
@@ -38,8 +43,11 @@ def zone(
     pixels_wide: typed.PixelsWide = None,
     sensor: typed.SensorSize = "36x24",
     coc: options.Coc = "handbook",
+    scale_coc: engraved.ScaleCoc = None,
+    scale: engraved.Scale = None,
+    ring_check: engraved.RingCheck = None,
     distance_from: typed.DistanceFrom = "sensor",
-    units: options.Units = "m",
+    units: typed.Units = None,
     json: options.Json = False,
 ) -> None:
     """Show the sharp zone of one setting, and the blur where the subject stands."""
@@ -48,11 +56,14 @@ def zone(
     from auditor.errors import SettingError
     from auditor.optics.blur import blur_parts, motion_mm
     from auditor.optics.lens import sharp_zone
+    from auditor.optics.ring_check import true_focus_m
     from auditor.show.zone_text import SettingFound, setting_json, setting_text
     from auditor.text import json_text
     from auditor.units import parse_exposure_time_s
 
-    bench = typed.read_bench(focal_length, sensor, coc, distance_from, units, pixels_wide)
+    shown_in = typed.units_in_use(units, focus, subject)
+    bench = typed.read_bench(focal_length, sensor, coc, distance_from, shown_in, pixels_wide)
+    shift = engraved.read_ring_checks(ring_check, bench)
     number, focus_m = typed.read_f_number(f_number), bench.distance(focus, "--focus")
     subject_m = bench.distance(subject, "--subject") if subject else None
     time_s = parse_exposure_time_s(shutter) if shutter else 0.0
@@ -66,6 +77,7 @@ def zone(
         "f_number": number,
         "focus_distance_m": focus_m,
         "distance_from": bench.distance_from,
+        "shift_mm": shift.shift_mm if shift else 0.0,
     }
     movement: dict[str, Any] = {
         "speed_m_s": speed_m_s,
@@ -75,6 +87,12 @@ def zone(
         "pixel_pitch_mm": float(np.nan_to_num(bench.pixel_pitch_mm)),
     }
     plain = sharp_zone(**setting, coc_mm=coc_mm)
+    true_m = float(true_focus_m(focus_m, bench.focal_length_mm, setting["shift_mm"], bench.distance_from))
+    if np.isnan(plain.near_limit_m) and np.isinf(true_m):
+        raise SettingError(
+            "By the readings the lens stands so far past infinity there that nothing is sharp.",
+            "Set the ring nearer, or stop down.",
+        )
     if np.isnan(plain.near_limit_m):
         raise SettingError(
             "The near limit lies within twice the focal length, where no zone focusing is done.",
@@ -96,9 +114,15 @@ def zone(
         tolerance_mm=bench.tolerance_mm,
         plain=plain,
         together=together,
-        at_focus=blur_parts(**setting, subject_distance_m=focus_m, **movement),
+        at_focus=blur_parts(**setting, subject_distance_m=true_m, **movement),
         subject_distance_m=subject_m,
         at_subject=blur_parts(**setting, subject_distance_m=subject_m, **movement) if subject_m else None,
         pixel_pitch_mm=bench.pixel_pitch_mm,
+        own_mm=bench.own_mm(coc_mm),
+        scale=engraved.read_scale(scale_coc, scale, bench),
+        sensor=bench.sensor,
+        shift=shift,
+        checks=tuple(ring_check or ()),
+        true_focus_m=true_m,
     )
-    typer.echo(json_text(setting_json(found)) if json else setting_text(found, units))
+    typer.echo(json_text(setting_json(found)) if json else setting_text(found, shown_in))

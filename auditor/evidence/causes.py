@@ -28,6 +28,7 @@ from auditor.evidence.keeper_curve import keep_probability
 from auditor.evidence.proportions import Floats
 from auditor.evidence.tolerance import Tolerance
 from auditor.evidence.true_distance import likely_log_distance
+from auditor.evidence.weights import weights_of
 from auditor.optics.blur import airy_mm, motion_mm
 from auditor.optics.lens import lens_distance_m, magnification
 from auditor.settings import Settings
@@ -55,8 +56,11 @@ class Causes:
         Frames not kept whose blur is unknown. The six add up to all zone-focused frames not kept.
     sibling_kept : int
         Frames, among those not explained by blur, of a burst that holds a keeper.
+    of_100 : dict of str to float
+        The first five of 100 frames not kept, put back to all frames; unknown without a fitted tolerance.
     table : pandas.DataFrame
-        ``cause, frames, low, high``: the first five with the interval of the model.
+        ``cause, frames``, and ``of_100, low, high``: the first five, and of 100 with the interval of the
+        model.
     by_preset : pandas.DataFrame
         ``preset, not_kept`` (frames with a known blur), then for each of the five its frames under its own
         name, with ``<cause>_low, <cause>_high``; those with most frames not kept first.
@@ -76,6 +80,7 @@ class Causes:
     not_explained_by_blur: float
     no_distance: int
     sibling_kept: int
+    of_100: dict[str, float]
     table: pd.DataFrame
     by_preset: pd.DataFrame
     frames: pd.DataFrame
@@ -101,17 +106,18 @@ def find_causes(table: pd.DataFrame, settings: Settings, tolerance: Tolerance) -
     at_focus = _at_focus(not_kept, settings)
     no_distance = len(not_kept) - len(lost)
     if not tolerance.fitted:
-        unknown = pd.DataFrame({"cause": CAUSES, "frames": np.nan, "low": np.nan, "high": np.nan})
+        unknown = pd.DataFrame({"cause": CAUSES} | dict.fromkeys(("frames", "of_100", "low", "high"), np.nan))
         nothing = dict.fromkeys(CAUSES, float("nan"))
         none = _by_preset(pd.Index([]), np.zeros(0, dtype=int), np.zeros((0, 5, 1)), tolerance.confidence)
-        return Causes(**nothing, no_distance=no_distance, sibling_kept=0, table=unknown, by_preset=none,
-                      frames=_no_frames(), at_focus=at_focus)  # fmt: skip
+        return Causes(**nothing, no_distance=no_distance, sibling_kept=0, of_100=nothing, table=unknown,
+                      by_preset=none, frames=_no_frames(), at_focus=at_focus)  # fmt: skip
     mean, spread = _distance_of(usable, settings)
     mean, spread = mean[~usable["kept"].to_numpy(bool)], spread[~usable["kept"].to_numpy(bool)]
     curves = _curves(tolerance)
     code, presets = pd.factorize(lost["preset"], use_na_sentinel=False)
     totals, shares = np.zeros((len(presets), 5, len(curves))), np.zeros((5, len(lost)))
-    chance = np.zeros(len(lost))
+    chance, weight = np.zeros(len(lost)), weights_of(lost)
+    stand_for = np.zeros((5, len(curves)))
     sibling = lost["burst_hit"].to_numpy(bool)
     for start in range(0, len(lost), BLOCK):
         rows = slice(start, start + BLOCK)
@@ -121,12 +127,16 @@ def find_causes(table: pd.DataFrame, settings: Settings, tolerance: Tolerance) -
         blamed[4, sibling[rows]] = 1.0
         for preset in np.unique(code[rows]):
             totals[preset] += blamed[:, code[rows] == preset].sum(axis=1)
+        stand_for += np.einsum("cnd,n->cd", blamed, weight[rows])
         shares[:, rows] = blamed[:, :, 0]
-    best, low, high = _with_interval(totals.sum(axis=0), tolerance.confidence)
-    summed = pd.DataFrame({"cause": CAUSES, "frames": best, "low": low, "high": high})
+    with np.errstate(invalid="ignore"):
+        of_100, low, high = _with_interval(100 * stand_for / weight.sum(), tolerance.confidence)
+    frames = totals[:, :, 0].sum(axis=0)
+    summed = pd.DataFrame({"cause": CAUSES, "frames": frames, "of_100": of_100, "low": low, "high": high})
     of_frames = pd.DataFrame({"file": lost["file"]} | dict(zip(CAUSES, shares, strict=True)))
     return Causes(
-        **dict(zip(CAUSES, map(float, best), strict=True)),
+        **dict(zip(CAUSES, map(float, frames), strict=True)),
+        of_100=dict(zip(CAUSES, map(float, of_100), strict=True)),
         no_distance=no_distance,
         sibling_kept=int(sibling.sum()),
         table=summed,
@@ -162,7 +172,9 @@ def _no_frames() -> pd.DataFrame:
 def _distance_of(frames: pd.DataFrame, settings: Settings) -> tuple[Floats, Floats]:
     """Return mean and spread of each frame's true log distance."""
     preset = pd.factorize(frames["preset"].fillna(""))[0].astype(np.intp)
-    weight = frames["sample_weight"].fillna(1.0).to_numpy(float)
+    weight = weights_of(frames)
+    if not weight.any():
+        weight = np.ones(len(frames))
     return likely_log_distance(log_distance(frames), error_of_guess(frames, settings), weight, preset)
 
 
@@ -197,6 +209,7 @@ def _at_focus(not_kept: pd.DataFrame, settings: Settings) -> dict[str, int]:
         not_kept[name].to_numpy(float)
         for name in ("focal_length_mm", "f_number", "focus_distance_m", "exposure_time_s", "coc_mm")
     )
+    time = np.where(not_kept["flash"].fillna(False).to_numpy(bool), np.nan, time)
     motion = np.asarray(motion_mm(focal, focus, settings.speed_m_s, time))
     size = magnification(lens_distance_m(focus, focal), focal)
     diffraction = np.asarray(airy_mm(f_number, size))

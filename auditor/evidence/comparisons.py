@@ -53,15 +53,13 @@ class Comparisons:
         difference within sessions and light (``difference``, ``low``, ``high``, shares of bursts; beside it
         of frames; at least as wide as the runs of a preset differ), ``p_value`` (the larger one of bursts and
         of runs), ``p_adjusted`` over all pairs, ``better`` (a preset's name, or missing) and ``more_bursts``
-        (of each, to tell ``worth_points`` apart; 0 where they would do already).
-    worth_points : float
-        The difference in points that ``more_bursts`` is about.
+        (of each, to show the difference seen; 0 where they would do already, missing where the difference is
+        not worth acting on).
     level : float
         Level under which ``p_adjusted`` is called a difference.
     """
 
     pairs: pd.DataFrame
-    worth_points: float
     level: float
 
 
@@ -73,7 +71,7 @@ def compare_presets(table: pd.DataFrame, settings: Settings) -> Comparisons:
     table : pandas.DataFrame
         The frame table; zone-focused counted frames with a preset are used.
     settings : Settings
-        ``confidence`` and ``worth_points``.
+        ``confidence`` and ``worth``.
     """
     frames = zone_focused(table)
     frames = frames[frames["preset"].notna()].reset_index(drop=True)
@@ -99,7 +97,7 @@ def compare_presets(table: pd.DataFrame, settings: Settings) -> Comparisons:
         own = frames[frames["glass"] == lens]
         rows += [_pair(str(lens), a, b, of_lens, own, settings.confidence) for a, b in combinations(names, 2)]
     pairs = pd.DataFrame(rows, columns=list(PAIR_COLUMNS))
-    return Comparisons(_judged(pairs, settings), settings.worth_points, claim_level(settings))
+    return Comparisons(_judged(pairs, settings), claim_level(settings))
 
 
 def claim_level(settings: Settings) -> float:
@@ -114,10 +112,9 @@ def glass(frames: pd.DataFrame) -> pd.Series:
 
 
 def scene_ev(frames: pd.DataFrame) -> Floats:
-    """Return each frame's light as exposure value at ISO 100, shape (n,); NaN unknown."""
-    return np.asarray(
-        exposure_value(*(frames[name].to_numpy(float) for name in ("f_number", "exposure_time_s", "iso")))
-    )
+    """Return each frame's light as exposure value at ISO 100, shape (n,); NaN unknown, as with a flash."""
+    ev = exposure_value(*(frames[name].to_numpy(float) for name in ("f_number", "exposure_time_s", "iso")))
+    return np.where(frames["flash"].fillna(False).to_numpy(bool), np.nan, ev)
 
 
 def _pair(
@@ -187,11 +184,15 @@ def _judged(pairs: pd.DataFrame, settings: Settings) -> pd.DataFrame:
     told = (adjusted < level) & agreed & (sign != 0)
     better = np.where(sign > 0, pairs["preset_a"].to_numpy(object), pairs["preset_b"].to_numpy(object))
     tests = max(int((pairs["status"] == COMPARED).sum()), 1)
-    more = []
+    more: list[int | None] = []
     for row in pairs.itertuples(index=False):
         bursts = row.bursts_a + row.bursts_b
         rate = (row.rate_a * row.bursts_a + row.rate_b * row.bursts_b) / bursts
-        needed = bursts_to_show(rate, settings.worth_points, level / tests, POWER)
+        gap = abs(row.difference)
+        if not gap >= settings.worth * rate or not rate:
+            more.append(None)
+            continue
+        needed = bursts_to_show(rate, 100 * gap, level / tests, POWER)
         # Unequal numbers of shared bursts tell as much as two equal ones of their harmonic mean.
         pair = row.shared_a + row.shared_b
         present = 2 * row.shared_a * row.shared_b / pair if pair else 0.0
@@ -199,5 +200,5 @@ def _judged(pairs: pd.DataFrame, settings: Settings) -> pd.DataFrame:
     return pairs.assign(
         p_adjusted=adjusted,
         better=pd.Series(np.where(told, better, None), index=pairs.index, dtype="str"),
-        more_bursts=np.array(more, dtype=int),
+        more_bursts=pd.array(more, dtype="Int64"),
     )

@@ -12,7 +12,9 @@ import numpy as np
 import pandas as pd
 
 from auditor.evidence.bursts import burst_codes, zone_focused
-from auditor.evidence.proportions import clustered_interval, weighted_quantile_interval
+from auditor.evidence.proportions import weighted_quantile_interval
+from auditor.evidence.weighted_shares import Sampled, weighted_shares
+from auditor.evidence.weights import sampled_frames
 
 QUANTILES = {"p05_m": 0.05, "p25_m": 0.25, "median_m": 0.5, "p75_m": 0.75, "p95_m": 0.95}
 FEWEST_BURSTS = 5  # a preset with fewer does not enter the test
@@ -20,7 +22,7 @@ FEWEST_BURSTS = 5  # a preset with fewer does not enter the test
 
 @dataclass(frozen=True, slots=True)
 class DistancesMet:
-    """Distribution of the known subject distances, bursts counting once.
+    """Distribution of the known subject distances, put back to all bursts, each counting once.
 
     Attributes
     ----------
@@ -51,22 +53,17 @@ def distances_met(table: pd.DataFrame, confidence: float = 0.95) -> DistancesMet
     confidence : float
     """
     frames = zone_focused(table)
-    distance = frames["subject_distance_m"].to_numpy(float)
-    drawn = ~(frames["sample_weight"].to_numpy(float) <= 0)
-    frames = frames[(distance > 0) & drawn & frames["preset"].notna().to_numpy()].reset_index(drop=True)
-    frames = frames.assign(
-        code=burst_codes(frames, "preset"),
-        weight=frames["sample_weight"].fillna(1.0),
-        inside=frames["in_zone"].astype("float64"),
-    )
+    frames = frames[frames["preset"].notna()]
+    code = burst_codes(frames, "preset")
+    frames = frames.assign(code=code, size=np.bincount(code, minlength=1)[code])
+    frames, sampled = sampled_frames(frames)
+    frames = frames.assign(weight=sampled.weight / frames["size"], inside=frames["in_zone"].astype("float64"))
+    # Weight share method (Lavallée 2007, Indirect Sampling): a burst weighs its frames' sum over its size.
     bursts = frames.groupby("code", sort=True).agg(
-        preset=("preset", "first"), distance=("subject_distance_m", "median"), weight=("weight", "mean")
+        preset=("preset", "first"), distance=("subject_distance_m", "median"), weight=("weight", "sum")
     )
-    parts = [(None, bursts, frames)]
-    parts += [
-        (name, own, frames[frames["preset"] == name]) for name, own in bursts.groupby("preset", sort=True)
-    ]
-    rows = [_row(*part, confidence) for part in parts] if len(bursts) else []
+    parts = [(None, bursts), *bursts.groupby("preset", sort=True)]
+    rows = [_row(name, own, frames, sampled, confidence) for name, own in parts] if len(bursts) else []
     columns = [
         "preset", "bursts", "frames", *QUANTILES, "median_low_m", "median_high_m",
         "in_zone", "zone_low", "zone_high", "zone_frames",
@@ -78,24 +75,25 @@ def distances_met(table: pd.DataFrame, confidence: float = 0.95) -> DistancesMet
 
 
 def _row(
-    name: str | None, bursts: pd.DataFrame, frames: pd.DataFrame, confidence: float
+    name: str | None, bursts: pd.DataFrame, frames: pd.DataFrame, sampled: Sampled, confidence: float
 ) -> dict[str, object]:
     distance, weight = bursts["distance"].to_numpy(), bursts["weight"].to_numpy()
     spread = np.quantile(distance, list(QUANTILES.values()), weights=weight, method="inverted_cdf")
     low, high = weighted_quantile_interval(distance, weight, 0.5, confidence)
-    zone = frames[frames["inside"].notna()].groupby("code")["inside"].agg(["sum", "count"])
-    zone_low, zone_high = clustered_interval(zone["sum"], zone["count"], confidence)
+    own = np.ones(len(frames), dtype=bool) if name is None else (frames["preset"] == name).to_numpy(bool)
+    zoned = own & frames["inside"].notna().to_numpy()
+    inside = weighted_shares(frames["inside"] == 1, np.where(zoned, 0, -1), 1, sampled, confidence)
     return {
         "preset": name,
         "bursts": len(bursts),
-        "frames": len(frames),
+        "frames": int(own.sum()),
         **dict(zip(QUANTILES, spread, strict=True)),
         "median_low_m": low,
         "median_high_m": high,
-        "in_zone": frames["inside"].mean(),
-        "zone_low": zone_low,
-        "zone_high": zone_high,
-        "zone_frames": int(zone["count"].sum()),
+        "in_zone": float(inside.rate[0]),
+        "zone_low": float(inside.low[0]),
+        "zone_high": float(inside.high[0]),
+        "zone_frames": int(zoned.sum()),
     }
 
 

@@ -11,16 +11,17 @@ from collections.abc import Iterable
 import numpy as np
 import pandas as pd
 
-from auditor.evidence.bursts import zone_focused
+from auditor.evidence.bursts import is_keeper, zone_focused
 from auditor.evidence.rates import hit_rates
+from auditor.evidence.weighted_shares import Sampled, weighted_shares
+from auditor.evidence.weights import sampled_frames
 from auditor.frames import captured_s
+from auditor.optics.rings import USUAL_RING_M
 from auditor.units import METRES_PER_FOOT, format_distance, format_f_number
 
 BURST_GAP_S = 2.0
 SMALLEST_PRESET = 5  # frames; smaller ones are pooled as "other" in tables and charts
 OTHER = "other"
-# Engravings met on most rings [m] (common practice, no source).
-USUAL_RING_M = (0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.2, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 7.0, 10.0, np.inf)
 BANDS_M = (0.0, 1.0, 1.5, 2.0, 3.0, 5.0, 10.0, np.inf)
 BANDS_FT = (0.0, 3.0, 5.0, 7.0, 10.0, 15.0, 30.0, np.inf)
 AUTOFOCUS_STEP = 0.10  # relative change between neighbouring bursts that an untouched ring does not make
@@ -172,28 +173,46 @@ RATE_COLUMNS = (
 
 
 def count_distances(table: pd.DataFrame, confidence: float, units: str = "m") -> pd.DataFrame:
-    """Frame rate in each distance band, over all presets (``preset`` missing) and for each preset.
+    """Share of frames kept in each distance band, over all presets (``preset`` missing) and for each preset.
 
     Returns
     -------
     pandas.DataFrame
-        ``preset, from_m, to_m, frames, keepers, frame_rate, frame_low, frame_high``; bands without a frame
-        are left out. A band holds its lower edge.
+        ``preset, from_m, to_m``; ``frames, keepers`` as they are; ``frame_rate, frame_low, frame_high``, put
+        back to all frames; and ``times_overall``, the rate over that at all distances of the same row. Bands
+        without a frame are left out. A band holds its lower edge.
     """
     edges = np.array(BANDS_M) if units == "m" else np.array(BANDS_FT) * METRES_PER_FOOT
-    marked = zone_focused(table)
-    marked = marked[marked["subject_distance_m"].notna()].reset_index(drop=True)
-    band = np.searchsorted(edges, marked["subject_distance_m"].to_numpy(), side="right") - 1
-    marked["band"] = np.minimum(band, len(edges) - 2)
-    together = hit_rates(marked, ["band"], confidence)
-    apart = hit_rates(marked, ["preset", "band"], confidence)
-    order = {name: number for number, name in enumerate(dict.fromkeys(marked["preset"]))}
+    drawn, sampled = sampled_frames(zone_focused(table))
+    band = np.searchsorted(edges, drawn["subject_distance_m"].to_numpy(), side="right") - 1
+    drawn = drawn.assign(band=np.minimum(band, len(edges) - 2), kept=is_keeper(drawn))
+    together = _bands(drawn.assign(preset=""), sampled, confidence).assign(preset=None)
+    apart = _bands(drawn, sampled, confidence)
+    order = {name: number for number, name in enumerate(dict.fromkeys(drawn["preset"]))}
     apart = apart.sort_values("preset", key=lambda names: names.map(order), kind="stable")
     bands = pd.concat([together, apart], ignore_index=True)
     numbers = bands["band"].to_numpy(dtype=int)
     bands = bands.assign(from_m=edges[numbers], to_m=edges[numbers + 1])
-    columns = ["preset", "from_m", "to_m", "frames", "keepers", "frame_rate", "frame_low", "frame_high"]
+    columns = [
+        "preset", "from_m", "to_m", "frames", "keepers", "frame_rate", "frame_low", "frame_high",
+        "times_overall",
+    ]  # fmt: skip
     return bands.reindex(columns=columns).astype({"preset": "str"})
+
+
+def _bands(drawn: pd.DataFrame, sampled: Sampled, confidence: float) -> pd.DataFrame:
+    """Count frames and keepers of each preset's bands, and the shares kept."""
+    grouped = drawn.groupby(["preset", "band"], sort=True)
+    counts = grouped["kept"].agg(frames="size", keepers="sum").reset_index()
+    shares = weighted_shares(drawn["kept"], grouped.ngroup(), len(counts), sampled, confidence)
+    own, names = pd.factorize(drawn["preset"])
+    whole = weighted_shares(drawn["kept"], own, len(names), sampled, confidence)
+    overall = counts["preset"].map(dict(zip(names, whole.rate, strict=True))).to_numpy(float)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        times = np.where(overall > 0, shares.rate / overall, np.nan)
+    return counts.assign(
+        frame_rate=shares.rate, frame_low=shares.low, frame_high=shares.high, times_overall=times
+    )
 
 
 def pool_small(presets: pd.DataFrame, table: pd.DataFrame, confidence: float) -> pd.DataFrame:

@@ -185,7 +185,8 @@ def _fit(
 def _described(bursts: BurstBlur, fit: ToleranceFit | None, handbook: float, confidence: float) -> Tolerance:
     unknown = float("nan")
     expected = np.full(len(bursts), np.nan) if fit is None else checks.expected_rates(bursts, fit)
-    flags = checks.enough_flags(bursts, unknown if fit is None else fit.tolerance_mm)
+    size = unknown if fit is None else fit.tolerance_mm
+    flags = checks.enough_flags(bursts, size, at_edge=fit is not None and fit.at_edge)
     p_value = unknown if fit is None else checks.goodness_of_fit(bursts, expected)
     if p_value < checks.POOR_FIT_LEVEL:
         flags.append(checks.POOR_FIT)
@@ -228,6 +229,8 @@ def _refit(table: pd.DataFrame, settings: Settings, bursts: BurstBlur, handbook:
         "speed_0.6": burst_blur(table, settings.changed(speed_m_s=SLOW_M_S)),
     }
     fits = {name: _fit(other, handbook, settings.confidence) for name, other in changed.items()}
+    if settings.speed_m_s <= SLOW_M_S:  # said to be as slow, or to stand still
+        fits["speed_0.6"] = None
     fits["ceiling_by_distance"] = _fit(bursts, handbook, settings.confidence, slope=True)
     return {name: float("nan") if fit is None else fit.tolerance_mm for name, fit in fits.items()}
 

@@ -15,26 +15,31 @@ from scipy.special import chdtrc, ndtr
 from auditor.evidence.burst_blur import LOG_BLUR, BurstBlur, usable_frames
 from auditor.evidence.bursts import is_keeper, zone_focused
 from auditor.evidence.keeper_curve import keep_probability
-from auditor.evidence.proportions import Floats, wilson
+from auditor.evidence.proportions import Floats
 from auditor.evidence.tolerance_fit import ToleranceFit
+from auditor.evidence.weighted_shares import Sampled, weighted_shares
+from auditor.evidence.weights import has_distance, was_drawn
 
-NOT_ENOUGH: Final = "not_enough"  # raised together with one of the next three
+NOT_ENOUGH: Final = "not_enough"  # raised together with one of the next five
 FEW_KEEPERS: Final = "few_keepers"
 FEW_NOT_KEPT: Final = "few_not_kept"
-LITTLE_SPREAD: Final = "little_spread"  # hardly a burst sharper, or less sharp, than the tolerance
+LITTLE_SPREAD: Final = "little_spread"  # the bursts differ too little in blur
+ONE_SIDE: Final = "one_side"  # hardly a burst sharper, or hardly one less sharp, than the tolerance
+AT_THE_EDGE: Final = "at_the_edge"  # the fit ran to the end of the tolerances that were tried
 NO_DISTANCES: Final = "no_distances"  # nothing to fit at all
 POOR_FIT: Final = "poor_fit"  # the curve does not go through the rates
 CHOSEN_BY_DISTANCE: Final = "chosen_by_distance"  # the tolerance moves when the ceiling may hang on distance
 DISTANCES_OF_KEEPERS: Final = (
-    "distances_of_keepers"  # known mostly for keepers, and no sample weights say why
+    "distances_of_keepers"  # known mostly for keepers, and nothing was drawn by chance
 )
 DISTANCES_OF_NOT_KEPT: Final = "distances_of_not_kept"  # the other way about
 LEANS_ON_SPEED: Final = "leans_on_speed"  # slower subjects move it out of its interval
 BETWEEN_OUTINGS: Final = "between_outings"  # within sessions hits do not surely fall with blur
 LEANS_ON_GUESS: Final = "leans_on_guess_error"  # half or double the guess error moves it out of its interval
 FLAGS: Final = (
-    NOT_ENOUGH, FEW_KEEPERS, FEW_NOT_KEPT, LITTLE_SPREAD, NO_DISTANCES, POOR_FIT, CHOSEN_BY_DISTANCE,
-    DISTANCES_OF_KEEPERS, DISTANCES_OF_NOT_KEPT, LEANS_ON_GUESS, LEANS_ON_SPEED, BETWEEN_OUTINGS,
+    NOT_ENOUGH, FEW_KEEPERS, FEW_NOT_KEPT, LITTLE_SPREAD, ONE_SIDE, AT_THE_EDGE, NO_DISTANCES, POOR_FIT,
+    CHOSEN_BY_DISTANCE, DISTANCES_OF_KEEPERS, DISTANCES_OF_NOT_KEPT, LEANS_ON_GUESS, LEANS_ON_SPEED,
+    BETWEEN_OUTINGS,
 )  # fmt: skip
 LOPSIDED: Final = frozenset({DISTANCES_OF_KEEPERS, DISTANCES_OF_NOT_KEPT})
 # With one of these, sentences and advice do not rest on the tolerance.
@@ -49,7 +54,7 @@ OUTINGS_LEVEL = 0.05
 GROUPS = 10
 
 
-def enough_flags(bursts: BurstBlur, tolerance_mm: float) -> list[str]:
+def enough_flags(bursts: BurstBlur, tolerance_mm: float, *, at_edge: bool = False) -> list[str]:
     """Return ``not_enough`` and its reasons; an empty list where there is enough.
 
     Parameters
@@ -57,6 +62,8 @@ def enough_flags(bursts: BurstBlur, tolerance_mm: float) -> list[str]:
     bursts : BurstBlur
     tolerance_mm : float
         NaN where nothing could be fitted.
+    at_edge : bool
+        Whether the fit ran to the end of its grid.
     """
     reasons = []
     if bursts.hit.sum() < FEWEST:
@@ -65,10 +72,13 @@ def enough_flags(bursts: BurstBlur, tolerance_mm: float) -> list[str]:
         reasons.append(FEW_NOT_KEPT)
     if len(bursts):
         low, high = np.quantile(bursts.blur_mm, [0.1, 0.9])
-        side = min((bursts.blur_mm < tolerance_mm).sum(), (bursts.blur_mm > tolerance_mm).sum())
-        needed = max(SIDE_SHARE * len(bursts), SIDE_BURSTS)
-        if high < LEAST_SPREAD * low or side < needed:
+        if high < LEAST_SPREAD * low:
             reasons.append(LITTLE_SPREAD)
+        side = min((bursts.blur_mm < tolerance_mm).sum(), (bursts.blur_mm > tolerance_mm).sum())
+        if at_edge:
+            reasons.append(AT_THE_EDGE)
+        elif np.isfinite(tolerance_mm) and side < max(SIDE_SHARE * len(bursts), SIDE_BURSTS):
+            reasons.append(ONE_SIDE)
     return [NOT_ENOUGH, *reasons] if reasons else []
 
 
@@ -82,7 +92,7 @@ def expected_rates(bursts: BurstBlur, fit: ToleranceFit) -> Floats:
 
 
 def calibration(bursts: BurstBlur, expected: Floats, confidence: float) -> pd.DataFrame:
-    """Return the hit rate over blur in groups of equal size, beside what the curve expects.
+    """Return the hit rate over blur in groups of equal size, put back to all bursts, and what is expected.
 
     Parameters
     ----------
@@ -98,20 +108,27 @@ def calibration(bursts: BurstBlur, expected: Floats, confidence: float) -> pd.Da
         (the best rates that only fall with blur: isotonic regression) and ``expected``.
     """
     groups = int(np.clip(len(bursts) // 15, 1, GROUPS)) if len(bursts) else 0
-    order = np.argsort(bursts.blur_mm, kind="stable")
-    rows = []
-    for members in np.array_split(order, groups) if groups else []:
-        blur, hit = bursts.blur_mm[members], bursts.hit[members]
-        low, high = wilson(hit.sum(), hit.size, confidence)
-        rows.append(
-            (blur[0], blur[-1], np.median(blur), hit.size, int(hit.sum()), hit.mean(), low, high,
-             expected[members].mean())
-        )  # fmt: skip
-    columns = [
-        "blur_from_mm", "blur_to_mm", "blur_mm", "bursts", "hits", "hit_rate", "low", "high", "expected",
-    ]  # fmt: skip
-    table = pd.DataFrame(rows, columns=columns)
-    return table.assign(falling=falling_rates(table["hit_rate"].to_numpy(), table["bursts"].to_numpy()))
+    parts = np.array_split(np.argsort(bursts.blur_mm, kind="stable"), groups) if groups else []
+    place = np.zeros(len(bursts), dtype=np.intp)
+    for number, members in enumerate(parts):
+        place[members] = number
+    # Bursts were drawn by their marks, as far as they were drawn.
+    drawn = Sampled(bursts.weight, bursts.hit.astype(np.intp), np.arange(len(bursts)))
+    shares = weighted_shares(bursts.hit, place, groups, drawn, confidence)
+    return pd.DataFrame(
+        {
+            "blur_from_mm": [bursts.blur_mm[members].min() for members in parts],
+            "blur_to_mm": [bursts.blur_mm[members].max() for members in parts],
+            "blur_mm": [np.median(bursts.blur_mm[members]) for members in parts],
+            "bursts": [members.size for members in parts],
+            "hits": [int(bursts.hit[members].sum()) for members in parts],
+            "hit_rate": shares.rate,
+            "low": shares.low,
+            "high": shares.high,
+            "expected": [np.average(expected[m], weights=bursts.weight[m]) for m in parts],
+            "falling": falling_rates(shares.rate, shares.stands_for),
+        }
+    )
 
 
 def falling_rates(rates: Floats, weights: Floats) -> Floats:
@@ -124,24 +141,37 @@ def falling_rates(rates: Floats, weights: Floats) -> Floats:
 def goodness_of_fit(bursts: BurstBlur, expected: Floats, parameters: int = 4) -> float:
     """Return the p-value of the fitted curve: groups of like expectation, Pearson's chi-squared.
 
-    Groups whose expected hits or misses are below 3 are joined with their neighbour. NaN with too few groups.
+    Sums are weighted, and each group's variance is that of a draw by marks. Groups whose expected hits or
+    misses are below 3 are joined with their neighbour. NaN with too few groups.
 
     References
     ----------
     Hosmer & Lemeshow (1980), Commun. Stat. A 9:1043, with degrees of freedom of groups less parameters.
     """
-    order = np.argsort(expected, kind="stable")
-    groups: list[list[float]] = []
-    for members in np.array_split(order, 2 * GROUPS):
-        row = [float(bursts.hit[members].sum()), float(expected[members].sum()), float(members.size)]
-        if groups and min(groups[-1][1], groups[-1][2] - groups[-1][1]) < 3:
-            groups[-1] = [a + b for a, b in zip(groups[-1], row, strict=True)]
+    weight = bursts.weight
+    of_hits, of_misses = (weight[side].mean() if side.any() else 1.0 for side in (bursts.hit, ~bursts.hit))
+    columns = np.stack(
+        [
+            weight * bursts.hit,
+            weight * expected,
+            # A burst's part in the variance, given how often hits and misses were drawn.
+            weight * expected * (1 - expected) * (of_hits * (1 - expected) + of_misses * expected),
+            weight * expected / of_hits,
+            weight * (1 - expected) / of_misses,
+        ],
+        axis=1,
+    )
+    groups: list[Floats] = []
+    for members in np.array_split(np.argsort(expected, kind="stable"), 2 * GROUPS):
+        row = columns[members].sum(axis=0)
+        if groups and groups[-1][3:].min() < 3:
+            groups[-1] = groups[-1] + row
         else:
             groups.append(row)
     if len(groups) <= parameters + 1:
         return float("nan")
-    observed, wanted, size = np.array(groups).T
-    statistic = ((observed - wanted) ** 2 / np.maximum(wanted * (1 - wanted / size), 1e-9)).sum()
+    observed, wanted, variance = np.array(groups).T[:3]
+    statistic = ((observed - wanted) ** 2 / np.maximum(variance, 1e-9)).sum()
     return float(chdtrc(len(groups) - parameters, statistic))
 
 
@@ -181,12 +211,12 @@ def falls_within_outings(table: pd.DataFrame) -> float:
 def lopsided_distances(table: pd.DataFrame) -> str | None:
     """Return a flag where distances are known for over 1.5 times the share among keepers, or among the rest.
 
-    None where sample weights say how the frames with distances were drawn.
+    None where frames were drawn by chance.
     """
     frames = zone_focused(table)
-    if frames["sample_weight"].notna().any():
+    if was_drawn(frames).any():
         return None
-    known = (frames["subject_distance_m"] > 0).to_numpy()
+    known = has_distance(frames)
     kept = is_keeper(frames)
     if not kept.any() or kept.all() or not known.any():
         return None

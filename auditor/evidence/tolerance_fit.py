@@ -42,6 +42,8 @@ class ToleranceFit:
         Interval of the tolerance.
     draws : numpy.ndarray, shape (DRAWS, 5)
         Curves as likely as the data say: tolerance, steepness, ceiling, floor, growth in each row.
+    at_edge : bool
+        Whether the best tolerance is the first or the last that was tried.
     log_tolerance, log_profile : numpy.ndarray, shape (k,)
         The profile that the interval was cut from, highest value 0.
     slope : float
@@ -56,6 +58,7 @@ class ToleranceFit:
     low: float
     high: float
     draws: Floats
+    at_edge: bool
     log_tolerance: Floats
     log_profile: Floats
     slope: float
@@ -101,6 +104,7 @@ def fit_tolerance_curve(
         low=float(np.exp(fine[inside[0]])),
         high=float(np.exp(fine[inside[-1]])),
         draws=_draw(fits, posterior, grid[1] - grid[0], growth=growth, slope=slope),
+        at_edge=bool(np.abs(fine[best] - centre - np.log(TIMES_RANGE)).min() < 0.01),
         log_tolerance=fine,
         log_profile=curve - curve[best],
         slope=float(tilt),

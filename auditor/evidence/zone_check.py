@@ -14,9 +14,11 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from auditor.evidence.bursts import burst_codes, is_keeper, zone_focused
-from auditor.evidence.proportions import clustered_interval, two_sided_z
+from auditor.evidence.bursts import is_keeper, zone_focused
+from auditor.evidence.proportions import Floats, two_sided_z
 from auditor.evidence.tolerance import Tolerance, defocus_allowance_mm
+from auditor.evidence.weighted_shares import share_ratio, weighted_shares
+from auditor.evidence.weights import sampled_frames
 from auditor.optics.sensors import parse_criterion
 
 TOO_STRICT: Final = "too strict"
@@ -37,12 +39,17 @@ class ZoneCheck:
     criterion : str
         The criterion that the check used.
     in_kept, in_not_kept, out_kept, out_not_kept : int
-        Counted zone-focused frames with a known subject distance.
+        Counted zone-focused frames with a known subject distance, as they are.
+    in_rate, in_low, in_high, out_rate, out_low, out_high : float
+        Share kept inside and outside, put back to all frames (:mod:`auditor.evidence.weighted_shares`).
+    times, times_low, times_high : float
+        How many times the share inside is that outside.
     odds_ratio, low, high : float
-        Odds of a keeper inside over outside, with an interval that allows for frames of a burst being alike;
-        half a frame is added to each cell where one is empty. NaN where one side, or one verdict, is missing.
+        Odds of a keeper inside over outside, put back to all frames, with an interval that allows for frames
+        of a burst being alike; half a frame is added to each cell where one is empty. NaN where one side, or
+        one verdict, is missing.
     kept_outside, kept_outside_low, kept_outside_high : float
-        Share of the keepers that lie outside the zone.
+        Share of the keepers that lie outside the zone, put back to all.
     verdict : str
         On the criterion: ``too strict``, ``about right``, ``too generous`` or ``cannot tell``.
     allowance_mm, allowance_low, allowance_high : float
@@ -57,6 +64,15 @@ class ZoneCheck:
     in_not_kept: int
     out_kept: int
     out_not_kept: int
+    in_rate: float
+    in_low: float
+    in_high: float
+    out_rate: float
+    out_low: float
+    out_high: float
+    times: float
+    times_low: float
+    times_high: float
     odds_ratio: float
     low: float
     high: float
@@ -86,13 +102,10 @@ def check_zone(table: pd.DataFrame, tolerance: Tolerance) -> ZoneCheck:
     frames, inside, coc_known = frames[known].reset_index(drop=True), inside[known], coc[known]
     kept = is_keeper(frames)
     out_kept = int((kept & ~inside).sum())
-    burst = burst_codes(frames)
-    ratio, low, high = odds_ratio(inside, kept, burst, tolerance.confidence)
-    n_bursts = int(burst.max()) + 1 if burst.size else 0
-    of_burst = np.bincount(burst, kept, minlength=n_bursts)
-    outside = np.bincount(burst, kept & ~inside, minlength=n_bursts)
-    some = of_burst > 0
-    share_low, share_high = clustered_interval(outside[some], of_burst[some], tolerance.confidence)
+    drawn, sampled = sampled_frames(frames.assign(_inside=inside))
+    hit, within = is_keeper(drawn), drawn["_inside"].to_numpy(bool)
+    of_kept = weighted_shares(~within, np.where(hit, 0, -1), 1, sampled, tolerance.confidence)
+    ratio, low, high = odds_ratio(within, hit, sampled.burst, tolerance.confidence, sampled.weight)
     usual = float(np.median(coc_known)) if coc_known.size else math.nan
     allowance = _allowance(frames, tolerance)
     return ZoneCheck(
@@ -101,12 +114,13 @@ def check_zone(table: pd.DataFrame, tolerance: Tolerance) -> ZoneCheck:
         in_not_kept=int((~kept & inside).sum()),
         out_kept=out_kept,
         out_not_kept=int((~kept & ~inside).sum()),
+        **rates_in_and_out(frames, inside, tolerance.confidence),
         odds_ratio=ratio,
         low=low,
         high=high,
-        kept_outside=out_kept / float(kept.sum()) if kept.any() else math.nan,
-        kept_outside_low=share_low,
-        kept_outside_high=share_high,
+        kept_outside=float(of_kept.rate[0]),
+        kept_outside_low=float(of_kept.low[0]),
+        kept_outside_high=float(of_kept.high[0]),
         verdict=verdict_on(usual, *allowance),
         allowance_mm=allowance[0],
         allowance_low=allowance[1],
@@ -115,11 +129,42 @@ def check_zone(table: pd.DataFrame, tolerance: Tolerance) -> ZoneCheck:
     )
 
 
+def rates_in_and_out(
+    frames: pd.DataFrame, inside: npt.NDArray[np.bool_], confidence: float
+) -> dict[str, float]:
+    """Return the shares kept inside and outside the zone, put back to all frames, and their ratio.
+
+    Parameters
+    ----------
+    frames : pandas.DataFrame
+        Counted zone-focused frames whose side of the zone is known.
+    inside : numpy.ndarray of bool, shape (n,)
+    confidence : float
+
+    Returns
+    -------
+    dict of str to float
+        ``in_rate, in_low, in_high, out_rate, out_low, out_high, times, times_low, times_high``, as in
+        :class:`ZoneCheck`.
+    """
+    drawn, sampled = sampled_frames(frames.assign(_inside=inside))
+    hit, within = is_keeper(drawn), drawn["_inside"].to_numpy(bool)
+    shares = weighted_shares(hit, np.where(within, 0, 1), 2, sampled, confidence)
+    found = {
+        f"{side}_{name}": float(getattr(shares, name)[place])
+        for place, side in enumerate(("in", "out"))
+        for name in ("rate", "low", "high")
+    }
+    ratio = share_ratio(hit, within, ~within, sampled, confidence)
+    return found | dict(zip(("times", "times_low", "times_high"), ratio, strict=True))
+
+
 def odds_ratio(
     inside: npt.NDArray[np.bool_],
     kept: npt.NDArray[np.bool_],
     burst: npt.NDArray[np.intp],
     confidence: float = 0.95,
+    weight: Floats | None = None,
 ) -> tuple[float, float, float]:
     """Return the odds ratio of a keeper inside against outside, with its interval.
 
@@ -132,6 +177,8 @@ def odds_ratio(
     burst : numpy.ndarray of int, shape (n,)
         Burst of each frame, numbered from 0.
     confidence : float
+    weight : numpy.ndarray, shape (n,), optional
+        Frames that each one stands for; 1 where none are given.
 
     References
     ----------
@@ -139,14 +186,15 @@ def odds_ratio(
     """
     if not inside.any() or inside.all() or not kept.any() or kept.all():
         return math.nan, math.nan, math.nan
-    cells = np.array([[(a & b).sum() for b in (kept, ~kept)] for a in (inside, ~inside)], float)
+    own = np.ones(kept.size) if weight is None else weight / weight.mean()
+    cells = np.array([[own[a & b].sum() for b in (kept, ~kept)] for a in (inside, ~inside)])
     if (cells == 0).any():
         cells += 0.5
     n = cells.sum(axis=1)
     rate = cells[:, 0] / n
     side = np.where(inside, 0, 1)
     sign = np.where(inside, 1.0, -1.0)
-    influence = sign * (kept - rate[side]) / (n * rate * (1 - rate))[side]
+    influence = own * sign * (kept - rate[side]) / (n * rate * (1 - rate))[side]
     sums = np.bincount(burst, influence)
     bursts = np.unique(burst).size
     variance = float((sums**2).sum()) * bursts / max(bursts - 1, 1)

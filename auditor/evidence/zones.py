@@ -7,12 +7,18 @@ import pandas as pd
 
 from auditor.optics.blur import airy_mm, combined_mm, defocus_mm, motion_mm
 from auditor.optics.lens import lens_distance_m, magnification, sharp_zone
+from auditor.optics.ring_check import true_focus_m
 from auditor.optics.sensors import Criterion
 
 ZONE_FACTS = ("focal_length_mm", "f_number", "focus_distance_m")
 
 
-def add_zones(table: pd.DataFrame, criterion: Criterion, speed_m_s: np.ndarray | float) -> pd.DataFrame:
+def add_zones(
+    table: pd.DataFrame,
+    criterion: Criterion,
+    speed_m_s: np.ndarray | float,
+    shift_mm: np.ndarray | None = None,
+) -> pd.DataFrame:
     """Return the table with every column that follows from optics, recomputed.
 
     Parameters
@@ -23,12 +29,16 @@ def add_zones(table: pd.DataFrame, criterion: Criterion, speed_m_s: np.ndarray |
         Circle-of-confusion criterion.
     speed_m_s : float or numpy.ndarray, shape (n,)
         Walking speed assumed of subjects [m/s], direction unknown.
+    shift_mm : numpy.ndarray or None, shape (n,)
+        How much farther out each frame's lens stands than its engravings mean (see
+        :func:`auditor.evidence.ring_shift.frame_shifts`), NaN where nobody checked its ring. The zone, and
+        ``focus_true_m``, follow from it; ``focus_distance_m`` stays the mark.
 
     Returns
     -------
     pandas.DataFrame
         A new table. The zone is unknown where focal length, f-number or focus distance is; blur is
-        unknown where the subject distance or the exposure time is.
+        unknown where the subject distance or the exposure time is, or a flash fired.
     """
     focal, f_number, focus, subject = (
         table[name].to_numpy("float64") for name in (*ZONE_FACTS, "subject_distance_m")
@@ -47,11 +57,18 @@ def add_zones(table: pd.DataFrame, criterion: Criterion, speed_m_s: np.ndarray |
         ),
         focal.shape,
     ).astype("float64")
-    zone = sharp_zone(focal, f_number, focus, coc)
+    shift = 0.0 if shift_mm is None else np.nan_to_num(shift_mm)
+    zone = sharp_zone(focal, f_number, focus, coc, shift_mm=shift)
+    if shift_mm is not None:
+        checked = np.where(np.isnan(shift_mm), np.nan, true_focus_m(focus, focal, shift))
+        table = table.assign(focus_true_m=checked)
     side = _sides(subject, np.asarray(zone.near_limit_m), np.asarray(zone.far_limit_m))
     subject_magnification = magnification(lens_distance_m(subject, focal), focal)
-    defocus = np.asarray(defocus_mm(focal, f_number, focus, subject))
-    motion = np.asarray(motion_mm(focal, subject, speed_m_s, table["exposure_time_s"].to_numpy("float64")))
+    defocus = np.asarray(defocus_mm(focal, f_number, focus, subject, shift_mm=shift))
+    # A flash freezes what it lights, for a time that no file tells.
+    flash = table["flash"].fillna(False).to_numpy(bool)
+    time = np.where(flash, np.nan, table["exposure_time_s"].to_numpy("float64"))
+    motion = np.asarray(motion_mm(focal, subject, speed_m_s, time))
     diffraction = np.asarray(airy_mm(f_number, subject_magnification))
     known_side = pd.Series(side, index=table.index, dtype="str")
     return table.assign(

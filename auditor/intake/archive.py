@@ -41,17 +41,20 @@ def read_archive(request: Request, progress: Progress | None = None) -> Archive:
         If a file named on the command line cannot be used.
     """
     fixed = read_session(request.session_file) if request.session_file else None
+    outer = read_session(request.outer_session) if request.outer_session and fixed is None else None
     keepers = request.keepers_folder
     if keepers is not None and not keepers.is_dir():
         raise SourceError(f"--keepers {keepers} is not a folder.", "Name the folder that holds your selects.")
     tables = [source for source in request.sources if is_table(source)]
     folders = [source for source in request.sources if not is_table(source)]
-    parts = [from_table(path, fixed) for path in tables]
+    parts = [from_table(path, fixed, outer) for path in tables]
     if folders:
-        parts.append(from_folders(folders, fixed, keepers, request, progress))
+        parts.append(from_folders(folders, fixed, keepers, request, progress, outer))
     archive, notes = joined(parts)
-    if fixed is not None:
-        archive.problems = [*fixed.problems, *archive.problems]
+    if (stated := fixed or outer) is not None:
+        archive.problems = [*stated.problems, *archive.problems]
+    if request.outer_notes is not None:
+        notes = [*_everywhere(request.outer_notes, archive), *notes]
     _number_sessions(archive.table)
     _apply_sessions(archive)
     for path, below, rows in (

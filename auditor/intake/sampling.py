@@ -23,7 +23,7 @@ from auditor.frames import LEFT_OUT
 from auditor.intake.library.walk import SAMPLE_NAME
 from auditor.intake.tables import neutralised
 
-SHEET_COLUMNS = ("file", "standing_share", "face_share", "subject_distance", "reason")
+SHEET_COLUMNS = ("file", "sharp", "guessed_distance", "subject_distance", "reason")
 
 Truths = npt.NDArray[np.bool_]
 
@@ -45,6 +45,8 @@ class Sample:
     with_distance, drawn_before : int
         Frames of the population that were passed over: their distance is known; an earlier sample holds
         them, and their distance is not known yet.
+    again : int
+        Drawn frames that an earlier draw holds and nobody has answered.
     """
 
     rows: npt.NDArray[np.intp]
@@ -53,9 +55,10 @@ class Sample:
     population: int
     with_distance: int
     drawn_before: int
+    again: int = 0
 
 
-def draw_sample(table: pd.DataFrame, n: int, seed: int = 0) -> Sample:
+def draw_sample(table: pd.DataFrame, n: int, seed: int = 0, waiting: Truths | None = None) -> Sample:
     """Draw n frames by chance, stratified by preset and mark.
 
     Drawn from are the frames that count and have a whole preset; where there are none, those that count;
@@ -69,7 +72,9 @@ def draw_sample(table: pd.DataFrame, n: int, seed: int = 0) -> Sample:
     n : int
         Frames wanted, above 0; fewer are drawn where there are fewer.
     seed : int
-        The same seed draws the same frames from the same table.
+        The same seed draws the same frames from the same table, and the same frames are shuffled alike.
+    waiting : numpy.ndarray of bool, optional
+        Frames of an earlier draw that nobody has answered yet: they come again, and count among the n.
 
     Raises
     ------
@@ -86,10 +91,12 @@ def draw_sample(table: pd.DataFrame, n: int, seed: int = 0) -> Sample:
     mark = pd.factorize(table["counted_as"].fillna(""), sort=True)[0]
     preset = pd.factorize(table["preset"].fillna(""), sort=True)[0]
     by_both = pd.factorize(pd.MultiIndex.from_arrays([mark, preset]), sort=True)[0]
-    n = min(n, int(free.sum()))
+    again = np.flatnonzero(before & waiting) if waiting is not None else np.zeros(0, dtype=np.intp)
+    n = min(max(n - len(again), 0), int(free.sum()))
     # Every stratum must be drawn from, or its frames would be spoken for by nobody.
     stratum = next(
-        (choice for choice in (by_both, mark) if len(np.unique(choice[free])) <= n), np.zeros_like(mark)
+        (choice for choice in (by_both, mark) if not n or len(np.unique(choice[free])) <= n),
+        np.zeros_like(mark),
     )
     rng = np.random.default_rng(seed)
     strata = np.unique(stratum[free])
@@ -99,19 +106,21 @@ def draw_sample(table: pd.DataFrame, n: int, seed: int = 0) -> Sample:
         rng.choice(np.flatnonzero(free & (stratum == s)), take, replace=False)
         for s, take in zip(strata, allocate(sizes, marks, n), strict=True)
     ]
-    rows = rng.permutation(np.concatenate(drawn)) if drawn else np.zeros(0, dtype=np.intp)
-    by_chance[rows] = True
+    chosen = np.sort(np.concatenate([again, *drawn]))
+    by_chance[chosen] = True
+    rows = np.random.default_rng(seed + 1).permutation(chosen)
     stands_for = np.bincount(stratum, population & ~(has_distance & ~before))
     with np.errstate(divide="ignore", invalid="ignore"):
         weight = stands_for / np.bincount(stratum, by_chance)
     weighted = np.flatnonzero(by_chance)
     return Sample(
         rows=rows.astype(np.intp),
+        again=len(again),
         weighted_rows=weighted,
         weights=weight[stratum[weighted]],
         population=int(population.sum()),
         with_distance=int((population & has_distance).sum()),
-        drawn_before=int((population & before & ~has_distance).sum()),
+        drawn_before=int((population & before & ~has_distance).sum()) - len(again),
     )
 
 
@@ -160,12 +169,6 @@ def allocate(sizes: Sequence[int], marks: Sequence[int], n: int) -> list[int]:
         if taken[i] < sizes[i]:
             heapq.heappush(queue, (-owed[i] / (taken[i] + 0.5), i))
     return taken
-
-
-def notes_to_fill(table: pd.DataFrame, sample: Sample) -> str:
-    """Write notes with one empty row for each drawn frame, in shuffled order and without any mark."""
-    rows = [(neutralised(file), *[""] * (len(SHEET_COLUMNS) - 1)) for file in table["file"].iloc[sample.rows]]
-    return _csv_text(SHEET_COLUMNS, rows)
 
 
 def sample_text(table: pd.DataFrame, sample: Sample) -> str:

@@ -28,8 +28,10 @@ from auditor.intake.statements.counting import COUNTED_BEFORE, counts_fit_marks
 from auditor.intake.statements.session import SessionFile
 from auditor.intake.statements.session_file import SESSION_NAME, read_session
 from auditor.intake.statements.shares import SHARE_COLUMNS
-from auditor.intake.tables import TABLE_NAME, read_table
+from auditor.intake.tables import TABLE_NAME, files_named, is_table, read_table
 from auditor.settings import Request
+
+NAMES_TRIED = 2000  # of a frame table, to see whether its photographs are there
 
 
 @dataclass(slots=True)
@@ -85,6 +87,7 @@ def from_folders(
     keepers: Path | None,
     request: Request,
     progress: Progress | None,
+    outer: SessionFile | None = None,
 ) -> tuple[Archive, list[NotesFile]]:
     """Read folders: their frames as the files describe them, and the notes files found.
 
@@ -93,7 +96,7 @@ def from_folders(
     SourceError
         If there are no photographs, or none can be read.
     """
-    found = find_files(folders, fixed, keepers)
+    found = find_files(folders, fixed, keepers, outer)
     names = ", ".join(str(folder) for folder in folders)
     if not found.pictures:
         tables = [table for folder in folders if (table := folder / TABLE_NAME).is_file()]
@@ -169,13 +172,15 @@ def _notes_of(found: Found, folder_of_row: Sequence[int]) -> list[NotesFile]:
     ]
 
 
-def from_table(path: Path, fixed: SessionFile | None) -> tuple[Archive, list[NotesFile]]:
+def from_table(
+    path: Path, fixed: SessionFile | None, outer: SessionFile | None = None
+) -> tuple[Archive, list[NotesFile]]:
     """Read a frame table, and the session file and notes that lie beside it."""
     table, problems = read_table(path)
     table = table.assign(files=table["files"].fillna(table["file"]), **numbers_in_names(table["file"]))
     table["preset"] = table["preset"].where(table["preset_source"] != "grouped")
     beside = path.parent / SESSION_NAME
-    session = fixed or SessionFile()
+    session = fixed or outer or SessionFile()
     if fixed is None and beside.is_file():
         try:
             session = read_session(beside)
@@ -216,6 +221,24 @@ def from_table(path: Path, fixed: SessionFile | None) -> tuple[Archive, list[Not
     notes = path.parent / NOTES_NAME
     rows = np.arange(len(table))
     return archive, [(str(notes), "", rows)] if notes.is_file() else []
+
+
+def folders_of(source: Path) -> list[Path]:
+    """Folders in which a source has its photographs; a frame table has none where its files are not there."""
+    if source.is_dir():
+        return [source]
+    if not is_table(source):
+        return [source.parent]
+    try:
+        names = files_named(source, NAMES_TRIED)
+    except FileFormatError:
+        return []  # reading it will say why
+    paths = [path for name in names if (path := source.parent / name).exists()]
+    below = {
+        source.parent if path.resolve().is_relative_to(source.parent.resolve()) else path.parent
+        for path in paths
+    }
+    return sorted(below)
 
 
 def _assume_sensor(table: pd.DataFrame) -> None:

@@ -1,67 +1,183 @@
-"""A starter session file and starter notes: what was found, laid out for a person to fill in."""
+"""The session file as laid out for a person: what is said already, what the files record, and the rest.
+
+It is written anew from what was said before, in the order of the contract; keys that nobody has filled stand
+as commented lines with their defaults.
+"""
 
 from __future__ import annotations
 
-import csv
-import io
 import json
+import math
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from auditor.frames import captured_s
-from auditor.intake.tables import neutralised
+from auditor.settings import WALKING_SPEED_M_S
+from auditor.units import format_distance, format_f_number
 
 BLOCK_GAP_S = 10 * 60.0  # a pause long enough to have changed the ring
-NOTES_COLUMNS = ("file", "keeper", "subject_distance", "reason")
+STEP_EV = 1.5  # a lasting step in exposure that begins another block
+STEP_FRAMES = 3  # frames on each side that have to agree on it
+TOLD = "#: "  # begins the lines on what the files record; they are kept when the file is written again
+
+_HEAD = """\
+# Distances count from the sensor plane, as engraved on rings. Times are camera time.
+# Easiest is the sheet beside this file: sheet.html. Or say here what was on the lens: one [[preset]] for each
+# setting, and one [[stretch]] for each span of time, which begins with a frame's name or a time.
+"""
+_SINGLE = {
+    "light": (
+        "# iso_max = 6400",
+        '# wanted_shutter = "1/500"',
+        '# slowest_shutter = "1/125"',
+    ),
+    "marks": (
+        '# keepers = "selects"        # a folder of what you chose, relative to this file',
+        "# min_rating = 1             # xmp:Rating at or above is a keeper",
+        '# unmarked = "auto"          # or "not-kept", "keeper", "leave-out"',
+        '# culled_to = "..."          # the last frame you looked at while choosing',
+    ),
+    "subject": (
+        f"# speed_m_s = {WALKING_SPEED_M_S}           # how fast the people walked",
+        "# guess_sd = 0.15            # relative error of a distance guessed by eye",
+    ),
+}
+_EXAMPLES = {
+    "camera": (
+        "# [[camera]]",
+        '# name = "body A"',
+        '# sensor = "36x24"         # mm, or "1.5x"',
+        '# clock_offset = "-1h"     # added to this camera\'s clock',
+    ),
+    "lens": (
+        "# [[lens]]",
+        '# name = "my 28"',
+        '# focal_length = "28mm"',
+        "# f_stops = [2.8, 4, 5.6, 8, 11, 16]",
+        '# ring = ["0.7m", "1m", "1.2m", "1.5m", "2m", "3m", "5m", "inf"]',
+    ),
+    "preset": (
+        "# [[preset]]",
+        '# name = "first setting"',
+        '# focal_length = "28mm"    # or lens = "my 28"',
+        "# f_number = 8",
+        '# focus_distance = "2.5m"',
+    ),
+    "stretch": ("# [[stretch]]", '# preset = "first setting"', '# from = "P1010001"', '# camera = "body A"'),
+}  # fmt: skip
+_REPEATED = tuple(_EXAMPLES)
 
 
 @dataclass(frozen=True, slots=True)
 class Block:
-    """A run of frames of one camera without a pause of ten minutes.
+    """A run of frames of one camera without a pause of ten minutes or a lasting step in exposure.
 
     Attributes
     ----------
     camera : str or None
+    session : int
     starts_at, ends_at : pandas.Timestamp
     first : str
         Name of its first frame, unique in the archive: the stem, or the path where stems repeat.
-    frames : int
+    rows : tuple of int
+        Its rows in the frame table, in order of time.
     complete : bool
-        Whether most of its frames say focal length, f-number and focus distance themselves.
+        Whether most of its frames have focal length, f-number and focus distance.
+    recorded : str
+        What its frames say of the setting, in words.
+    why : str
+        What began it: the first, a pause, or a step in exposure.
     """
 
     camera: str | None
+    session: int
     starts_at: pd.Timestamp
     ends_at: pd.Timestamp
     first: str
-    frames: int
+    rows: tuple[int, ...]
     complete: bool
+    recorded: str
+    why: str
 
 
 def find_blocks(table: pd.DataFrame) -> list[Block]:
-    """Find the blocks of time in each camera's frames, in order of time."""
-    times = captured_s(table)
-    names = frame_labels(table)
+    """Find the blocks in each camera's frames, in order of time; frames without a time are in none."""
+    times, names = captured_s(table), frame_labels(table)
     known = table[["focal_length_mm", "f_number", "focus_distance_m"]].notna().all(axis=1)
+    exposures = np.log2(table["exposure_time_s"].to_numpy("float64") * table["iso"].to_numpy("float64"))
     blocks: list[Block] = []
     timed = np.flatnonzero(~np.isnan(times))
     for camera, rows in pd.Series(timed).groupby(table["camera"].fillna("").to_numpy()[timed], sort=False):
         order = rows.to_numpy()[np.lexsort((names.to_numpy(str)[rows], times[rows]))]
-        starts = np.flatnonzero(np.diff(times[order], prepend=-np.inf) > BLOCK_GAP_S)
-        blocks += [
-            Block(
-                camera=str(camera) or None,
-                starts_at=table["captured_at"].iloc[part[0]],
-                ends_at=table["captured_at"].iloc[part[-1]],
-                first=str(names.iloc[part[0]]),
-                frames=len(part),
-                complete=bool(known.iloc[part].mean() > 0.5),
+        gaps = np.diff(times[order], prepend=-np.inf)
+        starts = np.flatnonzero((gaps > BLOCK_GAP_S) | _steps(exposures[order]))
+        for start, part in zip(starts, np.split(order, starts[1:]), strict=True):
+            gap = gaps[start]
+            why = (
+                f"after {_span(gap)}"
+                if BLOCK_GAP_S < gap < np.inf
+                else ""
+                if gap == np.inf
+                else "other light"
             )
-            for part in np.split(order, starts[1:])
-        ]
+            blocks.append(
+                Block(
+                    camera=str(camera) or None,
+                    session=int(table["session"].iloc[part[0]]),
+                    starts_at=table["captured_at"].iloc[part[0]],
+                    ends_at=table["captured_at"].iloc[part[-1]],
+                    first=str(names.iloc[part[0]]),
+                    rows=tuple(part.tolist()),
+                    complete=bool(known.iloc[part].mean() > 0.5),
+                    recorded=_recorded(table.iloc[part]),
+                    why=why,
+                )
+            )
     return sorted(blocks, key=lambda block: (block.starts_at, block.camera or ""))
+
+
+def _steps(exposure_ev: np.ndarray) -> np.ndarray:
+    """Where the exposure steps and stays: the frames before and after agree on either side."""
+    steps = np.zeros(len(exposure_ev), dtype=bool)
+    last = 0
+    for i in range(STEP_FRAMES, len(exposure_ev) - STEP_FRAMES + 1):
+        before, after = exposure_ev[i - STEP_FRAMES : i], exposure_ev[i : i + STEP_FRAMES]
+        lasting = min(after) - max(before) >= STEP_EV or min(before) - max(after) >= STEP_EV
+        if lasting and i - last >= STEP_FRAMES:
+            steps[i], last = True, i
+    return steps
+
+
+def _span(seconds: float) -> str:
+    minutes = round(seconds / 60)
+    return (
+        f"{minutes} min"
+        if minutes < 120
+        else f"{round(minutes / 60)} h"
+        if minutes < 2880
+        else f"{minutes // 1440} days"
+    )
+
+
+def _recorded(frames: pd.DataFrame) -> str:
+    parts = [
+        _values(frames["focal_length_mm"], lambda mm: f"{mm:g} mm", "no focal length"),
+        _values(frames["f_number"], format_f_number, "no f-number"),
+        _values(frames["focus_distance_m"], lambda m: f"focus at {format_distance(m)}", "no focus distance"),
+    ]
+    return ", ".join(parts)
+
+
+def _values(column: pd.Series, write: Any, missing: str) -> str:
+    values = sorted({round(value, 2) for value in column.dropna().tolist()})
+    if not values:
+        return missing
+    told = write(values[0]) if len(values) == 1 else f"{write(values[0])} to {write(values[-1])}"
+    return told if column.notna().all() else f"{told} in {int(column.notna().sum())} of {len(column)}"
 
 
 def frame_labels(table: pd.DataFrame) -> pd.Series:
@@ -72,75 +188,79 @@ def frame_labels(table: pd.DataFrame) -> pd.Series:
     return stems.where(~repeated, paths)
 
 
-def starter_session(blocks: list[Block]) -> str:
-    """Write a session file with the blocks as stretches to fill in; it can be read back as it is."""
-    silent = [block for block in blocks if not block.complete]
-    lines = [
-        "# Distances count from the sensor plane, as engraved on rings. Times are camera time.",
-        "# 1. Say what was on the lens: one [[preset]] for each setting you used.",
-        "# 2. Give each [[stretch]] below its preset. Where the ring was moved in between, add one that",
-        "#    begins with the first frame of the new setting.",
-        "",
-        "# [[lens]]",
-        '# name = "my 28"',
-        '# focal_length = "28mm"',
-        "# f_stops = [2.8, 4, 5.6, 8, 11, 16]",
-        '# ring = ["0.7m", "1m", "1.2m", "1.5m", "2m", "3m", "5m", "inf"]',
-        "",
-    ]
-    for camera in dict.fromkeys(block.camera for block in blocks if block.camera):
-        lines += [
-            "[[camera]]",
-            f"name = {_quoted(camera)}",
-            '# sensor = "36x24"         # mm, or "1.5x"',
-            '# clock_offset = "-1h"     # added to this camera\'s clock',
-            "",
-        ]
-    if silent:
-        lines += [
-            "[[preset]]",
-            'name = "first setting"',
-            '# focal_length = "28mm"    # or lens = "my 28"',
-            "# f_number = 8",
-            '# focus_distance = "2.5m"',
-            "",
-        ]
+def block_lines(blocks: Sequence[Block]) -> list[str]:
+    """What the files record, block by block, as comments for the session file."""
+    lines = ["What the files record, block by block:"] if blocks else []
     for block in blocks:
-        span = f"{block.starts_at:%Y-%m-%d %H:%M} to {block.ends_at:%H:%M}, {block.frames} frames"
-        if block.complete:
-            lines += [f"# {span}, from {_comment(block.first)}: these files name their own settings.", ""]
+        span = f"{block.starts_at:%Y-%m-%d %H:%M} to {block.ends_at:%H:%M}"
+        camera = f", {_comment(block.camera)}" if block.camera else ""
+        frames = f"{len(block.rows)} frame{'s' if len(block.rows) != 1 else ''}"
+        lines.append(f"{span}, {frames} from {_comment(block.first)}{camera}: {block.recorded}")
+    return [TOLD + line for line in lines]
+
+
+def told_lines(text: str) -> list[str]:
+    """Take the lines of :func:`block_lines` out of a session file that was written before."""
+    return [line for line in text.splitlines() if line.startswith(TOLD)]
+
+
+def session_text(session: Mapping[str, Any], told: Iterable[str] = (), cameras: Iterable[str] = ()) -> str:
+    """Write a session file; it can be read back as it is.
+
+    Parameters
+    ----------
+    session : mapping
+        What is said already, as TOML has it.
+    told : iterable of str
+        Comment lines on what the files record.
+    cameras : iterable of str
+        Cameras that were found, for the example.
+    """
+    parts = [_HEAD.rstrip(), "\n".join(told)]
+    for name in _REPEATED:
+        entries = session.get(name, [])
+        parts += ["\n".join([f"[[{name}]]", *_pairs(entry)]) for entry in entries]
+        if not entries:
+            found = list(cameras) if name == "camera" else []
+            shown = _EXAMPLES[name]
+            parts += ["\n".join((shown[0], f"# name = {quoted(camera)}", *shown[2:])) for camera in found]
+            parts += [] if found else ["\n".join(shown)]
+    rest = [name for name in session if name not in _REPEATED and name not in _SINGLE]
+    for name in [*rest, *_SINGLE]:
+        content = session.get(name, {})
+        if not isinstance(content, Mapping):
             continue
-        lines += [
-            f"[[stretch]]    # {span}",
-            'preset = "first setting"',
-            f"from = {_quoted(block.first)}",
-        ]
-        if block.camera:
-            lines.append(f"camera = {_quoted(block.camera)}")
-        lines.append("")
-    lines += [
-        "[marks]",
-        '# keepers = "selects"        # a folder of selects, relative to this file',
-        "# min_rating = 1             # xmp:Rating at or above is a keeper",
-        '# culled_to = "..."          # the last frame you looked at while choosing',
-        "",
-    ]
-    return "\n".join(lines)
+        open_keys = [line for line in _SINGLE.get(name, ()) if line[2:].split(" =")[0] not in content]
+        parts.append("\n".join([f"[{name}]", *_pairs(content), *open_keys]))
+    return "\n\n".join(part for part in parts if part) + "\n"
 
 
-def _quoted(text: str) -> str:
+def _pairs(entry: Mapping[str, Any]) -> list[str]:
+    return [f"{_key(key)} = {_toml(value)}" for key, value in entry.items()]
+
+
+def _key(key: str) -> str:
+    return key if key.replace("_", "").replace("-", "").isalnum() and key.isascii() else quoted(key)
+
+
+def _toml(value: Any) -> str:
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, float) and not math.isfinite(value):
+        return "inf" if value > 0 else "-inf" if value < 0 else "nan"
+    if isinstance(value, int | float):
+        return f"{value:g}" if float(f"{value:g}") == value else repr(value)
+    if isinstance(value, list):
+        return f"[{', '.join(map(_toml, value))}]"
+    if isinstance(value, Mapping):
+        return f"{{ {', '.join(f'{_key(key)} = {_toml(item)}' for key, item in value.items())} }}"
+    return quoted(str(value))
+
+
+def quoted(text: str) -> str:
     """A TOML basic string; JSON's escapes are all valid there."""
     return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
 def _comment(text: str) -> str:
     return "".join(c if c.isprintable() else "?" for c in text)
-
-
-def starter_notes(table: pd.DataFrame) -> str:
-    """Write notes with one empty row for each frame."""
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(NOTES_COLUMNS)
-    writer.writerows([neutralised(file), *[""] * (len(NOTES_COLUMNS) - 1)] for file in frame_labels(table))
-    return out.getvalue()

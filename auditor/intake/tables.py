@@ -6,15 +6,12 @@ front, which is taken off again on reading. JSON holds null, with ``<key>_is_inf
 
 from __future__ import annotations
 
-import csv
-import json
+import io
 import math
-import os
 import re
 from collections.abc import Iterator
-from contextlib import suppress
+from itertools import islice
 from pathlib import Path
-from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -22,15 +19,28 @@ import pandas as pd
 
 from auditor.errors import FileFormatError, OutputError, Problem, UnitError
 from auditor.frames import COLUMNS, MEASURED_COLUMNS, NUMBER, TEXT, TIME, TRUTH, with_columns
+from auditor.intake.statements.door import (
+    LARGEST_TABLE_BYTES,
+    read_bytes,
+    read_json,
+    read_rows,
+    read_text,
+    separated_by,
+)
 from auditor.intake.statements.marks import parse_verdict
-from auditor.text import json_safe, json_text
+from auditor.intake.statements.ranges import range_of
+from auditor.text import json_safe, json_text, printable_lines
+from auditor.writing import write_file
 
 CSV_ROWS = 20_000  # written at a time, so that a large table is not held twice
 BLOCK_REPEATS = 4  # rows for each combination of neighbouring cells, from which joining them once pays
 TABLE_NAME = "frames.csv"  # as commands write it into a folder of results
 TABLE_SUFFIXES = (".csv", ".json", ".parquet")
-_SPECIAL = re.compile(r'[,"\r\n]')  # what has a cell quoted
+_SPECIAL = re.compile(r'[,;\t"\r\n]')  # what has a cell quoted; some countries separate by others than commas
 _RISKY = frozenset("'=+-@\t\r")  # what a cell that needs an apostrophe begins with
+_ZONE = r"(?<=\d\d:\d\d)(:\d\d(?:\.\d+)?)?\s*(?:Z|[+-]\d\d:?\d\d)$"
+LARGEST_WHOLE = 1 << 53  # whole numbers up to here are told apart
+LONGEST_HEAD = 100_000  # characters in which the names of the columns stand
 _HUNDREDTHS = len("2031-04-05T12:00:00.00")  # where a time may be cut at the earliest
 _RUNS = re.compile(r"^'*[=+\-@\t\r]")
 
@@ -121,6 +131,7 @@ def _cells(table: pd.DataFrame, name: str) -> _Cells:
         texts = [str(value) for value in values.tolist()]
     else:
         texts = [str(value) for value in np.asarray(values, dtype=object).tolist()]
+        texts = [printable_lines(text) for text in texts]
         if not _RISKY.isdisjoint({text[:1] for text in texts}):
             texts = [neutralised(text) for text in texts]
         texts = _quoted(texts)
@@ -131,11 +142,7 @@ def _quoted(texts: list[str]) -> list[str]:
     """Cells as they stand in CSV."""
     if not _SPECIAL.search("".join(texts)):
         return texts
-    # The writer hands over one line at a time; the second cell keeps an empty first one from being quoted.
-    lines: list[str] = []
-    writer = csv.writer(SimpleNamespace(write=lines.append), lineterminator="\r\n")
-    writer.writerows((text, "") for text in texts)
-    return [line[: -len(",\r\n")] for line in lines]
+    return ['"' + text.replace('"', '""') + '"' if _SPECIAL.search(text) else text for text in texts]
 
 
 def to_json_rows(table: pd.DataFrame) -> list[dict[str, Any]]:
@@ -149,38 +156,35 @@ def to_json_rows(table: pd.DataFrame) -> list[dict[str, Any]]:
     ]
 
 
-def write_table(table: pd.DataFrame, path: Path) -> None:
+def write_table(table: pd.DataFrame, path: Path, *, force: bool = False) -> None:
     """Write a frame table as CSV, JSON or Parquet, by the file's ending.
 
     Raises
     ------
     OutputError
-        If the ending is none of these, pyarrow is missing for Parquet, or the file cannot be written.
+        If the ending is none of these, pyarrow is missing for Parquet, or the file is there already or cannot
+        be written.
     """
     suffix = path.suffix.lower()
-    if suffix not in TABLE_SUFFIXES:
+    if suffix == ".csv":
+        write_file(path, csv_parts(table), force=force)
+    elif suffix == ".json":
+        write_file(path, json_text(to_json_rows(table), indent=None), force=force)
+    elif suffix == ".parquet":
+        write_file(path, _parquet(table), force=force)
+    else:
         raise OutputError(f"{path} ends in {suffix or 'nothing'}.", "Let it end in .csv, .json or .parquet.")
-    part = path.with_name(f"{path.name}.part")  # so that half a table never bears the name of a whole one
+
+
+def _parquet(table: pd.DataFrame) -> bytes:
+    buffer = io.BytesIO()
     try:
-        if suffix == ".csv":
-            with part.open("w", encoding="utf-8", newline="") as file:
-                file.writelines(csv_parts(table))
-        elif suffix == ".json":
-            rows = json_text(to_json_rows(table), indent=None)
-            part.write_text(rows, encoding="utf-8")
-        else:
-            table.to_parquet(part, index=False)
-        os.replace(part, path)
+        table.to_parquet(buffer, index=False)
     except ImportError:
         raise OutputError(
             "Parquet needs pyarrow.", 'Install it: pip install "focus-zone-auditor[parquet]".'
         ) from None
-    except OSError as error:
-        with suppress(OSError):
-            part.unlink()
-        raise OutputError(
-            f"{path} cannot be written: {error.strerror}.", "Name another place with --out."
-        ) from None
+    return buffer.getvalue()
 
 
 def read_table(path: Path) -> tuple[pd.DataFrame, list[Problem]]:
@@ -191,26 +195,12 @@ def read_table(path: Path) -> tuple[pd.DataFrame, list[Problem]]:
     FileFormatError
         If it cannot be read, holds no row, or has no column ``file``.
     """
-    try:
-        if path.suffix.lower() == ".csv":
-            raw = pd.read_csv(path, dtype=str, keep_default_na=False, na_values=[""], encoding="utf-8-sig")
-        elif path.suffix.lower() == ".json":
-            raw = pd.DataFrame(json.loads(path.read_text(encoding="utf-8")))
-        else:
-            raw = pd.read_parquet(path)
-    except ImportError:
-        raise FileFormatError(
-            f"{path} needs pyarrow.", 'Install it: pip install "focus-zone-auditor[parquet]".'
-        ) from None
-    except (OSError, ValueError) as error:
-        raise FileFormatError(
-            f"{path} cannot be read as a table: {error}", "See README, frame table."
-        ) from None
+    problems: list[Problem] = []
+    raw = _read_raw(path, problems)
     names = raw["file"] if "file" in raw.columns else pd.Series(dtype="str")
     nameless = names.isna() | names.astype("str").eq("")
     if nameless.all():
         raise FileFormatError(f"{path} has no column 'file' or no row.", "Each row needs its frame's name.")
-    problems: list[Problem] = []
     if nameless.any():
         what = f"{int(nameless.sum())} rows have no name in the column 'file'."
         problems.append(Problem(str(path), what, "They were left out; each row needs its frame's name."))
@@ -232,6 +222,75 @@ def read_table(path: Path) -> tuple[pd.DataFrame, list[Problem]]:
     return with_columns(out), problems
 
 
+def _read_raw(path: Path, problems: list[Problem]) -> pd.DataFrame:
+    """The cells as they stand, columns under their names in small letters."""
+    suffix = path.suffix.lower()
+    try:
+        if suffix == ".csv":
+            raw = _read_csv(path, problems)
+        elif suffix == ".json":
+            raw = pd.DataFrame(read_json(path, LARGEST_TABLE_BYTES))
+        else:
+            raw = pd.read_parquet(io.BytesIO(read_bytes(path, LARGEST_TABLE_BYTES)))
+    except ImportError:
+        raise FileFormatError(
+            f"{path} needs pyarrow.", 'Install it: pip install "focus-zone-auditor[parquet]".'
+        ) from None
+    except FileFormatError:
+        raise
+    except Exception as error:  # whatever is wrong with a table, it is said of that table
+        why = str(error).strip().split("\n")[0][:200] or type(error).__name__
+        raise FileFormatError(
+            f"{path} cannot be read as a table: {why}", "See README, frame table."
+        ) from None
+    raw.columns = [str(name).strip().casefold() for name in raw.columns]
+    twice = raw.columns[raw.columns.duplicated()]
+    if len(twice):
+        problems.append(
+            Problem(str(path), f"The column {twice[0]!r} is there twice.", "The first one is used.")
+        )
+        raw = raw.loc[:, ~raw.columns.duplicated()]
+    return raw
+
+
+def _read_csv(path: Path, problems: list[Problem]) -> pd.DataFrame:
+    text = read_text(path, LARGEST_TABLE_BYTES)
+    skip, delimiter = separated_by(text[:LONGEST_HEAD].split("\n")[:3])
+    raw = pd.read_csv(
+        io.StringIO(text), dtype=str, keep_default_na=False, na_values=[""], sep=delimiter, skiprows=skip,
+        index_col=False,
+    )  # fmt: skip
+    lines = text.count("\n") + (not text.endswith("\n")) - skip - 1
+    if lines - len(raw) > text.count("\n\n"):  # cells go over several lines: do they swallow rows?
+        rows = read_rows(path, LARGEST_TABLE_BYTES)
+        cells = pd.DataFrame([row[: len(rows.header)] for _, row in rows], columns=rows.header, dtype=object)
+        if rows.problems:
+            problems += rows.problems
+            raw = cells.replace("", np.nan)
+    if delimiter == ";":  # where cells are separated so, figures have decimal commas
+        for name in raw.columns:
+            if COLUMNS.get(str(name).strip().casefold()) == NUMBER:
+                raw[name] = raw[name].str.replace(",", ".", regex=False)
+    return raw
+
+
+def files_named(path: Path, most: int) -> list[str]:
+    """The first names in the column ``file`` of a frame table.
+
+    Raises
+    ------
+    FileFormatError
+        If it cannot be read.
+    """
+    if path.suffix.lower() == ".csv":
+        rows = read_rows(path, LARGEST_TABLE_BYTES)
+        if "file" not in rows.header:
+            return []
+        place = rows.header.index("file")
+        return [restored(cells[place]) for _, cells in islice(rows, most) if len(cells) > place]
+    return [str(name) for name in read_table(path)[0]["file"].head(most)]
+
+
 def _verdict_or_none(value: object) -> str | None:
     try:
         return parse_verdict(str(value))
@@ -247,14 +306,19 @@ def _column(values: pd.Series, name: str, dtype: str, path: Path, problems: list
     elif dtype == TEXT:
         return values.map(str, na_action="ignore").astype(TEXT)
     elif dtype == TIME:
-        read = pd.to_datetime(values, errors="coerce", format="ISO8601").astype(TIME)
+        local = values.astype("str").str.replace(
+            _ZONE, r"\1", regex=True
+        )  # the camera's own time, whatever its zone
+        read = pd.to_datetime(local, errors="coerce", format="ISO8601").astype(TIME)
     elif dtype == TRUTH:
         words = {"true": True, "false": False, "1": True, "0": False}
         read = values.map(lambda v: words.get(str(v).casefold()), na_action="ignore").astype(TRUTH)
     else:
         read = pd.to_numeric(values, errors="coerce").astype(NUMBER)
+        if (allowed := range_of(name)) is not None:
+            read = read.where(allowed.holds(read.to_numpy("float64")))
         if dtype != NUMBER:
-            read = read.round().astype(dtype)
+            read = read.round().where(read.abs() < LARGEST_WHOLE).astype(dtype)
     bad = given & read.isna()
     if bad.any():
         problems.append(

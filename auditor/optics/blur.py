@@ -19,7 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from auditor.optics.lens import MM_PER_M, DistanceFrom, Floats, from_lens, known, magnification
+from auditor.optics.lens import MM_PER_M, DistanceFrom, Floats, from_lens, known, magnification, shifted_pull
 
 WAVELENGTH_MM = 550e-6  # green, where the eye is most sensitive
 AIRY_FACTOR = 2.4393  # first dark ring: 2 j / pi, j = 3.8317 the first zero of J1
@@ -33,10 +33,12 @@ def defocus_mm(
     focus_distance_m: npt.ArrayLike,
     subject_distance_m: npt.ArrayLike,
     distance_from: DistanceFrom = "sensor",
+    shift_mm: npt.ArrayLike = 0.0,
 ) -> Floats:
     """Diameter of the blur disc of a point out of focus.
 
     b = f^2 / (N (s - f)) |u - s| / u, with s and u from the lens: similar triangles behind a thin lens.
+    With the extension E, which is f^2 / (s - f) but for a shift: b = |E - (f + E) f / u| / N.
 
     Parameters
     ----------
@@ -46,6 +48,8 @@ def defocus_mm(
         Where the ring is set and where the subject stands [m]; either may be infinite.
     distance_from : {"sensor", "lens"}
         What both distances count from.
+    shift_mm : array_like
+        As for :func:`auditor.optics.lens.sharp_zone`.
 
     Returns
     -------
@@ -59,15 +63,17 @@ def defocus_mm(
     """
     focus = from_lens(focus_distance_m, focal_length_mm, distance_from)
     subject = from_lens(subject_distance_m, focal_length_mm, distance_from)
-    return _disc_mm(focal_length_mm, _known_only(f_number), focus, subject)
+    return _disc_mm(focal_length_mm, _known_only(f_number), focus, subject, shift_mm)
 
 
-def _disc_mm(focal_length_mm: npt.ArrayLike, number: Floats, focus: Floats, subject: Floats) -> Floats:
+def _disc_mm(
+    focal_length_mm: npt.ArrayLike, number: Floats, focus: Floats, subject: Floats, shift_mm: npt.ArrayLike
+) -> Floats:
     """Blur disc [mm] of distances from the lens [m] that can be focused."""
     focal = np.asarray(focal_length_mm, dtype=float)
     with np.errstate(all="ignore"):
         focal_m = focal / MM_PER_M
-        pull = 1 / (focus - focal_m)  # nought at infinity, where s / (s - f) = 1 + f pull stays finite
+        pull = shifted_pull(focus, focal, shift_mm)  # at infinity s / (s - f) = 1 + f pull stays finite
         disc: Floats = focal * focal_m / number * np.abs(pull - (1 + focal_m * pull) / subject)
     return disc[()]
 
@@ -277,12 +283,13 @@ def blur_parts(
     turn_deg_s: npt.ArrayLike = 0.0,
     pixel_pitch_mm: npt.ArrayLike = 0.0,
     distance_from: DistanceFrom = "sensor",
+    shift_mm: npt.ArrayLike = 0.0,
 ) -> BlurParts:
     """All causes of blur at the subject at once.
 
     Parameters
     ----------
-    focal_length_mm, f_number, focus_distance_m, subject_distance_m, distance_from
+    focal_length_mm, f_number, focus_distance_m, subject_distance_m, distance_from, shift_mm
         As for :func:`defocus_mm`.
     speed_m_s, exposure_time_s, crossing_deg
         As for :func:`motion_mm`; the default speed of 0 leaves motion out.
@@ -305,7 +312,7 @@ def blur_parts(
     if not _left_out(turn_deg_s):
         turning = _smear_mm(_turn_scale(focal_length_mm, size), turn_deg_s, exposure_time_s)
     parts = np.broadcast_arrays(
-        _disc_mm(focal_length_mm, _known_only(f_number), focus, subject),
+        _disc_mm(focal_length_mm, _known_only(f_number), focus, subject, shift_mm),
         moving,
         airy_mm(f_number, size),
         turning,

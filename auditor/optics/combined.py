@@ -20,7 +20,15 @@ from auditor.optics.blur import (
     blur_parts,
     crossing_share,
 )
-from auditor.optics.lens import MM_PER_M, DistanceFrom, Floats, from_lens, known, to_convention
+from auditor.optics.lens import (
+    MM_PER_M,
+    DistanceFrom,
+    Floats,
+    from_lens,
+    known,
+    shifted_pull,
+    to_convention,
+)
 
 _HALVINGS = 100
 
@@ -81,12 +89,13 @@ def combined_zone(
     turn_deg_s: npt.ArrayLike = 0.0,
     pixel_pitch_mm: npt.ArrayLike = 0.0,
     distance_from: DistanceFrom = "sensor",
+    shift_mm: npt.ArrayLike = 0.0,
 ) -> CombinedZone:
     """Distances between which defocus, diffraction and movement together stay within c.
 
     Parameters
     ----------
-    focal_length_mm, f_number, focus_distance_m, coc_mm, distance_from
+    focal_length_mm, f_number, focus_distance_m, coc_mm, distance_from, shift_mm
         As for :func:`auditor.optics.lens.sharp_zone`.
     speed_m_s, exposure_time_s, crossing_deg, turn_deg_s, pixel_pitch_mm
         As for :func:`auditor.optics.blur.blur_parts`; what is left at 0 does not count.
@@ -103,7 +112,7 @@ def combined_zone(
     )
     with np.errstate(all="ignore"):
         focal_m = focal / MM_PER_M
-        pull = 1 / (from_lens(focus, focal, distance_from) - focal_m)
+        pull = shifted_pull(from_lens(focus, focal, distance_from), focal, shift_mm)
         opening = np.where(known(focal, number, coc), focal_m**2 / number, np.nan)
         blur = _Blur(
             offset=opening * pull,
@@ -115,7 +124,7 @@ def combined_zone(
             pixel=pixel / MM_PER_M,
             focal=focal_m,
         )
-        focused = blur.offset / blur.slope
+        focused = np.maximum(blur.offset / blur.slope, 0.0)  # past infinity, infinity is the best there is
         least = _turning_point(blur.rise, np.zeros_like(focused), focused)
         allowed = (coc / MM_PER_M) ** 2
         sure = ~np.isnan(blur.squared(least) + allowed)
@@ -145,6 +154,7 @@ def combined_zone(
             turn_deg_s=turn,
             pixel_pitch_mm=pixel,
             distance_from=distance_from,
+            shift_mm=shift_mm,
         ),
         empty=np.asarray(sure & ~passes)[()],
     )

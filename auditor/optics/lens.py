@@ -48,7 +48,7 @@ def known(*values: npt.ArrayLike) -> npt.NDArray[np.bool_]:
 def from_lens(
     distance_m: npt.ArrayLike, focal_length_mm: npt.ArrayLike, distance_from: DistanceFrom
 ) -> Floats:
-    """Bring a distance that was typed in either convention to the distance from the lens.
+    """Turn a distance typed in either convention into the distance from the lens.
 
     Parameters
     ----------
@@ -82,7 +82,7 @@ def from_lens(
 def to_convention(
     lens_distance_m: npt.ArrayLike, focal_length_mm: npt.ArrayLike, distance_from: DistanceFrom
 ) -> Floats:
-    """Bring a distance from the lens [m] back to the convention that was asked for [m]."""
+    """Turn a distance from the lens [m] back into the convention that was asked for [m]."""
     if distance_from == "sensor":
         return sensor_distance_m(lens_distance_m, focal_length_mm)
     return np.asarray(lens_distance_m, dtype=float)[()]
@@ -179,6 +179,27 @@ def magnification(lens_distance_m: npt.ArrayLike, focal_length_mm: npt.ArrayLike
         return np.where((ratio >= 0) & (focal_m > 0), ratio, np.nan)[()]
 
 
+def shifted_pull(
+    lens_focus_m: npt.ArrayLike, focal_length_mm: npt.ArrayLike, shift_mm: npt.ArrayLike
+) -> Floats:
+    """Extension over f^2, E / f^2 = 1 / (s - f) + delta / f^2 [1/m]; below nought past infinity.
+
+    Parameters
+    ----------
+    lens_focus_m : array_like
+        What the ring says, counted from the lens [m].
+    focal_length_mm, shift_mm : array_like
+        Focal length f, and how much farther from the sensor the lens stands than its engravings mean, delta
+        [mm].
+    """
+    focal = np.asarray(focal_length_mm, dtype=float)
+    with np.errstate(all="ignore"):
+        pull: Floats = 1 / (np.asarray(lens_focus_m, dtype=float) - focal / MM_PER_M)
+        if np.any(shift_mm):
+            pull = pull + np.asarray(shift_mm, dtype=float) * MM_PER_M / focal**2
+    return pull
+
+
 def half_width(focal_length_mm: npt.ArrayLike, f_number: npt.ArrayLike, coc_mm: npt.ArrayLike) -> Floats:
     """N c / f^2 [1/m]: half the width of the zone in 1/distance, but for the factor 1 - f/s."""
     focal = np.asarray(focal_length_mm, dtype=float)
@@ -260,8 +281,12 @@ def sharp_zone(
     focus_distance_m: npt.ArrayLike,
     coc_mm: npt.ArrayLike,
     distance_from: DistanceFrom = "sensor",
+    shift_mm: npt.ArrayLike = 0.0,
 ) -> Zone:
     """Near limit, far limit and hyperfocal distance of a setting.
+
+    With the real extension E = e + delta, near = f (f + E) / (N c + E) and far = f (f + E) / (E - N c),
+    from the lens: the formulas above with q = E / (f (f + E)), which may be below nought.
 
     Parameters
     ----------
@@ -273,13 +298,17 @@ def sharp_zone(
         Circle of confusion c [mm].
     distance_from : {"sensor", "lens"}
         What distances count from, in and out.
+    shift_mm : array_like
+        How much farther from the sensor the lens stands than its engravings mean, delta [mm] (see
+        :mod:`auditor.optics.ring_check`).
 
     Returns
     -------
     Zone
         NaN wherever an input is unknown or the focus distance is out of reach (below 4f from the sensor
-        plane); the hyperfocal distance does not need a focus distance. The near limit alone is NaN where it
-        would lie within 2f of the lens, counted from the sensor.
+        plane), and where the lens stands so far past infinity that nothing is sharp (-E > N c); the
+        hyperfocal distance does not need a focus distance. The near limit alone is NaN where it would lie
+        within 2f of the lens, counted from the sensor.
 
     Examples
     --------
@@ -293,11 +322,14 @@ def sharp_zone(
     with np.errstate(all="ignore"):
         focal_m = focal / MM_PER_M
         vergence = 1 / focus
+        if np.any(shift_mm):
+            pull = shifted_pull(focus, focal, shift_mm)
+            vergence = pull / (1 + focal_m * pull)
         half = (1 - focal_m * vergence) * width
-        beyond = vergence - half
+        start, beyond = vergence + half, vergence - half
         limits = [
-            1 / (vergence + half),
-            np.where(beyond <= _ROUNDING * half, np.inf, 1 / beyond),
+            np.where(start < 0, np.nan, 1 / start),
+            np.where(start < 0, np.nan, np.where(beyond <= _ROUNDING * half, np.inf, 1 / beyond)),
             1 / width + focal_m,
         ]
         if distance_from == "sensor":

@@ -2,11 +2,12 @@
 
 In 1/distance the zone is q + (1 - f q) k to q - (1 - f q) k, with q = 1/s and k = N c / f^2. So the ring
 belongs in the middle of the wanted limits, whatever the f-number (their harmonic mean), and the f-number
-follows from the half-width.
+follows from the half-width. What a plan names is a place on the ring near that middle.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,11 +24,9 @@ from auditor.optics.lens import (
     sharp_zone,
     to_convention,
 )
+from auditor.optics.rings import FULL_STOPS, Place, nearest_place, within
 
-FULL_STOPS = (1.4, 2.0, 2.8, 4.0, 5.6, 8.0, 11.0, 16.0, 22.0)  # nominal, as engraved
 _ROUNDING = 1e-9  # a limit this close, relatively, counts as covered
-_GRID = 2000  # rings tried for a line, a tenth of a per cent apart
-_WORTH = 0.001  # a smaller loss of probability is given up for a ring nearer the line, where it is sharper
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,24 +37,24 @@ class Plan:
     ----------
     f_number, focus_distance_m : numpy.ndarray
         The setting; distances in the convention that was asked for [m].
+    places : tuple of Place
+        The setting of the ring, of the same length.
     zone : Zone
         Its sharp zone.
     covers : numpy.ndarray of bool
-        True where the wanted limits, or the fixed line, lie inside.
+        True where the wanted limits lie inside.
     focus_from_m, focus_to_m : numpy.ndarray
         Leeway of the ring: any focus distance from here to there covers the limits too [m]; NaN where none
-        does, and for a fixed line.
-    probability_inside : numpy.ndarray
-        Probability that the subject stands inside, 0 to 1; NaN for wanted limits.
+        does.
     """
 
     f_number: Floats
     focus_distance_m: Floats
+    places: tuple[Place, ...]
     zone: Zone
     covers: npt.NDArray[np.bool_]
     focus_from_m: Floats
     focus_to_m: Floats
-    probability_inside: Floats
 
 
 def best_focus_m(
@@ -129,10 +128,14 @@ def plan_limits(
     near_m: float,
     far_m: float,
     coc_mm: npt.ArrayLike,
+    places: Sequence[Place],
     f_stops: npt.ArrayLike = FULL_STOPS,
     distance_from: DistanceFrom = "sensor",
 ) -> Plan:
-    """Best focus distance at each f-stop for wanted limits, and whether it covers them.
+    """Best place on the ring at each f-stop for wanted limits, and whether it covers them.
+
+    Of the places that cover, an engraving goes before one midway between two, and then the one nearest the
+    best focus distance is taken; where none covers, the place nearest to it.
 
     Parameters
     ----------
@@ -142,6 +145,8 @@ def plan_limits(
         Wanted limits [m]; the far one may be infinite.
     coc_mm : array_like
         Circle of confusion [mm], one or one for each f-stop.
+    places : sequence of Place
+        What the ring can be set to (see :func:`auditor.optics.rings.places_on`).
     f_stops : array_like, shape (stops,)
         The f-numbers the lens has.
     distance_from : {"sensor", "lens"}
@@ -150,13 +155,13 @@ def plan_limits(
     Returns
     -------
     Plan
-        In the order of ``f_stops``. One best focus distance serves all of them; where a stop does not
-        cover, it still makes the worse blurred limit as sharp as can be.
+        In the order of ``f_stops``.
 
     Raises
     ------
     SettingError
-        If the limits are crossed, or the near one is out of the lens's reach.
+        If the limits are crossed, the near one is out of the lens's reach, or the ring has no place within
+        it.
     """
     if not near_m <= far_m:
         raise SettingError(
@@ -167,12 +172,21 @@ def plan_limits(
             f"The near limit ({near_m:g} m) cannot be focused with {focal_length_mm:g} mm.",
             f"Give one beyond {4 * focal_length_mm / MM_PER_M:g} m and short of infinity.",
         )
+    if not places:
+        raise SettingError(
+            f"A {focal_length_mm:g} mm lens can be set to none of the engravings.", "Give its ring: --ring."
+        )
     stops = np.atleast_1d(np.asarray(f_stops, dtype=float))
-    focus = np.broadcast_to(best_focus_m(near_m, far_m, focal_length_mm, distance_from), stops.shape)
-    zone = sharp_zone(focal_length_mm, stops, focus, coc_mm, distance_from)
     leeway = focus_leeway_m(near_m, far_m, focal_length_mm, stops, coc_mm, distance_from)
+    best_m = float(best_focus_m(near_m, far_m, focal_length_mm, distance_from))
+    chosen = tuple(
+        nearest_place(within(places, start * (1 - _ROUNDING), end * (1 + _ROUNDING)) or places, best_m)
+        for start, end in zip(*leeway, strict=True)
+    )
+    focus = np.array([place.distance_m for place in chosen])
+    zone = sharp_zone(focal_length_mm, stops, focus, coc_mm, distance_from)
     covers = (zone.near_limit_m <= near_m * (1 + _ROUNDING)) & (zone.far_limit_m >= far_m * (1 - _ROUNDING))
-    return Plan(stops, focus, zone, covers, *leeway, np.full(stops.shape, np.nan))
+    return Plan(stops, focus, chosen, zone, covers, *leeway)
 
 
 def focus_leeway_m(
@@ -199,64 +213,3 @@ def focus_leeway_m(
             to_convention(1 / most, focal, distance_from),
             to_convention(1 / least, focal, distance_from),
         )
-
-
-def plan_line(
-    focal_length_mm: float,
-    line_m: float,
-    spread_m: float,
-    coc_mm: npt.ArrayLike,
-    f_stops: npt.ArrayLike = FULL_STOPS,
-    distance_from: DistanceFrom = "sensor",
-) -> Plan:
-    """Focus distance at each f-stop that most likely holds a subject meant to stand on a line.
-
-    Where it really stands is normally distributed about the line. The zone reaches farther behind the ring
-    than in front of it, so the likeliest ring need not be the line itself; of all rings within 0.1 percentage
-    points of the likeliest, the one nearest the line is taken.
-
-    Parameters
-    ----------
-    focal_length_mm : float
-        Focal length [mm].
-    line_m, spread_m : float
-        The line's distance and the standard deviation about it [m], both above 0 and finite.
-    coc_mm, f_stops, distance_from
-        As for :func:`plan_limits`.
-
-    Returns
-    -------
-    Plan
-        With the probability of standing inside.
-
-    Raises
-    ------
-    SettingError
-        If the line is out of the lens's reach, or the spread is not above 0.
-    """
-    from scipy.special import ndtr
-
-    nearest = 4 * focal_length_mm / MM_PER_M if distance_from == "sensor" else focal_length_mm / MM_PER_M
-    if not nearest < line_m < np.inf:
-        raise SettingError(
-            f"A line at {line_m:g} m cannot be focused with {focal_length_mm:g} mm.",
-            f"Give one beyond {nearest:g} m and short of infinity.",
-        )
-    if not 0 < spread_m < np.inf:
-        raise SettingError(f"The spread ({spread_m:g} m) is not above 0.", "Give one like 30cm.")
-
-    stops = np.atleast_1d(np.asarray(f_stops, dtype=float))
-    number, coc = (column[:, None] for column in np.broadcast_arrays(stops, np.asarray(coc_mm, dtype=float)))
-    steps = np.linspace(2.0 / _GRID, 2.0, _GRID)  # of 1/distance; 1 is the line itself
-    rings = line_m / steps[line_m / steps > nearest]
-    zones = sharp_zone(focal_length_mm, number, rings, coc, distance_from)
-    behind, before = ((limit - line_m) / spread_m for limit in (zones.far_limit_m, zones.near_limit_m))
-    inside = np.nan_to_num(ndtr(behind) - ndtr(before))
-    good_enough = inside >= inside.max(axis=1, keepdims=True) - _WORTH
-    chosen = np.where(good_enough, np.abs(line_m / rings - 1), np.inf).argmin(axis=1)
-    focus = rings[chosen]
-    zone = sharp_zone(focal_length_mm, stops, focus, coc[:, 0], distance_from)
-    covers = (zone.near_limit_m <= line_m) & (line_m <= zone.far_limit_m)
-    probability = inside[np.arange(len(stops)), chosen]
-    unknown = np.full(stops.shape, np.nan)
-    return Plan(stops, focus, zone, covers, unknown, unknown, probability)

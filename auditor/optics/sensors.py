@@ -11,7 +11,7 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TypeAlias
+from typing import Any, TypeAlias, TypeGuard
 
 import numpy as np
 import numpy.typing as npt
@@ -19,7 +19,7 @@ import numpy.typing as npt
 from auditor.errors import FileFormatError, SettingError, SourceError, UnitError
 from auditor.optics.blur import allowance_mm
 from auditor.optics.lens import Floats
-from auditor.units import parse_length_mm
+from auditor.units import parse_distance_m, parse_length_mm
 
 HANDBOOK_DIVISOR = 1442.0  # 0.030 mm on 36x24 mm
 PRINT_WIDTH_MM = 254.0  # 8 x 10 inch, the print that handbook values are derived from
@@ -27,13 +27,11 @@ PRINT_VIEWED_MM = 250.0
 PRINT_ACUITY = 5.0  # line pairs/mm resolved at 25 cm
 NEAR_POINT_MM = 250.0
 
-# Width and height in mm. From memory: the usual sizes under these trade names; makers differ by some 2 %.
+# Width and height in mm. From memory: the usual sizes under these names; makers differ by some 2 %.
 FORMATS = {
     "full frame": (36.0, 24.0),
     "half frame": (24.0, 18.0),
-    "aps-h": (28.7, 19.0),
-    "aps-c": (23.6, 15.7),
-    "four thirds": (17.3, 13.0),
+    "4/3 inch": (17.3, 13.0),
     "1 inch": (13.2, 8.8),
     "2/3 inch": (8.8, 6.6),
     "1/1.7 inch": (7.6, 5.7),
@@ -117,11 +115,14 @@ class Criterion:
         Where the rule comes from, in a few words.
     rule : callable
         The rule itself, of diagonal, pixel pitch, width and other blur [mm].
+    interval_mm : tuple of float or None
+        What a measured tolerance may be [mm]; None where nothing was measured.
     """
 
     name: str
     source: str
     rule: Rule
+    interval_mm: tuple[float, float] | None = None
 
     def coc_mm(
         self,
@@ -166,9 +167,11 @@ class Criterion:
 def parse_criterion(text: str) -> Criterion:
     """Read a criterion for the circle of confusion.
 
-    ``handbook``, ``diagonal/K``, a value such as ``0.025mm``, ``print`` or ``print=WIDTH,VIEWED,ACUITY``
-    (such as ``print=30cm,50cm,5``), ``pixel`` or ``pixel=K``, ``measured`` or ``measured=PATH`` of an
-    audit.json.
+    ``handbook``, ``diagonal/K``, a value such as ``0.025mm``, ``print`` or ``print=SIDE,VIEWED,ACUITY``
+    (the print's long side and the distance it is seen from, such as ``print=60cm,1m``), ``web=PIXELS`` (the
+    long side as shown on a screen), ``pixel`` or ``pixel=K``, ``measured`` or ``measured=PATH`` of an
+    audit.json. After ``print`` and ``web``, ``crop=50%`` says that this part of the picture's long side is
+    kept.
 
     Raises
     ------
@@ -192,8 +195,8 @@ def parse_criterion(text: str) -> Criterion:
     if kind.startswith("diagonal/"):
         divisor = _positive(kind.removeprefix("diagonal/"), text)
         return _by_diagonal(f"diagonal/{divisor:g}", divisor, "a part of the sensor's diagonal")
-    if kind == "print":
-        return _by_print(value)
+    if kind in ("print", "web"):
+        return _by_size(kind, value)
     if kind == "pixel":
         factor = _positive(value or "1", text)
         name = "pixel" if factor == 1 else f"pixel={factor:g}"
@@ -201,7 +204,7 @@ def parse_criterion(text: str) -> Criterion:
             name, "pixels looked at one by one", lambda diagonal, pitch, *_: factor * pitch + 0 * diagonal
         )
     if kind == "measured":
-        return measured(_read_tolerance_mm(Path(value)) if value else None)
+        return measured(*_read_tolerance_mm(Path(value))) if value else measured(None)
     try:
         coc = parse_length_mm(cleaned)
     except UnitError as error:
@@ -209,13 +212,14 @@ def parse_criterion(text: str) -> Criterion:
             raise
         raise UnitError(
             f"{text!r} is not a criterion for the circle of confusion.",
-            "Use handbook, diagonal/1500, 0.025mm, print, pixel, or measured=PATH/audit.json.",
+            "Use handbook, diagonal/1500, 0.025mm, print=60cm,1m, web=2048, pixel, or "
+            "measured=PATH/audit.json.",
         ) from None
     return Criterion(f"{coc:g}mm", "a value you gave", lambda diagonal, *_: coc + 0 * diagonal)
 
 
-def measured(tolerance_mm: float | None) -> Criterion:
-    """The criterion of a photographer's own keeper tolerance [mm]; None while it is not known yet.
+def measured(tolerance_mm: float | None, interval_mm: tuple[float, float] | None = None) -> Criterion:
+    """The criterion of a photographer's own tolerance [mm] with its interval; None while it is unknown.
 
     The tolerance is about all blur together, so diffraction and motion are taken off in squares.
     """
@@ -228,26 +232,61 @@ def measured(tolerance_mm: float | None) -> Criterion:
             )
         return allowance_mm(tolerance_mm + 0 * diagonal, other)
 
-    return Criterion("measured", "keeper tolerance measured from an archive", rule)
+    return Criterion("measured", "keeper tolerance measured from an archive", rule, interval_mm)
 
 
 def _by_diagonal(name: str, divisor: float, source: str) -> Criterion:
     return Criterion(name, source, lambda diagonal, *_: diagonal / divisor)
 
 
-def _by_print(value: str) -> Criterion:
-    given = [part.strip() for part in value.split(",")] if value else []
-    if len(given) > 3:
-        raise UnitError(f"'print={value}' has too many parts.", "Write print=WIDTH,VIEWED,ACUITY.")
-    width = parse_length_mm(given[0]) if given else PRINT_WIDTH_MM
-    viewed = parse_length_mm(given[1]) if len(given) > 1 else PRINT_VIEWED_MM
-    acuity = _positive(given[2], f"print={value}") if len(given) > 2 else PRINT_ACUITY
+def _by_size(kind: str, value: str) -> Criterion:
+    """By the size of the result: on paper, or on a screen; either of a part of the picture."""
+    sizes = [part.strip() for part in value.split(",") if part.strip()]
+    crops = [part for part in sizes if part.lower().startswith("crop")]
+    sizes = [part for part in sizes if part not in crops]
+    if len(crops) > 1 or len(sizes) > (3 if kind == "print" else 1) or (kind == "web" and not sizes):
+        raise UnitError(
+            f"'{kind}={value}' does not say how large the result is.",
+            "Write print=LONG SIDE,SEEN FROM,ACUITY or web=PIXELS, and crop=50% behind it.",
+        )
+    kept = _share(crops[0], value) if crops else 1.0
+    behind = f",crop={100 * kept:g}%" if crops else ""
+    of = f", of {100 * kept:g} % of the picture's long side" if crops else ""
+    if kind == "web":
+        pixels = _positive(sizes[0], f"web={value}")
+        return Criterion(
+            f"web={pixels:g}{behind}",
+            f"two shown pixels, the finest pair of lines that {pixels:g} pixels can draw (sampling){of}",
+            lambda _diagonal, _pitch, width, _other: 2 * kept * width / pixels,
+        )
+    long_side, viewed = (
+        _size_mm(sizes[place]) if len(sizes) > place else usual
+        for place, usual in ((0, PRINT_WIDTH_MM), (1, PRINT_VIEWED_MM))
+    )
+    acuity = _positive(sizes[2], f"print={value}") if len(sizes) > 2 else PRINT_ACUITY
     on_print = viewed / NEAR_POINT_MM / acuity
     return Criterion(
-        f"print={width / 10:g}cm,{viewed / 10:g}cm,{acuity:g}",
-        f"{acuity:g} line pairs/mm at 25 cm, on a print {width / 10:g} cm wide seen from {viewed / 10:g} cm",
-        lambda _diagonal, _pitch, sensor_width, _other: on_print * sensor_width / width,
+        f"print={long_side / 10:g}cm,{viewed / 10:g}cm,{acuity:g}{behind}",
+        f"{acuity:g} line pairs/mm at 25 cm, on a print {long_side / 10:g} cm long seen from "
+        f"{viewed / 10:g} cm{of}",
+        lambda _diagonal, _pitch, width, _other: on_print * kept * width / long_side,
     )
+
+
+def _size_mm(text: str) -> float:
+    """A print's side, or the distance it is seen from [mm]."""
+    size = 1000 * parse_distance_m(text)
+    if math.isinf(size):
+        raise UnitError(f"{text!r} is not the size of a print.", "Write it like 60cm or 1m.")
+    return round(size, 6)
+
+
+def _share(text: str, value: str) -> float:
+    """The part of a picture's long side that is kept, above 0 and at most 1."""
+    match = re.fullmatch(r"crop\s*=\s*(\d+(?:\.\d+)?)\s*%", text.lower())
+    if match is None or not 0 < float(match[1]) <= 100:
+        raise UnitError(f"{text!r} in {value!r} is not a part of the picture.", "Write it like crop=50%.")
+    return float(match[1]) / 100
 
 
 def _positive(number: str, text: str) -> float:
@@ -260,7 +299,8 @@ def _positive(number: str, text: str) -> float:
     return value
 
 
-def _read_tolerance_mm(path: Path) -> float:
+def _read_tolerance_mm(path: Path) -> tuple[float, tuple[float, float] | None]:
+    """Tolerance of an audit, and its interval where it has one [mm]."""
     import json  # only here, so that a typed zone starts sooner
 
     hint = "Name the audit.json of an audit."
@@ -271,10 +311,16 @@ def _read_tolerance_mm(path: Path) -> float:
     except ValueError:
         raise FileFormatError(f"{path} is not JSON.", hint) from None
     tolerance = audit.get("tolerance") if isinstance(audit, dict) else None
-    value = tolerance.get("blur_mm") if isinstance(tolerance, dict) else None
-    if not isinstance(value, (int, float)) or isinstance(value, bool) or not 0 < value < math.inf:
+    named: dict[str, Any] = tolerance if isinstance(tolerance, dict) else {}
+    value, low, high = (named.get(key) for key in ("blur_mm", "low", "high"))
+    if not _is_length(value):
         raise FileFormatError(
             f"{path} holds no keeper tolerance (tolerance.blur_mm).",
             "Run auditor audit on an archive with marks and subject distances first.",
         )
-    return float(value)
+    interval = (float(low), float(high)) if _is_length(low) and _is_length(high) else None
+    return float(value), interval
+
+
+def _is_length(value: object) -> TypeGuard[float]:
+    return isinstance(value, (int, float)) and not isinstance(value, bool) and 0 < value < math.inf

@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
-from auditor.show.cards import NO_ZONE, Card
+from auditor.show.cards import NO_ZONE, Card, remarks
 from auditor.show.charts.style import INK, MUTED, RULE, chart_style
 from auditor.units import format_f_number
 
@@ -17,6 +17,7 @@ MM_PER_INCH = 25.4
 PNG_DPI = 300
 # All in mm, on the card as printed.
 EDGE, LABEL, CELL, ROW, HEAD, FOOT, MARGIN = 3.0, 11.0, 17.0, 4.7, 14.5, 9.5, 9.0
+NOTE = 2.8  # a line of the foot
 LEAST_WIDTH = 72.0  # room for the notes below few columns
 RULER_MM = 50.0
 TINT = "#ece7da"
@@ -27,7 +28,9 @@ def draw_card(card: Card) -> Figure:
     """Draw a card; one unit of its axes is one millimetre on paper."""
     cell = _cell(card)
     width = _column(len(card.f_numbers), cell) + EDGE
-    height = HEAD + ROW * len(card.ring_m) + FOOT
+    below = remarks(card)
+    added = card.scale_differs + (card.flash is not None)
+    height = HEAD + ROW * (len(card.ring_m) + added) + FOOT + NOTE * len(below)
     page = width + 2 * MARGIN, height + 2 * MARGIN
     with chart_style():
         figure = Figure(figsize=(page[0] / MM_PER_INCH, page[1] / MM_PER_INCH), facecolor="white")
@@ -38,8 +41,9 @@ def draw_card(card: Card) -> Figure:
         _endless(ax, card, cell)
         _head(ax, card, width, cell)
         _rows(ax, card, width, cell)
-        _text(ax, EDGE, height - 5.6, LEGEND, 5.6, color=MUTED, ha="left")
-        _text(ax, EDGE, height - 2.8, card.note, 5.6, color=MUTED, ha="left")
+        _added_rows(ax, card, width, cell)
+        for place, line in enumerate([card.note, *reversed(below), LEGEND]):
+            _text(ax, EDGE, height - NOTE * (place + 1), line, 5.6, color=MUTED, ha="left")
     return figure
 
 
@@ -108,6 +112,18 @@ def _rows(ax: Axes, card: Card, width: float, cell: float) -> None:
             _text(ax, x - 1.0, middle, near, 7.5, ha="right")
             _text(ax, x, middle, "–", 6, color=MUTED)
             _text(ax, x + 1.0, middle, far, 7.5, ha="left")
+
+
+def _added_rows(ax: Axes, card: Card, width: float, cell: float) -> None:
+    """Below the limits: which marks of the engraved scale to read, and what the flash lights."""
+    rows = [("scale", card.scale_marks)] if card.scale_differs else []
+    rows += [("flash", card.lit)] if card.flash else []
+    for place, (name, value) in enumerate(rows):
+        top = _row(len(card.ring_m) + place)
+        ax.plot([EDGE, width - EDGE], [top, top], color=INK if place == 0 else RULE, lw=0.6, zorder=0.6)
+        _text(ax, EDGE, top + ROW / 2, name, 6.5, ha="left", color=MUTED)
+        for column in range(len(card.f_numbers)):
+            _text(ax, _column(column + 0.5, cell), top + ROW / 2, value(column).replace("-", "–"), 6.5)
 
 
 def _cutting_marks(ax: Axes, width: float, height: float) -> None:

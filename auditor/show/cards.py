@@ -11,9 +11,29 @@ from typing import Any
 
 from auditor.optics.lens import DistanceFrom, Floats, Zone
 from auditor.show.words.figures import FAR_IS_UNSURE
+from auditor.show.words.ring import SAME_MARK, marks
 from auditor.units import METRES_PER_FOOT, format_f_number
 
 NO_ZONE = "–"
+
+
+@dataclass(frozen=True, slots=True)
+class Flash:
+    """What a flash lights at each f-number of a card; arrays of shape (stops,).
+
+    Attributes
+    ----------
+    guide_number_m, iso : float
+        Guide number at ISO 100, and the sensitivity that is set.
+    reach_m, from_m, to_m : numpy.ndarray
+        Distance of full light, and the ends of half a stop about it [m].
+    """
+
+    guide_number_m: float
+    iso: float
+    reach_m: Floats
+    from_m: Floats
+    to_m: Floats
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +52,13 @@ class Card:
     coc_criterion : str
     distance_from : {"sensor", "lens"}
     units : {"m", "ft"}
+    read_scale_for : numpy.ndarray or None, shape (stops,)
+        f-number whose engraved marks show the zone; None where it was not worked out.
+    scale_coc_mm : float
+        Criterion that the scale was engraved for.
+    flash : Flash or None
+    shift_mm : float
+        How much farther out the lens stands than its engravings mean.
     """
 
     focal_length_mm: float
@@ -42,6 +69,10 @@ class Card:
     coc_criterion: str
     distance_from: DistanceFrom
     units: str
+    read_scale_for: Floats | None = None
+    scale_coc_mm: float = math.nan
+    flash: Flash | None = None
+    shift_mm: float = 0.0
 
     @property
     def title(self) -> str:
@@ -54,6 +85,27 @@ class Card:
         plane = "sensor plane" if self.distance_from == "sensor" else "lens"
         name = "" if self.coc_criterion.endswith("mm") else f" ({self.coc_criterion})"
         return f"blur within {self.coc_mm:.3f} mm{name}, from the {plane}"
+
+    @property
+    def scale_differs(self) -> bool:
+        """Whether the engraved scale must be read for other f-numbers than the one set."""
+        if self.read_scale_for is None:
+            return False
+        ratio = self.read_scale_for[0] / self.f_numbers[0]
+        return not 1 / SAME_MARK <= ratio <= SAME_MARK
+
+    def scale_marks(self, column: int) -> str:
+        """Which engraved marks show the zone at an f-number."""
+        if self.read_scale_for is None:
+            return NO_ZONE
+        return marks(float(self.read_scale_for[column])).replace("halfway from ", "").replace(" to f/", "-")
+
+    def lit(self, column: int) -> str:
+        """Distances that the flash lights to half a stop at an f-number, rounded inward."""
+        if self.flash is None:
+            return NO_ZONE
+        start, end = float(self.flash.from_m[column]), float(self.flash.to_m[column])
+        return f"{self._number(start, up=True)}-{self._number(end)}"
 
     def engraving(self, row: int) -> str:
         """The ring's number, without its unit."""
@@ -98,13 +150,38 @@ def card_text(card: Card) -> str:
     for row in range(len(card.ring_m)):
         cells = ("-".join(card.limits(row, column)).replace("–-–", NO_ZONE) for column in columns)
         rows.append([card.engraving(row), *cells])
+    body = len(rows)
     rows.append(["hyper", *(card.hyperfocal(column) for column in columns)])
+    if card.scale_differs:
+        rows.append(["scale", *(card.scale_marks(column) for column in columns)])
+    if card.flash:
+        rows.append(["flash", *(card.lit(column) for column in columns)])
     widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
     lines = ["   ".join(cell.rjust(width) for cell, width in zip(row, widths, strict=True)) for row in rows]
     rule = "-" * len(lines[0])
     head = f"{card.title}, distances in {'metres' if card.units == 'm' else 'feet'}"
-    foot = "hyper: hyperfocal distance. Limits are rounded inward."
-    return "\n".join([head, rule, lines[0], rule, *lines[1:-1], rule, lines[-1], rule, card.note, foot])
+    foot = ["hyper: hyperfocal distance. Limits are rounded inward.", *remarks(card)]
+    return "\n".join(
+        [head, rule, lines[0], rule, *lines[1:body], rule, *lines[body:], rule, card.note, *foot]
+    )
+
+
+def remarks(card: Card) -> list[str]:
+    """What the rows below the limits mean."""
+    lines = []
+    if card.scale_differs:
+        lines.append(f"scale: marks to read on a scale engraved for {card.scale_coc_mm:.3f} mm.")
+    if card.flash:
+        lines.append(f"flash: lit to half a stop at full power, ISO {card.flash.iso:g}.")
+    if card.shift_mm:
+        lines.append(
+            f"Ring corrected by tape: lens {abs(card.shift_mm):.2f} mm too far {_way(card.shift_mm)}."
+        )
+    return lines
+
+
+def _way(shift_mm: float) -> str:
+    return "out" if shift_mm > 0 else "in"
 
 
 def card_json(card: Card) -> dict[str, Any]:
@@ -121,7 +198,13 @@ def card_json(card: Card) -> dict[str, Any]:
                 "near_limit_m": float(card.zone.near_limit_m[row, column]),
                 "far_limit_m": float(card.zone.far_limit_m[row, column]),
                 "hyperfocal_m": float(card.zone.hyperfocal_m[row, column]),
+                "read_scale_for": None if card.read_scale_for is None else float(card.read_scale_for[column]),
             }
+            | (
+                {"lit_from_m": float(card.flash.from_m[column]), "lit_to_m": float(card.flash.to_m[column])}
+                if card.flash
+                else {}
+            )
             for row, ring in enumerate(card.ring_m)
             for column, number in enumerate(card.f_numbers)
         ],

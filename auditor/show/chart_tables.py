@@ -7,7 +7,8 @@ import pandas as pd
 
 from auditor.evidence.bursts import zone_focused
 from auditor.evidence.presets import OTHER, pool_small
-from auditor.evidence.rates import hit_rates
+from auditor.evidence.weights import was_drawn, weights_of
+from auditor.evidence.zone_check import rates_in_and_out
 from auditor.frames import KEEPER
 from auditor.journey import Audit
 from auditor.show.words import distances as distance_words
@@ -60,29 +61,29 @@ def share_axis_end(highest: pd.Series) -> float:
     return float(min(1.0, np.ceil(highest.max() * 4 + 0.1) / 4))
 
 
-def zone_tally(frames: pd.DataFrame) -> dict[str, int]:
-    """Counted frames inside and outside their sharp zone, kept and in all, and those without a distance."""
+def zone_rates(frames: pd.DataFrame, confidence: float) -> dict[str, float]:
+    """Frames inside and outside their sharp zone, and the shares kept there.
+
+    Returns
+    -------
+    dict of str to float
+        ``in_kept, in_frames, out_kept, out_frames, no_distance``: counted frames as they are; ``put_back``:
+        whether the shares are put back to all frames; ``drawn``: whether frames were drawn by chance; and the
+        shares of :func:`auditor.evidence.zone_check.rates_in_and_out`.
+    """
     kept = (frames["counted_as"] == KEEPER).to_numpy()
     inside = frames["in_zone"].fillna(False).to_numpy(bool)
     outside = ~frames["in_zone"].fillna(True).to_numpy(bool)
+    known, weight = inside | outside, weights_of(frames)
     return {
         "in_kept": int((inside & kept).sum()),
         "in_frames": int(inside.sum()),
         "out_kept": int((outside & kept).sum()),
         "out_frames": int(outside.sum()),
-        "no_distance": int((~inside & ~outside).sum()),
-    }
-
-
-def zone_rates(frames: pd.DataFrame, confidence: float) -> dict[str, float]:
-    """The tally of :func:`zone_tally` with the intervals of the shares kept inside and outside the zone."""
-    rates = hit_rates(frames, ["in_zone"], confidence).set_index("in_zone")
-    ends = {
-        f"{side}_{end}": float(rates.loc[inside, f"frame_{end}"]) if inside in rates.index else float("nan")
-        for side, inside in (("in", True), ("out", False))
-        for end in ("low", "high")
-    }
-    return zone_tally(frames) | ends
+        "no_distance": int((~known).sum()),
+        "put_back": bool((np.abs(weight[known] - 1) > 1e-9).any()),
+        "drawn": bool(was_drawn(frames).any()),
+    } | rates_in_and_out(frames[known], inside[known], confidence)
 
 
 def distance_lanes(audit: Audit) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -92,7 +93,7 @@ def distance_lanes(audit: Audit) -> tuple[pd.DataFrame, pd.DataFrame]:
     -------
     lanes, bars : pandas.DataFrame
         As :func:`auditor.show.charts.distances.draw_distances` wants them, the lanes yet without labels but
-        with the tally of :func:`zone_tally`.
+        with the rates of :func:`zone_rates`.
     """
     shown = presets_with_lane(audit).head(MOST_LANES)
     frames = zone_focused(audit.table)
@@ -104,7 +105,8 @@ def distance_lanes(audit: Audit) -> tuple[pd.DataFrame, pd.DataFrame]:
         own = frames[frames["preset"] == name]
         lane_bars = _bars(own, edges).assign(lane=place)
         highest = lane_bars[["kept", "not_kept"]].max().max() if len(lane_bars) else 1
-        facts.append(zone_tally(own) | {"tallest": float(highest), "from_m": lo, "to_m": hi})
+        rates = zone_rates(own, audit.settings.confidence)
+        facts.append(rates | {"tallest": float(highest), "from_m": lo, "to_m": hi})
         bars.append(lane_bars)
     lanes = pd.concat([shown.reset_index(drop=True), pd.DataFrame(facts)], axis=1)
     columns = ["from_m", "to_m", "kept", "not_kept", "lane"]
@@ -117,7 +119,7 @@ def label_lanes(lanes: pd.DataFrame, units: str, limit: int) -> pd.DataFrame:
     return lanes.assign(
         label=[preset_words.preset_label(row, units, limit) for row in rows],
         count_label=[
-            distance_words.lane_count(row.in_kept, row.in_frames, row.out_kept, row.out_frames)
+            distance_words.lane_count(row.in_rate, row.in_frames, row.out_rate, row.out_frames)
             for row in rows
         ],
         near_label=[format_distance(row.near_limit_m, units) for row in rows],
@@ -142,16 +144,17 @@ def _axis_ends(shown: pd.DataFrame, distances_m: np.ndarray) -> tuple[float, flo
 
 
 def _bars(frames: pd.DataFrame, edges: np.ndarray) -> pd.DataFrame:
-    """Count keepers and frames not kept between edges [m]; what lies beyond joins the last bar."""
-    known = frames[frames["subject_distance_m"].notna()]
+    """Keepers and frames not kept between edges [m], put back to all; what lies beyond joins the last bar."""
+    weight = weights_of(frames)
+    known, weight = frames[weight > 0], weight[weight > 0]
     kept = (known["counted_as"] == KEEPER).to_numpy()
     place = np.clip(known["subject_distance_m"].to_numpy(), edges[0], edges[-1] * 0.9999)
     counts = pd.DataFrame(
         {
             "from_m": edges[:-1],
             "to_m": edges[1:],
-            "kept": np.histogram(place[kept], edges)[0],
-            "not_kept": np.histogram(place[~kept], edges)[0],
+            "kept": np.histogram(place[kept], edges, weights=weight[kept])[0],
+            "not_kept": np.histogram(place[~kept], edges, weights=weight[~kept])[0],
         }
     )
     return counts[(counts["kept"] > 0) | (counts["not_kept"] > 0)]

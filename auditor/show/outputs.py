@@ -1,8 +1,4 @@
-"""Writes the results of an audit: JSON, CSV tables, charts and the report.
-
-``audit.json`` is written first: a folder that holds it is never read as photographs, even when the disk
-runs full half way.
-"""
+"""Writes the results of an audit: JSON, CSV tables, charts and the report."""
 
 from __future__ import annotations
 
@@ -13,7 +9,6 @@ from typing import Any
 import pandas as pd
 
 from auditor.advice.result import as_json
-from auditor.errors import OutputError
 from auditor.evidence.tolerance import Tolerance
 from auditor.intake.library.thumbnails import thumbnails
 from auditor.intake.tables import TABLE_NAME, to_csv_text, to_json_rows
@@ -27,6 +22,7 @@ from auditor.show.page.view import lens_views
 from auditor.show.report import build_report
 from auditor.show.wallet import wallet_bytes
 from auditor.text import json_safe, json_text
+from auditor.writing import ResultsFolder
 
 
 def _page(
@@ -53,6 +49,7 @@ def audit_json(audit: Audit) -> dict[str, Any]:
             "presets": _rows(audit.distances_met.presets),
         },
         "zone_check": json_safe(asdict(audit.zone_check)),
+        "without_distances": _rows(audit.unheard),
         "tolerance": _tolerance(audit.tolerance),
         "causes": json_safe({name: getattr(audit.causes, name) for name in _CAUSES})
         | {"by_preset": _rows(audit.causes.by_preset)},
@@ -61,14 +58,17 @@ def audit_json(audit: Audit) -> dict[str, Any]:
         "advice": as_json(audit.advice) if audit.advice is not None else None,
         "tuning": as_json(audit.tuning) if audit.tuning is not None else None,
         **_measured(audit),
-        "problems": [asdict(problem) for problem in audit.problems],
+        "problems": [
+            {"files": problem.all_files, "what": problem.what, "next": problem.next}
+            for problem in audit.problems
+        ],
     }
 
 
 _CAUSES = (
     "in_front_of_zone", "beyond_zone", "subject_motion", "diffraction", "not_explained_by_blur",
     "no_distance",
-    "sibling_kept", "at_focus",
+    "sibling_kept", "of_100", "at_focus",
 )  # fmt: skip
 _TOLERANCE = (
     "blur_mm", "low", "high", "times_handbook", "ceiling", "floor", "steepness", "bursts", "hits", "flags",
@@ -87,22 +87,14 @@ def _measured(audit: Audit) -> dict[str, Any]:
     if audit.pictures is not None:
         told = audit.pictures
         out["pictures"] = json_safe(
-            {"detector": told.detector, "counts": told.counts, "refused": told.refused}
+            {
+                "detector": told.detector,
+                "counts": told.counts,
+                "refused": told.refused,
+                "only_who_faced_the_camera": told.only_who_faced_the_camera,
+            }
         )
-    if audit.measured_blur is not None:
-        blur = audit.measured_blur
-        out["measured_blur"] = {
-            "frames": _rows(blur.frames.drop(columns="row")),
-            "presets": _rows(blur.presets),
-            **json_safe({name: getattr(blur, name) for name in _SHARES_MEASURED}),
-        }
-        out["rings"] = [json_safe(asdict(check)) for check in audit.rings]
     return out
-
-
-_SHARES_MEASURED = (
-    "keepers", "keepers_measured", "others", "others_measured", "difference", "low", "high",
-)  # fmt: skip
 
 
 def _rows(table: pd.DataFrame) -> list[dict[str, Any]]:
@@ -112,6 +104,12 @@ def _rows(table: pd.DataFrame) -> list[dict[str, Any]]:
     return to_json_rows(out)
 
 
+def _unreadable(audit: Audit) -> pd.DataFrame:
+    """Every file that could not be read, and why."""
+    rows = [(file, p.what) for p in audit.problems if p.unread for file in p.all_files]
+    return pd.DataFrame(rows, columns=["file", "why"], dtype="str")
+
+
 def write_outputs(
     audit: Audit,
     folder: Path,
@@ -119,6 +117,7 @@ def write_outputs(
     *,
     pictures: bool = True,
     cache: Path | None = None,
+    force: bool = False,
 ) -> list[Path]:
     """Write every output of an audit into a folder, which is made if it is not there.
 
@@ -132,6 +131,8 @@ def write_outputs(
         Whether the report holds thumbnails.
     cache : Path, optional
         The readers' cache; thumbnails are kept beside it.
+    force : bool
+        Whether what was changed since it was written there is replaced.
 
     Returns
     -------
@@ -141,33 +142,19 @@ def write_outputs(
     Raises
     ------
     OutputError
-        If the folder or a file in it cannot be written.
+        If a file there may not be replaced, or cannot be written.
     """
-    written: list[Path] = []
-
-    def write(name: str, content: str | bytes) -> None:
-        path = folder / name
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_bytes(content.encode("utf-8") if isinstance(content, str) else content)
-        written.append(path)
-
-    try:
-        write("audit.json", json_text(audit_json(audit)))
-        write(TABLE_NAME, to_csv_text(audit.table))
-        write("presets.csv", to_csv_text(audit.presets))
-        write("distances.csv", to_csv_text(audit.distances))
-        charts = render_charts(audit)
-        for name, (svg, png) in charts.items():
-            write(f"charts/{name}.svg", svg)
-            write(f"charts/{name}.png", png)
-        cards = advised_cards(audit, lenses_of(audit))
-        if cards:
-            write("card.pdf", wallet_bytes(cards, ".pdf", "a4"))
-        chosen = lens_views(audit) if views is None else views
-        write("report.html", _page(audit, folder, chosen, cache, pictures=pictures))
-    except OSError as error:
-        raise OutputError(
-            f"{folder} cannot be written: {error.strerror}.",
-            "Free some space or name another folder with --out; what is there may be incomplete.",
-        ) from None
-    return written
+    files: dict[str, str | bytes] = {
+        "audit.json": json_text(audit_json(audit)),
+        TABLE_NAME: to_csv_text(audit.table),
+        "presets.csv": to_csv_text(audit.presets),
+        "distances.csv": to_csv_text(audit.distances),
+        "unreadable.csv": to_csv_text(_unreadable(audit)),
+    }
+    for name, (svg, png) in render_charts(audit).items():
+        files |= {f"charts/{name}.svg": svg, f"charts/{name}.png": png}
+    if cards := advised_cards(audit, lenses_of(audit)):
+        files["card.pdf"] = wallet_bytes(cards, ".pdf", "a4")
+    chosen = lens_views(audit) if views is None else views
+    files["report.html"] = _page(audit, folder, chosen, cache, pictures=pictures)
+    return ResultsFolder(folder, force=force).write_all(files)

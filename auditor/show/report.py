@@ -5,7 +5,6 @@ from __future__ import annotations
 import base64
 import hashlib
 import re
-import unicodedata
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
@@ -37,6 +36,7 @@ from auditor.show.words import (
     tolerance,
     zone_check,
 )
+from auditor.text import printable, printable_lines
 from auditor.units import format_distance
 
 WORDS = {
@@ -46,7 +46,6 @@ WORDS = {
         sessions, tolerance, zone_check,
     )
 }  # fmt: skip
-CONTROLS = {"Cc", "Cf", "Cs", "Co", "Zl", "Zp"}
 
 
 def build_report(
@@ -107,17 +106,17 @@ def build_report(
         "tied": tied,
         "whole": figures.whole,
         "key": lambda number: f"{number:.5g}",  # to sort by
-        "shown": shown,
+        "shown": printable,
     }
     script = environment.get_template("page.js").render()
-    return environment.get_template("report.html").render(
+    page = environment.get_template("report.html").render(
         audit=audit,
         lenses=lenses,
         lens_number={lens.name: number for number, lens in enumerate(lenses)},
         sections=[(name, captions.TITLES[name]) for name in sections_of(lenses)],
         titles=captions.TITLES,
         frames={
-            row: [shown(part) if at == 0 else part for at, part in enumerate(line)]
+            row: [printable(part) if at == 0 else part for at, part in enumerate(line)]
             for row, line in lines.items()
         },
         thumbnails_held=captions.thumbnails_held(len(held), len(lines)),
@@ -127,6 +126,7 @@ def build_report(
         script_hash=base64.b64encode(hashlib.sha256(script.encode()).digest()).decode(),
         **tables,
     )
+    return printable_lines(page)
 
 
 def sections_of(lenses: tuple[LensView, ...]) -> list[str]:
@@ -164,7 +164,7 @@ def tolerance_curve(audit: Audit) -> Markup | str:
 
 def both(say: Callable[..., str], *results: Any) -> str:
     """Write a sentence for metres and for feet; the page shows one of the two."""
-    text = said(lambda units: tied(shown(str(say(*results, units=units)))))
+    text = said(lambda units: tied(printable(str(say(*results, units=units)))))
     return in_both(text)
 
 
@@ -183,15 +183,3 @@ def distance(distance_m: float) -> str:
 def tied(text: str) -> str:
     """Keep figures and their units on one line."""
     return re.sub(r"(?<=[\d∞–]) (?=(?:%|m|ft|mm|h|s)\b|%)", "\N{NO-BREAK SPACE}", text)
-
-
-def shown(text: str) -> str:
-    """Write hostile text so that it can be read: controls, direction marks and stray bytes as codes."""
-    return "".join(_as_code(sign) if unicodedata.category(sign) in CONTROLS else sign for sign in text)
-
-
-def _as_code(sign: str) -> str:
-    number = ord(sign)
-    if 0xDC80 <= number <= 0xDCFF:  # a byte of a file name that is not UTF-8
-        return f"\\x{number - 0xDC00:02x}"
-    return f"\\u{number:04x}" if number < 0x10000 else f"\\U{number:08x}"

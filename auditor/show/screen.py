@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
-import unicodedata
 
 from rich.console import Console
 from rich.text import Text
@@ -15,6 +15,8 @@ LABEL = 11  # columns before the text of a row
 _SIDE = 7  # columns before the chart
 _CELLS = WIDTH - _SIDE
 _BARS = " ▁▂▃▄▅▆▇█"
+_LETTERS = "[\u0590-\u08ff\ufb1d-\ufdff\ufe70-\ufefc]"
+_RIGHT_TO_LEFT = re.compile(f"{_LETTERS}+(?:[^\\w\\n]*{_LETTERS}+)*")
 
 
 def show_answer(
@@ -56,16 +58,12 @@ def show_answer(
         if said.step.command:
             out.print(Text(" " * LABEL + said.step.command), no_wrap=True, crop=False, overflow="ignore")
     if others:
-        _row(
-            out, "Lenses", f"also {', '.join(isolated(name) for name in others)}: auditor advise --lens NAME"
-        )
+        _row(out, "Lenses", f"also {', '.join(others)}: auditor advise --lens NAME")
 
 
-def isolated(name: str) -> str:
-    """Keep a name that runs from right to left from turning its neighbours around (Unicode Annex 9)."""
-    if any(unicodedata.bidirectional(sign) in ("R", "AL") for sign in name):
-        return f"\N{FIRST STRONG ISOLATE}{name}\N{POP DIRECTIONAL ISOLATE}"
-    return name
+def isolated(text: str) -> str:
+    """Keep words that run from right to left from turning their neighbours around (Unicode Annex 9)."""
+    return _RIGHT_TO_LEFT.sub("\N{FIRST STRONG ISOLATE}\\g<0>\N{POP DIRECTIONAL ISOLATE}", text)
 
 
 def _print(out: Console, text: str, style: str = "") -> None:

@@ -10,7 +10,7 @@ from contextlib import contextmanager
 from typing import TextIO
 
 import pandas as pd
-from rich.console import Console
+from rich.console import Console, ConsoleOptions, ConsoleRenderable, RenderHook, RenderResult
 from rich.progress import (
     BarColumn,
     MofNCompleteColumn,
@@ -27,10 +27,12 @@ from auditor.journey import Audit
 from auditor.show.page.model import LensView
 from auditor.show.screen import isolated, show_answer
 from auditor.show.text_tables import Column, print_table
+from auditor.show.words import distances as distance_words
 from auditor.show.words import fallout
 from auditor.show.words import tolerance as tolerance_words
 from auditor.show.words.figures import band, interval, percent, zone
 from auditor.show.words.method import CAUTION
+from auditor.text import printable_lines
 
 WIDEST = 100
 BAR_CELLS = 12
@@ -41,6 +43,7 @@ def console(stream: TextIO | None = None) -> Console:
     """A console for results: no wider than 100 columns; colour and width as the terminal says."""
     made = Console(file=stream or sys.stdout, highlight=False, markup=False, emoji=False)
     made.width = min(WIDEST, made.width) if made.is_terminal else WIDEST
+    made.push_render_hook(_Plain())
     return made
 
 
@@ -61,6 +64,25 @@ class Stages:
         """Begin another stage; how long it will take is not known before it has run."""
         self._bar.update(self._task, visible=False)
         self._task = self._bar.add_task(name, total=None, rate="")
+
+
+class _Plain(RenderHook):
+    """Lets nothing from a file name, a lens or a note reach the terminal as a command."""
+
+    def process_renderables(self, renderables: list[ConsoleRenderable]) -> list[ConsoleRenderable]:
+        """Put each thing to print into :class:`_PlainText`."""
+        return [_PlainText(renderable) for renderable in renderables]
+
+
+class _PlainText:
+    def __init__(self, inner: ConsoleRenderable) -> None:
+        self._inner = inner
+
+    def __rich_console__(self, out: Console, options: ConsoleOptions) -> RenderResult:
+        for segment in out.render(self._inner, options):
+            yield (
+                segment if segment.control else segment._replace(text=isolated(printable_lines(segment.text)))
+            )
 
 
 @contextmanager
@@ -181,7 +203,7 @@ def show_presets(audit: Audit, out: Console) -> None:
     ]  # fmt: skip
     rows = [
         [
-            isolated(str(row.preset)),
+            str(row.preset),
             zone(row.near_limit_m, row.far_limit_m, row.focus_distance_m, audit.settings.units),
             percent(row.hit_rate),
             interval(row.low, row.high),
@@ -203,7 +225,7 @@ def show_distances(audit: Audit, out: Console) -> None:
     presets = list(names.dropna().unique())
     bands = audit.distances.drop_duplicates(["from_m", "to_m"]).sort_values("from_m")
     columns = [Column("distance", left=True), Column("kept"), Column("interval", 1), Column("frames", 2)]
-    columns += [Column(isolated(str(name)), 3 + place) for place, name in enumerate(presets)]
+    columns += [Column(str(name), 3 + place) for place, name in enumerate(presets)]
     rows = []
     for edge in bands.itertuples():
         here = audit.distances[
@@ -220,7 +242,9 @@ def show_distances(audit: Audit, out: Console) -> None:
                 *(_of(own.loc[name]) if name in own.index else "" for name in presets),
             ]
         )
-    print_table(out, "Frames kept, by subject distance", columns, rows)
+    print_table(out, "Frames kept, by subject distance; shares are put back to all frames", columns, rows)
+    if note := distance_words.without_distances(audit.unheard):
+        out.print(Text(note))
 
 
 def _of(row: pd.Series) -> str:

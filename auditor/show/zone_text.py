@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING, Any
 
 from auditor.optics.blur import BlurParts
 from auditor.optics.lens import DistanceFrom, Zone
-from auditor.optics.sensors import Criterion
+from auditor.optics.ring_check import RingShift, extension_mm
+from auditor.optics.sensors import Criterion, Sensor
+from auditor.show.words import ring
 from auditor.show.words.figures import far_limit, percent, setting, zone
 from auditor.units import format_distance, format_exposure_time
 
@@ -49,6 +51,16 @@ class SettingFound:
     at_subject : BlurParts or None
     pixel_pitch_mm : float
         NaN where unknown.
+    own_mm : tuple of float
+        Circle of confusion with its interval, for reading the engraved scale.
+    scale : EngravedScale
+    sensor : Sensor
+    shift : RingShift or None
+        What the tape says of the ring; None where nobody measured.
+    checks : tuple of str
+        Its readings, as typed.
+    true_focus_m : float
+        Where the mark really focuses.
     """
 
     focal_length_mm: float
@@ -65,11 +77,18 @@ class SettingFound:
     subject_distance_m: float | None
     at_subject: BlurParts | None
     pixel_pitch_mm: float
+    own_mm: tuple[float, float, float]
+    scale: ring.EngravedScale
+    sensor: Sensor
+    shift: RingShift | None
+    checks: tuple[str, ...]
+    true_focus_m: float
 
 
 def setting_json(found: SettingFound) -> dict[str, Any]:
     """The result by the names of the contract; distances in metres, infinite and unknown ones as floats."""
     plain, together = found.plain, found.together
+    read, low, high = ring.read_range(found.f_number, found.own_mm, found.scale)
     values: dict[str, Any] = {
         "focal_length_mm": found.focal_length_mm,
         "f_number": found.f_number,
@@ -84,7 +103,17 @@ def setting_json(found: SettingFound) -> dict[str, Any]:
         "share_in_front": float(plain.share_in_front),
         "with_all_blur": None,
         "blur_at_subject": None,
+        "read_scale_for": read,
+        "read_scale_for_low": low,
+        "read_scale_for_high": high,
+        "scale_coc_mm": found.scale.coc_mm,
+        "scale_source": found.scale.source,
+        "scale_contradictions": list(found.scale.contrary),
     }
+    if found.shift is not None:
+        values["ring_shift_mm"] = found.shift.shift_mm
+        values["focus_true_m"] = found.true_focus_m
+        values["ring_checks_that_disagree"] = [found.checks[at] for at in found.shift.disagree]
     if together is not None:
         values["with_all_blur"] = {
             "near_limit_m": float(together.near_limit_m),
@@ -127,10 +156,23 @@ def setting_text(found: SettingFound, units: str) -> str:
     return "\n".join(
         [
             head,
+            *_by_tape(found, units),
             *(f"  {name:<21}{value}" for name, value in rows),
             *_together(found, units),
             *_subject(found, units),
+            "",
+            *ring.read_scale(found.f_number, found.own_mm, found.scale, found.sensor),
         ]
+    )
+
+
+def _by_tape(found: SettingFound, units: str) -> list[str]:
+    if found.shift is None:
+        return []
+    e_mm = float(extension_mm(found.focus_distance_m, found.focal_length_mm, found.distance_from))
+    real_mm = e_mm + found.shift.shift_mm
+    return ring.ring_shift(
+        found.shift, found.checks, found.focus_distance_m, found.true_focus_m, real_mm, units
     )
 
 
@@ -138,7 +180,7 @@ def _depth(plain: Zone, focus_m: float, units: str) -> str:
     if math.isinf(plain.far_limit_m):
         return "without end"
     if plain.far_limit_m > 20 * focus_m:
-        return "almost without end: the far limit hangs on the last per cent of every setting"
+        return "almost without end: the last per cent of every setting decides where"
     return f"{format_distance(float(plain.depth_m), units)}, {percent(float(plain.share_in_front))} in front"
 
 

@@ -15,6 +15,7 @@ from auditor.simulate.plan import outing_of
 from auditor.simulate.statements import SELECTS, notes_text, session_text, stem, truth_text
 from auditor.simulate.truth import Outing, Truth
 from auditor.simulate.walk import walk, with_rates
+from auditor.writing import make_folder, write_file
 
 SELECT_PX = (SIZE_PX[0] * 2 // 3, SIZE_PX[1] * 2 // 3)
 _STARS = ((1, 2, 3), (0.5, 0.35, 0.15))
@@ -29,8 +30,8 @@ def open_new_folder(out: Path) -> None:
     OutputError
         If something is in it, or it cannot be made.
     """
+    make_folder(out)
     try:
-        out.mkdir(parents=True, exist_ok=True)
         taken = any(out.iterdir())
     except OSError as error:
         raise OutputError(f"{out} cannot be used: {error.strerror}.", "Name another folder.") from None
@@ -70,16 +71,11 @@ def simulate_archive(out: Path, seed: int, frames: int, truth: Truth | None = No
     truth = with_rates(truth or Truth(), presses)
     presses["rating"] = _ratings(presses, choosing)
     open_new_folder(out)
-    try:
-        for session, own in presses.groupby("session", sort=True):
-            outing = outing_of(truth, int(session))
-            folder = out / folder_name(outing, own)
-            folder.mkdir()
-            _write_session(folder, outing, truth, own, seed)
-    except OSError as error:
-        raise OutputError(
-            f"{error.filename} cannot be written: {error.strerror}.", "Free some space."
-        ) from None
+    for session, own in presses.groupby("session", sort=True):
+        outing = outing_of(truth, int(session))
+        folder = out / folder_name(outing, own)
+        make_folder(folder)
+        _write_session(folder, outing, truth, own, seed)
     write_truth(out, truth, seed, frames)
     return truth
 
@@ -92,11 +88,7 @@ def write_truth(out: Path, truth: Truth, seed: int, frames: int) -> None:
     OutputError
         If it cannot be written.
     """
-    path = out / "truth.toml"
-    try:
-        path.write_text(truth_text(truth, seed, frames), encoding="utf-8", newline="\n")
-    except OSError as error:
-        raise OutputError(f"{path} cannot be written: {error.strerror}.", "Free some space.") from None
+    write_file(out / "truth.toml", truth_text(truth, seed, frames))
 
 
 def folder_name(outing: Outing, presses: pd.DataFrame) -> str:
@@ -117,7 +109,7 @@ def _ratings(presses: pd.DataFrame, rng: np.random.Generator) -> np.ndarray:
 def _write_session(folder: Path, outing: Outing, truth: Truth, presses: pd.DataFrame, seed: int) -> None:
     kept = 0
     if outing.marks == "selects":
-        (folder / SELECTS).mkdir()
+        make_folder(folder / SELECTS)
     for press in presses.itertuples():
         name = stem(outing, press.number)
         view = View(*(getattr(press, value) for value in View.__slots__))
@@ -126,23 +118,22 @@ def _write_session(folder: Path, outing: Outing, truth: Truth, presses: pd.DataF
         exif = exif_block(press, outing, truth.presets[press.preset].lens)
         rating = None if np.isnan(press.rating) else int(press.rating)
         embedded = rating if outing.marks == "embedded" else None
-        (folder / f"{name}.jpg").write_bytes(jpeg_bytes(picture, exif, embedded))
+        write_file(folder / f"{name}.jpg", jpeg_bytes(picture, exif, embedded))
         if outing.marks == "sidecar" and rating is not None:
             _write_sidecar(folder, name, rating, press.number)
         if outing.marks == "selects" and press.kept and press.looked_at:
             kept += 1
             small = picture.resize(SELECT_PX, Image.Resampling.BOX)
-            (folder / SELECTS / select_name(name, kept)).write_bytes(jpeg_bytes(small, exif))
+            write_file(folder / SELECTS / select_name(name, kept), jpeg_bytes(small, exif))
     if not all(truth.presets[i].lens.reports for i in presses["preset"].unique()):
-        text = session_text(outing, truth, presses)
-        (folder / "session.toml").write_text(text, encoding="utf-8", newline="\n")
-    (folder / "notes.csv").write_text(notes_text(outing, presses), encoding="utf-8", newline="\n")
+        write_file(folder / "session.toml", session_text(outing, truth, presses))
+    write_file(folder / "notes.csv", notes_text(outing, presses))
 
 
 def _write_sidecar(folder: Path, name: str, rating: int, number: int) -> None:
     """Write both usual names and both forms of a sidecar, in turn."""
     ending = ".jpg.xmp" if number % 3 == 0 else ".xmp"
-    (folder / f"{name}{ending}").write_bytes(rating_xmp(rating, as_element=number % 2 == 0))
+    write_file(folder / f"{name}{ending}", rating_xmp(rating, as_element=number % 2 == 0))
 
 
 def select_name(name: str, kept: int) -> str:

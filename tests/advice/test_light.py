@@ -1,11 +1,13 @@
 """Light and exposure against printed tables, and what an archive tells of its owner's limits."""
 
+import itertools
+
 import numpy as np
 import pandas as pd
 import pytest
 from numpy.testing import assert_allclose
 
-from auditor.advice.fixed_line import light_needed, scene_at
+from auditor.advice.exposures import exposures_met
 from auditor.advice.light import (
     Light,
     expose,
@@ -13,7 +15,10 @@ from auditor.advice.light import (
     nominal_iso,
     nominal_shutter_s,
 )
+from auditor.advice.light_kinds import KINDS, kind_index, read_kind, scene_at
+from auditor.advice.light_needed import light_needed
 from auditor.advice.limits import Limits, find_limits
+from auditor.errors import UnitError
 from auditor.optics.exposure import exposure_value
 from auditor.settings import Settings
 
@@ -49,7 +54,29 @@ def test_f16_rule_is_one_light_at_every_iso(scene, stop, iso):
     assert in_sun == pytest.approx(14.64, abs=0.01)  # EV 15 but for the third of a stop from 1/128 to 1/100
     stops_below_sun = [name for name, _ in F16_RULE].index(scene)
     assert ev == pytest.approx(in_sun - stops_below_sun, abs=0.1)
-    assert scene_at(ev) in ("sun", "bright cloud", "cloud", "overcast or open shade")
+    assert scene_at(ev) == ("open shade" if stops_below_sun == 3 else "sun")
+
+
+# Encyclopaedia, "Exposure value", table 2 (after ANSI PH2.7-1973 and -1986), seen second-hand.
+@pytest.mark.parametrize(
+    ("ev", "kind"), [(15, "sun"), (14, "sun"), (13, "sun"), (12, "open shade"), (10, "open shade"), (9,
+    "indoors"), (8, "indoors"),
+     (7, "indoors"), (6, "night"), (5, "night"), (-3, "night")],
+)  # fmt: skip
+def test_kinds_of_light_of_the_printed_scenes(ev, kind):
+    assert KINDS[int(kind_index(ev))].name == kind
+
+
+def test_kinds_of_light_leave_no_gap():
+    for brighter, darker in itertools.pairwise(KINDS):
+        assert brighter.from_ev == darker.to_ev
+        assert KINDS[int(kind_index(brighter.from_ev))] == brighter
+    for kind in KINDS:
+        assert KINDS[int(kind_index(kind.usual_ev))] == kind
+        assert read_kind(f" {kind.name.upper()} ") == kind
+    assert int(kind_index(np.nan)) == -1
+    with pytest.raises(UnitError):
+        read_kind("dusk")
 
 
 def test_speed_value_of_a_real_file():
@@ -134,11 +161,35 @@ def test_light_in_thirds_keeps_every_share():
 
 
 def test_light_met_counts_only_what_is_known(archive):
-    iso = np.full(300, 1600.0)
-    iso[:100] = np.nan
+    iso = np.repeat([np.nan, 800.0, 1600.0], 100)
     light = light_met(archive(iso=iso))
     assert light.frames == 200
     assert light.share.sum() == pytest.approx(1, abs=1e-12)
+
+
+def test_a_single_iso_tells_neither_the_light_nor_the_highest_iso(archive):
+    assert light_met(archive(iso=400.0)).frames == 0
+    for iso, highest in ((400.0, 6400.0), (12800.0, 12800.0)):
+        found = find_limits(archive(iso=iso), Settings())
+        assert found.iso_max == highest
+        assert "iso_max" in found.assumed
+    assert find_limits(archive(iso=400.0), Settings(iso_max=1600)).iso_max == 1600
+
+
+def test_a_flash_tells_neither_light_nor_limits(archive):
+    """A third of the frames with a flash at ISO 100 and 1/60 s: as if they were not there."""
+    flash = np.arange(300) % 3 == 0
+    iso = np.where(flash, 100.0, np.where(np.arange(300) % 2, 1600.0, 3200.0))
+    time = np.where(flash, 1 / 60, 1 / 500)
+    lit = archive(iso=iso, exposure_time_s=time, flash=pd.array(flash, dtype="boolean"))
+    found, without = exposures_met(lit, Settings()), exposures_met(lit[~flash], Settings())
+    assert found.limits == without.limits
+    assert found.light.frames == 200
+    assert_allclose(found.used_s, without.used_s)
+    assert lit["motion_mm"].isna().to_numpy()[flash].all()
+    assert lit["blur_mm"].notna().to_numpy()[~flash].all()
+    every = archive(flash=pd.array(np.ones(300, dtype=bool), dtype="boolean"))
+    assert exposures_met(every, Settings()) is None
 
 
 def test_light_needed_for_a_plan():

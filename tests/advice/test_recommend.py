@@ -67,18 +67,53 @@ def test_change_to_a_clearly_better_setting(archive, tolerance):
 
 def test_no_change_for_less_than_it_is_worth(archive, tolerance):
     table = archive(presets=((2.8, 5.0), (2.8, 1.2)))
-    gain = advise(table, [LENS], SETTINGS, tolerance(spread=0.1)).gain
-    unmoved = advise(table, [LENS], replace(SETTINGS, worth_points=100 * gain + 1), tolerance(spread=0.1))
+    gain = advise(table, [LENS], SETTINGS, tolerance(spread=0.1)).gain_ratio
+    unmoved = advise(table, [LENS], replace(SETTINGS, worth=1.1 * gain), tolerance(spread=0.1))
     assert unmoved.distinguishable
     assert not unmoved.change_advised
 
 
-@pytest.mark.parametrize("flag", ["not_enough", "distances_of_keepers"])
-def test_no_change_on_a_tolerance_that_does_not_carry(archive, tolerance, flag):
+def test_somebody_who_keeps_5_of_100_can_be_advised_a_change(archive, tolerance):
+    """A gain is measured against what is kept now: twice as much is worth a change at 5 of 100 as at 50."""
+    rng = np.random.default_rng(2)
+    table = archive(
+        presets=((2.8, 5.0), (2.8, 1.2)), counted_as=np.where(rng.random(300) < 0.05, "keeper", "not kept")
+    )
+    advice = advise(table, [LENS], SETTINGS, tolerance(ceiling=0.06, floor=0.003, spread=0.1))
+    assert advice.change_advised
+    assert advice.gain < 0.05
+    assert advice.gain_ratio > 0.1
+    assert advice.gain_ratio_low < advice.gain_ratio < advice.gain_ratio_high
+    assert advice.chance_better > 0.9
+
+
+def test_no_change_on_distances_of_keepers(archive, tolerance):
     table = archive(presets=((2.8, 5.0), (2.8, 1.2)))
-    advice = advise(table, [LENS], SETTINGS, tolerance(spread=0.1, flags=[flag]))
+    advice = advise(table, [LENS], SETTINGS, tolerance(spread=0.1, flags=["distances_of_keepers"]))
     assert not advice.change_advised
-    assert flag in advice.flags
+    assert "distances_of_keepers" in advice.flags
+
+
+def test_nothing_is_ranked_by_a_fit_that_does_not_carry(archive, tolerance, unfitted):
+    """Whatever was fitted, and where nothing was: the usual curve, at the person's own level."""
+    table = archive(presets=((2.8, 5.0), (2.8, 1.2)))
+    weak = [tolerance(blur_mm=size, flags=["not_enough"]) for size in (0.02, 0.3)]
+    advised = [advise(table, [LENS], SETTINGS, fitted) for fitted in (*weak, unfitted)]
+    for one in advised:
+        assert flags.USUAL_CURVE in one.flags
+        pd.testing.assert_frame_equal(one.grid, advised[0].grid)
+        assert list(map(repr, one.settings)) == list(map(repr, advised[0].settings))
+    bursts = np.array([one.bursts for one in advised[0].current])
+    expected = bursts @ [one.expected_hit_rate for one in advised[0].current] / bursts.sum()
+    assert expected == pytest.approx((table["counted_as"] == "keeper").mean(), abs=0.03)
+    few = table.assign(subject_distance_m=table["subject_distance_m"].where(np.arange(300) < 19))
+    assert flags.USUAL_CURVE not in advise(few, [LENS], SETTINGS, unfitted).flags
+
+
+def test_where_light_is_unknown_only_stops_in_use_are_advised(archive, tolerance):
+    advice = advise(archive(iso=800.0), [LENS], SETTINGS, tolerance())
+    assert flags.NO_LIGHT in advice.flags
+    assert {one.f_number for one in advice.settings} <= {5.6, 8.0, 11.0}
 
 
 def test_no_change_where_only_the_distances_of_other_presets_speak_for_it(archive, tolerance):

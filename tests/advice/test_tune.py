@@ -62,7 +62,7 @@ def test_dim_light_wants_a_wider_stop(archive, tolerance):
 
 
 def test_steady_light_is_one_kind(archive, tolerance):
-    result = tune(archive(iso=1600.0, f_number=8.0), [LENS], SETTINGS, tolerance())
+    result = tune(archive(iso=np.resize([1600.0, 1601.0], 300), f_number=8.0), [LENS], SETTINGS, tolerance())
     assert result.prefer == {"bright": None, "medium": result.preferred, "dim": None}
 
 

@@ -206,7 +206,7 @@ def test_the_frame_table_says_the_same_as_the_folder(run, market, tmp_path, endi
     (selects / first.name).write_bytes(first.read_bytes())
     for rule in (("--keepers", selects), ("--unmarked", "not-kept"), ("--unmarked", "leave-out"), ()):
         table = tmp_path / f"frames.{ending}"
-        assert run("scan", market, "--out", table, *rule).returncode == 0
+        assert run("scan", market, "--out", table, "--force", *rule).returncode == 0
         folder = json.loads(run("audit", market, "--json", *rule).stdout)
         again = json.loads(run("audit", table, "--json").stdout)
         for name in ("counts", "presets", "distances", "sessions", "tolerance", "causes"):

@@ -11,12 +11,10 @@ from PIL import Image
 from typer.testing import CliRunner
 
 from auditor.cli import make_app
-from auditor.intake.people import faces as faces_module
-from auditor.intake.people.faces import BOXES, installed_detectors
+from auditor.intake.people import installed
+from auditor.intake.people.installed import can_find_faces
 
-needs_boxes = pytest.mark.skipif(
-    BOXES not in installed_detectors(), reason="the optional package of the extra people is not installed"
-)
+needs_detector = pytest.mark.skipif(not can_find_faces(), reason="the extra people is not installed")
 
 
 @pytest.fixture
@@ -29,20 +27,21 @@ def digest(folder: Path) -> dict[str, str]:
     return {str(p): hashlib.sha256(p.read_bytes()).hexdigest() for p in folder.rglob("*") if p.is_file()}
 
 
-@needs_boxes
+@needs_detector
 def test_rows_go_to_stdout_and_words_to_stderr(folder):
     before = digest(folder)
     result = CliRunner().invoke(make_app(), ["measure", str(folder), "--cache", "off"])
     assert result.exit_code == 0, result.stderr
     lines = result.stdout.splitlines()
-    assert lines[0].startswith("file,is_subject,choice,left")
+    assert lines[0].startswith("file,is_subject,choice,score,distance_m")
+    assert not {"left", "top", "width", "height"} & set(lines[0].split(","))
     assert len(lines) == 4
     assert "no face found" in lines[1]
     assert "never compared" in result.stderr
     assert digest(folder) == before
 
 
-@needs_boxes
+@needs_detector
 def test_results_go_to_a_file_or_as_json(folder, tmp_path):
     out = tmp_path / "faces.csv"
     result = CliRunner().invoke(make_app(), ["measure", str(folder), "--cache", "off", "--out", str(out)])
@@ -52,21 +51,22 @@ def test_results_go_to_a_file_or_as_json(folder, tmp_path):
     result = CliRunner().invoke(make_app(), ["measure", str(folder), "--cache", "off", "--json"])
     told = json.loads(result.stdout)
     assert told["counts"] == {
-        "frames": 3, "opened": 3, "previews": 0, "with_face": 0, "chosen": 0, "ambiguous": 0, "filled": 0,
+        "frames": 3, "tried": 3, "opened": 3, "previews": 0, "with_face": 0, "chosen": 0,
+        "ambiguous": 0, "filled": 0,
     }  # fmt: skip
     assert told["faces"][0]["distance_m"] is None
 
 
 @pytest.mark.parametrize("command", [["measure"], ["audit", "--measure"]])
 def test_without_a_detector_the_command_says_how_to_get_one(folder, monkeypatch, tmp_path, command):
-    monkeypatch.setattr(faces_module.util, "find_spec", lambda name: None)
+    monkeypatch.setattr(installed.util, "find_spec", lambda name: None)
     monkeypatch.chdir(tmp_path.parent)
     result = CliRunner().invoke(make_app(), [*command, str(folder), "--cache", "off"])
     assert result.exit_code == 1
     assert "focus-zone-auditor[people]" in result.stderr
 
 
-@needs_boxes
+@needs_detector
 def test_suggestions_are_measured_only_when_asked(folder, tmp_path):
     from tests.intake.people.scenes import with_face
 

@@ -13,14 +13,20 @@ from PIL import Image
 from typer.testing import CliRunner
 
 from auditor.cli import make_app
+from auditor.optics.blur import defocus_mm
 from auditor.optics.combined import combined_zone
 from auditor.optics.lens import sharp_zone
+from auditor.optics.ring_check import find_shift
 
 ZONE_KEYS = {
     "focal_length_mm", "f_number", "focus_distance_m", "coc_mm", "coc_criterion", "distance_from",
     "hyperfocal_m", "near_limit_m", "far_limit_m", "far_limit_m_is_infinite", "blur_at_subject",
+    "read_scale_for",
 }  # fmt: skip
-PLAN_KEYS = {"f_number", "focus_distance_m", "near_limit_m", "far_limit_m", "covers", "probability_inside"}
+PLAN_KEYS = {
+    "f_number", "focus_distance_m", "near_limit_m", "far_limit_m", "covers", "probability_inside",
+    "read_scale_for",
+}  # fmt: skip
 COC = math.hypot(36, 24) / 1442
 
 
@@ -64,6 +70,79 @@ def test_infinite_is_null_beside_a_flag():
     assert found["focus_distance_m_is_infinite"] is True
     assert found["far_limit_m"] is None
     assert found["far_limit_m_is_infinite"] is True
+
+
+def test_the_unit_in_use_is_the_one_typed():
+    assert "8 ft" in run("zone", "--focal-length", "21mm", "--f-number", "8", "--focus", "8ft").stdout
+    feet = run(*PLAN, "--near", "6ft", "--far", "20ft").stdout
+    assert "ring at 10 ft" in feet
+    assert " m " not in feet.replace(" mm ", " ").replace("a.m ", "")
+    assert (
+        "3.05 m" in run(*PLAN, "--near", "6ft", "--far", "20ft", "--units", "m", "--ring", "10ft,inf").stdout
+    )
+
+
+def test_zone_reads_the_engraved_scale():
+    own = run_json(*ZONE, "--coc", "0.042mm", "--scale-coc", "0.030mm")
+    assert own["read_scale_for"] == pytest.approx(8 * 0.042 / 0.030, rel=1e-12)
+    assert "shoot f/8, read f/11" in run(*ZONE, "--coc", "0.042mm").stdout
+    assert "it serves as it is" in run(*ZONE).stdout
+    small = run(*ZONE, "--sensor", "1.5x").stdout
+    assert "shoot f/8, read f/5.6" in small
+    assert "1.5 times as much as on 36 x 24 mm" in small
+    read = run_json(*ZONE, "--scale", "f/8 2m 1.27m 4.9m")
+    assert read["scale_source"] == "read off it"
+    assert read["scale_coc_mm"] == pytest.approx(0.03, rel=0.02)
+    assert read["read_scale_for_low"] < read["read_scale_for"] < read["read_scale_for_high"]
+    contrary = ("--scale", "f/8 2m 1.27m 4.9m", "--scale", "f/11 2m 0.9m inf")
+    assert "contradict each other" in run(*ZONE, *contrary).stdout
+    assert run_json(*ZONE, *contrary)["scale_contradictions"] == [contrary[1], contrary[3]]
+
+
+def test_a_measured_tolerance_reads_the_scale_with_its_interval(tmp_path):
+    path = tmp_path / "audit.json"
+    path.write_text('{"tolerance": {"blur_mm": 0.045, "low": 0.03, "high": 0.07}}', "utf-8")
+    text = run(*ZONE, "--coc", f"measured={path}").stdout
+    assert "read f/11" in text
+    assert "not known better" in text
+    found = run_json(*ZONE, "--coc", f"measured={path}")
+    assert found["read_scale_for_low"] < 8 < found["read_scale_for"] < found["read_scale_for_high"]
+
+
+def test_zone_by_tape():
+    found = run_json(*ZONE, "--ring-check", "2m=2.2m")
+    shift = find_shift(28, [2.0], [2.2]).shift_mm
+    assert found["ring_shift_mm"] == pytest.approx(shift, rel=1e-12)
+    zone = sharp_zone(28, 8, 2.5, COC, shift_mm=shift)
+    assert found["near_limit_m"] == pytest.approx(float(zone.near_limit_m), rel=1e-12)
+    assert found["focus_distance_m"] == 2.5
+    assert found["focus_true_m"] > 2.5
+    assert "focus_true_m" not in run_json(*ZONE)
+    past = run(
+        "zone", "--focal-length", "28mm", "--f-number", "8", "--focus", "inf", "--ring-check", "2m=2.2m"
+    ).stdout
+    assert "past infinity" in past
+    assert "too thin" in past
+    thick = run(*ZONE, "--ring-check", "2m=1.9m").stdout
+    assert "never reaches infinity" in thick
+    odd = run(*ZONE, "--ring-check", "2m=2.2m", "--ring-check", "1m=0.9m").stdout
+    assert "No one adapter explains the readings" in odd
+
+
+def test_a_lens_far_past_infinity_says_so():
+    done = run(
+        "zone",
+        "--focal-length",
+        "50mm",
+        "--f-number",
+        "1.4",
+        "--focus",
+        "inf",
+        "--ring-check",
+        "2m=2.5m",
+        code=1,
+    )
+    assert "past infinity" in done.stderr
 
 
 def test_zone_text_in_metres_and_feet():
@@ -158,6 +237,12 @@ def test_zone_under_the_measured_tolerance(tmp_path):
         (("--distance-from", "film"), 2, "sensor or lens"),
         (("--units", "yards"), 2, "m or ft"),
         (("--crossing", "200"), 2, "180"),
+        (("--scale", "f/8 2m 1m"), 2, "reading"),
+        (("--scale", "f/8 2m 3m 4m"), 1, "near limit"),
+        (("--scale", "f/8 2m 1.2m 5m", "--scale-coc", "0.03mm"), 2, "twice"),
+        (("--scale-coc", "pixel"), 2, "no size"),
+        (("--ring-check", "2m"), 2, "mark and a distance"),
+        (("--ring-check", "2m=5cm"), 1, "cannot be focused"),
     ],
 )
 def test_bad_input_is_named_with_what_was_read(words, code, says):
@@ -178,8 +263,8 @@ def test_plan_for_limits():
     covering = [row["f_number"] for row in found["settings"] if row["covers"]]
     assert covering == [5.6, 8, 11, 16, 22]
     text = run(*PLAN, "--near", "2m", "--far", "6m").stdout
-    assert "2.99 m" in text
-    assert "Widest f-number of the list that covers: f/5.6" in text
+    assert "Widest f-number of the list that covers: f/5.6, ring at 3 m." in text
+    assert "anywhere from 2.5 to 4 m: covers" in text
     feet = run(*PLAN, "--near", "6ft", "--far", "inf", "--units", "ft", "--f-stops", "f/8, f/11").stdout
     assert "∞" in feet
     assert "f/11" in feet
@@ -192,8 +277,8 @@ def test_plan_says_how_close_it_gets():
     ).stdout
     assert "No f-number of the list covers this" in text
     assert "f/16 comes closest" in text
-    assert "2.8 times" in text
-    assert "f/45" in text
+    assert f"{float(defocus_mm(50, 16, 2.0, 1.0)) / COC:.1f} times" in text  # the ring at 2 m
+    assert "it would take f/45" in text
 
 
 def test_plan_for_a_line():
@@ -207,6 +292,76 @@ def test_plan_for_a_line():
     assert "give or take 0.4 m" in text
 
 
+def test_plan_for_a_line_that_is_passed():
+    words = ("--line", "5m", "--spread", "40cm", "--speed", "running", "--crossing", "30", "--lag", "0.05s")
+    plan50 = ("plan", "--focal-length", "50mm", *words)
+    rows = run_json(*plan50)["settings"]
+    assert {"exposure_time_s", "lead_m", "seconds_inside", "read_scale_for"} <= rows[0].keys()
+    assert rows[0]["lead_m"] == pytest.approx(0.05 * 42195 / 12737, rel=1e-6)
+    assert [row["chosen"] for row in rows].count(True) == 1
+    text = run(*plan50, "--rate", "8", "--light", "open shade").stdout
+    assert "ring at 5 m, 1/1250 s, ISO" in text
+    assert "Press when they are 0.17 m short of the line" in text
+    assert "frames at 8 a second" in text
+    assert "behind the barrier" in text
+    unknown = run(
+        "plan", "--focal-length", "50mm", "--line", "5m", "--before", "1m", "--speed", "2m/s"
+    ).stdout
+    assert "release lag unknown" in unknown
+    assert "at least" in unknown
+
+
+def test_plan_for_a_line_says_what_to_give_up():
+    words = (
+        "--line",
+        "5m",
+        "--spread",
+        "40cm",
+        "--speed",
+        "12km/h",
+        "--light",
+        "indoors",
+        "--iso-max",
+        "3200",
+    )
+    text = run("plan", "--focal-length", "50mm", *words).stdout
+    assert "No setting holds 95 % as wished" in text
+    assert "Accept any ISO" in text
+    assert "over ISO 3200" in text
+
+
+def test_plan_for_several_subjects():
+    found = run_json("plan", "--focal-length", "50mm", "--subjects", "6ft,13ft")
+    assert [row["f_number"] for row in found["settings"] if row["covers"]] == [16, 22]
+    wide = found["wide_open"]["subjects"]
+    assert [round(row["subject_distance_m"] / 0.3048) for row in wide] == [6, 13]
+    assert wide[1]["times_coc"] > 10 > wide[0]["times_coc"]
+    text = run("plan", "--focal-length", "50mm", "--subjects", "6ft; 13ft").stdout
+    assert "f/16, ring midway between 7 and 10 ft" in text
+    assert "Wide open, f/1.4" in text
+
+
+def test_plan_for_a_flash():
+    rows = run_json("plan", "--focal-length", "35mm", "--guide-number", "32m", "--iso", "400")["settings"]
+    reach = {row["f_number"]: row["reach_m"] for row in rows}
+    assert reach[8] == pytest.approx(8.0)
+    assert reach[16] == pytest.approx(4.0)
+    for row in rows:
+        assert row["lit_to_m"] / row["lit_from_m"] == pytest.approx(2**0.5)
+    text = run("plan", "--focal-length", "35mm", "--guide-number", "105ft", "--iso", "400").stdout
+    assert "105 ft" in text
+    assert "No flash at animals" in text
+
+
+def test_plan_takes_the_ring_and_the_stops_of_the_lens():
+    rows = run_json(*PLAN, "--near", "2m", "--far", "6m", "--ring", "1m,2m,5m", "--f-stops", "half")[
+        "settings"
+    ]
+    assert {row["f_number"] for row in rows} >= {6.7, 9.5}
+    assert rows[0]["between_engravings_m"] == [2.0, 5.0]
+    assert {row["focus_distance_m"] for row in rows} <= {2.0, 5.0, rows[0]["focus_distance_m"]}
+
+
 @pytest.mark.parametrize(
     ("words", "code"),
     [
@@ -214,7 +369,10 @@ def test_plan_for_a_line():
         (("--near", "3m", "--far", "2m"), 1), (("--near", "inf", "--far", "inf"), 1),
         (("--near", "5cm", "--far", "2m"), 1), (("--line", "inf", "--spread", "1m"), 1),
         (("--near", "2m", "--far", "3m", "--f-stops", "8,x"), 2),
-        (("--near", "2m", "--far", "3m", "--f-stops", ","), 2),
+        (("--near", "2m", "--far", "3m", "--f-stops", ","), 2), (("--subjects", "6ft"), 2),
+        (("--near", "2m", "--far", "3m", "--speed", "3m/s"), 2), (("--guide-number", "32"), 2),
+        (("--near", "2m", "--far", "3m", "--ring", "1m,5ft"), 2), (("--guide-number", "5000m"), 2),
+        (("--line", "3m", "--spread", "20cm", "--light", "dusk"), 2),
     ],
 )  # fmt: skip
 def test_plans_that_make_no_sense(words, code):
@@ -237,7 +395,7 @@ def card_cells(text):
 @pytest.mark.parametrize(("units", "metres"), [("m", 1.0), ("ft", 0.3048)])
 def test_every_cell_of_a_card_lies_inside_its_zone(focal, units, metres):
     cells = card_cells(run("card", "--focal-length", f"{focal}mm", "--units", units).stdout)
-    assert len(cells) == 55
+    assert len(cells) == 5 * (16 if units == "m" else 11)
     for (ring, number), (near, far) in cells.items():
         focus = math.inf if ring == "∞" else float(ring) * metres
         zone = sharp_zone(focal, float(number[2:]), focus, COC)
@@ -258,6 +416,24 @@ def test_card_marks_the_hyperfocal_distance():
     cells = card_cells(text)
     assert cells["3", "f/8"][1] != "∞"
     assert cells["3.5", "f/8"][1] == "∞"
+
+
+def test_card_with_scale_tape_and_flash():
+    text = run(
+        *CARD, "--sensor", "1.5x", "--guide-number", "32m", "--iso", "400", "--ring-check", "2m=2.1m"
+    ).stdout
+    rows = {line.split()[0]: line.split()[1:] for line in text.splitlines() if line.strip()}
+    assert rows["scale"] == ["f/2.8", "f/4", "f/5.6", "f/8", "f/11"]
+    assert rows["flash"][2] == "6.8-9.5"
+    assert "Ring corrected by tape" in text
+    plain = run(*CARD).stdout
+    assert "scale" not in plain
+    assert "flash" not in plain
+    cell = run_json(*CARD, "--ring", "2m", "--f-stops", "8", "--ring-check", "2m=2.1m")["settings"][0]
+    shift = find_shift(28, [2.0], [2.1]).shift_mm
+    assert cell["near_limit_m"] == pytest.approx(
+        float(sharp_zone(28, 8, 2.0, COC, shift_mm=shift).near_limit_m)
+    )
 
 
 def test_card_json():

@@ -7,7 +7,6 @@ import pandas as pd
 import pytest
 
 from auditor.evidence.presets import (
-    USUAL_RING_M,
     count_distances,
     count_presets,
     count_sessions,
@@ -19,6 +18,7 @@ from auditor.evidence.presets import (
 )
 from auditor.evidence.proportions import wilson
 from auditor.frames import with_columns
+from auditor.optics.rings import USUAL_RING_M
 
 START = datetime(2031, 4, 5, 14, 0)
 

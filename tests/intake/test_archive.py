@@ -9,6 +9,7 @@ import pytest
 from auditor.errors import SourceError
 from auditor.intake.archive import read_archive
 from auditor.settings import Request
+from auditor.writing import ResultsFolder
 
 NOON = datetime(2031, 4, 5, 12, 0, 0)
 
@@ -419,12 +420,42 @@ def test_a_source_that_cannot_be_read_ends_with_one_message(tmp_path, what):
 
 def test_folders_that_hold_our_results_are_skipped_and_links_to_folders_not_followed(walk, photo):
     folder = walk(2)
-    photo(folder / "audit-report" / "chart.png.jpg", NOON)
-    (folder / "audit-report" / "audit.json").write_text("{}")
+    chart = photo(folder / "chart.jpg", NOON).read_bytes()
+    (folder / "chart.jpg").unlink()
+    ResultsFolder(folder / "audit-report").write_all({"charts/a.jpg": chart, "audit.json": "{}"})
     (folder / "loop").symlink_to(folder)
     archive = read(folder)
     assert len(archive.table) == 2
+    assert "results was passed over" in said(archive)
     assert "link to a folder was not followed" in said(archive)
+
+
+@pytest.mark.parametrize("how", ["beside", "below", "changed", "forged"])
+def test_photographs_in_a_folder_of_our_results_are_never_passed_over(walk, photo, how):
+    folder = walk(2)
+    chart = photo(folder / "chart.jpg", NOON).read_bytes()
+    (folder / "chart.jpg").unlink()
+    out = folder / "audit-report"
+    ResultsFolder(out).write_all({"a.jpg": chart, "charts/b.jpg": chart})
+    if how == "beside":
+        photo(out / "P1010009.jpg", NOON)
+    elif how == "below":
+        photo(out / "charts" / "deeper" / "P1010009.jpg", NOON)
+    elif how == "changed":
+        photo(out / "a.jpg", NOON.replace(minute=9))
+    else:
+        (out / "written.json").write_text('{"files": {"a.jpg": [""], "charts/b.jpg": []}}')
+    archive = read(folder)
+    assert len(archive.table) == {"forged": 4}.get(how, 3)
+    assert "that this tool wrote was passed over" in said(archive) or how == "forged"
+
+
+def test_an_empty_mark_of_ours_hides_no_photographs(walk, photo):
+    folder = walk(2)
+    for minute, name in enumerate(("audit", "written")):
+        photo(folder / name / f"P101001{minute}.jpg", NOON.replace(minute=30 + minute))
+        (folder / name / f"{name}.json").write_text("{}")
+    assert len(read(folder).table) == 4
 
 
 def test_numbers_missing_inside_a_session_are_counted(tmp_path, photo):

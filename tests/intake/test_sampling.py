@@ -237,7 +237,7 @@ def test_nothing_is_overwritten_and_the_three_files_stay_together(run, walk, tmp
     assert run("prepare", folder, "--distances", 3, "--seed", 5).exit_code == 0
     assert sorted(path.name for path in out.iterdir()) == [
         "contact-sheet.new.html", "contact-sheet.new2.html", "notes.new.csv", "notes.new2.csv",
-        "sample.csv", "sample.new.csv", "sample.new2.csv",
+        "sample.csv", "sample.new.csv", "sample.new2.csv", "written.json",
     ]  # fmt: skip
     assert (out / "sample.csv").read_text() == "mine"
     table = read_archive(Request((folder,), notes_file=out / "notes.new.csv")).table

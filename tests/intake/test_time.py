@@ -54,9 +54,9 @@ def test_two_bodies_of_one_model_are_told_apart_by_their_serial_numbers(tmp_path
     for name, serial in (("A0000001", "10021234"), ("B0000001", "10025678")):
         photo(tmp_path / f"{name}.jpg", datetime(2031, 4, 5, 14, 0), camera="body")
         write_exif(tmp_path / f"{name}.jpg", serial=serial)
-    (tmp_path / "session.toml").write_text('[[camera]]\nname = "body 5678"\nclock_offset = "+30s"\n')
+    (tmp_path / "session.toml").write_text('[[camera]]\nname = "body 43f"\nclock_offset = "+30s"\n')
     archive = read(tmp_path)
-    assert archive.table["camera"].tolist() == ["body 1234", "body 5678"]
+    assert archive.table["camera"].tolist() == ["body dc0", "body 43f"]
     assert times(archive)["B0000001.jpg"] - times(archive)["A0000001.jpg"] == timedelta(seconds=30)
     assert archive.problems == []
 

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
-from scipy.stats import norm
 
 from auditor.errors import SettingError
 from auditor.optics.lens import hyperfocal_m, sharp_zone
-from auditor.optics.plans import best_focus_m, focus_leeway_m, plan_limits, plan_line, widest_f_number
+from auditor.optics.plans import best_focus_m, focus_leeway_m, plan_limits, widest_f_number
+from auditor.optics.rings import Place, places_on
 
 conventions = st.sampled_from(["sensor", "lens"])
 
@@ -28,7 +28,8 @@ def test_the_inverse_of_the_zone_is_its_setting(focal, number, part, coc, conven
 @given(st.floats(12, 135), st.floats(0.8, 5), st.floats(1.05, 8), st.floats(0.01, 0.06), conventions)
 def test_the_zone_of_a_plan_just_covers(focal, near, ratio, coc, convention):
     number = float(widest_f_number(near, near * ratio, focal, coc, convention))
-    plan = plan_limits(focal, near, near * ratio, coc, [number * 0.98, number * 1.001], convention)
+    best = Place(float(best_focus_m(near, near * ratio, focal, convention)))
+    plan = plan_limits(focal, near, near * ratio, coc, [best], [number * 0.98, number * 1.001], convention)
     assert plan.covers.tolist() == [False, True]
     assert float(plan.zone.near_limit_m[1]) == pytest.approx(near, rel=0.01)
 
@@ -60,7 +61,7 @@ def test_any_ring_within_the_leeway_covers_and_none_outside(convention):
 
 
 def test_limits_that_no_f_number_covers_are_told_apart():
-    plan = plan_limits(50, 1.0, np.inf, 0.03, [8, 11, 16])
+    plan = plan_limits(50, 1.0, np.inf, 0.03, [Place(2.0)], [8, 11, 16])
     assert not plan.covers.any()
     assert np.isnan(plan.focus_from_m).all()
 
@@ -68,41 +69,32 @@ def test_limits_that_no_f_number_covers_are_told_apart():
 @pytest.mark.parametrize(("near", "far"), [(3.0, 2.0), (np.nan, 3.0), (0.1, 3.0), (np.inf, np.inf)])
 def test_limits_that_make_no_sense_are_refused(near, far):
     with pytest.raises(SettingError):
-        plan_limits(28, near, far, 0.03)
+        plan_limits(28, near, far, 0.03, [Place(2.0)])
 
 
-@pytest.mark.parametrize(
-    ("line", "spread"), [(0.1, 0.3), (np.inf, 0.3), (3.0, 0.0), (3.0, -1.0), (np.nan, 0.3)]
-)
-def test_lines_that_make_no_sense_are_refused(line, spread):
+def test_a_plan_names_what_stands_on_the_ring():
+    ring = places_on((1.0, 2.0, 3.0, 5.0, np.inf), 28)
+    plan = plan_limits(28, 2.0, 6.0, 0.03, ring, [4.0, 5.6, 8.0, 16.0])
+    assert [place.distance_m for place in plan.places] == [3.0] * 4
+    assert plan.covers.tolist() == [False, True, True, True]
+    for number, place, covers in zip(plan.f_number, plan.places, plan.covers, strict=True):
+        zone = sharp_zone(28, number, place.distance_m, 0.03)
+        assert covers == (zone.near_limit_m <= 2.0 and zone.far_limit_m >= 6.0)
+
+
+def test_midway_is_named_only_where_no_engraving_covers():
+    coarse = places_on((2.0, 5.0, np.inf), 28)
+    plan = plan_limits(28, 2.0, 6.0, 0.03, coarse, [5.6, 8.0, 16.0])
+    assert plan.places[0].between_m == (2.0, 5.0)
+    assert plan.covers.tolist() == [True, True, True]
+    assert plan.places[2].between_m is None, "at f/16 an engraving covers, farther from the middle as it is"
+
+
+def test_the_engraving_nearest_the_middle_is_taken():
+    plan = plan_limits(28, 2.0, 6.0, 0.03, [Place(2.5), Place(4.0), Place(3.1)], [16.0])
+    assert plan.places[0] == Place(3.1)
+
+
+def test_a_ring_without_places_is_refused():
     with pytest.raises(SettingError):
-        plan_line(28, line, spread, 0.03)
-
-
-def test_the_probability_is_the_normal_share_of_the_zone():
-    plan = plan_line(50, 5.0, 0.4, 0.03, [2.0, 2.8, 4.0])
-    for i in range(3):
-        near, far = plan.zone.near_limit_m[i], plan.zone.far_limit_m[i]
-        share = norm.cdf(far, 5.0, 0.4) - norm.cdf(near, 5.0, 0.4)  # scipy.stats as the second opinion
-        assert float(plan.probability_inside[i]) == pytest.approx(share, rel=1e-9)
-    drawn = np.random.default_rng(11).normal(5.0, 0.4, 200_000)
-    inside = np.mean((drawn > plan.zone.near_limit_m[0]) & (drawn < plan.zone.far_limit_m[0]))
-    assert float(plan.probability_inside[0]) == pytest.approx(
-        float(inside), abs=0.004
-    )  # four standard errors
-
-
-def test_no_other_ring_is_much_likelier():
-    plan = plan_line(28, 2.5, 0.8, 0.03, [4.0, 8.0])
-    for number, best in zip(plan.f_number, plan.probability_inside, strict=True):
-        zone = sharp_zone(28, number, np.linspace(1.0, 4.0, 400), 0.03)
-        others = norm.cdf(zone.far_limit_m, 2.5, 0.8) - norm.cdf(zone.near_limit_m, 2.5, 0.8)
-        assert others.max() <= best + 0.0011
-    # at f/8 the zone reaches so far behind that a nearer ring holds more of the people
-    assert plan.focus_distance_m[1] < 2.2
-
-
-def test_where_every_ring_will_do_the_line_itself_is_taken():
-    plan = plan_line(28, 5.0, 0.05, 0.03, [16])
-    assert float(plan.focus_distance_m[0]) == pytest.approx(5.0, rel=1e-12)
-    assert plan.covers.all()
+        plan_limits(28, 2.0, 6.0, 0.03, [])

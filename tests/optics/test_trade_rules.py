@@ -11,6 +11,7 @@ import pytest
 
 from auditor.optics.lens import hyperfocal_m, sharp_zone
 from auditor.optics.plans import best_focus_m, plan_limits
+from auditor.optics.rings import Place, places_on
 from auditor.optics.sensors import parse_criterion, parse_sensor
 
 FOOT = 0.3048
@@ -51,7 +52,7 @@ def test_8_feet_and_f8_do_for_four_feet_to_infinity_with_21_mm():
     assert near < 4
     assert far == np.inf
     assert float(best_focus_m(4 * FOOT, np.inf, 21) / FOOT) == pytest.approx(8, abs=READING_FT / 2)
-    plan = plan_limits(21, 4 * FOOT, np.inf, HANDBOOK, [2.8, 4, 5.6, 8, 11])
+    plan = plan_limits(21, 4 * FOOT, np.inf, HANDBOOK, [Place(8 * FOOT)], [2.8, 4, 5.6, 8, 11])
     assert plan.f_number[plan.covers][0] == 8
 
 
@@ -66,3 +67,23 @@ def test_a_tolerance_of_about_0_05_mm_explains_12_to_15_feet_judged_on_a_screen(
     _, far = zone_ft(50, 16, 6, coc_mm)
     # the tolerances are given to a thousandth of a millimetre, which moves this far limit by 0.1 to 0.3 ft
     assert far == pytest.approx(far_ft, abs=0.3)
+
+
+@pytest.mark.parametrize(
+    ("coc_mm", "other_ft", "holds"), [(HANDBOOK, 12, False), (0.047, 12, True), (0.056, 15, True)]
+)
+def test_two_subjects_in_one_frame_at_6_and_12_to_15_feet(coc_mm, other_ft, holds):
+    """50 mm, one subject at 6 ft, another at 12 to 15: f/16 held both on a screen, the handbook says no.
+
+    The ring stays at 6 ft, on the one who is meant. Wide open (f/2) the other one is far from sharp.
+    """
+    plan = plan_limits(50, 6 * FOOT, other_ft * FOOT, coc_mm, [Place(6 * FOOT)], [2, 16])
+    assert plan.covers.tolist() == [False, holds]
+    assert float(plan.zone.far_limit_m[0] / FOOT) < 7
+
+
+def test_set_between_them_f16_holds_6_and_13_feet_by_the_handbook_too():
+    ring = places_on([feet * FOOT for feet in (5, 7, 10)], 50)
+    plan = plan_limits(50, 6 * FOOT, 13 * FOOT, HANDBOOK, ring, [11, 16])
+    assert plan.covers.tolist() == [False, True]
+    assert plan.places[1].between_m == pytest.approx((7 * FOOT, 10 * FOOT))

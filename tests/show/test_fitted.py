@@ -104,6 +104,7 @@ def advised(**changes: object) -> Advice:
     facts = {
         "lens": "28 mm", "focal_length_mm": 28.0, "other_lenses": (), "settings": (valued(8.0, 2.5, 0.35),),
         "current": (valued(5.6, 1.5, 0.25),), "gain": 0.10, "gain_low": 0.03, "gain_high": 0.17,
+        "gain_ratio": 0.40, "gain_ratio_low": 0.10, "gain_ratio_high": 0.74, "chance_better": 0.97,
         "distinguishable": True, "change_advised": True, "frames_needed": 0, "one_serves_all": True,
         "by_light": (), "distances_known": 200, "experience_from_m": 1.2, "experience_to_m": 4.5,
         "limits": None, "flags": (), "grid": grid,
@@ -112,35 +113,41 @@ def advised(**changes: object) -> Advice:
 
 
 def test_a_change_is_said_with_its_gain_in_the_units_wanted() -> None:
-    said = advice.tomorrow(advised(), 5, "ft")
+    said = advice.tomorrow(advised(), 0.1, "ft")
     assert said == (
-        "Next, set 28 mm to f/8 at 8.2 ft: expected hit rate 35 % (25–45 %), 10 points more than now "
-        "(3 to 17)."
+        "Next, set 28 mm to f/8 at 8.2 ft: of 100 presses about 35 should hold a keeper (25–45), with f/5.6 "
+        "at 4.9 ft about 25: 40 % more (10 to 74 %)."
     )
+    now = valued(5.6, 1.5, 0.25, bursts=97, observed_hit_rate=8 / 97)
+    usual = advice.tomorrow(advised(current=(now,), flags=("usual_curve",)), 0.1, "m")
+    assert "2.5 m: by the usual curve, of 100 presses" in usual
+    assert "f/5.6 at 1.5 m about 25 (counted: 8 of 97): 40 % more" in usual
 
 
 @pytest.mark.parametrize(
     ("changes", "wanted"),
     [
-        ({"settings": (valued(5.6, 1.5),), "gain": 0.0}, "no setting promises more"),
+        ({"settings": (valued(5.6, 1.5),), "gain": 0.0, "gain_ratio": 0.0}, "no setting promises more"),
         (
             {"settings": (valued(5.6, math.inf),), "current": (valued(5.6, math.inf),)},
             "no setting promises more",
         ),
         (
-            {"gain": 0.03, "gain_low": 0.01, "gain_high": 0.05},
-            "3 points more, less than the 5 worth acting on",
+            {"gain": 0.02, "gain_ratio": 0.08, "gain_ratio_low": 0.01, "gain_ratio_high": 0.2},
+            "about 2.0 more of 100 presses, 8 % more (1 to 20 %); that is less than the 10 % worth acting",
         ),
         (
-            {"distinguishable": False, "gain_low": -0.02, "frames_needed": 340},
-            "(−2 to 17). About 340 more frames would show a gain of 10 points, if it is there.",
+            {"chance_better": 0.8, "gain_ratio_low": -0.02, "frames_needed": 340},
+            "(−2 to 74 %), but the chance that it brings more at all is 80 %: too little for a change. About "
+            "340 more frames would show it, if it is there.",
         ),
-        ({"distinguishable": False, "gain_low": -0.02, "frames_needed": None}, "cannot be sure (−2 to 17)."),
-        ({"gain": 0.001}, "not even f/8 at 2.5 m promises a point more"),
+        ({"chance_better": 0.8, "frames_needed": None}, "is 80 %: too little for a change."),
+        ({}, "40 % more (10 to 74 %), but a doubt named below stands against it."),
+        ({"gain": 0.001, "gain_ratio": 0.004}, "not even f/8 at 2.5 m promises more to speak of"),
     ],
 )
 def test_no_change_says_why(changes: dict[str, object], wanted: str) -> None:
-    said = advice.tomorrow(advised(change_advised=False, **changes), 5, "m")
+    said = advice.tomorrow(advised(change_advised=False, **changes), 0.1, "m")
     assert said.startswith("Keep 28 mm at f/5.6 at ")
     assert wanted in said
     assert "nan" not in said
@@ -151,6 +158,8 @@ def by_counts(**changes: object) -> Advice:
         "gain": NAN,
         "gain_low": NAN,
         "gain_high": NAN,
+        "gain_ratio": NAN,
+        "chance_better": NAN,
         "distinguishable": False,
         "change_advised": False,
     }
@@ -160,16 +169,16 @@ def by_counts(**changes: object) -> Advice:
 def test_counts_alone_advise_nothing_that_they_cannot_know() -> None:
     now = valued(5.6, 1.5, 1.0, preset="now", bursts=1)
     other = valued(8.0, 2.5, 0.5, preset="other", bursts=60)
-    alone = advice.tomorrow(by_counts(settings=(now,), current=(now,)), 5, "m")
+    alone = advice.tomorrow(by_counts(settings=(now,), current=(now,)), 0.1, "m")
     assert "cannot be told from these frames: only f/5.6 at 1.5 m (1 burst) was used" in alone
-    first = advice.tomorrow(by_counts(settings=(now, other), current=(now, other)), 5, "m")
+    first = advice.tomorrow(by_counts(settings=(now, other), current=(now, other)), 0.1, "m")
     assert "none has a higher hit rate than f/5.6 at 1.5 m (1 burst)" in first
-    second = advice.tomorrow(by_counts(settings=(other, now), current=(now, other)), 5, "m")
+    second = advice.tomorrow(by_counts(settings=(other, now), current=(now, other)), 0.1, "m")
     assert second.startswith("Counts alone cannot tell f/8 at 2.5 m (60 bursts)")
     for settings in ((now,), (now, other), (other, now)):
         shown = by_counts(settings=settings, current=(now, other))
         assert advice.short(shown, "m") == "What to set next with 28 mm cannot be told yet."
-        assert "promises" not in advice.tomorrow(shown, 5, "m")
+        assert "promises" not in advice.tomorrow(shown, 0.1, "m")
     beaten = by_counts(settings=(other, now), current=(now, other), change_advised=True, gain=0.2)
     assert advice.short(beaten, "m") == "Next, set 28 mm to f/8 at 2.5 m."
 
@@ -179,7 +188,7 @@ def test_advice_under_a_flag_is_for_now() -> None:
 
 
 def test_no_setting_at_all() -> None:
-    said = advice.tomorrow(advised(settings=(), change_advised=False), 5, "m")
+    said = advice.tomorrow(advised(settings=(), change_advised=False), 0.1, "m")
     assert said == "No setting of 28 mm can be advised from these frames."
 
 

@@ -132,13 +132,13 @@ def test_sessions_outside_their_limits_have_another_shape() -> None:
     np.testing.assert_allclose(ground.extents, [-0.5, 0.1, 2.5, 0.4], rtol=1e-12)
 
 
-def test_causes_are_as_long_as_their_frames_and_the_unexplained_is_hollow() -> None:
+def test_causes_are_as_long_as_their_part_and_the_unexplained_is_hollow() -> None:
     ax = Figure().add_subplot()
     causes = pd.DataFrame(
         {
             "label": ["in front", "not explained"], "count_label": ["60", "90"],
             "short_label": ["60", "90"],
-            "frames": [60.0, 90.0],
+            "of_100": [60.0, 90.0],
             "low": [50.0, NAN], "high": [72.0, NAN], "explained": [True, False],
         }
     )  # fmt: skip

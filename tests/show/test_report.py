@@ -16,7 +16,8 @@ from auditor.intake.people.filling import PictureFacts
 from auditor.journey import Audit
 from auditor.show import filter_tables
 from auditor.show.charts import render_charts
-from auditor.show.report import both, build_report, shown, tied
+from auditor.show.report import both, build_report, tied
+from auditor.text import printable
 
 VOID = {"meta", "input", "br", "img", "link", "hr"}
 HOSTILE = [
@@ -144,16 +145,19 @@ def test_nothing_is_said_twice(audit_of: Audited, frames_of: Frames, state: dict
 
 def test_what_the_pictures_told_has_a_section(walked: Audit) -> None:
     counts = {
-        "frames": 200, "opened": 190, "previews": 0, "with_face": 80, "chosen": 60, "ambiguous": 6,
-        "filled": 40,
+        "frames": 200, "tried": 200, "opened": 190, "previews": 0, "with_face": 80, "chosen": 60,
+        "ambiguous": 6, "filled": 40,
     }  # fmt: skip
-    facts = PictureFacts(pd.DataFrame(), counts, {"turned away": 20}, [], "mesh")
+    near = (("P1010004.jpg", 0.8), ("P1010009.jpg", 1.2))
+    facts = PictureFacts(pd.DataFrame(), counts, {"too small": 20}, [], "CenterFace", True, near)
     page = build_report(replace(walked, pictures=facts), {})
     outline(page)
     section = page.split('<section id="measured"')[1].split("</section>")[0]
     assert "40 distances were filled in" in section
-    assert "turned away (20)" in section
-    assert "about 8\u00a0%" in section
+    assert "too small (20)" in section
+    assert "about 9\u00a0%" in section
+    assert "P1010004.jpg (0.8\u00a0m)" in section
+    assert "faced the camera" in section
     assert 'id="measured"' not in build_report(walked, {})
 
 
@@ -199,8 +203,8 @@ def test_hostile_names_and_notes_are_shown_as_text(audit_of: Audited, frames_of:
 
 
 def test_hostile_signs_become_codes() -> None:
-    assert shown("a\u202eb\x00\udce9\n") == "a\\u202eb\\u0000\\xe9\\u000a"
-    assert shown("Füße · 漢字 🙂") == "Füße · 漢字 🙂"
+    assert printable("a\u202eb\x00\udce9\n") == "a\\u202eb\\u0000\\xe9\\u000a"
+    assert printable("Füße · 漢字 🙂") == "Füße · 漢字 🙂"
 
 
 def test_only_our_script_may_run(walked_page: str) -> None:

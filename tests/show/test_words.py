@@ -187,18 +187,43 @@ def tally(
 ) -> dict[str, float]:
     return {
         "in_kept": in_kept, "in_frames": in_frames, "out_kept": out_kept, "out_frames": out_frames,
-        "no_distance": no_distance, "in_low": 0.22, "in_high": 0.41, "out_low": 0.03, "out_high": 0.33,
+        "no_distance": no_distance, "in_rate": 0.08, "in_low": 0.05, "in_high": 0.14, "out_rate": 0.02,
+        "out_low": 0.005, "out_high": 0.06, "times": 4.0, "times_low": 1.2, "times_high": 13.0,
+        "put_back": True, "drawn": True,
     }  # fmt: skip
 
 
 def test_inside_and_outside_the_zone() -> None:
-    said = distances.in_and_out(tally(27, 89, 2, 18))
-    assert "30 % (22–41 %) of the 89 inside" in said
-    assert "11 % (3–33 %) of the 18 outside" in said
+    said = distances.in_and_out(tally(27, 40, 12, 20))
+    assert said == (
+        "Inside the sharp zone 8 % (5–14 %) of the frames were kept, outside it 2 % (0–6 %) (40 and 20 "
+        "frames with a distance)."
+    )
+    few = distances.in_and_out(tally(27, 40, 9, 20))
+    assert few.endswith("with a distance): 4.0 times as often inside (1.2–13).")
+    unheard = tally(27, 40, 0, 5) | {"in_rate": NAN, "out_rate": NAN}
+    assert "cannot stand for the other frames" in distances.in_and_out(unheard)
     assert "cannot be compared" in distances.in_and_out(tally(3, 9, 0, 0))
     assert "Check the focus distance" in distances.in_and_out(tally(0, 0, 4, 9))
     assert distances.in_and_out(tally(0, 0, 0, 0, 12)) == distances.NO_DISTANCES
     assert distances.in_and_out(tally(0, 0, 0, 0)) == "", "nothing counts at all: said elsewhere"
+
+
+def test_it_is_said_once_and_plainly_that_shares_are_put_back_to_all_frames() -> None:
+    drawn = tally(27, 40, 12, 20)
+    assert distances.put_back(drawn).startswith("The frames with distances were drawn, keepers more readily")
+    assert "drawn" not in distances.put_back(drawn | {"drawn": False})
+    assert distances.put_back(drawn | {"put_back": False}) == ""
+
+
+def test_marks_without_a_distance_are_named() -> None:
+    cells = [("arcade", "keeper", 3), ("arcade", "not kept", 40), ("far", "keeper", 1), ("near", "keeper", 2)]
+    named = distances.without_distances(
+        table(*({"preset": p, "counted_as": m, "frames": n} for p, m, n in cells))
+    )
+    assert "the 3 keepers of “arcade”, the 40 frames not kept of “arcade”" in named
+    assert "and 1 more groups" in named
+    assert distances.without_distances(table()) == ""
 
 
 COUNTS: dict[str, int | None] = {
@@ -226,10 +251,10 @@ def test_missing_numbers_change_the_rate_only_where_many() -> None:
 
 
 def test_rate_to_the_end_is_said_only_where_it_differs() -> None:
-    assert fallout.to_the_end({"keepers": 20, "frames": 80}, COUNTS) == ""
-    assert "20 of 100 frames would be kept: 20 %" in fallout.to_the_end(
-        {"keepers": 20, "frames": 100}, COUNTS
-    )
+    ends = {"frame_rate": 0.2, "frame_low": 0.13, "frame_high": 0.29}
+    assert fallout.to_the_end({"keepers": 20, "frames": 80} | ends, COUNTS) == ""
+    said = fallout.to_the_end({"keepers": 20, "frames": 100} | ends, COUNTS)
+    assert "20 of 100 frames would be kept: 20 % (13–29 %)" in said
 
 
 @pytest.mark.parametrize("rule", ["auto", "not-kept", "keeper", "leave-out"])
@@ -256,11 +281,15 @@ def pairs(**changes: Any) -> pd.DataFrame:
 
 
 def test_presets_that_cannot_be_told_apart_say_what_it_would_take() -> None:
-    said = comparisons.verdict(pairs(), 5)
+    said = comparisons.verdict(pairs())
     assert "no preset of a lens can be told from another" in said
-    assert "5 points apart would take about 600 more bursts of each" in said
+    assert said.endswith("The 12 points seen would show in about 600 more bursts of each, if it is there.")
     (row,) = comparisons.pairs_to_say(pairs())
-    assert "a difference of 12 points (−3 to 28)" in comparisons.pair(row, 5)
+    assert "a difference of 12 points (−3 to 28)" in comparisons.pair(row)
+    (row,) = comparisons.pairs_to_say(pairs(more_bursts=30_000))
+    assert comparisons.pair(row).endswith("It would not show in 1000 more bursts of each.")
+    (row,) = comparisons.pairs_to_say(pairs(more_bursts=pd.NA))
+    assert comparisons.pair(row).endswith("35 bursts: too small to act on.")
 
 
 def test_a_better_preset_is_named_whichever_side_it_stands_on() -> None:
@@ -268,21 +297,19 @@ def test_a_better_preset_is_named_whichever_side_it_stands_on() -> None:
         pairs(better="aisle", low=0.02, high=0.23),
         pairs(better="aisle", preset_a="counter", preset_b="aisle", difference=-0.124, low=-0.23, high=-0.02),
     ):
-        assert comparisons.verdict(table_of_pairs, 5).endswith("“aisle” worked better than “counter”.")
+        assert comparisons.verdict(table_of_pairs).endswith("“aisle” worked better than “counter”.")
         (row,) = comparisons.pairs_to_say(table_of_pairs)
-        assert comparisons.pair(row, 5).startswith(
-            "“aisle” worked better than “counter” by 12 points (2 to 23)"
-        )
+        assert comparisons.pair(row).startswith("“aisle” worked better than “counter” by 12 points (2 to 23)")
 
 
 def test_presets_of_different_outings_are_not_called_better() -> None:
     apart = pairs(status="different_outings", difference=NAN, low=NAN, high=NAN, p_value=NAN)
-    assert "none can be called better" in comparisons.verdict(apart, 5)
+    assert "none can be called better" in comparisons.verdict(apart)
     (row,) = comparisons.pairs_to_say(apart)
-    said = comparisons.pair(row, 5)
+    said = comparisons.pair(row)
     assert "never used on the same outing" in said
     assert "15 points" in said
-    assert comparisons.verdict(apart.head(0), 5) == ""
+    assert comparisons.verdict(apart.head(0)) == ""
 
 
 def test_telling_frames_say_why_and_what_was_noted() -> None:
@@ -308,8 +335,12 @@ def lost(**changes: Any) -> found_causes.Causes:
         "not_explained_by_blur": 125.8,
     } | {name: changes.pop(name) for name in found_causes.CAUSES if name in changes}  # fmt: skip
     listed = pd.DataFrame({"cause": list(frames), "frames": frames.values()})
+    # The frames measured are a half of all that were not kept, and nearer subjects were measured less often.
+    shares = {"in_front_of_zone": 25.2, "beyond_zone": 5.0, "subject_motion": 9.0, "diffraction": 1.0}
+    of_100 = {name: shares.get(name, 59.8) if frames[name] else 0.0 for name in frames}
+    listed = listed.assign(of_100=of_100.values(), low=0.0, high=60.0)
     rest = {
-        "no_distance": 30, "sibling_kept": 9, "table": listed.assign(low=0.0, high=listed["frames"] * 2),
+        "no_distance": 30, "sibling_kept": 9, "table": listed, "of_100": of_100,
         "by_preset": pd.DataFrame(), "frames": pd.DataFrame(),
         "at_focus": {"frames": 50, "motion_over_criterion": 7, "diffraction_over_criterion": 0},
     }  # fmt: skip
@@ -319,8 +350,8 @@ def lost(**changes: Any) -> found_causes.Causes:
 def test_why_frames_were_lost() -> None:
     said = causes.short(lost())
     assert said == (
-        "Blur accounts for about 37 % of the 200 frames not kept at a known distance, chiefly subject nearer "
-        "than the ring was set (about 40, 0–80)."
+        "Of 100 frames not kept blur accounts for about 40, chiefly subject nearer than the ring was set "
+        "(about 25, 0–60; 200 of them at a known distance)."
     )
     assert "9 are of bursts that hold a keeper" in causes.caution(lost(), 1.3)
     assert causes.without_distance(lost()) == "30 further frames not kept have no known blur."
@@ -329,7 +360,10 @@ def test_why_frames_were_lost() -> None:
 
 def test_blur_that_explains_nothing_or_is_not_known() -> None:
     none = dict.fromkeys(found_causes.CAUSES, 0.0)
-    assert "hardly any of the 50 frames" in causes.short(lost(**none | {"not_explained_by_blur": 50.0}))
+    assert causes.short(lost(**none | {"not_explained_by_blur": 50.0})) == (
+        "Blur accounts for hardly any of the frames not kept: they were dropped for something else (50 of "
+        "them at a known distance)."
+    )
     assert causes.short(lost(**none)) == ""
     assert causes.short(lost(**dict.fromkeys(found_causes.CAUSES, NAN))) == ""
     assert "motion alone would have blurred 7 of 50 frames" in causes.at_focus(lost())
@@ -339,7 +373,9 @@ def test_blur_that_explains_nothing_or_is_not_known() -> None:
 def checked(**changes: Any) -> found_check.ZoneCheck:
     facts = {
         "criterion": "handbook", "in_kept": 80, "in_not_kept": 120, "out_kept": 10, "out_not_kept": 40,
-        "odds_ratio": 2.67, "low": 1.3, "high": 5.5, "kept_outside": 0.11, "kept_outside_low": 0.05,
+        "in_rate": 0.3, "in_low": 0.2, "in_high": 0.4, "out_rate": 0.1, "out_low": 0.05, "out_high": 0.2,
+        "times": 3.0, "times_low": 1.5, "times_high": 6.0, "odds_ratio": 2.67,
+        "low": 1.3, "high": 5.5, "kept_outside": 0.11, "kept_outside_low": 0.05,
         "kept_outside_high": 0.2, "verdict": "too strict", "allowance_mm": 0.042, "allowance_low": 0.034,
         "allowance_high": 0.051, "coc_mm": 0.03,
     }  # fmt: skip

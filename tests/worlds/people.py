@@ -172,12 +172,12 @@ class Archive:
 
 
 def draw_person(rng, world):
-    tau_keep = HANDBOOK_MM * float(np.exp(rng.normal(np.log(1.5), 0.5)))
-    ratio = float(np.exp(-np.clip(rng.normal(0.2, 0.25), -0.4, 0.8))) if world.eye is None else world.eye
+    tau_sharp = HANDBOOK_MM * float(np.exp(rng.normal(np.log(1.4), 0.5)))
+    ratio = float(np.exp(-rng.normal(0.2, 0.4))) if world.eye is None else world.eye
     return Person(
         focal_mm=float(rng.choice([24.0, 28.0, 35.0, 40.0, 50.0])),
-        tau_keep=tau_keep,
-        tau_sharp=tau_keep * ratio,
+        tau_keep=tau_sharp / ratio,
+        tau_sharp=tau_sharp,
         kappa=float(np.exp(rng.normal(np.log(3.3), 0.3))),
         floor=float(rng.uniform(0.02, 0.15)),
         median_m=float(np.exp(rng.normal(np.log(2.8), 0.2))),

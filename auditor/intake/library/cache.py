@@ -43,7 +43,44 @@ _ROWS = "SELECT name, size, changed_ns, entry_changed_ns, reader, value FROM fil
 _FORGET_OLD_WALKS = "DELETE FROM walk WHERE rowid NOT IN (SELECT rowid FROM walk ORDER BY rowid DESC LIMIT ?)"
 _WALK = "SELECT value, used_day FROM walk WHERE place = ? AND state = ?"
 
+CACHE_NAME = "read.sqlite"
+
 Row = tuple[str | bytes, int, int, int, int, bytes]  # name, size, changed_ns, entry_changed_ns, reader, value
+
+
+def cache_folder() -> Path:
+    """Folder of the user's caches that is ours alone."""
+    from platformdirs import user_cache_path
+
+    return user_cache_path("focus-zone-auditor")
+
+
+def cached_bytes(folder: Path) -> int:
+    """How much the cache folder holds [bytes]."""
+    paths = [os.path.join(place, name) for place, _, names in os.walk(folder) for name in names]
+    return sum(os.lstat(path).st_size for path in paths)
+
+
+def forget_all(folder: Path) -> list[Problem]:
+    """Delete everything in the cache folder; links are removed, not followed.
+
+    Returns
+    -------
+    list of Problem
+        What could not be deleted.
+    """
+    problems: list[Problem] = []
+    for place, folders, names in os.walk(folder, topdown=False):
+        for name in [*names, *folders]:
+            path = os.path.join(place, name)
+            try:
+                if os.path.isdir(path) and not os.path.islink(path):
+                    os.rmdir(path)
+                else:
+                    os.unlink(path)
+            except OSError as error:
+                problems.append(Problem(path, f"It cannot be deleted: {error.strerror}."))
+    return problems
 
 
 class Cache:
@@ -171,7 +208,10 @@ class Cache:
                 return  # what waits is written later
             of_file = isinstance(error, sqlite3.Error | UnicodeDecodeError)  # a name that is not UTF-8
             if of_file and _code(error) in _DAMAGED and not self.problems:
-                self._rebuild(f"was damaged ({error})")
+                try:
+                    self._rebuild(f"was damaged ({error})")
+                except OSError as why:
+                    self._give_up(f"it is damaged and was left alone ({why.strerror or why})")
             else:
                 self._give_up(getattr(error, "strerror", None) or str(error))
 
@@ -202,6 +242,8 @@ class Cache:
             if path.suffix.lower() in _NEVER_A_CACHE:
                 raise OSError(f"a file that ends in {path.suffix} is left alone")
             if path.stat().st_size and not _head(path).startswith(_HEADER):
+                if path.parent != cache_folder():  # somebody named it, and may need what is in it
+                    raise OSError("it holds something else, and was left alone")
                 self._rebuild("was no cache")
                 return
         self._db = db = sqlite3.connect(path, timeout=BUSY_AT_START_S, isolation_level=None)
@@ -225,6 +267,8 @@ class Cache:
             what = f"The cache {why}."
             for ending in _FILES:
                 Path(f"{self._path}{ending}").unlink(missing_ok=True)
+        elif self._path.parent != cache_folder():
+            raise OSError("it may be another program's")
         else:
             aside = f"{self._path}.damaged"
             what = f"The cache {why}; it was moved to {aside}."

@@ -25,8 +25,6 @@ from auditor.intake.library.walk import Found
 from auditor.intake.photofile.records import NAN, FileRecord, XmpValues
 from auditor.intake.statements.session import Camera, SessionFile
 
-LISTED_UNREADABLE = 1000
-
 # Marks as found, one column for each kind of place; they become keeper and mark_source later.
 RATING_COLUMNS = ("sidecar_rating", "embedded_rating", "exif_rating")
 LABEL_COLUMNS = ("sidecar_label", "embedded_label")
@@ -126,7 +124,7 @@ def gather_facts(
 def _row_columns() -> list[str]:
     return [
         "file", "files", "captured_at", "has_subseconds", "camera", "lens", "focal_length_mm", "f_number",
-        "exposure_time_s", "iso", "sensor_width_mm", "sensor_height_mm", "sensor_source",
+        "exposure_time_s", "iso", "flash", "sensor_width_mm", "sensor_height_mm", "sensor_source",
         "focus_distance_m", "focus_distance_source", "subject_distance_m", "subject_distance_source",
         "pixel_width", "pixel_height", *RATING_COLUMNS, *LABEL_COLUMNS,
     ]  # fmt: skip
@@ -175,6 +173,7 @@ def _row(
         "f_number": told("f_number"),
         "exposure_time_s": told("exposure_time_s"),
         "iso": told("iso"),
+        "flash": told("flash", None),
         "sensor_width_mm": sensor.width_mm,
         "sensor_height_mm": sensor.height_mm,
         "sensor_source": sensor_source,
@@ -205,9 +204,8 @@ def _shared_models(records: Sequence[FileRecord]) -> frozenset[str]:
 
 
 def _camera_name(model: str | None, serial: str | None, shared: frozenset[str]) -> str | None:
-    if model in shared and serial:
-        return f"{model} {serial[-4:]}"
-    return model
+    """Name a camera by its model, with the mark of its serial number where several share it."""
+    return f"{model} {serial}" if model in shared and serial else model
 
 
 def camera_entry(session: SessionFile, camera: str | None, model: str | None) -> Camera | None:
@@ -229,16 +227,13 @@ def _distance(members: list[FileRecord], packets: list[XmpValues]) -> tuple[floa
 def _unreadable(found: Found, records: Sequence[FileRecord], sidecars: Sequence[FileRecord]) -> list[Problem]:
     """List the files that could not be read, each with its reason."""
     listed = [
-        Problem(found.shown(item), record.error, "Its sidecar, if any, still counts.")
+        Problem(found.shown(item), record.error, "Its sidecar, if any, still counts.", unread=True)
         for item, record in zip(found.pictures, records, strict=True)
         if record.error is not None
     ]
     listed += [
-        Problem(found.shown(item), f"The sidecar cannot be read: {record.error}.")
+        Problem(found.shown(item), f"The sidecar cannot be read: {record.error}.", unread=True)
         for item, record in zip(found.sidecars, sidecars, strict=True)
         if record.error is not None
     ]
-    if len(listed) > LISTED_UNREADABLE:
-        more = len(listed) - LISTED_UNREADABLE
-        listed = [*listed[:LISTED_UNREADABLE], Problem(None, f"{more} more files could not be read.")]
     return listed

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import math
 import os
 import subprocess
 import sys
-from collections.abc import Callable, Generator
+import time
+from collections.abc import Callable, Generator, Iterator
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
 from queue import Empty, SimpleQueue
 from threading import Thread
 
@@ -27,7 +31,11 @@ def cores() -> int:
 
 
 def read_in_processes(
-    jobs: int, paths_of: Callable[[int], list[str]], workers: int, module: str = READER_MODULE
+    jobs: int,
+    paths_of: Callable[[int], list[str]],
+    workers: int,
+    module: str = READER_MODULE,
+    silence_s: float = math.inf,
 ) -> Generator[tuple[int, list[bytes] | None], None, None]:
     """Read lists of files in several processes at once.
 
@@ -41,21 +49,24 @@ def read_in_processes(
         Number of processes.
     module : str
         What each process runs: its ``main`` takes and gives what :mod:`.reader_process` does.
+    silence_s : float
+        How long one file may take [s] before its process is ended.
 
     Yields
     ------
     tuple of int and (list of bytes or None)
         The number of a job and its packed records, as they are finished; None where the process that had
-        it ended early, or none could be started. Closing the generator ends the processes.
+        it ended early, or none could be started. Where there are fewer records than paths, the first path
+        without one kept silent, and those after it were not read. Closing the generator ends the processes.
     """
     waiting: SimpleQueue[int] = SimpleQueue()
     for number in range(jobs):
         waiting.put(number)
     done: SimpleQueue[tuple[int, list[bytes] | None] | None] = SimpleQueue()
-    processes = [process for _ in range(min(workers, jobs)) if (process := _started(module)) is not None]
-    threads = [
-        Thread(target=_serve, args=(process, paths_of, waiting, done), daemon=True) for process in processes
+    readers = [
+        _Reader(process) for _ in range(min(workers, jobs)) if (process := _started(module)) is not None
     ]
+    threads = [Thread(target=_serve, args=(r, module, paths_of, waiting, done), daemon=True) for r in readers]
     for thread in threads:
         thread.start()
     try:
@@ -64,6 +75,8 @@ def read_in_processes(
             try:
                 item = done.get(timeout=LISTEN_S)
             except Empty:
+                for reader in readers:
+                    reader.end_if_silent(silence_s)
                 continue
             if item is None:
                 running -= 1
@@ -75,12 +88,54 @@ def read_in_processes(
             except Empty:
                 return
     finally:
-        for process in processes:
-            process.kill()
+        for reader in readers:
+            reader.is_over = True
+            reader.process.kill()
         for thread in threads:
             thread.join()
-        for process in processes:
-            process.wait()
+        for reader in readers:
+            reader.process.wait()
+
+
+def read_watched(paths: list[str], read: Callable[[str], bytes], silence_s: float) -> Iterator[bytes | None]:
+    """Read files one after the other in this process; None for one that keeps silent, which is left."""
+    at = 0
+    while at < len(paths):
+        answers: SimpleQueue[bytes] = SimpleQueue()
+        Thread(target=_answer, args=(paths[at:], read, answers), daemon=True).start()
+        heard_at = time.monotonic()
+        while at < len(paths):
+            try:
+                answer = answers.get(timeout=LISTEN_S)
+            except Empty:
+                if time.monotonic() < heard_at + silence_s:
+                    continue
+                at += 1
+                yield None
+                break
+            at += 1
+            yield answer
+            heard_at = time.monotonic()
+
+
+def _answer(paths: list[str], read: Callable[[str], bytes], answers: SimpleQueue[bytes]) -> None:
+    for path in paths:
+        answers.put(read(path))
+
+
+@dataclass(slots=True)
+class _Reader:
+    """A reading process, and since when it is expected to answer."""
+
+    process: subprocess.Popen[bytes]
+    asked_at: float = math.inf
+    is_silent: bool = False
+    is_over: bool = False
+
+    def end_if_silent(self, silence_s: float) -> None:
+        if time.monotonic() > self.asked_at + silence_s:
+            self.is_silent = True
+            self.process.kill()
 
 
 def _started(module: str) -> subprocess.Popen[bytes] | None:
@@ -99,34 +154,59 @@ def _started(module: str) -> subprocess.Popen[bytes] | None:
 
 
 def _serve(
-    process: subprocess.Popen[bytes],
+    reader: _Reader,
+    module: str,
     paths_of: Callable[[int], list[str]],
     waiting: SimpleQueue[int],
     done: SimpleQueue[tuple[int, list[bytes] | None] | None],
 ) -> None:
     """Feed one process, one job at a time, until there is none left or the process has ended."""
-    assert process.stdin is not None
-    assert process.stdout is not None
     try:
-        with process.stdin, process.stdout:
-            while True:
-                number = waiting.get_nowait()
-                answer = _ask(process, paths_of(number))
-                done.put((number, answer))
-                if answer is None:
-                    return
+        while not reader.is_over:
+            with _pipes_of(reader.process):
+                while True:
+                    number = waiting.get_nowait()
+                    paths = paths_of(number)
+                    answer = _ask(reader, paths)
+                    if len(answer) < len(paths) and not reader.is_silent:
+                        done.put((number, None))
+                        return
+                    done.put((number, answer))
+                    if reader.is_silent:
+                        break
+            reader.process.wait()
+            if waiting.empty() or (process := _started(module)) is None:
+                return
+            reader.process, reader.asked_at, reader.is_silent = process, math.inf, False
     except (Empty, OSError):
         pass
     finally:
         done.put(None)
 
 
-def _ask(process: subprocess.Popen[bytes], paths: list[str]) -> list[bytes] | None:
+@contextmanager
+def _pipes_of(process: subprocess.Popen[bytes]) -> Iterator[None]:
     assert process.stdin is not None
     assert process.stdout is not None
+    with suppress(BrokenPipeError), process.stdin, process.stdout:
+        yield
+
+
+def _ask(reader: _Reader, paths: list[str]) -> list[bytes]:
+    """Ask for some files; fewer answers than paths where the process has ended."""
+    pipes = reader.process
+    assert pipes.stdin is not None
+    assert pipes.stdout is not None
+    answers: list[bytes] = []
     try:
-        send(process.stdin, [os.fsencode(path) for path in paths])
-        answer = receive(process.stdout)
+        send(pipes.stdin, [os.fsencode(path) for path in paths])
+        while len(answers) < len(paths):
+            reader.asked_at = time.monotonic()
+            answer = receive(pipes.stdout)
+            if answer is None or len(answer) != 1:
+                break
+            answers += answer
     except OSError:
-        return None
-    return answer if answer is not None and len(answer) == len(paths) else None
+        pass
+    reader.asked_at = math.inf
+    return answers

@@ -15,7 +15,7 @@ from typing import IO
 
 from auditor.intake.photofile.metadata import read_file
 from auditor.intake.photofile.packing import pack
-from auditor.intake.photofile.records import FileRecord
+from auditor.intake.photofile.records import FileRecord, with_serial_marks
 from auditor.intake.photofile.xmp import XmpError, read_sidecar
 
 SIDECAR_SUFFIX = ".xmp"
@@ -25,14 +25,20 @@ _LENGTH = struct.Struct("<I")
 
 def read_packed(path: str) -> bytes:
     """Read a picture or a sidecar and pack what it says; a sidecar is a record with XMP alone."""
-    if not path.casefold().endswith(SIDECAR_SUFFIX):
-        return pack(read_file(path))
+    is_sidecar = path.casefold().endswith(SIDECAR_SUFFIX)
     try:
-        return pack(FileRecord(container="xmp", xmp=read_sidecar(path)))
+        record = FileRecord(container="xmp", xmp=read_sidecar(path)) if is_sidecar else read_file(path)
+        return pack(with_serial_marks(record))
     except XmpError as error:
         return pack(FileRecord(container="xmp", error=str(error)))
     except Exception as error:
-        return pack(FileRecord(container="xmp", error=f"{UNFORESEEN} ({type(error).__name__})"))
+        container = "xmp" if is_sidecar else "unknown"
+        return pack(FileRecord(container=container, error=f"{UNFORESEEN} ({type(error).__name__})"))
+
+
+def silent(silence_s: float) -> bytes:
+    """Pack the record of a file whose reading did not come to an end."""
+    return pack(FileRecord(error=f"{UNFORESEEN}: no answer for {silence_s:g} s, so its reading was ended"))
 
 
 def send(stream: IO[bytes], parts: list[bytes]) -> None:
@@ -66,12 +72,13 @@ def main() -> None:
 
 
 def serve(answer: Callable[[str], bytes]) -> None:
-    """Answer each list of requests with a list of byte strings, until the input ends."""
+    """Answer each request of a list by itself, as soon as it is done, until the input ends."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     out = os.fdopen(os.dup(sys.stdout.fileno()), "wb")
     os.dup2(sys.stderr.fileno(), sys.stdout.fileno())  # nothing else may write among the answers
     try:
         while (requests := receive(sys.stdin.buffer)) is not None:
-            send(out, [answer(os.fsdecode(request)) for request in requests])
+            for request in requests:
+                send(out, [answer(os.fsdecode(request))])
     except BrokenPipeError:
         os._exit(0)  # the program that asked is gone

@@ -16,8 +16,8 @@ from pathlib import Path
 from auditor.errors import Problem
 from auditor.intake.library.cache import Cache
 from auditor.intake.library.collector import without_collector
-from auditor.intake.library.processes import cores, read_in_processes
-from auditor.intake.library.reader_process import UNFORESEEN, read_packed
+from auditor.intake.library.processes import cores, read_in_processes, read_watched
+from auditor.intake.library.reader_process import UNFORESEEN, read_packed, silent
 from auditor.intake.library.walk import NO_STAMP, Found, Stamp
 from auditor.intake.photofile.opening import may_pass
 from auditor.intake.photofile.packing import READER_VERSION, Unpacker
@@ -26,6 +26,7 @@ from auditor.intake.photofile.records import FileRecord
 Progress = Callable[[int, int], None]  # files done, files in all
 
 JOB_FILES = 32
+SILENCE_S = 30.0  # a file that takes longer is left; a slow disk answers sooner
 WORKER_START_S = 0.3  # what starting the reading processes costs; measured 0.1 s each on two cores
 # A file changed more shortly before may change again within the resolution of its times, unnoticed.
 SETTLED_NS = 2_000_000_000  # on the file systems of memory cards
@@ -158,8 +159,9 @@ class _Reading:
             self._read_here(job)
 
     def _read_here(self, job: list[int]) -> None:
-        for number in job:
-            self._take(number, read_packed(self.found.path(self.items[number])))
+        paths = [self.found.path(self.items[number]) for number in job]
+        for number, data in zip(job, read_watched(paths, read_packed, SILENCE_S), strict=True):
+            self._take(number, silent(SILENCE_S) if data is None else data)
             self.meter.add(1)
 
     def _in_processes(self, jobs: list[list[int]], workers: int) -> None:
@@ -167,15 +169,19 @@ class _Reading:
             return [self.found.path(self.items[number]) for number in jobs[which]]
 
         died = 0
-        with closing(read_in_processes(len(jobs), paths_of, workers)) as answers:
+        with closing(read_in_processes(len(jobs), paths_of, workers, silence_s=SILENCE_S)) as answers:
             for which, packed in answers:
                 if packed is None:
                     died += 1
                     self._read_here(jobs[which])
                     continue
-                for number, data in zip(jobs[which], packed, strict=True):
+                job = jobs[which]
+                if len(packed) < len(job):
+                    packed = [*packed, silent(SILENCE_S)]
+                for number, data in zip(job, packed, strict=False):
                     self._take(number, data)
                 self.meter.add(len(packed))
+                self._read_here(job[len(packed) :])
         if died:
             self.problems.append(
                 Problem(None, "A reading process ended early.", "Its files were read again; none is missing.")

@@ -42,11 +42,11 @@ def thumbnails(paths: Sequence[str], cache: Path | None = None) -> list[bytes | 
         missing = [number for number, stamp in enumerate(stamps) if stamp is not None and number not in found]
         with ThreadPoolExecutor(min(os.cpu_count() or 1, 8)) as threads:
             made = threads.map(thumbnail, [paths[number] for number in missing])
-            for number, jpeg in zip(missing, made, strict=True):
+            for number, small in zip(missing, made, strict=True):
                 stamp = stamps[number]
-                if jpeg is not None and stamp is not None:
-                    found[number] = jpeg
-                    store.put(*places[number], stamp, jpeg)
+                if small is not None and stamp is not None:
+                    found[number] = small.jpeg
+                    store.put(*places[number], stamp, small.jpeg)
     return [found.get(number) for number in range(len(paths))]
 
 

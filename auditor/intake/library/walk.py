@@ -1,7 +1,8 @@
 """Walks the source folders: which files are pictures, sidecars, session files and notes.
 
-Nothing is opened here but session files. Links to folders are not followed, hidden names are passed over,
-and folders that hold an ``audit.json`` of ours are skipped.
+Nothing is opened here but session files and lists of what we wrote. Links to folders are not followed, hidden
+names are passed over. A folder of our results is skipped only where each picture in it is one that we wrote;
+where others lie among them, ours alone are.
 """
 
 from __future__ import annotations
@@ -20,11 +21,11 @@ from auditor.intake.photofile.metadata import PICTURE_SUFFIXES
 from auditor.intake.statements.session import SessionFile
 from auditor.intake.statements.session_file import SESSION_NAME, read_session
 from auditor.text import printable
+from auditor.writing import WRITTEN_NAME, read_written, sum_of
 
 NOTES_NAME = "notes.csv"
 SAMPLE_NAME = "sample.csv"
-OUTPUT_MARK = "audit.json"
-_WRITTEN = {SESSION_NAME, NOTES_NAME, OUTPUT_MARK}
+_WRITTEN = {SESSION_NAME, NOTES_NAME, WRITTEN_NAME}
 Stamp = tuple[int, int, int]  # size in bytes, time of last change of the contents and of the entry [ns]
 NO_STAMP: Stamp = (-1, -1, -1)  # no ordinary file, out of reach, or dated beyond the year 2262
 LATEST_NS = 1 << 63
@@ -77,7 +78,12 @@ class Found:
 
 
 @without_collector()
-def find_files(sources: list[Path], session: SessionFile | None = None, keepers: Path | None = None) -> Found:
+def find_files(
+    sources: list[Path],
+    session: SessionFile | None = None,
+    keepers: Path | None = None,
+    outer: SessionFile | None = None,
+) -> Found:
     """Walk the folders.
 
     Parameters
@@ -88,6 +94,8 @@ def find_files(sources: list[Path], session: SessionFile | None = None, keepers:
         Replaces every ``session.toml`` found.
     keepers : Path, optional
         A folder of selects; it is left out of the walk, as are those that session files name.
+    outer : SessionFile, optional
+        Holds where no ``session.toml`` is found.
 
     Raises
     ------
@@ -96,7 +104,7 @@ def find_files(sources: list[Path], session: SessionFile | None = None, keepers:
     """
     found = Found()
     left_out = {os.path.realpath(keepers)} if keepers else set()
-    unsaid = session or SessionFile()  # one for all, so that its rows are gone through at once
+    unsaid = session or outer or SessionFile()  # one for all, so that its rows are gone through at once
     for source in sources:
         prefix = source.name if len(sources) > 1 else ""
         if source.is_file():
@@ -123,12 +131,19 @@ def _walk(
     found: Found, top: str, prefix: str, session: SessionFile, is_fixed: bool, left_out: set[str]
 ) -> None:
     """Visit folders from the top down; what holds in a folder is known before its subfolders are seen."""
-    waiting: list[tuple[str, str, SessionFile, tuple[str, ...]]] = [(top, prefix, session, ())]
+    waiting: list[tuple[str, str, SessionFile, tuple[str, ...], _Ours | None]]
+    waiting = [(top, prefix, session, (), None)]
     while waiting:
-        path, shown, session, notes = waiting.pop()
+        path, shown, session, notes, ours = waiting.pop()
         listed = _list_folder(found, path)
-        if OUTPUT_MARK in listed.written and path != top:
-            continue
+        if WRITTEN_NAME in listed.written:
+            ours = _Ours(path, read_written(path))
+            if path != top and ours.all_below():
+                what = "A folder of this tool's own results was passed over."
+                found.problems.append(Problem(printable(path), what))
+                continue
+        if ours is not None:
+            _leave_out(listed, ours)
         if SESSION_NAME in listed.written and not is_fixed:
             session = _session(found, Path(path, SESSION_NAME))
         if session.marks.keepers is not None:
@@ -148,7 +163,39 @@ def _walk(
         for name in reversed(listed.folders):
             inside = os.path.join(path, name)
             if os.path.realpath(inside) not in left_out:
-                waiting.append((inside, f"{shown}/{name}" if shown else name, session, notes))
+                waiting.append((inside, f"{shown}/{name}" if shown else name, session, notes, ours))
+
+
+@dataclass(frozen=True, slots=True)
+class _Ours:
+    """What was written into a folder of results: the sums of each name below it."""
+
+    folder: str
+    sums: dict[str, list[str]]
+
+    def wrote(self, path: str) -> bool:
+        """Whether a file below is, byte for byte, what was written there."""
+        name = os.path.relpath(path, self.folder).replace(os.sep, "/")
+        return name in self.sums and sum_of(path) in self.sums[name]
+
+    def all_below(self) -> bool:
+        """Whether every picture below was written by us; no other kind of file is a frame."""
+        return bool(self.sums) and all(
+            self.wrote(os.path.join(folder, name))
+            for folder, _, names in os.walk(self.folder)
+            for name in names
+            if name[0] != "." and os.path.splitext(name)[1].lower() in PICTURE_SUFFIXES
+        )
+
+
+def _leave_out(listed: _Listed, ours: _Ours) -> None:
+    """Take out of a folder the pictures that we wrote; the others there are photographs."""
+    written = [entry for entry in listed.pictures if ours.wrote(entry.path)]
+    for entry in written:
+        listed.pictures.remove(entry)
+    if written:
+        what = "A picture that this tool wrote was passed over."
+        listed.problems.extend(Problem(printable(entry.path), what) for entry in written)
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,10 +7,10 @@ import pandas as pd
 
 from auditor.intake.people.filling import PictureFacts
 
+# Boxes stay in the cache: where somebody's face was is nobody else's business.
 _WRITTEN = (
-    "is_subject", "left", "top", "width", "height", "picture_width", "picture_height", "score", "face_px",
-    "turn", "distance_m", "distance_rel_sd", "refused", "blur_px", "blur_mm", "blur_floor_mm", "anisotropy",
-    "smear_deg", "cause",
+    "is_subject", "score", "distance_m", "distance_rel_sd", "refused", "blur_mm", "blur_low_mm",
+    "blur_high_mm",
 )  # fmt: skip
 
 

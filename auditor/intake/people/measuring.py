@@ -56,7 +56,6 @@ def cache_beside(cache: Path | None) -> Path | None:
 
 def measure_pictures(
     frames: Sequence[list[str]],
-    detector: str,
     cache: Path | None = None,
     workers: int | None = None,
     progress: Progress | None = None,
@@ -67,8 +66,6 @@ def measure_pictures(
     ----------
     frames : sequence of list of str
         Full paths of each frame's files, in the order to be tried; not empty.
-    detector : str
-        Name of an installed detector.
     cache : Path, optional
         The readers' cache; the measures lie beside it. None measures everything.
     workers : int, optional
@@ -76,8 +73,8 @@ def measure_pictures(
     progress : callable, optional
         Called with the frames done and the frames in all.
     """
-    store = Cache(cache_beside(cache), measure_version(detector))
-    run = _Run(frames, detector, store, progress)
+    store = Cache(cache_beside(cache), measure_version())
+    run = _Run(frames, store, progress)
     try:
         run.from_cache()
         run.from_files(cores() if workers is None else max(workers, 1))
@@ -89,12 +86,10 @@ def measure_pictures(
 class _Run:
     """One pass over the frames."""
 
-    def __init__(
-        self, frames: Sequence[list[str]], detector: str, store: Cache, progress: Progress | None
-    ) -> None:
-        self.frames, self.detector, self.store, self.progress = frames, detector, store, progress
+    def __init__(self, frames: Sequence[list[str]], store: Cache, progress: Progress | None) -> None:
+        self.frames, self.store, self.progress = frames, store, progress
         self.pictures: list[MeasuredPicture | None] = [None] * len(frames)
-        self.version = measure_version(detector)
+        self.version = measure_version()
         self.places = [os.path.split(os.path.abspath(paths[0])) for paths in frames]
         self.stamps: list[Stamp | None] = [_stamp(paths[0]) for paths in frames]
         self.done = 0
@@ -127,7 +122,7 @@ class _Run:
 
     def _round(self, numbers: list[int], workers: int) -> list[int]:
         def paths_of(which: int) -> list[str]:
-            return [measuring_process.request(self.detector, self.frames[numbers[which]])]
+            return [measuring_process.request(self.frames[numbers[which]])]
 
         left: list[int] = []
         with closing(read_in_processes(len(numbers), paths_of, workers, MODULE)) as answers:

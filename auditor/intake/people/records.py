@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import json
 import zlib
-from dataclasses import astuple, dataclass, fields
+from dataclasses import astuple, dataclass, fields, replace
 from typing import Any
 
-from auditor.intake.people.blurwidth import BlurWidth
-from auditor.intake.people.faces import Face, detector_version
+from auditor.intake.people.faces import Face
+from auditor.intake.people.installed import DETECTOR, detector_version
 
 # Raise this whenever the same picture would come to give other values.
-MEASURE_NUMBER = 2
+MEASURE_NUMBER = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,11 +24,11 @@ class MeasuredPicture:
         Why it could not be opened.
     width, height : int
         Of the picture as measured, upright [px]; 0 where it could not be opened.
-    preview, resized : bool
+    preview, resized, cut_short : bool
         See :class:`auditor.intake.people.wholepicture.WholePicture`.
     faces : tuple of Face
-    blurs : tuple of BlurWidth
-        One for each face.
+    blurs_px : tuple of float
+        Blur of each face [px]; NaN unknown.
     """
 
     error: str | None = None
@@ -36,15 +36,16 @@ class MeasuredPicture:
     height: int = 0
     preview: bool = False
     resized: bool = False
+    cut_short: bool = False
     faces: tuple[Face, ...] = ()
-    blurs: tuple[BlurWidth, ...] = ()
+    blurs_px: tuple[float, ...] = ()
 
 
-def measure_version(detector: str) -> int:
-    """Number that changes with the detector, its version, what is kept, and :data:`MEASURE_NUMBER`."""
-    kinds = (MeasuredPicture, Face, BlurWidth)
+def measure_version() -> int:
+    """Number that changes with the detector, what runs it, what is kept, and :data:`MEASURE_NUMBER`."""
+    kinds = (MeasuredPicture, Face)
     kept = [(field.name, str(field.type)) for kind in kinds for field in fields(kind)]
-    return zlib.crc32(repr([MEASURE_NUMBER, detector, detector_version(detector), kept]).encode())
+    return zlib.crc32(repr([MEASURE_NUMBER, DETECTOR, detector_version(), kept]).encode())
 
 
 def pack(measured: MeasuredPicture) -> bytes:
@@ -64,15 +65,9 @@ def unpack(data: Any) -> MeasuredPicture:
     if not isinstance(data, bytes) or zlib.crc32(data[4:]).to_bytes(4, "little") != data[:4]:
         raise ValueError("the check sum does not fit")
     try:
-        error, width, height, preview, resized, faces, blurs = json.loads(data[4:])
-        return MeasuredPicture(
-            error,
-            width,
-            height,
-            preview,
-            resized,
-            tuple(Face(*face) for face in faces),
-            tuple(BlurWidth(*blur) for blur in blurs),
-        )
+        told: list[Any] = json.loads(data[4:])
+        *of_picture, faces, blurs_px = told
+        measured = MeasuredPicture(*of_picture)
+        return replace(measured, faces=tuple(Face(*face) for face in faces), blurs_px=tuple(blurs_px))
     except TypeError as error:
         raise ValueError("not a measured picture") from error

@@ -6,7 +6,7 @@ import os
 import warnings
 from dataclasses import dataclass
 
-from PIL import Image, ImageOps
+from PIL import Image, ImageFile, ImageOps
 
 from auditor.intake.photofile.metadata import read_file
 from auditor.intake.photofile.opening import OpenError, opened
@@ -23,6 +23,7 @@ from auditor.intake.photofile.records import FileRecord
 MAX_PIXELS = 64_000_000  # decoded whole; a larger JPEG is decoded at a half or less
 SAME_SIZE = 0.02  # cameras trim a few rows
 DIGITAL_ZOOM = 1.01
+MOST_MISSING = 0.1  # of the rows of a JPEG whose last bytes are gone
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,11 +38,14 @@ class WholePicture:
         Whether it is a raw file's preview.
     resized : bool
         Whether the file says that it was cut or resized, or zoomed in by the camera's arithmetic.
+    cut_short : bool
+        Whether the file lacks its last bytes, so that the lowest rows are made up.
     """
 
     picture: Image.Image
     preview: bool
     resized: bool
+    cut_short: bool = False
 
 
 def open_whole(paths: list[str]) -> WholePicture | str:
@@ -55,9 +59,9 @@ def open_whole(paths: list[str]) -> WholePicture | str:
     why = "no file of it can be shown"
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # Pillow warns of what is odd in a file
-        for path in paths:
+        for path, forgiving in [*((path, False) for path in paths), *((path, True) for path in paths)]:
             try:
-                found = _open(path)
+                found = _open(path, forgiving=forgiving)
             except OpenError as error:
                 why = str(error)
             except MemoryError:
@@ -70,17 +74,20 @@ def open_whole(paths: list[str]) -> WholePicture | str:
     return why
 
 
-def _open(path: str) -> WholePicture | None:
+def _open(path: str, *, forgiving: bool) -> WholePicture | None:
+    """Open one file; ``forgiving`` takes a JPEG that lacks its last bytes."""
     record = read_file(path)
     if os.path.splitext(path)[1].lower() not in OPENED:
-        preview = _largest_preview(path, record)
+        preview = None if forgiving else _largest_preview(path, record)
         return None if preview is None else WholePicture(preview, True, record.digital_zoom > DIGITAL_ZOOM)
     with opened(path) as (fd, _size), os.fdopen(fd, "rb", closefd=False) as file:
         picture = open_picture(file)
+        if forgiving and picture.format not in ("JPEG", "MPO"):
+            return None
         resized = was_resized(record, picture.width, picture.height)
-        decoded = _decoded(picture)
+        decoded = _decoded_in_part(picture) if forgiving else _decoded(picture)
         ImageOps.exif_transpose(decoded, in_place=True)  # copies nothing where it lies upright
-        return WholePicture(decoded, False, resized)
+        return WholePicture(decoded, False, resized, forgiving)
 
 
 def _decoded(picture: Image.Image) -> Image.Image:
@@ -98,6 +105,21 @@ def _decoded(picture: Image.Image) -> Image.Image:
         picture.load()
         return picture
     return picture.convert("RGB")
+
+
+def _decoded_in_part(picture: Image.Image) -> Image.Image:
+    """Decode a JPEG whose end is missing, where the missing part is small."""
+    before = ImageFile.LOAD_TRUNCATED_IMAGES
+    ImageFile.LOAD_TRUNCATED_IMAGES = True
+    try:
+        decoded = _decoded(picture)
+    finally:
+        ImageFile.LOAD_TRUNCATED_IMAGES = before
+    at = round(decoded.height * (1 - MOST_MISSING))
+    told = decoded.crop((0, at, decoded.width, min(at + 8, decoded.height))).convert("L").getextrema()
+    if told[0] == told[1]:  # what is missing is filled with one tone
+        raise OpenError("the file ends too early")
+    return decoded
 
 
 def _largest_preview(path: str, record: FileRecord) -> Image.Image | None:

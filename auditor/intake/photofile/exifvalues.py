@@ -29,6 +29,7 @@ _ISO_IS_ELSEWHERE = 65535
 _NO_NUMBER = 0xFFFFFFFF
 _REJECTED = 65535  # -1 in an unsigned field
 _MOST_STARS = 5
+MOST_PIXELS = 1 << 31  # along one side
 
 
 def exif_fields(values: Values, notes: list[str]) -> dict[str, Any]:
@@ -50,6 +51,7 @@ def exif_fields(values: Values, notes: list[str]) -> dict[str, Any]:
         "f_number": _f_number(values, notes),
         "exposure_time_s": positive(_number(values, 0x829A)),
         "iso": _iso(values),
+        "flash": _flash(values),
         "captured_at": captured_at,
         "has_subseconds": has_subseconds,
         "utc_offset_min": utc_offset_min(_text(values, 0x9011)),
@@ -83,7 +85,7 @@ def _number(values: Values, tag: int) -> float:
 
 def _whole(values: Values, tag: int) -> int:
     number = _number(values, tag)
-    return int(number) if number > 0 else 0
+    return int(number) if 0 < number < MOST_PIXELS else 0
 
 
 def _f_number(values: Values, notes: list[str]) -> float:
@@ -97,6 +99,12 @@ def _f_number(values: Values, notes: list[str]) -> float:
     if not math.isnan(n):
         notes.append("the f-number is worked out from ApertureValue")
     return n
+
+
+def _flash(values: Values) -> bool | None:
+    """Return whether the flash fired: the lowest bit of Flash (Exif 2.32, table 16); None where absent."""
+    flash = _number(values, 0x9209)
+    return None if math.isnan(flash) else bool(int(flash) & 1)
 
 
 def _iso(values: Values) -> float:

@@ -45,7 +45,7 @@ def opened(path: str | os.PathLike[str]) -> Iterator[tuple[int, int]]:
         finally:
             os.close(fd)
     except OSError as error:
-        reason = _REASONS.get(error.errno or 0) or f"the system cannot read it: {error.strerror}"
+        reason = _REASONS.get(error.errno or 0) or f"the system cannot read it: {error.strerror or error}"
         raise OpenError(reason) from error
 
 

@@ -17,13 +17,13 @@ from typing import Any
 from auditor.intake.photofile.records import FileRecord, XmpValues
 
 # Raise this whenever the readers come to give another value for the same file.
-READER_NUMBER = 1
+READER_NUMBER = 2
 
 _EPOCH = datetime(1970, 1, 1)
 _MICROSECOND = timedelta(microseconds=1)
 _NO_TIME = -(1 << 63)
 _CODES = {"float": "d", "int": "q", "bool": "?", "datetime | None": "q"}
-_TEXTS = ("str", "str | None", "int | None", "tuple[str, ...]")
+_TEXTS = ("str", "str | None", "int | None", "bool | None", "tuple[str, ...]")
 _VARY = ("captured_at", "exposure_time_s", "iso", "f_number", "focal_length_mm", "focus_distance_m")
 _MEMO_LIMIT = 10_000
 

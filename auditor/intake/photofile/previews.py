@@ -26,13 +26,13 @@ MAX_PIXELS_WHOLE = 64_000_000  # of other formats, which are decoded whole
 MAX_RAW_BYTES = 128 << 20
 MAX_PREVIEWS = 64
 SMALLEST_PREVIEW_PX = 300
-THUMBNAIL_PX = 220  # the longer side of a thumbnail
-SMALLEST_THUMBNAIL_PX = 100  # the shorter side of one that the camera made: 160x120 by the standard
 SHAPE_TOLERANCE = 0.03
+THUMBNAIL_PX, THUMBNAIL_QUALITY = 160, 50
+THUMBNAIL_WITHIN = 256 << 10  # where a camera puts it
 
-_ORIENTATION = 0x0112
 _FORMATS = ("JPEG", "MPO", "TIFF", "PNG", "WEBP", "AVIF")
-OPENED = frozenset((".jpg", ".jpeg", ".jpe", ".mpo", ".tif", ".tiff", ".png", ".webp", ".avif"))
+JPEG = frozenset((".jpg", ".jpeg", ".jpe", ".mpo"))
+OPENED = JPEG | frozenset((".tif", ".tiff", ".png", ".webp", ".avif"))
 TURNS = {
     2: Image.Transpose.FLIP_LEFT_RIGHT,
     3: Image.Transpose.ROTATE_180,
@@ -53,46 +53,28 @@ class SmallPicture:
     height: int
 
 
-def small_picture(path: str | os.PathLike[str]) -> SmallPicture | None:
+def small_picture(
+    path: str | os.PathLike[str], box_px: int = BOX_PX, quality: int = QUALITY
+) -> SmallPicture | None:
     """Return a small picture of one photograph; None where nothing in the file can be shown.
 
     Parameters
     ----------
     path : str or os.PathLike
         The file; it is only read.
+    box_px : int
+        The longer side at most [px].
+    quality : int
+        Of the JPEG.
     """
     suffix = os.path.splitext(os.fspath(path))[1].lower()
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # Pillow warns of what is odd in a file
         try:
-            picture = _opened(path) if suffix in OPENED else _preview(path)
-            return None if picture is None else _as_jpeg(picture)
+            picture = _opened(path, box_px) if suffix in OPENED else _preview(path, box_px)
+            return None if picture is None else as_jpeg(picture, quality)
         except (OpenError, MemoryError):
             return None
-        except Exception:  # whatever a stranger's file does, the others are still shown
-            return None
-
-
-def thumbnail(path: str | os.PathLike[str]) -> bytes | None:
-    """Return the JPEG of a thumbnail of one photograph; None where nothing in the file can be shown.
-
-    The camera's own thumbnail is taken where it shows the whole picture (Exif 2.32, 4.5.8: the first IFD),
-    else the picture is decoded small.
-
-    Parameters
-    ----------
-    path : str or os.PathLike
-        The file; it is only read.
-    """
-    suffix = os.path.splitext(os.fspath(path))[1].lower()
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        try:
-            picture = _opened(path, THUMBNAIL_PX, embedded=True) if suffix in OPENED else _preview(path)
-            if picture is None:
-                return None
-            picture.thumbnail((THUMBNAIL_PX, THUMBNAIL_PX))
-            return _as_jpeg(picture).jpeg
         except Exception:  # whatever a stranger's file does, the others are still shown
             return None
 
@@ -125,13 +107,9 @@ def open_picture(source: IO[bytes]) -> Image.Image:
     return Image.open(source, formats=known)
 
 
-def _opened(
-    path: str | os.PathLike[str], box_px: int = BOX_PX, *, embedded: bool = False
-) -> Image.Image | None:
+def _opened(path: str | os.PathLike[str], box_px: int) -> Image.Image | None:
     with opened(path) as (fd, _size), os.fdopen(fd, "rb", closefd=False) as file:
         picture = open_picture(file)
-        if embedded and (own := _cameras_thumbnail(picture)) is not None:
-            return own
         largest = MAX_PIXELS if picture.format in ("JPEG", "MPO") else MAX_PIXELS_WHOLE
         if picture.width * picture.height > largest:
             return None
@@ -139,23 +117,7 @@ def _opened(
         return ImageOps.exif_transpose(picture)
 
 
-def _cameras_thumbnail(picture: Image.Image) -> Image.Image | None:
-    """Take the thumbnail in a picture's Exif, upright, where it shows the whole and is large enough."""
-    exif = picture.info.get("exif")
-    if not isinstance(exif, bytes):
-        return None
-    shape = picture.width / picture.height
-    for own in embedded_jpegs(exif):
-        if (
-            min(own.size) >= SMALLEST_THUMBNAIL_PX
-            and abs(own.width / own.height / shape - 1) <= SHAPE_TOLERANCE
-        ):
-            turn = TURNS.get(picture.getexif().get(_ORIENTATION, 1))
-            return own.transpose(turn) if turn is not None else own.copy()
-    return None
-
-
-def _preview(path: str | os.PathLike[str]) -> Image.Image | None:
+def _preview(path: str | os.PathLike[str], box_px: int) -> Image.Image | None:
     """Take the smallest sufficient preview of a raw file, else its largest; None without one."""
     record = read_file(path)
     with opened(path) as (fd, size):
@@ -165,10 +127,10 @@ def _preview(path: str | os.PathLike[str]) -> Image.Image | None:
             data = file.read(MAX_RAW_BYTES)
     sound = [picture for picture in embedded_jpegs(data) if shows_whole(picture, record)]
     sound.sort(key=lambda picture: picture.width * picture.height)
-    enough = [picture for picture in sound if min(picture.size) >= SMALLEST_PREVIEW_PX]
+    enough = [picture for picture in sound if min(picture.size) >= max(SMALLEST_PREVIEW_PX, 0.6 * box_px)]
     for picture in [*enough, *reversed(sound)]:
         try:
-            picture.thumbnail((BOX_PX, BOX_PX), reducing_gap=2.0)
+            picture.thumbnail((box_px, box_px), reducing_gap=2.0)
         except (OSError, ValueError, SyntaxError):
             continue
         turn = TURNS.get(record.orientation)
@@ -199,11 +161,40 @@ def shows_whole(picture: Image.Image, record: FileRecord) -> bool:
     return abs(picture.width / picture.height / stored - 1) <= SHAPE_TOLERANCE
 
 
-def _as_jpeg(picture: Image.Image) -> SmallPicture:
+def thumbnail(path: str | os.PathLike[str]) -> SmallPicture | None:
+    """Return a tiny picture of one photograph, the camera's own thumbnail where the file holds one.
+
+    Its longer side has some 160 pixels. None where nothing in the file can be shown.
+    """
+    if os.path.splitext(os.fspath(path))[1].lower() in JPEG:
+        try:
+            with (
+                warnings.catch_warnings(),
+                opened(path) as (fd, _size),
+                os.fdopen(fd, "rb", closefd=False) as file,
+            ):
+                warnings.simplefilter("ignore")
+                head = file.read(THUMBNAIL_WITHIN)
+                whole = open_picture(io.BytesIO(head))
+                turn = TURNS.get(whole.getexif().get(0x0112, 1))
+                for picture in embedded_jpegs(head[3:]):
+                    alike = abs(picture.width / picture.height / (whole.width / whole.height) - 1)
+                    if alike <= SHAPE_TOLERANCE and THUMBNAIL_PX <= max(picture.size) < max(whole.size):
+                        picture.thumbnail((THUMBNAIL_PX, THUMBNAIL_PX), reducing_gap=2.0)
+                        return as_jpeg(
+                            picture if turn is None else picture.transpose(turn), THUMBNAIL_QUALITY
+                        )
+        except (OpenError, OSError, ValueError, SyntaxError, MemoryError, Image.DecompressionBombError):
+            pass
+    return small_picture(path, THUMBNAIL_PX, THUMBNAIL_QUALITY)
+
+
+def as_jpeg(picture: Image.Image, quality: int) -> SmallPicture:
+    """Write a picture as a plain JPEG, without anything but its pixels."""
     if picture.mode.startswith("I"):  # 16 bits a channel
         picture = picture.point(lambda value: value / 256).convert("L")
     plain = Image.new("RGB", picture.size)
     plain.paste(picture.convert("RGB"))
     out = io.BytesIO()
-    plain.save(out, "JPEG", quality=QUALITY, optimize=True)
+    plain.save(out, "JPEG", quality=quality, optimize=True)
     return SmallPicture(out.getvalue(), *plain.size)

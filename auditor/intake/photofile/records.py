@@ -7,8 +7,9 @@ None, infinity is ``math.inf``: the three are never mixed up further on.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
+from hashlib import sha256
 
 NAN = math.nan
 
@@ -26,6 +27,7 @@ class XmpValues:
     focus_distance_m : float
         ``aux:ApproximateFocusDistance`` or ``exif:SubjectDistance``; inf at infinity, NaN unknown.
     camera, serial, lens : str or None
+        Of the serial number only :func:`with_serial_marks` gets past the reading.
     focal_length_mm, f_number, exposure_time_s, iso, focal_length_35mm : float
         From ``exif:``, ``exifEX:`` and ``tiff:`` properties; NaN unknown.
     captured_at : datetime or None
@@ -61,6 +63,8 @@ class FileRecord:
     captured_at : datetime or None
         Camera-local, naive, with its sub-seconds; None when absent or impossible.
     has_subseconds : bool
+    flash : bool or None
+        Whether a flash fired; None unknown.
     utc_offset_min : int or None
         OffsetTimeOriginal in minutes.
     stored_width_px, stored_height_px : int
@@ -103,5 +107,20 @@ class FileRecord:
     digital_zoom: float = NAN
     focus_distance_m: float = NAN
     exif_rating: float = NAN
+    flash: bool | None = None
     xmp: XmpValues | None = None
     notes: tuple[str, ...] = ()
+
+
+def with_serial_marks(record: FileRecord) -> FileRecord:
+    """Return a record that tells two cameras of one model apart, and their serial numbers no more."""
+    if record.serial is not None:
+        record = replace(record, serial=_mark(record.camera, record.serial))
+    if record.xmp is not None and record.xmp.serial is not None:
+        xmp = record.xmp
+        record = replace(record, xmp=replace(xmp, serial=_mark(xmp.camera or record.camera, xmp.serial)))
+    return record
+
+
+def _mark(model: str | None, serial: object) -> str:
+    return sha256(f"{model or ''}\n{serial}".encode(errors="replace")).hexdigest()[:3]

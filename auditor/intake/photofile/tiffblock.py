@@ -51,6 +51,7 @@ EXIF_TAGS = {
     0x9011: True,  # OffsetTimeOriginal
     0x9202: False,  # ApertureValue
     0x9206: False,  # SubjectDistance
+    0x9209: False,  # Flash
     0x920A: False,  # FocalLength
     0x920E: False,  # FocalPlaneXResolution in TIFF/EP
     0x9210: False,  # its unit

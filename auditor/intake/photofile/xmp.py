@@ -61,6 +61,7 @@ _SOURCES = {
 }
 _WANTED = frozenset(name for names in _SOURCES.values() for name in names)
 _SCANNER = Scanner(_WANTED, RDF)
+FARTHEST_M = 1e9  # beyond it, all is infinity
 _RATIONAL = re.compile(r"(-?\d{1,20})/(-?\d{1,20})", re.ASCII)
 _TOO_LARGE = f"the XMP is larger than {MAX_BYTES >> 20} MB"
 
@@ -163,4 +164,4 @@ def _distance_m(text: str | None) -> float:
     if match:
         return distance_m(int(match[1]), int(match[2]))
     metres = _number(text)
-    return NAN if math.isnan(metres) else distance_m(round(metres * 1000), 1000)
+    return NAN if math.isnan(metres) else distance_m(round(min(metres, FARTHEST_M) * 1000), 1000)

@@ -11,7 +11,9 @@ import os
 from collections import defaultdict
 from collections.abc import Iterable
 
-MOST_COMPARED = 20000  # names looked through for the nearest spelling
+MOST_COMPARED = 20_000  # names looked through for the nearest spelling, at once and in all
+
+LONGEST_COMPARED = 255
 
 
 class FrameNames:
@@ -28,6 +30,7 @@ class FrameNames:
     def __init__(self, files: Iterable[tuple[int, str]], below: str = "") -> None:
         self._by_path: dict[str, set[int]] = defaultdict(set)
         self._by_name: dict[str, set[int]] = defaultdict(set)
+        self._compared = 0
         self._written: dict[str, str] = {}  # names as they are written
         for row, file in files:
             path = file.casefold()
@@ -52,6 +55,9 @@ class FrameNames:
     def nearest(self, text: str) -> str:
         """A sentence with the nearest name there is; empty where none is near."""
         names = list(self._by_name)[:MOST_COMPARED]
+        self._compared += len(names)
+        if self._compared > 2 * MOST_COMPARED or len(text) > LONGEST_COMPARED:
+            return ""  # most rows are wrong: another archive's notes, where no spelling helps
         close = difflib.get_close_matches(text.strip().casefold(), names, n=1)
         return f" The nearest name is {self._written[close[0]]!r}." if close else ""
 

@@ -5,9 +5,7 @@ Filled cells win over the files and the session file. Empty cells change nothing
 
 from __future__ import annotations
 
-import csv
 import difflib
-import io
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -18,14 +16,14 @@ import numpy as np
 import pandas as pd
 
 from auditor.errors import FileFormatError, Problem, UnitError
+from auditor.intake.statements.door import read_rows
 from auditor.intake.statements.filling import focus_from_sensor
 from auditor.intake.statements.marks import parse_verdict
 from auditor.intake.statements.names import FrameNames
+from auditor.intake.statements.ranges import out_of_range
 from auditor.intake.statements.session import SessionFile
-from auditor.intake.statements.shares import FACE_SHARE, OWN_DISTANCE, OWN_SD, SHARE_COLUMNS, STANDING_SHARE
-from auditor.units import parse_distance_m, parse_f_number, parse_length_mm
-
-MAX_NOTES_BYTES = 256 * 1024 * 1024
+from auditor.intake.statements.shares import MEASURE_COLUMNS, OWN_DISTANCE, OWN_SD, SHARE_COLUMNS
+from auditor.units import parse_distance_m, parse_f_number, parse_focal_length_mm
 
 
 def _share(text: str) -> float:
@@ -63,11 +61,10 @@ NOTE_READERS: Readers = {
     "keeper": parse_verdict,
     "subject_distance": parse_distance_m,
     "subject_distance_sd": _share,
-    "standing_share": _body_share,
-    "face_share": _body_share,
+    **dict.fromkeys(MEASURE_COLUMNS.values(), _body_share),
     "focus_distance": parse_distance_m,
     "f_number": parse_f_number,
-    "focal_length": parse_length_mm,
+    "focal_length": parse_focal_length_mm,
     "lens": str,
     "preset": str,
     "reason": str,
@@ -98,9 +95,9 @@ def read_notes(path: Path, readers: Readers = NOTE_READERS) -> tuple[list[Note],
     FileFormatError
         If it cannot be opened, is not text, or has no column ``file``.
     """
-    reader, problems = _open(path)
+    table = read_rows(path)
+    columns, problems = table.header, table.problems
     notes: list[Note] = []
-    columns = [(name or "").strip().casefold() for name in next(reader, [])]
     if "file" not in columns:
         raise FileFormatError(
             f"{path} has no column 'file'; found: {', '.join(c for c in columns if c) or 'none'}.",
@@ -117,11 +114,9 @@ def read_notes(path: Path, readers: Readers = NOTE_READERS) -> tuple[list[Note],
                     f"Allowed: file, {', '.join(readers)}.",
                 )
             )
-    for cells in reader:
-        place = f"{path}, line {reader.line_num}"
-        row = {name: cell.strip() for name, cell in zip(columns, cells, strict=False) if cell.strip()}
-        if not row:
-            continue
+    for line, cells in table:
+        place = f"{path}, line {line}"
+        row = {name: cell for name, cell in zip(columns, cells, strict=False) if cell}
         if "file" not in row:
             problems.append(Problem(place, "The row names no frame.", "Fill in its cell 'file'."))
             continue
@@ -131,26 +126,12 @@ def read_notes(path: Path, readers: Readers = NOTE_READERS) -> tuple[list[Note],
                 continue
             try:
                 values[name] = readers[name](cell)
+                if allowed := out_of_range(name, values[name]):
+                    raise UnitError(f"{values.pop(name):g} is out of range.", f"It must be {allowed}.")
             except UnitError as error:
                 problems.append(Problem(place, f"{name}: {error.what}", error.next_step))
         notes.append(Note(row["file"].lstrip("'"), values, place))
     return notes, problems
-
-
-def _open(path: Path) -> tuple[Any, list[Problem]]:
-    try:
-        if path.stat().st_size > MAX_NOTES_BYTES:
-            raise FileFormatError(f"{path} is larger than 256 MB.", "Split it.")
-        text = path.read_bytes().decode("utf-8-sig")
-    except OSError as error:
-        raise FileFormatError(
-            f"{path} cannot be read: {error.strerror}.", "Check name and permissions."
-        ) from None
-    except UnicodeDecodeError:
-        raise FileFormatError(f"{path} is not UTF-8 text.", "Save it as CSV UTF-8.") from None
-    head = text.split("\n", 1)[0]
-    delimiter = max(",;\t", key=head.count)
-    return csv.reader(io.StringIO(text.replace("\0", "")), delimiter=delimiter), []
 
 
 def apply_notes(
@@ -273,8 +254,8 @@ def _put_row(columns: dict[str, np.ndarray], row: int, values: dict[str, Any], s
     put("note_keeper", "keeper")
     put("reason", "reason")
     put("sample_weight", "sample_weight")
-    put(STANDING_SHARE, "standing_share")
-    put(FACE_SHARE, "face_share")
+    for column, name in MEASURE_COLUMNS.items():
+        put(column, name)
     put(OWN_SD, "subject_distance_sd")
     focal = np.asarray(columns["focal_length_mm"][row], dtype="float64")
     for key in ("focus_distance", "subject_distance"):

@@ -22,13 +22,33 @@ class Camera:
 
 
 @dataclass(frozen=True, slots=True)
+class ScaleReading:
+    """A reading off a lens's depth-of-field scale: f-number, focus and the limits that it shows [m]."""
+
+    f_number: float
+    focus_m: float
+    near_m: float
+    far_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class RingReading:
+    """What a tape says of a mark on the ring: the mark, and where it focuses [m]."""
+
+    mark_m: float
+    focuses_m: float
+
+
+@dataclass(frozen=True, slots=True)
 class Lens:
-    """A ``[[lens]]`` entry: its focal length [mm], f-stops and ring engravings [m]."""
+    """A ``[[lens]]`` entry: its focal length [mm], f-stops, ring engravings [m], readings of its scales."""
 
     name: str | None = None
     focal_length_mm: float = math.nan
     f_stops: tuple[float, ...] = ()
     ring_m: tuple[float, ...] = ()
+    scale: tuple[ScaleReading, ...] = ()
+    ring_checks: tuple[RingReading, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

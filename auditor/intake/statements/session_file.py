@@ -8,24 +8,27 @@ from __future__ import annotations
 import difflib
 import math
 import re
-import tomllib
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from auditor.errors import AuditorError, FileFormatError, Problem
+from auditor.errors import AuditorError, Problem
+from auditor.intake.statements.door import read_toml
+from auditor.intake.statements.ranges import out_of_range
 from auditor.intake.statements.session import Camera, Lens, Marks, Preset, SessionFile, Stretch
 from auditor.optics.sensors import Sensor, parse_sensor
 from auditor.settings import UNMARKED_RULES
+from auditor.text import collapse
 from auditor.units import (
     parse_distance_m,
     parse_duration_s,
     parse_exposure_time_s,
     parse_f_number,
-    parse_length_mm,
+    parse_focal_length_mm,
 )
 
 SESSION_NAME = "session.toml"
+MOST_COMPARED = 20_000  # words, to find the nearest to those that are wrong
 LARGEST_OFFSET_S = 100 * 365.25 * 86400.0  # a clock that was never set may lag by decades
 
 
@@ -58,6 +61,24 @@ def _above_zero(value: object) -> float:
     return number
 
 
+def _from_zero(value: object) -> float:
+    number = _real(value)
+    if number < 0:
+        raise _NotAllowedError("a number from zero up")
+    return number
+
+
+def _percentage(value: object) -> float:
+    number = value.removesuffix("%").strip() if isinstance(value, str) and value.endswith("%") else ""
+    try:
+        share = float(number) / 100
+    except ValueError:
+        share = math.nan
+    if not 0 < share <= 10:
+        raise _NotAllowedError('a percentage above zero in quotes, such as "10%"')
+    return share
+
+
 def _typed(parse: Callable[[str], float]) -> Callable[[object], float]:
     def read(value: object) -> float:
         if isinstance(value, bool) or not isinstance(value, (str, int, float)):
@@ -67,7 +88,7 @@ def _typed(parse: Callable[[str], float]) -> Callable[[object], float]:
     return read
 
 
-_distance, _length, _stop = _typed(parse_distance_m), _typed(parse_length_mm), _typed(parse_f_number)
+_distance, _length, _stop = _typed(parse_distance_m), _typed(parse_focal_length_mm), _typed(parse_f_number)
 _shutter, _duration = _typed(parse_exposure_time_s), _typed(parse_duration_s)
 
 
@@ -148,15 +169,23 @@ _SCHEMA: dict[str, dict[str, tuple[str, Callable[[object], Any]]]] = {
         "unmarked": ("unmarked", _one_of(*UNMARKED_RULES)),
         "culled_to": ("culled_to", _text),
     },
-    "subject": {"speed_m_s": ("speed_m_s", _above_zero), "guess_sd": ("guess_sd", _above_zero)},
+    "subject": {"speed_m_s": ("speed_m_s", _from_zero), "guess_sd": ("guess_sd", _above_zero)},
     "advice": {
         "f_number_min": ("f_number_min", _stop),
         "f_number_max": ("f_number_max", _stop),
-        "worth_points": ("worth_points", _above_zero),
+        "worth": ("worth", _percentage),
     },
 }
+_RENAMED = {"worth_points": 'Write worth = "10%": the smallest gain worth acting on, of what is kept now.'}
 _REPEATED = ("camera", "lens", "preset", "stretch")
 _SETTING_TABLES = ("light", "subject", "advice")
+
+
+def _short(value: object) -> str:
+    if isinstance(value, (dict, list)):
+        return f"a {type(value).__name__}"
+    text = "a very long number" if isinstance(value, int) and value.bit_length() > 200 else repr(value)
+    return text if len(text) <= 60 else f"{text[:60]}…"
 
 
 def _nearest(word: str, allowed: tuple[str, ...] | list[str]) -> str:
@@ -164,25 +193,36 @@ def _nearest(word: str, allowed: tuple[str, ...] | list[str]) -> str:
     return f"; did you mean {close[0]!r}?" if close else ""
 
 
+_HEADER = re.compile(r"\s*\[{1,2}\s*([\w-]{1,100})\s*\]{1,2}")
+_KEY = re.compile(r'\s*"?([\w-]{1,100})"?\s*=')
+
+
 class _Reader:
     """Reads one document, collecting problems with the line where each can be found."""
 
     def __init__(self, path: Path, text: str) -> None:
         self.path = path
-        self.lines = text.splitlines()
         self.problems: list[Problem] = []
+        self._compared = 0
+        self._lines: dict[tuple[str, int, str | None], int] = {}
+        table, seen = "", -1
+        counts: dict[str, int] = {}
+        for number, line in enumerate(text.split("\n"), 1):
+            if header := _HEADER.match(line):
+                table = header[1]
+                seen = counts[table] = counts.get(table, -1) + 1
+                self._lines.setdefault((table, seen, None), number)
+            elif key := _KEY.match(line):
+                self._lines.setdefault((table, seen, key[1]), number)
 
     def line_of(self, table: str, index: int, key: str | None = None) -> str:
-        header = re.compile(rf"\s*\[{{1,2}}\s*{re.escape(table)}\s*\]{{1,2}}")
-        seen = -1
-        for number, line in enumerate(self.lines, 1):
-            if header.match(line):
-                seen += 1
-                if key is None and seen == index:
-                    return f", line {number}"
-            elif seen == index and key and re.match(rf'\s*"?{re.escape(key)}"?\s*=', line):
-                return f", line {number}"
-        return ""
+        line = self._lines.get((table, index, key))
+        return f", line {line}" if line else ""
+
+    def nearest(self, word: str, allowed: tuple[str, ...] | list[str]) -> str:
+        """The nearest allowed word; a file of nothing but mistakes is not looked through for ever."""
+        self._compared += len(allowed)
+        return _nearest(word, allowed) if self._compared <= MOST_COMPARED else ""
 
     def problem(self, place: str, what: str, next_step: str) -> None:
         self.problems.append(Problem(f"{self.path}{place}", what, next_step))
@@ -200,17 +240,21 @@ class _Reader:
             if key not in schema:
                 self.problem(
                     place,
-                    f"{shown} has no key {key!r}{_nearest(key, list(schema))}",
-                    f"It was ignored. Allowed: {', '.join(schema)}.",
+                    f"{shown} has no key {key!r}{self.nearest(key, list(schema))}",
+                    _RENAMED.get(key, f"It was ignored. Allowed: {', '.join(schema)}."),
                 )
                 continue
             attribute, read = schema[key]
             try:
                 values[attribute] = read(value)
+                if allowed := out_of_range(key, values[attribute]):
+                    raise _NotAllowedError(f"a value {allowed}")
             except _NotAllowedError as error:
-                self.problem(place, f"{shown} {key} = {value!r} is not allowed.", f"It needs {error}.")
+                self.problem(place, f"{shown} {key} = {_short(value)} is not allowed.", f"It needs {error}.")
             except AuditorError as error:
                 self.problem(place, f"{shown} {key}: {error.what}", error.next_step)
+            except OverflowError:
+                self.problem(place, f"{shown} {key} is a very long number.", "It was ignored.")
         return values
 
     def tables(self, name: str, content: object) -> list[tuple[dict[str, Any], str]]:
@@ -230,19 +274,7 @@ def read_session(path: Path) -> SessionFile:
     FileFormatError
         If it cannot be opened or is not TOML; the message names line and column.
     """
-    try:
-        text = path.read_text(encoding="utf-8")
-        document = tomllib.loads(text)
-    except OSError as error:
-        raise FileFormatError(
-            f"{path} cannot be read: {error.strerror}.", "Check the name and permissions."
-        ) from None
-    except UnicodeDecodeError:
-        raise FileFormatError(f"{path} is not UTF-8 text.", "Save it as UTF-8.") from None
-    except tomllib.TOMLDecodeError as error:
-        raise FileFormatError(
-            f"{path} is not valid TOML: {error}.", "Mend that line; texts and distances stand in quotes."
-        ) from None
+    document, text = read_toml(path)
     return _build(_Reader(path, text), document)
 
 
@@ -252,7 +284,7 @@ def _build(reader: _Reader, document: dict[str, Any]) -> SessionFile:
         if name not in _SCHEMA:
             reader.problem(
                 reader.line_of(name, 0),
-                f"There is no table {name!r}{_nearest(name, list(_SCHEMA))}",
+                f"There is no table {name!r}{reader.nearest(name, list(_SCHEMA))}",
                 f"It was ignored. Allowed: {', '.join(_SCHEMA)}.",
             )
         elif name in _REPEATED:
@@ -281,12 +313,13 @@ def _presets(
     reader: _Reader, entries: list[tuple[dict[str, Any], str]], lenses: tuple[Lens, ...]
 ) -> tuple[Preset, ...]:
     presets: list[Preset] = []
+    taken: set[str] = set()
     for values, place in entries:
         name = values.get("name")
         if name is None:
             reader.problem(place, "A [[preset]] has no name.", "Give it one; stretches refer to it.")
             continue
-        if any(preset.name == name for preset in presets):
+        if name in taken:
             reader.problem(place, f"The preset {name!r} is there twice.", "The first one is used.")
             continue
         lens = next((lens for lens in lenses if lens.name == values.get("lens")), None)
@@ -295,11 +328,12 @@ def _presets(
             reader.problem(
                 place,
                 f"The preset {name!r} names a lens {values['lens']!r} that no [[lens]] has"
-                f"{_nearest(values['lens'], names)}",
+                f"{reader.nearest(values['lens'], names)}",
                 "Correct the name, or add the lens.",
             )
         if lens is not None and math.isnan(values.get("focal_length_mm", math.nan)):
             values = values | {"focal_length_mm": lens.focal_length_mm}
+        taken.add(name)
         presets.append(Preset(**values))
     return tuple(presets)
 
@@ -309,15 +343,16 @@ def _stretches(
 ) -> tuple[Stretch, ...]:
     stretches: list[Stretch] = []
     names = [preset.name for preset in presets]
+    known = set(names)
     for values, place in entries:
         name = values.get("preset")
         if name is None:
             reader.problem(place, "A [[stretch]] names no preset.", 'It was ignored. Add preset = "...".')
-        elif name not in names:
+        elif name not in known:
             reader.problem(
                 place,
-                f"The stretch names a preset {name!r} that no [[preset]] has{_nearest(name, names)}",
-                f"It was ignored. Declared: {', '.join(names) or 'none'}.",
+                f"The stretch names a preset {name!r} that no [[preset]] has{reader.nearest(name, names)}",
+                f"It was ignored. Declared: {collapse(names, limit=20) or 'none'}.",
             )
         else:
             stretches.append(Stretch(**values, place=place))

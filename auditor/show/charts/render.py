@@ -13,7 +13,6 @@ from auditor.journey import Audit
 from auditor.show import chart_tables
 from auditor.show.charts.distances import LANE_IN, draw_distances
 from auditor.show.charts.fitted import Drawing, sessions_chart, tolerance_chart
-from auditor.show.charts.measured import measured_chart
 from auditor.show.charts.presets import ROW_IN, draw_presets
 from auditor.show.charts.style import chart_style, new_figure, to_png, to_svg
 
@@ -34,7 +33,7 @@ def render_charts(audit: Audit, names: Collection[str] | None = None) -> dict[st
     ----------
     audit : Audit
     names : collection of str, optional
-        Which of them: presets, distances, tolerance, sessions, measured; all by default.
+        Which of them: presets, distances, tolerance, sessions; all by default.
 
     Returns
     -------
@@ -90,5 +89,4 @@ CHARTS: dict[str, Callable[[Audit], Drawing | None]] = {
     "distances": _distances,
     "tolerance": tolerance_chart,
     "sessions": sessions_chart,
-    "measured": measured_chart,
 }

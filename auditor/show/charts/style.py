@@ -7,12 +7,15 @@ fill or side always differ too, so that a chart survives a grey printer.
 from __future__ import annotations
 
 import io
+import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
 
 import matplotlib as mpl
 from matplotlib.figure import Figure
+
+from auditor.text import printable_lines
 
 INK = "#1f1d1a"
 MUTED = "#5e5a53"
@@ -30,6 +33,7 @@ WIDE_IN = 6.8
 PNG_DPI = 160
 TINY_PT, SMALL_PT, TEXT_PT = 6.5, 7.5, 8.5
 
+_DEFAULTS: Any = {name: value for name, value in mpl.rcParamsDefault.items() if name != "backend"}
 _RC: Any = {
     "font.family": ["DejaVu Sans", "sans-serif"],
     "font.sans-serif": ["DejaVu Sans"],
@@ -48,6 +52,7 @@ _RC: Any = {
     "hatch.linewidth": 0.6,
     "lines.solid_capstyle": "butt",
     "svg.fonttype": "none",
+    "text.parse_math": False,
     "svg.hashsalt": "focus-zone-auditor",
     "xtick.color": MUTED,
     "xtick.labelsize": SMALL_PT,
@@ -62,8 +67,10 @@ _RC: Any = {
 
 @contextmanager
 def chart_style() -> Iterator[None]:
-    """Apply the style inside the block and nowhere else."""
-    with mpl.rc_context(_RC):
+    """Apply the style inside the block and nowhere else; what the user set for other work does not count."""
+    # Text in a script that the font lacks stands in the SVG as it is; the PNG shows boxes, without a word.
+    with mpl.rc_context({**_DEFAULTS, **_RC}), warnings.catch_warnings():
+        warnings.filterwarnings("ignore", "Glyph", UserWarning)
         yield
 
 
@@ -77,7 +84,7 @@ def to_svg(figure: Figure) -> str:
     buffer = io.StringIO()
     nothing = {"Date": None, "Creator": None, "Format": None, "Type": None}
     figure.savefig(buffer, format="svg", metadata=nothing)
-    return buffer.getvalue()
+    return printable_lines(buffer.getvalue())
 
 
 def to_png(figure: Figure) -> bytes:

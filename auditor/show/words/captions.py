@@ -18,15 +18,14 @@ _CHARTS = {
 }
 _TABLES = {
     "presets": "Each preset with its sharp zone and rates; small figures are {level} intervals.",
-    "bands": "Share of frames kept in each distance band, with {level} interval and n.",
+    "bands": "Share of all frames kept in each distance band, with {level} interval; then keepers and frames "
+    "with a distance, as they are, and where those keepers are few, ×: times as often as at all distances.",
     "met": "Where subjects stood, each burst counting once; small figures are {level} intervals, and n.",
     "causes": "Frames of each preset that were not kept, at a known distance, by what is consistent with it; "
     "small figures are {level} intervals.",
     "tuning": "Each stop of {lens}; small figures are {level} intervals.",
     "sessions": "Each session in order of time; small figures are {level} intervals.",
     "fallout": "From files to counted frames.",
-    "measured": "Faces measured at each preset: sharp or not by the circle of confusion, and against the "
-    "prediction.",
     "method": "What was assumed, and from where.",
 }
 # Heads of columns; those that end in # stand over figures.
@@ -47,10 +46,6 @@ _HEADS = {
         "Walk", "When", "0 to 100 %", "Hit rate#", "Hits#", "Bursts#", "Frames counted#", "Frames taken#",
     ),
     "fallout": ("Number", "What it counts"),
-    "measured": (
-        "Preset", "Measured#", "Sharp#", "Not sharp#", "Not told#", "Moved#", "Missed focus#",
-        "As predicted#", "More blur#", "Less blur#",
-    ),
     "method": ("Subject", "What was assumed", "Source"),
 }  # fmt: skip
 

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 import pandas as pd
 
 from auditor.evidence.causes import CAUSES, UNEXPLAINED, Causes
-from auditor.show.words.figures import counted, percent, whole
+from auditor.show.words.figures import counted, whole
 
 NAMES = {
     "in_front_of_zone": "subject nearer than the ring was set",
@@ -27,25 +27,23 @@ SHORT = {
 LITTLE = 0.05  # share of the frames below which blur is said to account for hardly any
 
 
-def blamed(causes: Causes) -> float:
-    """Return how many frames blur accounts for, NaN without a fitted tolerance."""
-    return float(sum(getattr(causes, name) for name in CAUSES if name != UNEXPLAINED))
-
-
 def short(causes: Causes) -> str:
     """Say where most frames were lost; empty where that is not known."""
-    lost = blamed(causes)
-    total = lost + causes.not_explained_by_blur
-    if math.isnan(total) or total == 0:
+    lost = sum(causes.of_100[name] for name in CAUSES if name != UNEXPLAINED)
+    total = sum(getattr(causes, name) for name in CAUSES)
+    if math.isnan(lost + total) or not total:
         return ""
-    of_all = f"the {counted(round(total), 'frame')} not kept at a known distance"
-    if lost < LITTLE * total:
-        return f"Blur accounts for hardly any of {of_all}: they were dropped for something else."
+    known = f"{whole(round(total))} of them at a known distance"
+    if lost < 100 * LITTLE:
+        return (
+            "Blur accounts for hardly any of the frames not kept: they were dropped for something else "
+            f"({known})."
+        )
     blurred = causes.table[causes.table["cause"] != UNEXPLAINED]
-    worst = blurred.loc[blurred["frames"].idxmax()]
+    worst = blurred.loc[blurred["of_100"].idxmax()]
     return (
-        f"Blur accounts for about {percent(lost / total)} of {of_all}, chiefly {NAMES[worst['cause']]} "
-        f"(about {whole(round(worst['frames']))}, {_span(worst)})."
+        f"Of 100 frames not kept blur accounts for about {round(lost)}, chiefly {NAMES[worst['cause']]} "
+        f"(about {round(worst['of_100'])}, {_span(worst)}; {known})."
     )
 
 
@@ -62,9 +60,10 @@ def title(of_100: Mapping[str, int]) -> str:
 
 def caution(causes: Causes, speed_m_s: float) -> str:
     """Say how far the shares can be trusted."""
+    pace = f"walk at {speed_m_s:g} m/s" if speed_m_s else "stand still"
     said = (
         "These shares are what the fitted curve is consistent with, averaged over distances and directions; "
-        f"subjects are taken to walk at {speed_m_s:g} m/s, and a camera that shook is not told apart."
+        f"subjects are taken to {pace}, and a camera that shook is not told apart."
     )
     if causes.sibling_kept:
         said += (
@@ -96,8 +95,8 @@ def at_focus(causes: Causes) -> str:
 
 
 def count_label(row: pd.Series) -> str:
-    """Say a cause's frames with their interval beside its bar."""
-    return f"about {whole(round(row['frames']))} frames ({_span(row)})"
+    """Say a cause's part of 100 frames not kept, with its interval, beside its bar."""
+    return f"about {round(row['of_100'])} of 100 ({_span(row)})"
 
 
 def _span(row: pd.Series) -> str:

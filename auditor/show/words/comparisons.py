@@ -10,16 +10,17 @@ import pandas as pd
 
 from auditor.show.words.figures import about, counted, listed, points, points_interval, whole
 
+MOST_BURSTS = 1000  # of one preset: more than walks can bring
 TOLD_SAID, OTHERS_SAID = 8, 3  # pairs spelled out: those told apart, and others
 
 
-def verdict(pairs: pd.DataFrame, worth_points: float) -> str:
+def verdict(pairs: pd.DataFrame) -> str:
     """Say which presets can be told apart; empty where no lens has two presets to compare."""
     if not len(pairs):
         return ""
     told = pairs[pairs["better"].notna()]
     if not len(told):
-        return cannot_tell(pairs, worth_points)
+        return cannot_tell(pairs)
     wins = told["better"].value_counts()
     best = [name for name, won in wins.items() if won == wins.max()]
     beaten = [_other(row) for row in told.itertuples() if row.better == best[0]]
@@ -38,7 +39,7 @@ def title(sure: Sequence[tuple[str, str]]) -> str:
     return f"{_quoted([best])[0]} keeps more than {listed(_quoted(beaten[:2]))}{more}"
 
 
-def cannot_tell(pairs: pd.DataFrame, worth_points: float) -> str:
+def cannot_tell(pairs: pd.DataFrame) -> str:
     """Say that no pair can be told apart, and how far that is from being otherwise."""
     compared = pairs[pairs["status"] == "compared"]
     if not len(compared):
@@ -46,13 +47,13 @@ def cannot_tell(pairs: pd.DataFrame, worth_points: float) -> str:
             "No two presets of a lens were used in the same session and light, so none can be called "
             "better: what differs may be the place or the hour."
         )
-    if not (compared["more_bursts"] > 0).any():
+    wanted = compared[(compared["more_bursts"] > 0).fillna(False).to_numpy(bool)]
+    if not len(wanted):
         return "In the same sessions and light, no preset of a lens differs from another by more than chance."
-    nearest = int(compared.loc[compared["more_bursts"] > 0, "more_bursts"].min())
+    nearest = wanted.loc[wanted["more_bursts"].idxmin()]
     return (
-        "In the same sessions and light, no preset of a lens can be told from another. To tell "
-        f"{worth_points:g} points apart would take about {about(nearest)} more bursts of each, at the "
-        "least."
+        "In the same sessions and light, no preset of a lens can be told from another. "
+        f"{_to_show(nearest['more_bursts'], f'The {points(abs(nearest.difference))} seen')}"
     )
 
 
@@ -65,7 +66,7 @@ def pairs_to_say(pairs: pd.DataFrame) -> list[Any]:
     return [*known[told].head(TOLD_SAID).itertuples(), *known[~told].head(OTHERS_SAID).itertuples()]
 
 
-def pair(row: Any, worth_points: float) -> str:
+def pair(row: Any) -> str:
     """Say how two presets compare."""
     a, b = _quoted([row.preset_a, row.preset_b])
     if row.status == "same_setting":
@@ -90,11 +91,18 @@ def pair(row: Any, worth_points: float) -> str:
         f"{a} and {b} cannot be told apart: a difference of {points(row.difference)} "
         f"({points_interval(row.low, row.high)}), {shared}"
     )
+    if pd.isna(row.more_bursts):
+        return f"{start}: too small to act on."
     if row.more_bursts > 0:
-        return (
-            f"{start}. About {about(row.more_bursts)} more of each would tell {worth_points:g} points apart."
-        )
-    return f"{start}, which would have shown {worth_points:g} points."
+        return f"{start}. {_to_show(row.more_bursts, 'It')}"
+    return f"{start}."
+
+
+def _to_show(bursts: int, what: str) -> str:
+    """Say how many more bursts of each of two presets would show a difference."""
+    if bursts > MOST_BURSTS:
+        return f"{what} would not show in {whole(MOST_BURSTS)} more bursts of each."
+    return f"{what} would show in about {about(bursts)} more bursts of each, if it is there."
 
 
 def pairs_left(pairs: pd.DataFrame) -> str:

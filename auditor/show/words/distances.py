@@ -2,16 +2,38 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
+from typing import Any
 
 import pandas as pd
 
-from auditor.show.words.figures import counted, interval, percent, whole, zone
+from auditor.show.words.figures import (
+    counted,
+    interval,
+    listed,
+    percent,
+    times,
+    times_span,
+    whole,
+    zone,
+)
 
 NO_DISTANCES = (
     "No counted frame has a subject distance, so it cannot be said where frames were lost. The column "
     "subject_distance in notes.csv takes them; auditor prepare --distances 60 picks frames to measure."
 )
+DRAWN = (
+    "The frames with distances were drawn, keepers more readily than others; every share over distance is "
+    "put back to all frames that count."
+)
+SOME = (
+    "Distances are known for some frames only, and not for the same part of each preset and mark; every "
+    "share over distance is put back to all frames that count."
+)
+FEW_KEEPERS = 10  # behind a share: with fewer, how many times as often is told beside it
+NAMED = 3
+_MARKS = {"keeper": "keepers", "not kept": "frames not kept"}
 
 
 def in_and_out(tally: dict[str, float]) -> str:
@@ -20,28 +42,30 @@ def in_and_out(tally: dict[str, float]) -> str:
     Parameters
     ----------
     tally : dict
-        ``in_kept``, ``in_frames``, ``out_kept``, ``out_frames``, ``no_distance``: counted frames; ``in_low``,
-        ``in_high``, ``out_low``, ``out_high``: the intervals of the shares kept.
+        See :func:`auditor.show.chart_tables.zone_rates`.
     """
     inside, outside = tally["in_frames"], tally["out_frames"]
     if not inside and not outside:
         return NO_DISTANCES if tally["no_distance"] else ""
     known = f"Of {counted(inside + outside, 'counted frame')} with a subject distance"
+    within = f"{percent(tally['in_rate'])} ({interval(tally['in_low'], tally['in_high'])})"
+    without = f"{percent(tally['out_rate'])} ({interval(tally['out_low'], tally['out_high'])})"
+    if math.isnan(tally["in_rate"]) and math.isnan(tally["out_rate"]):
+        return f"{known}, {whole(inside)} lay inside the sharp zone; they cannot stand for the other frames."
     if not outside:
         return (
-            f"{known} all lay inside the sharp zone, and {whole(tally['in_kept'])} were kept: the zone "
-            "cannot be compared with what lies outside it."
+            f"{known} all lay inside the sharp zone, where {within} of the frames were kept: the zone cannot "
+            "be compared with what lies outside it."
         )
     if not inside:
         return (
-            f"{known} none lay inside the sharp zone; {whole(tally['out_kept'])} were kept all the same. "
-            "Check the focus distance and what distances are measured from."
+            f"{known} none lay inside the sharp zone; {without} of the frames were kept all the same. Check "
+            "the focus distance and what distances are measured from."
         )
-    within = f"{percent(tally['in_kept'] / inside)} ({interval(tally['in_low'], tally['in_high'])})"
-    without = f"{percent(tally['out_kept'] / outside)} ({interval(tally['out_low'], tally['out_high'])})"
+    measured = f"{whole(inside)} and {whole(outside)} frames with a distance"
     return (
-        f"{known}, {within} of the {whole(inside)} inside the sharp zone were kept, and {without} of the "
-        f"{whole(outside)} outside it."
+        f"Inside the sharp zone {within} of the frames were kept, outside it {without} "
+        f"({measured}){_times_as_often(tally)}."
     )
 
 
@@ -66,12 +90,49 @@ def not_drawn(frames: int) -> str:
     return f"{counted(frames, 'frame')} without a distance not drawn." if frames else ""
 
 
-def lane_count(inside_kept: float, inside: float, outside_kept: float, outside: float) -> str:
-    """Say a lane's n beside its bars."""
+def _times_as_often(tally: dict[str, float]) -> str:
+    """Say how many times as often frames inside were kept, where few keepers stand behind the shares."""
+    if min(tally["in_kept"], tally["out_kept"]) >= FEW_KEEPERS or not tally["times_high"] > 0:
+        return ""
+    span = times_span(tally["times_low"], tally["times_high"])
+    return f": {times(tally['times'])} times as often inside ({span})"
+
+
+def times_overall(band: Any) -> str:
+    """Write how many times as often a band's frames were kept as all, where few keepers stand behind it."""
+    if band.keepers >= FEW_KEEPERS or not band.times_overall > 0:
+        return ""
+    return f", ×{times(band.times_overall)}"
+
+
+def put_back(tally: dict[str, float]) -> str:
+    """Say that shares are put back to all frames; empty where every counted frame has a distance."""
+    if not tally["put_back"]:
+        return ""
+    return DRAWN if tally["drawn"] else SOME
+
+
+def without_distances(unheard: pd.DataFrame) -> str:
+    """Name the presets and marks that no share over distance speaks for; empty if there are none."""
+    if not len(unheard):
+        return ""
+    cells = [
+        f"the {whole(row.frames)} {_MARKS[row.counted_as]} of “{row.preset}”" for row in unheard.itertuples()
+    ]
+    more = f" and {len(cells) - NAMED} more groups" if len(cells) > NAMED else ""
+    return f"No distance is known of {listed(cells[:NAMED])}{more}, which stay out of these shares."
+
+
+def lane_count(inside_rate: float, inside: float, outside_rate: float, outside: float) -> str:
+    """Say a lane's shares and their n beside its bars."""
     if not inside and not outside:
         return "nothing counted at a known distance"
-    within, without = f"{whole(inside_kept)} of {whole(inside)}", f"{whole(outside_kept)} of {whole(outside)}"
-    return f"in zone {within} kept · outside {without}"
+    within, without = _with_n(inside_rate, inside), _with_n(outside_rate, outside)
+    return f"kept in zone {within} · outside {without}"
+
+
+def _with_n(rate: float, frames: float) -> str:
+    return f"{percent(rate)}, n {whole(frames)}" if frames else "none"
 
 
 def chart_finding(tally: dict[str, float], lanes: Mapping[str, pd.DataFrame], units: str) -> str:

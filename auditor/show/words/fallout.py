@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from auditor.settings import Settings
-from auditor.show.words.figures import counted, percent, whole
+from auditor.show.words.figures import counted, interval, percent, whole
 
 MANY_MISSING = 0.05  # share of the frames above which missing numbers change the rate worth saying
 
@@ -46,15 +46,16 @@ def unmarked_rule(settings: Settings) -> str:
     }[settings.unmarked]
 
 
-def to_the_end(to_end: Mapping[str, int], counts: Counts) -> str:
+def to_the_end(to_end: Mapping[str, float], counts: Counts) -> str:
     """Say what the rate by frames would be with every session counted to its end; empty if it is the same."""
     keepers, frames = to_end["keepers"], to_end["frames"]
     if not frames or frames == counts.get("marked"):
         return ""
+    span = interval(to_end["frame_low"], to_end["frame_high"])
     return (
         f"Counted to each session's end instead, {whole(keepers)} of {counted(frames, 'frame')} would be "
-        f"kept: {percent(keepers / frames)}. Which of the two is right depends on where choosing stopped; "
-        "culled_to in the session file settles it."
+        f"kept: {percent(to_end['frame_rate'])} ({span}). Which of the two is right depends on where "
+        "choosing stopped; culled_to in the session file settles it."
     )
 
 

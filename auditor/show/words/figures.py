@@ -85,6 +85,41 @@ def _signed(number: int) -> str:
     return f"−{-number}" if number < 0 else f"{number}"
 
 
+def times(ratio: float) -> str:
+    """Write how many times as often.
+
+    Examples
+    --------
+    >>> times(4.23), times(37.2), times(float("nan"))
+    ('4.2', '37', '–')
+    """
+    return UNKNOWN if math.isnan(ratio) else f"{ratio:.{1 if ratio < 10 else 0}f}"
+
+
+def times_span(low: float, high: float) -> str:
+    """Write an interval of times as often.
+
+    Examples
+    --------
+    >>> times_span(1.2, 14.1)
+    '1.2–14'
+    """
+    return UNKNOWN if math.isnan(low) or math.isnan(high) else f"{times(low)}–{times(high)}"
+
+
+def ratio_span(low: float, high: float) -> str:
+    """Write an interval of a gain as a share of what is there now.
+
+    Examples
+    --------
+    >>> ratio_span(-0.08, 0.41)
+    '−8 to 41 %'
+    """
+    if math.isnan(low) or math.isnan(high):
+        return UNKNOWN
+    return f"{_end(low)} to {_end(high)} %"
+
+
 def per_hour(rate: float) -> str:
     """Write keepers an hour.
 

@@ -56,10 +56,18 @@ def assumptions(settings: Settings) -> list[tuple[str, str, str]]:
             "Rao and Scott 1992; Korn and Graubard 1998.",
         ),
         (
+            "Shares over distance",
+            "Frames with a distance stand for all that count, within preset and mark; ratio of weighted "
+            "sums, its variance linearised over the draw and the frames themselves.",
+            "Hájek 1971; Särndal, Swensson and Wretman 1992.",
+        ),
+        (
             "Subject motion",
             f"People walk at {settings.speed_m_s:g} m/s unless the session file says otherwise; direction "
-            "unknown.",
-            "Observed gait at crossings, Andrews et al.",
+            "unknown. Of frames with a flash neither motion nor light is inferred."
+            if settings.speed_m_s
+            else "Subjects stand still, as the session file says.",
+            "Observed gait at crossings, Andrews et al." if settings.speed_m_s else "Session file.",
         ),
         (
             "Diffraction",

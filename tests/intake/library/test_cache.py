@@ -12,6 +12,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
+from PIL import Image
 
 from auditor.intake.library import cache as cache_module
 from auditor.intake.library import reading
@@ -20,6 +21,7 @@ from auditor.intake.library.reader_process import read_packed
 from auditor.intake.library.reading import read_found
 from auditor.intake.library.walk import find_files
 from auditor.intake.photofile.packing import pack
+from tests.conftest import write_photo
 from tests.intake.library.settling import OLD, settle
 
 NOON = datetime(2031, 4, 5, 12, 0, 0)
@@ -52,7 +54,9 @@ def read(archive, monkeypatch):
 
 
 @pytest.fixture
-def cache(tmp_path) -> Path:
+def cache(tmp_path, monkeypatch) -> Path:
+    """The cache in its usual place; elsewhere what is no cache for sure is left alone."""
+    monkeypatch.setattr(cache_module, "cache_folder", lambda: tmp_path / "home")
     return tmp_path / "home" / "read.sqlite"
 
 
@@ -299,9 +303,38 @@ def test_what_is_no_cache_of_ours_is_never_lost(read, tmp_path, archive):
         assert len(opened) == 14
         assert len(result.problems) == 1
         assert result.problems[0].file == str(path)
-    assert picture.read_bytes() == before[picture]
-    assert other.read_bytes() == before[other]
-    assert (tmp_path / "letter.damaged").read_bytes() == before[letter]
+    assert {path: path.read_bytes() for path in before} == before
+    assert not list(tmp_path.glob("*.damaged"))
+
+
+def test_a_damaged_cache_that_cannot_be_deleted_costs_one_message(read, cache, monkeypatch):
+    read(cache)
+    damage(cache, "pages overwritten")
+
+    def refused(*_: object, **__: object) -> None:
+        raise PermissionError(13, "used by another program")
+
+    for name in ("unlink", "replace"):
+        monkeypatch.setattr(cache_module.os, name, refused)
+    monkeypatch.setattr(cache_module.Path, "unlink", refused)
+    result, opened = read(cache)
+    assert len(opened) == 14
+    assert len(result.problems) == 1
+    assert "used by another program" in result.problems[0].what
+
+
+def test_the_cache_knows_no_serial_number_and_no_position(tmp_path, cache):
+    folder = tmp_path / "walk"
+    with Image.open(write_photo(folder / "P1010001.jpg", NOON)) as picture:
+        exif = picture.getexif()
+    exif.get_ifd(0x8769)[0xA431] = "SN-7719283"
+    exif.get_ifd(0x8825)[1] = "N"
+    Image.new("RGB", (24, 16)).save(folder / "P1010001.jpg", exif=exif)
+    settle(folder)
+    read_found(find_files([folder]), cache)
+    kept = b"".join(path.read_bytes() for path in cache.parent.iterdir())
+    assert b"P1010001" in kept
+    assert b"7719283" not in kept
 
 
 def test_an_empty_picture_is_not_taken_for_a_new_cache(read, archive):

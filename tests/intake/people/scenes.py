@@ -44,18 +44,6 @@ def disc(diameter_px: float) -> np.ndarray:
     return kernel / kernel.sum()
 
 
-def line(length_px: float, direction_deg: float) -> np.ndarray:
-    """The smear of an even movement, one pixel wide; 0 degrees lies along the rows."""
-    half = int(length_px / 2) + 2
-    place = np.linspace(-half - 0.5, half + 0.5, (2 * half + 1) * 8, endpoint=False) + 1 / 16
-    x, y = np.meshgrid(place, place)
-    turn = np.radians(direction_deg)
-    along, across = x * np.cos(turn) + y * np.sin(turn), -x * np.sin(turn) + y * np.cos(turn)
-    fine = (np.abs(along) <= length_px / 2) & (np.abs(across) <= 0.5)
-    kernel = fine.reshape(2 * half + 1, 8, 2 * half + 1, 8).mean(axis=(1, 3))
-    return kernel / kernel.sum()
-
-
 def photographed(picture: Image.Image, kernel=None, noise=10.0, quality=82, contrast=1.0, seed=0):
     """Blur in linear light, soften as a sensor does, add noise, write and read a JPEG of 4:2:0."""
     from scipy.ndimage import gaussian_filter

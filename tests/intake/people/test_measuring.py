@@ -9,17 +9,20 @@ import time
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 from PIL import Image
 from PIL.TiffImagePlugin import IFDRational
 
+from auditor.frames import MEASURED_COLUMNS
 from auditor.intake.people import measuring
-from auditor.intake.people.blurwidth import BlurWidth
 from auditor.intake.people.facedistance import RESIZED
-from auditor.intake.people.faces import BOXES, Face, installed_detectors
-from auditor.intake.people.filling import NO_FACE, fill_in
+from auditor.intake.people.faces import Face
+from auditor.intake.people.filling import NO_FACE, SAME_BURST, fill_in, one_of_each_burst
+from auditor.intake.people.installed import can_find_faces
 from auditor.intake.people.listing import faces_to_write
 from auditor.intake.people.measuring import ENDED, measure_pictures
+from auditor.intake.people.proposals import propose_measures
 from auditor.intake.people.records import MeasuredPicture, pack, unpack
 from auditor.journey import run_audit, run_scan
 from auditor.settings import Request
@@ -27,11 +30,10 @@ from tests.intake.people.scenes import background, with_face
 
 OLD = 1_700_000_000
 SIZE = (2400, 1600)  # pixels of 0.015 mm
+FACE = Face(500, 300, 200, 200, 0.9, 150.0, 0.0, 600, 330, 600, 480)
 
-needs_boxes = pytest.mark.skipif(
-    BOXES not in installed_detectors(), reason="the optional package of the extra people is not installed"
-)
-pytestmark = needs_boxes  # even the cache asks for the detector's version
+needs_detector = pytest.mark.skipif(not can_find_faces(), reason="the extra people is not installed")
+pytestmark = needs_detector  # even the cache asks for the detector's version
 
 
 def face_px_at(distance_m: float, focal_mm: float = 35.0) -> float:
@@ -119,10 +121,10 @@ def test_a_changed_picture_is_measured_again(walk, cache, tmp_path):
     path.write_bytes((walk / "P1010000.jpg").read_bytes())
     os.utime(path, (OLD, OLD))
     time.sleep(0.05)
-    first = measure_pictures([[str(path)]], BOXES, cache, 1)
+    first = measure_pictures([[str(path)]], cache, 1)
     path.write_bytes((walk / "P1010004.jpg").read_bytes())
     os.utime(path, (OLD + 5, OLD + 5))
-    second = measure_pictures([[str(path)]], BOXES, cache, 1)
+    second = measure_pictures([[str(path)]], cache, 1)
     assert (len(first.pictures[0].faces), len(second.pictures[0].faces)) == (1, 0)
 
 
@@ -138,9 +140,9 @@ def test_a_stopped_run_goes_on_where_it_was(walk, tmp_path):
             raise StoppedError
 
     with pytest.raises(StoppedError):
-        measure_pictures(frames, BOXES, cache, 1, stop)
+        measure_pictures(frames, cache, 1, stop)
     told: list[tuple[int, int]] = []
-    rest = measure_pictures(frames, BOXES, cache, 1, lambda *at: told.append(at))
+    rest = measure_pictures(frames, cache, 1, lambda *at: told.append(at))
     assert told[-1] == (4, 4)
     assert all(len(picture.faces) for picture in rest.pictures)
     monkey = measuring.Cache(measuring.cache_beside(cache), 0)
@@ -167,7 +169,7 @@ def test_a_picture_that_kills_its_process_costs_only_itself(walk, tmp_path, monk
     monkeypatch.setattr(measuring, "MODULE", "deadly_process")
     frames = [[str(walk / f"P101000{i}.jpg")] for i in (1, 0, 2)]
     for workers in (1, 2):
-        found = measure_pictures(frames, BOXES, None, workers).pictures
+        found = measure_pictures(frames, None, workers).pictures
         assert [picture.error for picture in found] == [ENDED, None, None]
         assert [len(picture.faces) for picture in found] == [0, 1, 1]
 
@@ -175,7 +177,7 @@ def test_a_picture_that_kills_its_process_costs_only_itself(walk, tmp_path, monk
 def test_packing_loses_nothing_and_damage_is_seen():
     nan = float("nan")
     picture = MeasuredPicture(
-        None, 6000, 4000, True, False, (Face(1.5, 2, 3, 4, 0.9, 70.0),), (BlurWidth(4.5, nan, nan),)
+        None, 6000, 4000, True, False, True, (Face(1.5, 2, 3, 4, 0.9, 70.0, 0.1, 1, 2, 3, 4),), (nan,)
     )
     assert repr(unpack(pack(picture))) == repr(picture)
     data = bytearray(pack(picture))
@@ -189,24 +191,65 @@ def test_cut_pictures_are_refused(scanned):
     table = scanned.archive.table.iloc[[0] * 10].reset_index(drop=True)
     table["subject_distance_m"] = np.nan
     table.loc[9, ["pixel_width", "pixel_height"]] = [1200, 800]
-    face = Face(500, 300, 200, 200, 0.9, 150.0)
-    pictures = [MeasuredPicture(None, 2400, 1600, False, False, (face,), (BlurWidth(5.0, 0.1, 0.0),))] * 10
-    facts = fill_in(table, pictures)
+    pictures = [MeasuredPicture(width=2400, height=1600, faces=(FACE,), blurs_px=(5.0,))] * 10
+    facts = fill_in(table, pictures, np.arange(10))
     assert table["not_measured"].tolist()[9] == RESIZED
     assert table["subject_distance_m"].notna().tolist() == [True] * 9 + [False]
     assert facts.refused == {RESIZED: 1}
 
 
-def test_a_preview_raises_the_floor_of_its_frame(scanned):
-    """The same frames, the second as a raw file's preview of half the size: 4 px of 0.03 mm."""
-    table = scanned.archive.table.iloc[[0, 2]].reset_index(drop=True)
-    face, blur = Face(500, 300, 100, 100, 0.9, 75.0), BlurWidth(5.0, 0.1, 0.0)
-    whole = MeasuredPicture(None, 2400, 1600, False, False, (face,), (blur,))
-    preview = MeasuredPicture(None, 1200, 800, True, False, (face,), (blur,))
-    facts = fill_in(table, [whole, preview])
-    assert (facts.whole_floor_mm, facts.preview_floor_mm) == pytest.approx((0.06, 0.12), rel=1e-6)
-    assert table["measured_blur_floor_mm"].tolist() == pytest.approx([0.06, 0.12], rel=1e-6)
-    assert facts.counts["previews"] == 1
+def test_of_each_burst_only_the_first_frame_is_measured(scanned):
+    """Rows out of the order of time; the second burst begins with the third row."""
+    table = scanned.archive.table.iloc[[0] * 4].reset_index(drop=True).drop(columns=list(MEASURED_COLUMNS))
+    table["captured_at"] = pd.to_datetime("2031-04-05 14:00:00") + pd.to_timedelta([1, 0, 60, 61], unit="s")
+    table["burst"] = pd.array([1, 1, 2, 2], dtype="Int64")
+    table["subject_distance_m"] = np.nan
+    rows = one_of_each_burst(table)
+    assert rows.tolist() == [1, 2]
+    pictures = [MeasuredPicture(width=2400, height=1600, faces=(FACE,), blurs_px=(5.0,))] * 2
+    facts = fill_in(table, pictures, rows)
+    assert table["subject_distance_m"].notna().tolist() == [False, True, True, False]
+    assert table["not_measured"].tolist()[::3] == [SAME_BURST, SAME_BURST]
+    assert table["faces_found"].isna().tolist() == [True, False, False, True]
+    assert (facts.counts["frames"], facts.counts["tried"]) == (4, 2)
+    assert facts.only_who_faced_the_camera
+
+
+def test_a_distance_by_another_hand_takes_the_flag_away(scanned):
+    assert not scanned.pictures.only_who_faced_the_camera
+
+
+def test_the_nearest_are_named_so_that_somebody_looks(scanned):
+    named = scanned.pictures.look_at
+    assert [file for file, _ in named] == [f"P101000{i}.jpg" for i in (0, 3, 1, 2)][: len(named)]
+    assert [distance for _, distance in named] == sorted(distance for _, distance in named)
+
+
+def test_a_picture_cut_short_is_measured_and_said(walk, tmp_path):
+    path = tmp_path / "P1010000.jpg"
+    path.write_bytes((walk / "P1010000.jpg").read_bytes()[:-60])
+    facts = run_scan(Request((tmp_path,), cache=None, workers=1, measure=True)).pictures
+    assert facts.counts["chosen"] == 1
+    assert [problem.what for problem in facts.problems if "last bytes" in problem.what]
+    path.write_bytes(path.read_bytes()[: path.stat().st_size // 2])
+    facts = run_scan(Request((tmp_path,), cache=None, workers=1, measure=True)).pictures
+    (problem,) = [problem.what for problem in facts.problems if "not measured" in problem.what]
+    assert problem == "Its picture was not measured: the file ends too early."
+
+
+def test_proposals_are_shares_of_the_pictures_height(walk, cache, scanned):
+    """The two ends lie on the face, and their distance is that of a face of this length."""
+    first, nobody = propose_measures(scanned.archive, [0, 4], Request((walk,), cache=cache))
+    assert nobody is None
+    assert first.kind == "nose-chin"
+    (nose_x, nose_y), (chin_x, chin_y) = first.ends
+    length = np.hypot(chin_x - nose_x, chin_y - nose_y)
+    assert length * SIZE[1] == pytest.approx(face_px_at(1.5), rel=0.08)
+    left, top, width, height = first.box
+    assert left < nose_x < left + width
+    assert top < nose_y < chin_y < top + 1.1 * height
+    assert first.distance_m == pytest.approx(1.5, rel=0.1)
+    assert 0.08 < first.rel_sd < 0.12
 
 
 def test_audit_carries_the_error_into_the_evidence(walk, cache):

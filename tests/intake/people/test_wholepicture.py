@@ -58,6 +58,26 @@ def test_a_raw_file_without_a_preview_says_so(tmp_path):
     assert open_whole([str(tmp_path / "a.dng")]) == "no preview in the raw file"
 
 
+def test_a_jpeg_without_its_last_bytes_is_decoded_one_without_its_half_is_not(tmp_path):
+    rng = np.random.default_rng(0)
+    out = io.BytesIO()
+    Image.fromarray(rng.integers(0, 255, (400, 600, 3), dtype=np.uint8)).save(out, "JPEG")
+    path = tmp_path / "a.jpg"
+    path.write_bytes(out.getvalue()[:-300])
+    whole = open_whole([str(path)])
+    assert whole.cut_short
+    assert whole.picture.size == (600, 400)
+    path.write_bytes(out.getvalue()[: len(out.getvalue()) // 2])
+    assert open_whole([str(path)]) == "the file ends too early"
+
+
+def test_no_reason_ends_in_none(tmp_path):
+    (tmp_path / "a.png").write_bytes(b"\x89PNG\r\n\x1a\n" + b"\0" * 50)
+    (tmp_path / "a.tif").write_bytes(b"II*\0" + b"\0" * 8)
+    for name in ("a.png", "a.tif"):
+        assert "None" not in open_whole([str(tmp_path / name)])
+
+
 def test_the_next_file_of_a_frame_is_tried(tmp_path):
     (tmp_path / "a.jpg").write_bytes(jpeg((60, 40))[:200])
     (tmp_path / "a.dng").write_bytes(raw_with([jpeg((90, 60))]))

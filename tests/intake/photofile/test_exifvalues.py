@@ -161,6 +161,24 @@ def test_iso(tags: Any, iso: float, read: Any) -> None:
     assert read(tags).iso == pytest.approx(iso, nan_ok=True)
 
 
+# Exif 2.32, tag 9209.H, the values it lists (from memory): bit 0 tells whether the flash fired; 0020.H, no
+# flash function; 0010.H and 0018.H, suppressed.
+@pytest.mark.parametrize(
+    "value", [0x01, 0x05, 0x07, 0x09, 0x0D, 0x0F, 0x19, 0x1D, 0x1F, 0x41, 0x49, 0x59, 0x5F]
+)
+def test_a_flash_that_fired(value: int, read: Any) -> None:
+    assert read({0x9209: (b.SHORT, value)}).flash is True
+
+
+@pytest.mark.parametrize("value", [0x00, 0x10, 0x18, 0x20, 0x50, 0x58])
+def test_a_flash_that_did_not_fire(value: int, read: Any) -> None:
+    assert read({0x9209: (b.SHORT, value)}).flash is False
+
+
+def test_a_flash_of_which_nothing_is_said(read: Any) -> None:
+    assert read({b.ISO: (b.SHORT, 400)}).flash is None
+
+
 @pytest.mark.parametrize(
     ("unit", "px_per_mm"),
     [(2, 4000 / 25.4), (3, 400.0), (4, 4000.0), (5, 4_000_000.0), (1, math.nan), (None, 4000 / 25.4)],

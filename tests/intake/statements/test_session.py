@@ -47,10 +47,10 @@ keeper_labels = ["Green"]
 unmarked = "not-kept"
 culled_to = "P1010630"
 [subject]
-speed_m_s = 1.1
+speed_m_s = 0
 guess_sd = 0.2
 [advice]
-worth_points = 3
+worth = "15%"
 """
 
 
@@ -70,9 +70,9 @@ def test_every_table_and_key_of_the_design_is_read(tmp_path):
     assert read.settings == {
         "iso_max": 6400.0,
         "wanted_shutter_s": 0.002,
-        "speed_m_s": 1.1,
+        "speed_m_s": 0.0,
         "guess_sd": 0.2,
-        "worth_points": 3.0,
+        "worth": 0.15,
     }
 
 
@@ -88,6 +88,10 @@ def test_an_empty_file_is_allowed(tmp_path):
         ('[[preset]]\nname = "a"\nfocus_distance = "2.5"\n', "line 3", "no unit", "2.5m"),
         ('[[preset]]\nname = "a"\nfocal_length = "0mm"\n', "line 3", "above zero", "28mm"),
         ('[marks]\nunmarked = "not kept"\n', "line 2", "not kept", "not-kept"),
+        ("[advice]\nworth_points = 5\n", "line 2", "worth_points", 'worth = "10%"'),
+        ("[advice]\nworth = 10\n", "line 2", "worth = 10", '"10%"'),
+        ('[advice]\nworth = "0%"\n', "line 2", "0%", "above zero"),
+        ("[subject]\nspeed_m_s = -1\n", "line 2", "speed_m_s = -1", "from zero up"),
         ("[light]\niso_max = -1\n", "line 2", "iso_max = -1", "above zero"),
         ('[[preset]]\nname = "arcade"\n[[stretch]]\npreset = "arcadd"\n', "line 3", "arcadd", "arcade"),
         ('[camera]\nname = "a"\n', "line 1", "[camera] stands alone", "[[camera]]"),

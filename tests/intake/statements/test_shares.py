@@ -12,14 +12,18 @@ from PIL import Image
 from auditor.frames import with_columns
 from auditor.intake.archive import read_archive
 from auditor.intake.statements.notes import NOTE_READERS
-from auditor.intake.statements.shares import (
+from auditor.intake.statements.bodies import (
     FACE,
+    HEAD_SHOULDER,
+    MEASURES,
+    PUPILS,
+    SEATED,
+    SHOULDERS,
     STANDING,
-    apply_shares,
     distance_of_share,
     either_sex,
-    picture_heights_mm,
 )
+from auditor.intake.statements.shares import SHARE_COLUMNS, apply_shares, picture_heights_mm
 from auditor.settings import Request
 
 SESSION = """
@@ -63,6 +67,14 @@ def turn(path, orientation):
         (STANDING, 0.5, 28.0, 36.0, 2.6888),
         # x = 2.4; X/x = 117.85/2.4 = 49.1042; u = 35 * 50.1042 = 1753.6; v = 35.713
         (FACE, 0.1, 35.0, 24.0, 1.7894),
+        # (315.5 + 293.4)/2 = 304.45; x = 4.8; X/x = 63.4271; u = 28 * 64.4271 = 1803.96; v = 28.441
+        (HEAD_SHOULDER, 0.2, 28.0, 24.0, 1.8324),
+        # 62.85; x = 1.2; X/x = 52.375; u = 50 * 53.375 = 2668.75; v = 50.955
+        (PUPILS, 0.05, 50.0, 24.0, 2.7197),
+        # 480.35; x = 7.2; X/x = 66.7153; u = 35 * 67.7153 = 2370.03; v = 35.525
+        (SHOULDERS, 0.3, 35.0, 24.0, 2.4056),
+        # 887.45; x = 12; X/x = 73.9542; u = 28 * 74.9542 = 2098.72; v = 28.379
+        (SEATED, 0.5, 28.0, 24.0, 2.1271),
     ],
 )
 def test_thin_lens_distances_by_hand(measure, share, focal_length_mm, height_mm, expected_m):
@@ -82,6 +94,40 @@ def test_both_sexes_mix_to_the_moments_of_a_large_sample():
     assert 100 * FACE.sd_mm / FACE.mean_mm == pytest.approx(6.8, abs=0.05)
 
 
+def test_the_dimensions_are_the_published_ones():
+    # From the two tables of the open data (4082 men, 1986 women), mean and sd in mm: acromial height 1440.7 and
+    # 1335.1; sitting height 918.3 ± 35.7 and 856.6 ± 33.1; interpupillary 64.0 ± 3.4 and 61.7 ± 3.6, mixed
+    # 62.9 ± 3.7 (5.9 %); bideltoid 510.4 ± 32.5 and 450.3 ± 28.7, mixed 480 ± 43 (8.9 %).
+    assert pytest.approx((1756.2 - 1440.7 + 1628.5 - 1335.1) / 2, abs=0.01) == HEAD_SHOULDER.mean_mm
+    assert 100 * HEAD_SHOULDER.sd_mm / HEAD_SHOULDER.mean_mm == pytest.approx(7.0, abs=0.05)  # from memory
+    assert (PUPILS.mean_mm, PUPILS.sd_mm) == (pytest.approx(62.9, abs=0.06), pytest.approx(3.7, abs=0.06))
+    assert (round(SHOULDERS.mean_mm), round(SHOULDERS.sd_mm)) == (480, 43)
+    assert pytest.approx((918.3 + 856.6) / 2, abs=0.01) == SEATED.mean_mm
+    assert SHOULDERS.sd_mm / SHOULDERS.mean_mm == pytest.approx(0.089, abs=0.001)
+    for name in ("head_shoulder_share", "shoulders_share"):
+        _, rel_sd = distance_of_share(0.2, MEASURES[name], 28.0, 24.0)
+        assert 0.08 < rel_sd < 0.13
+
+
+def image_length(focal_mm, distance_m, top_m, bottom_m, tilt_rad):
+    """Length on the sensor of an upright body before a tilted pinhole camera at 1.6 m [mm]."""
+    top, bottom = (np.arctan((end - 1.6) / distance_m) for end in (top_m, bottom_m))
+    return focal_mm * (np.tan(top - tilt_rad) - np.tan(bottom - tilt_rad))
+
+
+def test_a_tilted_camera_bends_a_whole_figure_as_much_as_the_stated_error_allows():
+    # A whole figure at 3 m reads 5 % too far or 12 % too near when the camera is tilted by 10 degrees.
+    level = image_length(28, 3.0, 1.692, 0, 0)
+    far, near = (level / image_length(28, 3.0, 1.692, 0, np.radians(t)) - 1 for t in (-10, 10))
+    assert far == pytest.approx(0.05, abs=0.01)
+    assert near == pytest.approx(-0.12, abs=0.01)
+    rng = np.random.default_rng(5)
+    for measure, top, bottom in ((STANDING, 1.692, 0.0), (SEATED, 1.3, 0.45)):
+        read = 1 / image_length(28, 3.0, top, bottom, rng.normal(0, np.radians(4), 100_000))
+        low, high = np.quantile(read, [0.159, 0.841])
+        assert np.radians(4) * measure.below_eye_m / 3.0 == pytest.approx((high - low) / 2 / np.median(read), rel=0.08)
+
+
 def test_the_stated_error_is_that_of_many_people_and_readings():
     # People and readings drawn at random, the same formula run on each: the spread must be the stated one.
     rng = np.random.default_rng(11)
@@ -89,7 +135,8 @@ def test_the_stated_error_is_that_of_many_people_and_readings():
     for measure, mean_mm, share_sd in ((STANDING, 1692.35, 0.00707), (FACE, 117.85, 0.00707)):
         body = rng.normal(mean_mm, measure.sd_mm, n) * (1 + rng.normal(0, measure.other_sd, n))
         real_focal = focal * (1 + rng.normal(0, 0.02, n))
-        share = body / (true_m * 1000 / real_focal - 1) / height + rng.normal(0, share_sd, n)
+        tilt = rng.normal(0, np.radians(4), n) * measure.below_eye_m / true_m
+        share = body / (true_m * 1000 / real_focal - 1) / height * (1 + tilt) + rng.normal(0, share_sd, n)
         share = share[share > 0.005]
         read_m, _ = distance_of_share(share, measure, focal, height)
         middle = mean_mm / (true_m * 1000 / focal - 1) / height
@@ -183,7 +230,7 @@ def test_the_surer_share_is_used_and_a_contradiction_is_said(walk):
     archive = read(folder)
     np.testing.assert_allclose(archive.table["subject_distance_m"], [4.0050, 4.0050], atol=1e-4)
     assert said(archive) == (
-        "P1010002.jpg: standing_share and face_share contradict: 4.01 m and 1.43 m. The surer one was used. "
+        "P1010002.jpg: standing_share and face_share contradict: 4.01 m and 1.43 m. The surest one was used. "
         "Read them again; a child, a seated person or a hidden foot reads too far."
     )
 
@@ -265,7 +312,7 @@ def test_percent_decimal_comma_and_fraction_are_the_same_share():
 
 def test_a_table_without_shares_is_left_alone():
     frames = table(pixel_width=[6000], pixel_height=[4000])
-    for name in ("note_standing_share", "note_face_share", "note_distance", "note_distance_sd"):
+    for name in SHARE_COLUMNS:
         frames[name] = np.nan
     assert apply_shares(frames) == []
     assert frames["subject_distance_m"].isna().all()

@@ -1,0 +1,50 @@
+"""Several subjects in one frame: which of them stood in the sharp zone."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+ALL, FIRST_ONLY, OTHERS_ONLY, NONE = "all", "the first only", "others only", "none"
+
+
+def held_in_zone(
+    near_limit_m: np.ndarray,
+    far_limit_m: np.ndarray,
+    subject_distance_m: np.ndarray,
+    other_subjects_m: Sequence[object],
+) -> np.ndarray:
+    """Say of each frame with several subjects which of them the zone held.
+
+    Parameters
+    ----------
+    near_limit_m, far_limit_m, subject_distance_m : numpy.ndarray, shape (n,)
+        Zone, and the subject meant [m].
+    other_subjects_m : sequence, shape (n,)
+        The column of that name: distances of the further ones [m], joined by ``|``.
+
+    Returns
+    -------
+    numpy.ndarray of object, shape (n,)
+        ``all``, ``the first only``, ``others only`` (one of them or more, the first not) or ``none``; None
+        for one subject, and where zone or distance is unknown. Where the first is held with some of the
+        others, it is ``the first only``.
+
+    Examples
+    --------
+    >>> zone = np.full(3, 1.5), np.full(3, 4.0)
+    >>> held_in_zone(*zone, np.array([2.0, 2.0, 1.0]), ["3.96", "3|5", None]).tolist()
+    ['all', 'the first only', None]
+    """
+    held = np.full(len(subject_distance_m), None, dtype=object)
+    for row, text in enumerate(other_subjects_m):
+        near, far, first = (float(v[row]) for v in (near_limit_m, far_limit_m, subject_distance_m))
+        if not isinstance(text, str) or not text or np.isnan((near, far, first)).any():
+            continue
+        others = [near <= float(part) <= far for part in text.split("|")]
+        if near <= first <= far:
+            held[row] = ALL if all(others) else FIRST_ONLY
+        else:
+            held[row] = OTHERS_ONLY if any(others) else NONE
+    return held

@@ -1,0 +1,109 @@
+"""The face detector's network, run by OpenCV: an array of pixels in, boxes and five points out.
+
+The network answers with maps at a quarter of the picture's size: how sure it is that a face has its middle
+there, the logarithm of the box's sides, where exactly the middle lies, and five points within the box.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib import resources
+from typing import Any, Final
+
+import numpy as np
+import numpy.typing as npt
+
+from auditor.errors import SettingError
+
+MODEL_SHA256: Final = "09189deaaf8646c5c51a68447e3c744ea1e211798155d4728c20507b9f5aefbc"
+SIDES_BY = 32  # the network's input sides are multiples of it
+MOST_SHAPES = 2  # networks kept at a time
+_STRIDE = 4
+_HEAT, _SIZE, _OFFSET, _POINTS = "537", "538", "539", "540"  # names of its outputs
+
+Floats = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """Faces in one array of pixels, the surest first.
+
+    Attributes
+    ----------
+    score : numpy.ndarray, shape (n,)
+    box : numpy.ndarray, shape (n, 4)
+        Left, top, width, height.
+    points : numpy.ndarray, shape (n, 5, 2)
+        Eyes, nose tip and corners of the mouth, x and y.
+    """
+
+    score: Floats
+    box: Floats
+    points: Floats
+
+
+def find(pixels: npt.NDArray[np.uint8], least_score: float) -> Seen:
+    """Find faces; boxes may overlap.
+
+    Parameters
+    ----------
+    pixels : numpy.ndarray of uint8, shape (rows, columns, 3)
+        RGB; both sides multiples of :data:`SIDES_BY`.
+    least_score : float
+    """
+    rows, columns = pixels.shape[:2]
+    network = _network(rows, columns)
+    network.setInput(np.ascontiguousarray(pixels.transpose(2, 0, 1)[None], dtype=np.float32))
+    heat, size, offset, points = network.forward([_HEAT, _SIZE, _OFFSET, _POINTS])
+    at = _peaks(heat[0, 0], least_score)
+    score = heat[0, 0][at]
+    order = np.argsort(-score)
+    at = at[0][order], at[1][order]
+    sides = np.exp(size[0][:, *at].astype("float64")) * _STRIDE
+    middle = (np.array(at) + offset[0][:, *at] + 0.5) * _STRIDE
+    corner = middle - sides / 2
+    within = points[0][:, *at].reshape(5, 2, -1)  # down, then along, in sides of the box
+    return Seen(
+        score=score[order].astype("float64"),
+        box=np.stack([corner[1], corner[0], sides[1], sides[0]], axis=1),
+        points=np.stack([within[:, 1] * sides[1] + corner[1], within[:, 0] * sides[0] + corner[0]], axis=-1)
+        .transpose(1, 0, 2)
+        .astype("float64"),
+    )
+
+
+def _peaks(heat: npt.NDArray[np.float32], least_score: float) -> tuple[npt.NDArray[np.intp], ...]:
+    """Places that are sure enough and no less sure than those beside them."""
+    padded = np.pad(heat, 1)
+    rows, columns = heat.shape
+    beside = [padded[i : i + rows, j : j + columns] for i in range(3) for j in range(3)]
+    return np.nonzero((heat > least_score) & (heat >= np.max(beside, axis=0)))
+
+
+@lru_cache(maxsize=MOST_SHAPES)
+def _network(_rows: int, _columns: int) -> Any:
+    """One network for each input shape: one that has run at another size gives false boxes."""
+    import cv2
+
+    cv2.setNumThreads(1)  # several processes share the machine, one core each
+    return cv2.dnn.readNetFromONNX(load_model())
+
+
+@lru_cache(maxsize=1)
+def load_model() -> npt.NDArray[np.uint8]:
+    """Read the model file and check its sum.
+
+    Raises
+    ------
+    SettingError
+        If it is missing or damaged.
+    """
+    path = resources.files("auditor.intake.people").joinpath("model", "centerface.onnx")
+    data = path.read_bytes() if path.is_file() else b""
+    if hashlib.sha256(data).hexdigest() != MODEL_SHA256:
+        raise SettingError(
+            "The face detector's model file is missing or damaged.", "Install focus-zone-auditor again."
+        )
+    return np.frombuffer(data, np.uint8)

@@ -1,0 +1,282 @@
+"""The one door for files that people write: session files, notes, tables, JSON.
+
+Ordinary files only, of bounded size; text in any of the encodings that spreadsheets and editors write; rows
+with commas, semicolons or tabs between cells. Whatever else comes is one error with the file and the line.
+"""
+
+from __future__ import annotations
+
+import codecs
+import csv
+import json
+import os
+import tomllib
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from auditor.errors import FileFormatError, Problem
+from auditor.intake.photofile.opening import OpenError, opened
+from auditor.text import shown_path
+
+MIB = 1 << 20
+LARGEST_TOML_BYTES = 2 * MIB
+LARGEST_STATEMENT_BYTES = 8 * MIB  # the JSON of a sheet
+MOST_DOTS = 200  # on one line of a session file; keys nested by thousands take hours
+LARGEST_TABLE_BYTES = 1 << 31  # a million frames take a quarter of it
+LONGEST_CELL = 20_000
+LONGEST_LINE = 4 * LONGEST_CELL
+LONGEST_ROW_LINES = 50  # that a cell in quotes may go over
+_MARKS = (
+    (codecs.BOM_UTF8, "utf-8-sig"),
+    (codecs.BOM_UTF32_LE, "utf-32"),
+    (codecs.BOM_UTF32_BE, "utf-32"),
+    (codecs.BOM_UTF16_LE, "utf-16"),
+    (codecs.BOM_UTF16_BE, "utf-16"),
+)
+
+
+def read_bytes(path: Path, largest: int = LARGEST_STATEMENT_BYTES) -> bytes:
+    """Read an ordinary file whole.
+
+    Raises
+    ------
+    FileFormatError
+        If it is missing, a pipe, a device or a folder, too large, or cannot be read.
+    """
+    try:
+        with opened(path) as (fd, size):
+            if size > largest:
+                raise FileFormatError(
+                    f"{shown_path(path)} is larger than {largest // MIB} MB.",
+                    "Split it, or name the right file.",
+                )
+            with os.fdopen(fd, "rb", closefd=False) as file:
+                data = file.read(largest + 1)
+    except OpenError as error:
+        raise FileFormatError(
+            f"{shown_path(path)} cannot be read: {error}.", "Check its name and permissions."
+        ) from None
+    return data[:largest]
+
+
+def read_text(path: Path, largest: int = LARGEST_STATEMENT_BYTES) -> str:
+    """Read a text: UTF-8 with or without its mark, UTF-16 or UTF-32; each line ends alike.
+
+    Raises
+    ------
+    FileFormatError
+        If it cannot be read, or is in no encoding that can be told for sure.
+    """
+    data = read_bytes(path, largest)
+    encoding = next((name for mark, name in _MARKS if data.startswith(mark)), None) or _unmarked(data[:1000])
+    try:
+        text = data.decode(encoding)
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        raise FileFormatError(
+            f"{shown_path(path)}, line {line}, is not UTF-8 text.",
+            "Save it as UTF-8 (in a spreadsheet: CSV UTF-8).",
+        ) from None
+    return text.replace("\r\n", "\n").replace("\r", "\n").replace("\0", "")
+
+
+def _unmarked(head: bytes) -> str:
+    """UTF-16 without its mark shows as a zero in every other byte of what is mostly Latin."""
+    pairs = len(head) // 2
+    if pairs and head[1::2].count(0) > pairs * 0.7:
+        return "utf-16-le"
+    if pairs and head[0::2].count(0) > pairs * 0.7:
+        return "utf-16-be"
+    return "utf-8"
+
+
+def read_toml(path: Path) -> tuple[dict[str, Any], str]:
+    """Read a TOML document; also its text, to find lines in.
+
+    Raises
+    ------
+    FileFormatError
+        If it cannot be read or is not TOML; the message names the line.
+    """
+    text = read_text(path, LARGEST_TOML_BYTES)
+    for number, line in enumerate(text.split("\n"), 1):
+        if len(line) > LONGEST_CELL or line.count(".") > MOST_DOTS:
+            what = f"{shown_path(path)}, line {number}, is too long or too deeply nested to be a setting."
+            raise FileFormatError(what, "Mend that line, or remove it.")
+    mend = "Mend that line; texts and distances stand in quotes."
+    try:
+        return tomllib.loads(text), text
+    except tomllib.TOMLDecodeError as error:
+        raise FileFormatError(f"{shown_path(path)} is not valid TOML: {error}.", mend) from None
+    except (ValueError, OverflowError, RecursionError):
+        what = (
+            f"{shown_path(path)} is not valid TOML: a number is too long, or brackets are nested too deeply"
+        )
+        raise FileFormatError(f"{what}{_longest_line(text)}.", mend) from None
+
+
+def _longest_line(text: str) -> str:
+    lines = text.split("\n")
+    longest = max(range(len(lines)), key=lambda i: len(lines[i]))
+    return f" (line {longest + 1})"
+
+
+def read_json(path: Path, largest: int = LARGEST_STATEMENT_BYTES) -> Any:
+    """Read a JSON document.
+
+    Raises
+    ------
+    FileFormatError
+        If it cannot be read or is not JSON; the message names the line.
+    """
+    text = read_text(path, largest)
+    try:
+        return json.loads(text)
+    except json.JSONDecodeError as error:
+        where = f"line {error.lineno}, column {error.colno}"
+        raise FileFormatError(
+            f"{shown_path(path)} is not valid JSON: {error.msg} ({where}).", "Write it anew."
+        ) from None
+    except (ValueError, RecursionError):
+        what = f"{shown_path(path)} is not valid JSON: a number is too long, or it is nested too deeply."
+        raise FileFormatError(what, "Write it anew.") from None
+
+
+@dataclass(slots=True)
+class Rows:
+    """A table that a person wrote, row by row.
+
+    Attributes
+    ----------
+    header : list of str
+        Names of the columns, without blanks around them and in small letters.
+    problems : list of Problem
+        Grows as the rows are gone through.
+    """
+
+    header: list[str]
+    problems: list[Problem] = field(default_factory=list)
+    _rows: Iterator[tuple[int, list[str]]] = field(default_factory=lambda: iter(()))
+
+    def __iter__(self) -> Iterator[tuple[int, list[str]]]:
+        """Give each row's line and its cells, without blanks around them; empty rows are passed over."""
+        return self._rows
+
+
+def read_rows(path: Path, largest: int = 256 * MIB) -> Rows:
+    """Read a table with commas, semicolons or tabs between cells.
+
+    Raises
+    ------
+    FileFormatError
+        If it cannot be read.
+    """
+    lines = read_text(path, largest).split("\n")
+    skip, delimiter = separated_by(lines[:3])
+    rows = Rows([])
+    given = _records(lines, skip, delimiter, path, rows.problems)
+    rows.header = [name.casefold() for name in next(given, (0, []))[1]]
+    rows._rows = given
+    return rows
+
+
+def separated_by(first_lines: list[str]) -> tuple[int, str]:
+    """How many lines to skip, and what stands between cells: by ``sep=;``, else the most frequent sign."""
+    head = first_lines[0].strip().strip('"').casefold() if first_lines else ""
+    if head.startswith("sep=") and len(head) == len("sep=") + 1:
+        return 1, first_lines[0].strip().strip('"')[-1]
+    if head == "sep=":
+        return 1, "\t"
+    skip = next((i for i, line in enumerate(first_lines) if line.strip()), 0)
+    return skip, max(",;\t", key=(first_lines[skip] if first_lines else "").count)
+
+
+def _records(
+    lines: list[str], at: int, delimiter: str, path: Path, problems: list[Problem]
+) -> Iterator[tuple[int, list[str]]]:
+    """Give cells row by row, with the line each begins at; an open mark swallows no other row."""
+    while at < len(lines):
+        fed = _Fed(lines, at)
+        reader = csv.reader(fed, delimiter=delimiter)
+        done = 0
+        for cells in _unless_too_long(reader):
+            taken = reader.line_num - done
+            if taken > 1 and _is_unclosed(lines, at, taken, delimiter, cells):
+                break
+            done += taken
+            fed.stop = at + taken + LONGEST_ROW_LINES
+            if len(lines[at]) > LONGEST_LINE:
+                what = f"The line is longer than {LONGEST_LINE} characters."
+                problems.append(
+                    Problem(f"{shown_path(path)}, line {at + 1}", what, "What follows was ignored.")
+                )
+            if any(cell.strip() for cell in cells):
+                yield at + 1, [_bounded(cell, path, at, problems) for cell in cells]
+            at += taken
+            if at >= len(lines):
+                return
+        if at < len(lines):  # the row at hand has a mark that opens and never closes, or is far too long
+            what = "A quotation mark is opened and not closed."
+            problems.append(
+                Problem(
+                    f"{shown_path(path)}, line {at + 1}",
+                    what,
+                    "The mark was left out; close it or remove it.",
+                )
+            )
+            cells = [cell.replace('"', "") for cell in lines[at][:LONGEST_LINE].split(delimiter)]
+            if any(cell.strip() for cell in cells):
+                yield at + 1, [cell.strip() for cell in cells]
+            at += 1
+
+
+class _Fed:
+    """Lines for the reader of rows, no more than a row may go over; then a mark that no row holds."""
+
+    def __init__(self, lines: list[str], start: int) -> None:
+        self._lines, self._at = lines, start
+        self.stop = start + LONGEST_ROW_LINES
+
+    def __iter__(self) -> Iterator[str]:
+        return self
+
+    def __next__(self) -> str:
+        if self._at > min(self.stop, len(self._lines)):
+            raise StopIteration
+        ended = self._at == min(self.stop, len(self._lines))
+        line = _END if ended else self._lines[self._at][:LONGEST_LINE] + "\n"
+        self._at += 1
+        return line
+
+
+_END = "\x1aend of the table\x1a"  # swallowed only by a cell in quotes that is still open
+
+
+def _unless_too_long(reader: Any) -> Iterator[list[str]]:
+    """Rows of the reader; it stops at a cell that is longer than it takes."""
+    try:
+        for cells in reader:
+            if cells == [_END]:
+                return
+            yield cells
+    except csv.Error:
+        return
+
+
+def _is_unclosed(lines: list[str], at: int, taken: int, delimiter: str, cells: list[str]) -> bool:
+    """Whether a row over several lines is no text with line breaks, but swallows the rows that follow."""
+    if any(_END in cell for cell in cells):
+        return True
+    others = lines[at + 1 : at + taken - 1]
+    most = max(1, lines[at].count(delimiter))
+    return any(line.count(delimiter) >= most for line in others)
+
+
+def _bounded(cell: str, path: Path, at: int, problems: list[Problem]) -> str:
+    if len(cell) <= LONGEST_CELL:
+        return cell.strip()
+    what = f"A cell holds more than {LONGEST_CELL} characters."
+    problems.append(Problem(f"{shown_path(path)}, line {at + 1}", what, "The cell was ignored."))
+    return ""

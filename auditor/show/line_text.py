@@ -1,0 +1,177 @@
+"""The plan for a line in words for the person who stands at it, and as JSON rows."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from auditor.advice.fixed_line import HOLDS, USUAL_LAG_S, Concession, Line, LinePlan
+from auditor.show.plan_text import Lens
+from auditor.show.words.figures import about, counted, far_limit, percent, zone
+from auditor.units import format_exposure_time, format_f_number
+
+LINE_CAUTION = (
+    "Stand behind the barrier, follow the organiser and the marshals, keep off roads and race courses; local "
+    "law and licensed practice come first. Look up from the camera before you step anywhere."
+)
+
+
+def line_rows(found: LinePlan, line: Line, own_over_scale: float) -> list[dict[str, Any]]:
+    """One row for each f-stop, by the names of the contract."""
+    lead = sum(found.lead_m) / 2
+    return [
+        {
+            "f_number": float(found.f_number[i]),
+            "focus_distance_m": float(found.focus_distance_m[i]),
+            "between_engravings_m": found.places[i].between_m,
+            "near_limit_m": float(found.near_limit_m[i]),
+            "far_limit_m": float(found.far_limit_m[i]),
+            "covers": bool(found.covers[i]),
+            "probability_inside": float(found.probability_inside[i]),
+            "exposure_time_s": float(found.exposure_time_s[i]),
+            "iso": float(found.iso[i]),
+            "affordable": bool(found.affordable[i]),
+            "lead_m": lead if line.speed_m_s else None,
+            "lead_from_m": found.lead_m[0] if line.speed_m_s else None,
+            "lead_to_m": found.lead_m[1] if line.speed_m_s else None,
+            "seconds_inside": float(found.seconds_inside[i]) if line.speed_m_s else None,
+            "read_scale_for": float(found.f_number[i] * own_over_scale),
+            "chosen": i == found.best,
+        }
+        for i in range(len(found.f_number))
+    ]
+
+
+def line_text(
+    found: LinePlan,
+    line: Line,
+    lens: Lens,
+    given_up: tuple[Concession, ...],
+    rate: float | None,
+    light: str | None,
+    assumed_time: bool,
+) -> str:
+    """The plan for a line as lines to read.
+
+    Parameters
+    ----------
+    found, line, lens
+        The plan, and what was wished with which lens.
+    given_up : tuple of Concession
+        What giving up a wish brings; empty where a setting serves.
+    rate : float or None
+        Frames a second.
+    light : str or None
+        The stated kind of light.
+    assumed_time : bool
+        Whether the exposure time is the usual one, for want of better.
+    """
+    has_iso = any(math.isfinite(value) for value in found.iso)
+    rows = [f"  {'':<8}{'sharp from':>11}{'to':>16}{'holds':>13}{'ISO' if has_iso else '':>8}  ring at"]
+    for i, number in enumerate(found.f_number):
+        near_m, far_m = float(found.near_limit_m[i]), float(found.far_limit_m[i])
+        end = far_limit(far_m, float(found.focus_distance_m[i]), lens.units) if near_m == near_m else "–"
+        iso = about(float(found.iso[i])) if math.isfinite(found.iso[i]) else ""
+        dark = "" if found.affordable[i] else f"  over ISO {line.iso_max:g}"
+        start = lens.shown(near_m) if near_m == near_m else "nothing"
+        rows.append(
+            f"  {format_f_number(float(number)):<8}{start:>11}{end:>16}"
+            f"{_chance(found, i):>13}{iso:>8}  {lens.place(found.places[i])}{dark}"
+        )
+    return "\n".join(
+        [
+            f"{lens.focal_length_mm:g} mm, {_wish(line, lens)}",
+            *rows,
+            "",
+            *_at_the_line(found, line, lens, rate, light, assumed_time),
+            *_instead(found, given_up, lens),
+            "",
+            "Sharp means: defocus, movement and diffraction together within the circle of confusion.",
+            lens.note,
+            LINE_CAUTION,
+        ]
+    )
+
+
+def _wish(line: Line, lens: Lens) -> str:
+    said = f"a line at {lens.shown(line.distance_m)}"
+    if line.spread_m is not None:
+        said += f" give or take {lens.shown(line.spread_m)}"
+    if line.before_m or line.after_m:
+        said += f", leeway {lens.shown(line.before_m)} before and {lens.shown(line.after_m)} behind it"
+    if line.speed_m_s:
+        way = (
+            "any direction"
+            if line.crossing_deg is None
+            else f"{line.crossing_deg:g} degrees to the line of sight"
+        )
+        said += f"; {line.speed_m_s:.2g} m/s, {way}"
+    return said
+
+
+def _chance(plan: LinePlan, place: int) -> str:
+    chance = float(plan.probability_inside[place])
+    return "over 99.9 %" if chance > 0.9995 else percent(chance)
+
+
+def _at_the_line(
+    found: LinePlan, line: Line, lens: Lens, rate: float | None, light: str | None, assumed_time: bool
+) -> list[str]:
+    """What to do, in the order it is done."""
+    i = found.best
+    time_s = float(found.exposure_time_s[i])
+    setting = f"Set {format_f_number(float(found.f_number[i]))}, {lens.ring_at(found.places[i])}"
+    if math.isfinite(time_s):
+        setting += f", {format_exposure_time(time_s)}{' (assumed)' if assumed_time else ''}"
+    if math.isfinite(found.iso[i]):
+        setting += f", ISO {about(float(found.iso[i]))} in {light}"
+    chance = _chance(found, i)
+    near_m = float(found.near_limit_m[i])
+    ends = zone(near_m, float(found.far_limit_m[i]), float(found.focus_distance_m[i]), lens.units)
+    lines = (
+        [f"{setting}: {chance} of the subjects are sharp, {ends}."]
+        if near_m == near_m
+        else [f"{setting}: {chance}."]
+    )
+    if not found.affordable[i]:
+        lines.append(f"That light is too little for ISO {line.iso_max:g}.")
+    if (line.before_m or line.after_m) and not found.covers[i]:
+        lines.append("The whole leeway is not sharp there.")
+    if not line.speed_m_s:
+        return lines
+    start, end = found.lead_m
+    lead = lens.shown(start) if start == end else f"{lens.shown(start)} to {lens.shown(end)}"
+    why = " (release lag unknown, usually 0.02 to 0.12 s)" if line.lag_s == USUAL_LAG_S else ""
+    lines.append(
+        f"Press when they are {lead} short of the line on their way{why}. Your own reaction comes on top: "
+        "try ten first."
+    )
+    seconds = float(found.seconds_inside[i])
+    if math.isfinite(seconds):
+        least = "at least " if line.crossing_deg is None else ""
+        frames = f", {counted(max(int(seconds * rate), 1), 'frame')} at {rate:g} a second" if rate else ""
+        lines.append(f"They stay sharp and in the picture for {least}{seconds:.1f} s{frames}.")
+    return lines
+
+
+def _instead(found: LinePlan, given_up: tuple[Concession, ...], lens: Lens) -> list[str]:
+    """Which wish to give up where no setting serves, and what that brings."""
+    if found.serves:
+        return []
+    lines = [f"No setting holds {percent(HOLDS)} as wished."]
+    lines += [f"  {_concession(one, lens)}" for one in given_up]
+    return lines if given_up else [*lines, "  Giving up any one wish brings little; give up two."]
+
+
+def _concession(one: Concession, lens: Lens) -> str:
+    plan = one.plan
+    i = plan.best
+    iso = f", ISO {about(float(plan.iso[i]))}" if math.isfinite(plan.iso[i]) else ""
+    setting = f"{format_f_number(float(plan.f_number[i]))}, {lens.ring_at(plan.places[i])}{iso}"
+    wish = {
+        "distance": f"Stand {lens.shown(one.line.distance_m)} from the line",
+        "leeway": "Accept half the spread and leeway",
+        "exposure_time": f"Take {format_exposure_time(one.line.exposure_time_s or math.nan)}",
+        "iso": "Accept any ISO",
+    }[one.wish]
+    return f"{wish}: {_chance(plan, i)} ({setting})."

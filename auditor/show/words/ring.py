@@ -1,0 +1,173 @@
+"""What is said in the ring's own language: places, leeway, and how to read the engraved scale."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from auditor.optics.ring_check import RingShift
+from auditor.optics.rings import FULL_STOPS, Place, neighbours
+from auditor.optics.scales import read_scale_for
+from auditor.optics.sensors import Sensor
+from auditor.units import format_distance, format_f_number
+
+SAME_MARK = 2 ** (1 / 8)  # f-numbers nearer than a quarter of a stop are read alike
+FULL_FRAME_MM = 43.27
+
+
+@dataclass(frozen=True, slots=True)
+class EngravedScale:
+    """The depth-of-field scale of a lens.
+
+    Attributes
+    ----------
+    coc_mm, low_mm, high_mm : float
+        Criterion that it was engraved for, and its interval [mm].
+    source : str
+        ``assumed``, ``read off it``, or the criterion stated.
+    contrary : tuple of str
+        Two readings that no one criterion explains.
+    """
+
+    coc_mm: float
+    low_mm: float
+    high_mm: float
+    source: str
+    contrary: tuple[str, ...] = ()
+
+
+def place_name(place: Place, units: str) -> str:
+    """Write a place as a photographer finds it on the ring.
+
+    Examples
+    --------
+    >>> place_name(Place(3.0), "m"), place_name(Place(2.4, (2.0, 3.0)), "m")
+    ('3 m', 'midway between 2 and 3 m')
+    """
+    if place.between_m is None:
+        return format_distance(place.distance_m, units)
+    low, high = (format_distance(end, units) for end in place.between_m)
+    return f"midway between {low.removesuffix(f' {units}') if high.endswith(units) else low} and {high}"
+
+
+def ring_at(place: Place, units: str) -> str:
+    """Write where to set the ring.
+
+    Examples
+    --------
+    >>> ring_at(Place(3.0), "m"), ring_at(Place(2.4, (2.0, 3.0)), "m")
+    ('ring at 3 m', 'ring midway between 2 and 3 m')
+    """
+    return f"ring {'at ' if place.between_m is None else ''}{place_name(place, units)}"
+
+
+def anywhere(places: Sequence[Place], units: str) -> str:
+    """Write the leeway of the ring, by the places within it; empty without any.
+
+    Examples
+    --------
+    >>> anywhere((Place(2.0), Place(2.5), Place(3.0)), "m"), anywhere((Place(2.0),), "m")
+    ('anywhere from 2 to 3 m', '2 m')
+    """
+    if len(places) < 2:
+        return place_name(places[0], units) if places else ""
+    low, high = (place_name(end, units) for end in (places[0], places[-1]))
+    return f"anywhere from {low.removesuffix(f' {units}') if high.endswith(units) else low} to {high}"
+
+
+def marks(f_number: float) -> str:
+    """Write which marks of an engraved scale an f-number falls on.
+
+    Examples
+    --------
+    >>> marks(10.7), marks(9.4), marks(40.0), marks(0.9)
+    ('f/11', 'halfway from f/8 to f/11', 'past f/22', 'inside f/1.4')
+    """
+    low, high = neighbours(f_number, FULL_STOPS)
+    if low == high:
+        beyond = "past " if f_number > low * SAME_MARK else "inside " if f_number < low / SAME_MARK else ""
+        return f"{beyond if low in (FULL_STOPS[0], FULL_STOPS[-1]) else ''}{format_f_number(low)}"
+    return f"halfway from {format_f_number(low)} to {format_f_number(high)}"
+
+
+def read_range(
+    f_number: float, own_mm: tuple[float, float, float], scale: EngravedScale
+) -> tuple[float, float, float]:
+    """f-number to read on the scale, with the interval that the two criteria leave it.
+
+    Parameters
+    ----------
+    f_number : float
+    own_mm : tuple of float
+        Criterion wanted, and its interval [mm].
+    scale : EngravedScale
+    """
+    return (
+        float(read_scale_for(f_number, own_mm[0], scale.coc_mm)),
+        f_number * own_mm[1] / scale.high_mm,
+        f_number * own_mm[2] / scale.low_mm,
+    )
+
+
+def read_scale(
+    f_number: float, own_mm: tuple[float, float, float], scale: EngravedScale, sensor: Sensor
+) -> list[str]:
+    """Say how to read the engraved scale, and what it is worth on a smaller sensor."""
+    number, low, high = read_range(f_number, own_mm, scale)
+    made_for = f"{scale.coc_mm:.3f} mm, {scale.source}"
+    if scale.low_mm < scale.high_mm:
+        top = f"{scale.high_mm:.3f}" if math.isfinite(scale.high_mm) else "more"
+        made_for = f"{scale.coc_mm:.3f} mm ({scale.low_mm:.3f} to {top}), {scale.source}"
+    lines = [
+        f"Engraved scale (made for {made_for}): shoot {format_f_number(f_number)}, read {marks(number)}."
+    ]
+    if 1 / SAME_MARK <= number / f_number <= SAME_MARK:
+        lines = [f"Engraved scale (made for {made_for}): it serves as it is."]
+    first, last = neighbours(low, FULL_STOPS)[0], neighbours(min(high, FULL_STOPS[-1]), FULL_STOPS)[1]
+    if first != last and low < high:
+        span = f"{format_f_number(first)} to {format_f_number(last)}"
+        lines.append(f"  Anything from {span} is possible; it is not known better yet.")
+    if sensor.diagonal_mm < 0.95 * FULL_FRAME_MM:
+        size, times = f"{sensor.width_mm:g} x {sensor.height_mm:g} mm", FULL_FRAME_MM / sensor.diagonal_mm
+        lines.append(
+            f"  On {size} the picture is enlarged {times:.2g} times as much as on 36 x 24 mm, for which such "
+            "scales are engraved."
+        )
+    if scale.contrary:
+        lines.append(
+            f"  The readings contradict each other: {' and '.join(scale.contrary)}. Read them again."
+        )
+    return lines
+
+
+def ring_shift(
+    shift: RingShift, checks: Sequence[str], focus_m: float, true_m: float, e_mm: float, units: str
+) -> list[str]:
+    """Say where a mark really focuses, why, and which readings do not fit.
+
+    Parameters
+    ----------
+    shift : RingShift
+    checks : sequence of str
+        The readings as typed.
+    focus_m, true_m : float
+        The mark, and where it focuses [m].
+    e_mm : float
+        Real extension there [mm].
+    units : str
+    """
+    out = shift.shift_mm > 0
+    way, fault = ("out", "thick") if out else ("in", "thin")
+    mark, true = format_distance(focus_m, units), format_distance(true_m, units)
+    past = ", past infinity" if e_mm < 0 else ""
+    lines = [
+        f"By tape the mark {mark} focuses at {true}{past}: the lens stands "
+        f"{abs(shift.shift_mm):.3f} mm too far {way}, as with an adapter too {fault}."
+    ]
+    if out:
+        lines.append("  It never reaches infinity.")
+    if shift.disagree:
+        doubtful = " and ".join(checks[at] for at in shift.disagree)
+        lines.append(f"  No one adapter explains the readings; doubtful: {doubtful}. Measure again.")
+    return lines

@@ -1,0 +1,330 @@
+"""What the README promises of every command: photographs, people's work, the terminal, other systems."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from datetime import datetime
+from pathlib import Path
+from xml.etree import ElementTree
+
+import pytest
+from PIL import Image
+from typer.testing import CliRunner
+
+from auditor.cli import make_app, requests
+from auditor.cli import run as cli_run
+from auditor.cli.requests import lies_in, output_folder
+from auditor.errors import OutputError
+from auditor.text import json_text, printable, printable_lines
+from auditor.writing import read_written
+
+ROOT = Path(__file__).resolve().parents[2]
+NOON = datetime(2031, 4, 5, 12)
+HOSTILE = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\u200e\u200f]")
+
+
+@pytest.fixture
+def home(tmp_path, monkeypatch):
+    (tmp_path / "home").mkdir()
+    monkeypatch.setenv("HOME", str(tmp_path / "home"))
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "home" / ".cache"))
+    monkeypatch.setenv("NO_COLOR", "1")
+    return tmp_path / "home"
+
+
+@pytest.fixture
+def run(home):
+    def go(*words):
+        return CliRunner().invoke(make_app(), [str(word) for word in words])
+
+    return go
+
+
+def process(*words, cwd=None, **environment):
+    command = [sys.executable, "-m", "auditor", *map(str, words)]
+    return subprocess.run(
+        command, capture_output=True, cwd=cwd, env=os.environ | environment, check=False, timeout=120
+    )
+
+
+def contents(folder: Path) -> dict[str, bytes]:
+    return {str(path): path.read_bytes() for path in sorted(folder.rglob("*")) if path.is_file()}
+
+
+# --- nothing lands among photographs, and nobody's work is lost ------------------------------------------
+
+
+@pytest.mark.parametrize("form", ["folder", "above", "file", "glob", "link", "table", "json", "twice"])
+def test_default_outputs_never_fall_among_photographs(walk, tmp_path, monkeypatch, form):
+    folder = walk(3)
+    monkeypatch.chdir(folder)
+    frame = folder / "P1010001.jpg"
+    sources = {
+        "folder": [Path()], "above": [tmp_path], "twice": [tmp_path / "elsewhere", folder],
+        "file": [Path("P1010001.jpg")], "glob": sorted(folder.glob("*.jpg")),
+    }.get(form, [])  # fmt: skip
+    if form == "link":
+        (tmp_path / "link").symlink_to(folder)
+        sources = [tmp_path / "link"]
+    elif form == "table":
+        (folder / "frames.csv").write_text(f"\ufeffFile;keeper\n{frame.name};yes\n", encoding="utf-8")
+        sources = [Path("frames.csv")]
+    elif form == "json":
+        (tmp_path / "frames.json").write_text(json.dumps([{"file": f"walk/{frame.name}"}]))
+        sources = [tmp_path / "frames.json"]
+    (tmp_path / "elsewhere").mkdir()
+    with pytest.raises(OutputError) as error:
+        output_folder(None, "audit-report", sources, "audit")
+    place = Path(error.value.next_step.rsplit("--out ", 1)[1].strip("'"))
+    assert output_folder(place, "audit-report", sources, "audit") == place
+    assert not any(lies_in(place, source if source.is_dir() else source.parent) for source in sources[-1:])
+
+
+def test_a_table_away_from_its_photographs_needs_no_other_place(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "frames.csv").write_text("file\nP1010001.jpg\n")
+    assert output_folder(None, "audit-report", [Path("frames.csv")], "audit") == Path("audit-report")
+
+
+def test_a_folder_is_told_by_what_it_is_not_by_its_letters(tmp_path, monkeypatch):
+    """As where the system takes Photos and photos for one: two names, one folder."""
+    (tmp_path / "Photos").mkdir()
+    (tmp_path / "photos-too").symlink_to(tmp_path / "Photos")
+    monkeypatch.chdir(tmp_path / "photos-too")
+    assert lies_in(Path("audit-report"), tmp_path / "Photos")
+    assert not lies_in(tmp_path / "audit-report", tmp_path / "Photos")
+
+
+def test_no_command_replaces_what_is_there(run, walk, tmp_path):
+    folder = walk(3, focal_length_mm=28, f_number=8, distance=(5, 2))
+    place = tmp_path / "place"
+    place.mkdir()
+    Image.new("RGB", (8, 8)).save(place / "photo.png")
+    shutil.copy(place / "photo.png", place / "card.png")
+    (place / "mine.csv").write_text("file,keeper\nP1010001,yes\n")
+    (place / "report.html").write_text("a stranger's")
+    (place / "frames.csv.part").write_text("mine")
+    (place / "linked.txt").symlink_to(place / "photo.png")
+    before = contents(place)
+    commands = [
+        ("card", "--focal-length", "28mm", "--out", place / "photo.png"),
+        ("card", "--focal-length", "28mm", "--out", place / "linked.txt"),
+        ("scan", folder, "--out", place / "mine.csv"),
+        ("advise", folder, "--card", place / "card.png"),
+    ]
+    for words in commands:
+        for force in ((), ("--force",)):
+            assert run(*words, *force).exit_code == 1, words
+    assert run("audit", folder, "--out", place).exit_code == 1
+    assert run("scan", folder, "--out", place / "frames.csv").exit_code == 0
+    now = contents(place)
+    assert {path: now.get(path) for path in before} == before
+    assert run("audit", folder, "--out", place, "--force").exit_code == 0
+    assert (place / "report.html").read_text("utf-8").startswith("<!")
+    assert (place / "photo.png").read_bytes() == before[str(place / "photo.png")]
+    assert set(read_written(place)) > {"report.html", "audit.json", "unreadable.csv"}
+
+
+def test_an_audit_is_repeated_without_a_word_and_its_folder_passed_over(run, walk):
+    folder = walk(3, focal_length_mm=28, f_number=8, distance=(5, 2))
+    for _ in range(2):
+        done = run("audit", folder, "--out", folder / "report", "--json")
+        assert done.exit_code == 0, done.stderr
+        counts = json.loads(done.stdout)["counts"]
+        assert (counts["found"], counts["frames"]) == (3, 3)
+
+
+# --- nothing disappears ----------------------------------------------------------------------------------
+
+
+def test_every_unreadable_file_is_named_in_the_files(run, walk, tmp_path):
+    folder = walk(2)
+    for i in range(30):
+        (folder / f"X{i:07d}.jpg").write_bytes(b"\0")
+    (folder / "P1010001.xmp").write_text("<broken")
+    assert run("audit", folder, "--out", tmp_path / "out").exit_code == 0
+    problems = json.loads((tmp_path / "out" / "audit.json").read_text("utf-8"))["problems"]
+    assert all(isinstance(problem["files"], list) for problem in problems)
+    named = {file for problem in problems for file in problem["files"]}
+    assert named >= {f"X{i:07d}.jpg" for i in range(30)}
+    lines = (tmp_path / "out" / "unreadable.csv").read_text("utf-8").splitlines()
+    assert lines[0] == "file,why"
+    assert len(lines) == 32
+
+
+# --- faults of ours --------------------------------------------------------------------------------------
+
+
+def test_an_unforeseen_fault_is_one_line_with_its_details_in_a_file(run, walk, tmp_path, monkeypatch):
+    def broken(*_: object, **__: object) -> None:
+        raise LookupError("nobody thought of this")
+
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
+    monkeypatch.setattr(requests, "make_request", broken)
+    done = run("audit", walk(2))
+    assert done.exit_code == 1
+    assert done.stdout == ""
+    (line,) = done.stderr.splitlines()
+    assert "please report" in line
+    details = Path(line.rsplit("Details: ", 1)[1])
+    assert "nobody thought of this" in details.read_text("utf-8")
+
+
+# --- text at the borders ---------------------------------------------------------------------------------
+
+EVIL = "a\x1b[31m\u202egpj.\x07\x9b&<$\\frac$;\t=1+1"
+
+
+def test_no_text_from_outside_reaches_the_terminal_or_the_files_raw(run, tmp_path, photo):
+    folder = tmp_path / "walk"
+    for i in range(12):
+        photo(folder / f"P10\x1b1{i:04d}.jpg", NOON.replace(minute=i), camera="c\x1b]0;x\x07",
+              lens="l\u202e\x9b", focal_length_mm=28, f_number=8, distance=(5, 2), rating=i % 2,
+              label="\u202e")  # fmt: skip
+    name = json.dumps(EVIL, ensure_ascii=True)
+    (folder / "session.toml").write_text(
+        f'[[preset]]\nname = {name}\nfocal_length = "28mm"\nf_number = 8\nfocus_distance = "2.5m"\n'
+        f'[[stretch]]\npreset = {name}\nfrom = "2031-04-05 12:00"\nto = "2031-04-05 12:30"\n'
+        "[subject]\nspeed = 1\n"
+    )
+    (folder / "notes.csv").write_text("file,reason\nP\x1b[2Jx,y\nP10\\u001b10001,\u202e=cmd\n")
+    out = tmp_path / "out\x1b"
+    done = run("audit", folder, "--out", out)
+    assert done.exit_code == 0, done.stderr
+    assert not HOSTILE.search(done.stdout + done.stderr)
+    for command in ("scan", "advise", "tune"):
+        for option in ((), ("--json",)):
+            shown = run(command, folder, *option) if (command, option) != ("scan", ("--json",)) else done
+            assert not HOSTILE.search(shown.stdout + shown.stderr), command
+    texts = [path for path in out.rglob("*") if path.suffix in {".html", ".csv", ".json", ".svg"}]
+    assert len(texts) > 8
+    for path in texts:
+        assert not HOSTILE.search(path.read_text("utf-8")), path
+        if path.suffix == ".svg":
+            ElementTree.fromstring(path.read_text("utf-8"))
+    assert '"' in next(line for line in (out / "frames.csv").read_text("utf-8").splitlines() if "$" in line)
+
+
+def test_codes_stand_for_what_is_hostile_and_all_else_stays():
+    assert printable("a\nb\u202e") == "a\\u000ab\\u202e"
+    assert printable_lines("a\nb\tc\r\x1b") == "a\nb\tc\\u000d\\u001b"
+    assert json.loads(json_text({"a": EVIL})) == {"a": EVIL}
+    assert not HOSTILE.search(json_text({"a": EVIL}))
+    for text in ("Füße · 漢字 🙂 👩‍👩‍👧", "می‌خواهم"):
+        assert printable(text) == text
+
+
+def test_a_typed_path_cannot_command_the_terminal(run):
+    done = run("audit", "no\x1b[2Jwhere")
+    assert done.exit_code == 1
+    assert "no\\u001b[2Jwhere" in done.stderr
+
+
+# --- other systems ---------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("encoding", ["cp1252", "latin-1", "ascii", "utf-8"])
+def test_pipes_get_utf_8_whatever_the_system_prefers(home, encoding):
+    words = ("card", "--focal-length", "28mm")
+    done = process(*words, PYTHONIOENCODING=encoding, LC_ALL="C", PYTHONUTF8="0")
+    assert done.returncode == 0, done.stderr
+    assert "∞" in done.stdout.decode("utf-8")
+
+
+def test_a_narrow_screen_shows_marks_for_what_it_lacks(monkeypatch):
+    import io
+
+    class Screen(io.TextIOWrapper):
+        def isatty(self) -> bool:
+            return True
+
+    for encoding in ("cp1252", "latin-1"):
+        screen = Screen(io.BytesIO(), encoding=encoding)
+        monkeypatch.setattr(sys, "stdout", screen)
+        cli_run.prepare_streams()
+        cli_run.echo("8 漢 ∞")
+        screen.flush()
+        assert screen.buffer.getvalue().decode(encoding).strip() == "8 ? ?"
+
+
+def test_settings_of_the_user_s_other_charts_change_nothing(home, walk, tmp_path):
+    folder = walk(6, focal_length_mm=28, f_number=8, distance=(5, 2), rating=[1, None, 1, 0, 1, None])
+    (tmp_path / "matplotlibrc").write_text(
+        "backend: nonsense\ntext.usetex: True\nfont.size: 40\nsavefig.dpi: 7\n"
+    )
+    charts = []
+    for name, own in (("a", {}), ("b", {"MPLBACKEND": "nonsense", "MATPLOTLIBRC": str(tmp_path)})):
+        done = process("audit", folder, "--out", tmp_path / name, cwd=tmp_path, **own)
+        assert done.returncode == 0, done.stderr
+        charts.append(contents(tmp_path / name / "charts").values())
+    assert list(charts[0]) == list(charts[1])
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Ctrl-C is sent otherwise there")
+@pytest.mark.parametrize("after_s", [0.05, 0.3, 0.6])
+def test_ctrl_c_while_the_program_is_loading_is_no_traceback(home, tmp_path, after_s):
+    command = [sys.executable, "-c", "from auditor.cli import main; import sys, time\n"
+               "sys.argv = ['auditor', 'simulate', '--out', sys.argv[1]]; print('up', flush=True); main()",
+               str(tmp_path / "out")]  # fmt: skip
+    child = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+    assert child.stdout is not None
+    child.stdout.readline()
+    time.sleep(after_s)
+    child.send_signal(signal.SIGINT)
+    _, told = child.communicate(timeout=60)
+    assert child.returncode in (130, 0)
+    assert b"Traceback" not in told
+
+
+# --- privacy ---------------------------------------------------------------------------------------------
+
+
+def test_the_home_folder_is_not_told_in_any_output(run, walk, home):
+    folder = home / "photos"
+    shutil.move(walk(3, focal_length_mm=28, f_number=8, distance=(5, 2)), folder)
+    (folder / "session.toml").write_text("[nothing]\nx = 1\n")
+    (folder / "notes.csv").write_text("file,keeper\nnowhere,yes\n")
+    (folder / "X0000001.jpg").write_bytes(b"")
+    out = home / "report"
+    assert run("audit", folder, "--out", out, "--session", folder / "session.toml").exit_code == 0
+    for path in out.rglob("*"):
+        if path.is_file():
+            assert str(home).encode() not in path.read_bytes(), path
+
+
+def test_forget_clears_the_cache_after_asking(run, walk, home):
+    folder = walk(3)
+    assert run("scan", folder).exit_code == 0
+    cache = home / ".cache" / "focus-zone-auditor"
+    (cache / "thumbnails").mkdir()
+    (cache / "thumbnails" / "a.jpg").write_bytes(b"small")
+    (cache / "link").symlink_to(folder)
+    before = contents(folder)
+    asked = CliRunner().invoke(make_app(), ["forget"], input="n\n")
+    assert "Nothing was cleared" in asked.stderr
+    assert (cache / "read.sqlite").exists()
+    done = run("forget", "--yes")
+    assert done.exit_code == 0
+    assert list(cache.iterdir()) == []
+    assert contents(folder) == before
+    assert "Nothing is kept" in run("forget", "--yes").stdout
+
+
+# --- the table in the README -----------------------------------------------------------------------------
+
+
+def test_each_promise_in_the_readme_names_a_test_that_exists():
+    text = (ROOT / "README.md").read_text("utf-8")
+    rows = re.findall(r"^\| .+ \| ((?:`test_\w+`(?:, )?)+) \|$", text, re.MULTILINE)
+    named = {name for row in rows for name in re.findall(r"`(test_\w+)`", row)}
+    there = {name for path in (ROOT / "tests").rglob("test_*.py")
+             for name in re.findall(r"^def (test_\w+)", path.read_text("utf-8"), re.MULTILINE)}  # fmt: skip
+    assert len(named) > 15
+    assert named <= there

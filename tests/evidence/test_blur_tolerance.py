@@ -1,0 +1,125 @@
+"""The two tolerances: what verdicts and marks tell, and what they cannot."""
+
+import numpy as np
+import pytest
+from worlds.people import HANDBOOK_MM, World, blur_mm, draw_archive
+
+from auditor.evidence.blur_classes import LOG_BLUR, blur_shares, sharp_curve
+from auditor.evidence.blur_tolerance import fit_tolerances
+from auditor.evidence.keeper_likelihood import FLOORS, keeper_log_likelihood, put_alike_together
+from auditor.evidence.subjects import measured_subjects, sessions_at_random
+from auditor.settings import Settings
+
+
+def fitted(seed, world, **settings):
+    archive = draw_archive(seed, world)
+    chosen = Settings(**settings)
+    subjects = measured_subjects(archive.table, chosen)
+    return archive, subjects, fit_tolerances(subjects, chosen.speed_m_s)[0]
+
+
+def test_without_any_subject_the_prior_comes_back():
+    _, subjects, tolerance = fitted(1, World(distances=0, frames=60))
+    assert len(subjects) == 0
+    assert tolerance.sharp_mm == pytest.approx(1.4 * HANDBOOK_MM, rel=0.03)
+    assert tolerance.keep_mm / tolerance.sharp_mm == pytest.approx(np.exp(0.2), rel=0.05)
+    assert tolerance.sharp_high / tolerance.sharp_low > 15
+
+
+def test_many_verdicts_find_the_tolerance_of_sharpness_and_not_the_keepers():
+    world = World(frames=2500, distances=1200, verdicts=1200, eye=0.6, lapse=0.02, distance_bias=0.0)
+    archive, _, tolerance = fitted(5, world)
+    assert tolerance.sharp_mm == pytest.approx(archive.person.tau_sharp, rel=0.12)
+    assert tolerance.sharp_low < archive.person.tau_sharp < tolerance.sharp_high
+    assert tolerance.sharp_high / tolerance.sharp_low < 1.5
+
+
+def test_the_blur_of_a_subject_is_averaged_over_distance_speed_and_direction():
+    rng = np.random.default_rng(2)
+    log_m, sd, n = np.log(2.2), 0.1, 40_000
+    one = [np.array([v]) for v in (35.0, 5.6, 3.0, log_m, sd, 1 / 250)]
+    shares = blur_shares(*one, 1.32, np.array([HANDBOOK_MM]))[0]
+    speed = np.maximum(rng.normal(1.32, 0.31, n), 0)
+    sine = np.abs(np.sin(rng.uniform(0, 2 * np.pi, n)))
+    drawn = blur_mm(35.0, 5.6, 3.0, np.exp(log_m + sd * rng.standard_normal(n)), 1 / 250, speed, sine)
+    for times in (1.0, 2.0, 4.0):
+        direct = (1 / (1 + (drawn / HANDBOOK_MM / times) ** 4)).mean()
+        assert shares @ sharp_curve(np.log(times), 4.0) == pytest.approx(direct, abs=0.012)
+
+
+def test_the_likelihood_of_marks_is_that_of_its_model():
+    """Against the same sums written out with loops, on five presses."""
+    rng = np.random.default_rng(3)
+    left, hit = rng.uniform(0.1, 0.9, (5, 2)), np.array([True, False, False, True, False])
+    odds, log_m = np.array([1.0, 0.5, 0.5, 1.0, 0.0]), rng.normal(1, 0.3, 5)
+    frames = np.array([1.0, 2.0, 1.0, 3.0, 1.0])
+    found, _ = keeper_log_likelihood(left, hit, odds, log_m, frames, np.ones(5))
+    rate = (hit * np.exp(-odds * hit)).sum() / np.exp(-odds * hit).sum()
+    low = np.log(rate / (1 - rate))
+    levels, tilts = np.linspace(low - 1.2, min(low + 3.6, 4), 11), 0.7 * np.array([-1.6, -0.8, 0, 0.8, 1.6])
+    weight = np.exp(-0.5 * ((levels - np.log(0.12 / 0.88)) / 1.5) ** 2)
+    tilt_weight = np.exp(-0.5 * (tilts / 0.7) ** 2)
+    for g in range(2):
+        for f, floor in enumerate(FLOORS):
+            total = 0.0
+            for level, w in zip(levels, weight / weight.sum(), strict=True):
+                for tilt, v in zip(tilts, tilt_weight / tilt_weight.sum(), strict=True):
+                    chance = 1.0
+                    for i in range(5):
+                        logit = level + tilt * (log_m.mean() - log_m[i]) + 0.5 * np.log(frames[i])
+                        kept = (floor + (1 - floor) * left[i, g]) / (1 + np.exp(-logit))
+                        drawn = np.exp(odds[i]) * kept + 1 - kept
+                        # A constant factor of the sampling is left out for presses with a keeper.
+                        chance *= kept / drawn if hit[i] else (1 - kept) / drawn
+                    total += w * v * chance
+            assert found[g, f] == pytest.approx(np.log(total), abs=1e-4)
+
+
+def test_presses_drawn_by_mark_do_not_move_the_tolerance():
+    """A third of those not kept, every keeper: the odds of the draw put that right."""
+    world = World(frames=3000, keep=(0.3, 0.3), distances=2999, near=0.0, session_sd=0.0, distance_bias=0.0)
+    archive, subjects, full = fitted(8, world)
+    rng = np.random.default_rng(0)
+    table = archive.table.copy()
+    lost = (table["counted_as"] == "not kept") & (rng.random(len(table)) < 0.67)
+    table.loc[lost, "subject_distance_m"] = np.nan
+    part = fit_tolerances(measured_subjects(table, Settings()), 1.32)[0]
+    assert part.keep_mm == pytest.approx(full.keep_mm, rel=0.2)
+    assert np.nanmax(measured_subjects(table, Settings()).drawn_odds) > 0.5
+
+
+def test_alike_presses_may_be_put_together():
+    archive = draw_archive(9, World(frames=1500, distances=900, keep=(0.2, 0.2)))
+    subjects = measured_subjects(archive.table, Settings())
+    shares = np.eye(LOG_BLUR.size, dtype=np.float32)[np.arange(len(subjects)) % 40]
+    together, (log_m,), count = put_alike_together(shares, LOG_BLUR, subjects.log_m)
+    assert count.sum() == len(subjects)
+    assert len(together) < len(subjects)
+    assert (count * log_m).sum() == pytest.approx(subjects.log_m.sum())
+
+
+def test_marks_that_do_not_follow_blur_are_found_out():
+    nothing = World(blur_decides=False, known=True, frames=3000, distances=300, keep=(0.06, 0.06))
+    follows = World(known=True, frames=3000, distances=300, keep=(0.06, 0.06))
+    assert np.median([fitted(seed, nothing)[2].nothing for seed in range(1, 4)]) > 0.75
+    assert np.median([fitted(seed, follows)[2].nothing for seed in range(1, 4)]) < 0.25
+
+
+def test_another_lens_lends_its_tolerance_up_to_a_factor():
+    archive = draw_archive(6, World(verdicts=60))
+    table = archive.table.copy()
+    table["lens"] = np.where(np.arange(len(table)) % 400 < 380, "lens A", "lens B")
+    table.loc[table["lens"] == "lens B", ["subject_distance_m", "sharp"]] = [np.nan, None]
+    subjects = measured_subjects(table, Settings())
+    known, other = fit_tolerances(subjects, 1.32)
+    assert other.sharp_mm == pytest.approx(known.sharp_mm, rel=0.15)
+    assert known.sharp_high / known.sharp_low < other.sharp_high / other.sharp_low < 6
+
+
+def test_whole_sessions_are_drawn_where_there_are_too_many_presses():
+    archive = draw_archive(2, World(frames=900, distances=700))
+    subjects = measured_subjects(archive.table, Settings())
+    drawn = sessions_at_random(subjects, most=250)
+    assert len(drawn) <= 250
+    for session in np.unique(drawn.session):
+        assert (drawn.session == session).sum() == (subjects.session == session).sum()

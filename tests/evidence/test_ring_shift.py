@@ -1,0 +1,76 @@
+"""Zones of an archive whose lens stands on an adapter: by the tape's readings, and what is said of them."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from auditor.evidence.ring_shift import frame_shifts
+from auditor.evidence.zones import add_zones
+from auditor.frames import with_columns
+from auditor.intake.statements.session import Lens, RingReading
+from auditor.optics.lens import sharp_zone
+from auditor.optics.ring_check import true_focus_m
+from auditor.optics.sensors import parse_criterion
+
+COC = 0.03
+CRITERION = parse_criterion("0.03mm")
+
+
+def lens(*readings, focal=50.0):
+    return Lens(focal_length_mm=focal, ring_checks=tuple(RingReading(*one) for one in readings))
+
+
+@pytest.fixture
+def table():
+    import pandas as pd
+
+    return with_columns(
+        pd.DataFrame(
+            {
+                "focal_length_mm": [50.0, 50.0, 50.0, 28.0],
+                "f_number": 8.0,
+                "focus_distance_m": [2.0, 10.0, np.inf, 2.0],
+                "subject_distance_m": 4.0,
+                "sensor_width_mm": 36.0,
+                "sensor_height_mm": 24.0,
+                "exposure_time_s": 1 / 500,
+            }
+        )
+    )
+
+
+def test_zones_and_true_focus_follow_the_tape(table):
+    shifts, problems = frame_shifts(
+        4, [(np.array([0, 1, 2]), lens((2.0, 2.2))), (np.array([3]), lens(focal=28))]
+    )
+    assert problems == ()
+    assert np.isnan(shifts).tolist() == [False, False, False, True]
+    found = add_zones(table, CRITERION, 0.0, shifts)
+    assert found["focus_true_m"].iloc[0] == pytest.approx(2.2, rel=1e-9)
+    assert found["focus_true_m"].tolist()[1:3] == pytest.approx(
+        [float(true_focus_m(10.0, 50, shifts[0])), np.inf]
+    )
+    assert np.isnan(found["focus_true_m"].iloc[3]), "nobody checked that ring"
+    assert found["focus_distance_m"].tolist() == [2.0, 10.0, np.inf, 2.0]
+    same = sharp_zone(50, 8, 2.2, COC)
+    assert found["near_limit_m"].iloc[0] == pytest.approx(float(same.near_limit_m), rel=1e-9)
+    assert found["far_limit_m"].iloc[0] == pytest.approx(float(same.far_limit_m), rel=1e-9)
+    plain = add_zones(table, CRITERION, 0.0)
+    assert found["near_limit_m"].iloc[3] == pytest.approx(plain["near_limit_m"].iloc[3], rel=1e-12)
+    assert found["defocus_mm"].iloc[0] < plain["defocus_mm"].iloc[0], "set farther than marked, nearer to 4 m"
+    # past infinity, f (f + E) / (N c + E) with E = delta (in mm)
+    delta = shifts[0]
+    near = 50 * (50 + delta) / (8 * COC + delta) / 1000
+    assert found["near_limit_m"].iloc[2] == pytest.approx(near + 0.05 + 0.05**2 / (near - 0.05), rel=1e-6)
+
+
+def test_readings_that_disagree_and_those_out_of_reach_are_problems():
+    shifts, problems = frame_shifts(
+        2, [(np.array([0]), lens((2.0, 2.2), (10.0, 5.0))), (np.array([1]), lens((0.1, 2.0)))]
+    )
+    assert np.isfinite(shifts[0])
+    assert np.isnan(shifts[1])
+    assert "no one adapter explains" in problems[0].what
+    assert "cannot be focused" in problems[1].what
+    assert all(problem.next for problem in problems)

@@ -1,0 +1,89 @@
+"""Dark frames made from noise and light leaks, among scikit-image's packaged pictures, plain and darkened."""
+
+import io
+import warnings
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from auditor.intake.markers import is_dark_frame, runs_of
+
+data = pytest.importorskip("skimage.data", reason="scikit-image is not installed")
+# Those packaged with scikit-image itself; nothing is fetched.
+PICTURES = [
+    "astronaut", "binary_blobs", "brick", "camera", "cat", "cell", "checkerboard", "chelsea", "clock", "coffee",
+    "coins", "colorwheel", "grass", "gravel", "horse", "hubble_deep_field", "immunohistochemistry", "logo",
+    "microaneurysms", "moon", "page", "retina", "rocket", "shepp_logan_phantom", "text",
+]  # fmt: skip
+# Level and noise at ISO 100 to 25,600, of 255, and how bright light leaks in past the palm.
+SENSORS = [(1, 0.5), (3, 3), (8, 10), (15, 25), (25, 25), (20, 40)]
+LEAKS = [0, 15, 60, 120]
+SIZES = [(1600, 1067), (1200, 800), (400, 267)]
+
+
+def packaged(name):
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        light = np.asarray(getattr(data, name)())
+    if light.dtype != np.uint8:
+        light = light.astype(float)
+        light = (255 * (light - light.min()) / np.ptp(light)).astype("uint8")
+    return Image.fromarray(light[..., :3] if light.ndim == 3 else light).convert("RGB")
+
+
+def darkened(picture, stops):
+    """Darker by whole stops of light: through the sRGB curve (IEC 61966-2-1) and back."""
+    shown = np.asarray(picture) / 255
+    light = np.where(shown <= 0.04045, shown / 12.92, ((shown + 0.055) / 1.055) ** 2.4) / 2**stops
+    shown = np.where(light <= 0.0031308, light * 12.92, 1.055 * light ** (1 / 2.4) - 0.055)
+    return Image.fromarray(np.round(255 * shown).astype("uint8"))
+
+
+def covered(rng, size, level, noise, leak):
+    """A frame with a palm over the lens: noise, faint bands, and red light from an edge or a corner."""
+    width, height = size
+    y, x = np.mgrid[0 : 1 : height * 1j, 0 : 1 : width * 1j]
+    side = rng.integers(5)
+    if side < 4:
+        fades = np.exp(-[x, 1 - x, y, 1 - y][side] / rng.uniform(0.05, 0.3))
+    else:
+        across, down = rng.uniform(-0.2, 1.2, 2)
+        fades = np.exp(-((x - across) ** 2 + (y - down) ** 2) / 2 / rng.uniform(0.1, 0.4) ** 2)
+    light = level + (leak * fades)[..., None] * np.array([1, 0.6, 0.4])
+    light = light + rng.normal(0, noise, (height, width, 3)) + rng.normal(0, noise, (height, width, 1))
+    light += rng.normal(0, 1, (height, 1, 1))
+    return Image.fromarray(np.clip(light, 0, 255).astype("uint8"))
+
+
+def thumbnail(picture, box=160):
+    small = picture.copy()
+    small.thumbnail((box, box), reducing_gap=2.0)
+    written = io.BytesIO()
+    small.save(written, "JPEG", quality=75)
+    return Image.open(written)
+
+
+@pytest.mark.parametrize("stops", [0, 3, 5])
+@pytest.mark.parametrize("name", PICTURES)
+def test_no_photograph_is_taken_for_a_dark_frame(name, stops):
+    assert not is_dark_frame(thumbnail(darkened(packaged(name), stops)))
+
+
+@pytest.mark.parametrize("leak", LEAKS)
+@pytest.mark.parametrize(("level", "noise"), SENSORS)
+def test_every_dark_frame_is_found(level, noise, leak):
+    rng = np.random.default_rng([leak, round(10 * noise)])
+    missed = [
+        size
+        for size in SIZES
+        for _ in range(4)
+        if not is_dark_frame(thumbnail(covered(rng, size, level, noise, leak)))
+    ]
+    assert missed == []
+
+
+def test_a_picture_too_small_to_judge_is_none():
+    assert not is_dark_frame(Image.new("RGB", (24, 16)))
+    assert is_dark_frame(Image.new("RGB", (160, 107)))
+    assert runs_of([]) == []
