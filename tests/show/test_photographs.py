@@ -13,11 +13,11 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+from auditor.show.photographs import small_picture
 from PIL import Image
 
 from auditor.journey import Audit, run_audit
 from auditor.settings import Request
-from auditor.show.photographs import small_picture
 from auditor.show.report import build_report
 from tests.intake.photofile.builders import png
 
