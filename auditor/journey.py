@@ -10,6 +10,7 @@ from typing import Any, TypeVar
 import numpy as np
 import pandas as pd
 
+from auditor.advice.decide import Decisions, decide
 from auditor.advice.experiment import Experiment, propose_experiment
 from auditor.advice.lens_use import declared_lenses
 from auditor.advice.recommend import advise
@@ -38,7 +39,7 @@ from auditor.intake.archive import read_archive
 from auditor.intake.library.reading import Progress
 from auditor.intake.people.filling import PictureFacts, measure_archive
 from auditor.intake.sources import Archive
-from auditor.intake.statements.session import SessionFile
+from auditor.intake.statements.session import Lens, SessionFile
 from auditor.optics.sensors import Criterion, measured, parse_criterion
 from auditor.settings import Request, Settings
 from auditor.text import collapse, without_home
@@ -85,6 +86,12 @@ class Audit:
     problems : list of Problem
     pictures : PictureFacts or None
         What the pictures told; None where they were not measured.
+    lenses : tuple of Lens
+        What session files say of lenses.
+    sources : tuple of str
+        As they were named, for commands to be repeated.
+    decisions : Decisions
+        What to set next, lens by lens.
     """
 
     table: pd.DataFrame
@@ -108,6 +115,9 @@ class Audit:
     experiment: Experiment | None
     problems: list[Problem]
     pictures: PictureFacts | None = None
+    lenses: tuple[Lens, ...] = ()
+    sources: tuple[str, ...] = ()
+    decisions: Decisions = Decisions(())  # noqa: RUF009 -- frozen
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,8 +185,18 @@ def _criterion(
     return handbook, [Problem(None, what, "The handbook criterion was used.")]
 
 
-def run_audit(request: Request, progress: Progress | None = None) -> Audit:
+def run_audit(
+    request: Request, progress: Progress | None = None, stage: Callable[[str], None] = lambda _: None
+) -> Audit:
     """Audit the sources of a request.
+
+    Parameters
+    ----------
+    request : Request
+    progress : callable, optional
+        Called with files done and files in all.
+    stage : callable, optional
+        Called with the name of each stage that begins.
 
     Raises
     ------
@@ -186,8 +206,10 @@ def run_audit(request: Request, progress: Progress | None = None) -> Audit:
     scanned = run_scan(request, progress)
     archive, settings = scanned.archive, scanned.settings
     table = archive.table
+    stage("Fitting")
     tolerance = fit_tolerance(table, settings)
     causes = find_causes(table, settings, tolerance)
+    stage("Weighing")
     grounds = (table, declared_lenses(archive.session_files), settings, tolerance)
     return Audit(
         table=table,
@@ -211,6 +233,9 @@ def run_audit(request: Request, progress: Progress | None = None) -> Audit:
         experiment=_or_none(propose_experiment, *grounds),
         problems=scanned.problems,
         pictures=scanned.pictures,
+        lenses=declared_lenses(archive.session_files),
+        sources=tuple(str(source) for source in request.sources),
+        decisions=decide(table, declared_lenses(archive.session_files), settings),
     )
 
 

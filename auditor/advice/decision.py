@@ -1,7 +1,7 @@
 """The decision: one rule, in one order, for every lens, situation and light.
 
-The first that holds: cannot_tell (the gate is closed, or too few subjects), not_focus, change, latitude, keep,
-else cannot_tell, with what would help most. Everything told of settings is derived from this object.
+The first that holds: cannot_tell (the gate is closed, or too few subjects), not_focus, change, latitude,
+keep, else cannot_tell, with what would help most. Everything told of settings is derived from this object.
 """
 
 from __future__ import annotations

@@ -2,8 +2,8 @@
 
 Of 100 subjects pressed at, how many would have been sharp? Each measured subject is put through every
 setting, paired, weighted by the presses it stands for; which subjects were measured, and how much blur this
-photographer bears, enter as far as they are known (Bayesian bootstrap: Rubin, Annals of Statistics 9:130, 1981;
-draws of the tolerances from :mod:`auditor.evidence.blur_tolerance`).
+photographer bears, enter as far as they are known (Bayesian bootstrap: Rubin, Annals of Statistics 9:130,
+1981; draws of the tolerances from :mod:`auditor.evidence.blur_tolerance`).
 """
 
 from __future__ import annotations
@@ -148,9 +148,7 @@ def compare_settings(
             continue
         off = side * np.minimum(COMMON_ERROR, 0.5 * subjects.error_sd)
         moved = replace(subjects, log_m=subjects.log_m + off)
-        draws[:, own] = _shares_of(
-            moved, numbers, rings, answer, speed_m_s, tolerances, curves, weights, own
-        )
+        draws[:, own] = _shares_of(moved, numbers, rings, answer, speed_m_s, tolerances, curves, weights, own)
         if habit is None:
             at = _sharp(moved, None, None, None, speed_m_s, tolerances, curves, own)
             now[own] = np.einsum("nd,dn->d", at, weights[own])

@@ -9,6 +9,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Iterable
 from importlib import import_module
+from typing import Annotated
 
 import typer
 
@@ -17,6 +18,14 @@ from auditor.cli.run import STOPPED, STOPPED_TEXT, command, leave_other_settings
 COMMANDS = (
     "audit", "scan", "prepare", "tune", "advise", "zone", "plan", "card", "measure", "forget", "simulate",
 )  # fmt: skip
+
+
+def _say_version(wanted: bool) -> None:
+    if wanted:
+        from importlib.metadata import version
+
+        typer.echo(f"auditor {version('focus-zone-auditor')}")
+        raise typer.Exit
 
 
 def make_app(names: Iterable[str] = COMMANDS) -> typer.Typer:
@@ -36,8 +45,13 @@ def make_app(names: Iterable[str] = COMMANDS) -> typer.Typer:
     return app
 
 
-def _named_commands() -> None:
-    """Do nothing; that it is there keeps a single command one that is called by its name."""
+def _named_commands(
+    version: Annotated[
+        bool,
+        typer.Option("--version", help="Print the version and stop.", is_eager=True, callback=_say_version),
+    ] = False,
+) -> None:
+    """Audit photographs shot by zone focusing: how often each preset worked, and where it failed."""
 
 
 def main() -> None:

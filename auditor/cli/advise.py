@@ -11,7 +11,7 @@ from auditor.cli import options
 from auditor.cli.run import LEFT_OUT, echo
 
 if TYPE_CHECKING:
-    from auditor.advice.result import Advice
+    from auditor.journey import Audit
 
 
 def advise(
@@ -37,6 +37,7 @@ def advise(
     units: options.Units = "m",
     cache: options.Cache = None,
     workers: options.Workers = None,
+    full: options.Full = False,
     force: options.Force = False,
     strict: options.Strict = False,
     json: options.Json = False,
@@ -46,15 +47,13 @@ def advise(
 
     from auditor.advice.experiment import propose_experiment
     from auditor.advice.experiment_file import experiment_session
-    from auditor.advice.lens_use import declared_lenses
     from auditor.advice.recommend import advise as work_out
     from auditor.advice.result import as_json
     from auditor.cli.requests import make_request
-    from auditor.evidence.tolerance import fit_tolerance
-    from auditor.journey import run_scan
-    from auditor.show.advice_screen import show_advice
-    from auditor.show.terminal import console, progress_on_stderr, show_problems
-    from auditor.show.words.advice import next_walk
+    from auditor.journey import run_audit
+    from auditor.show.page.view import lens_views
+    from auditor.show.screen import show_answer
+    from auditor.show.terminal import console, progress_on_stderr, show_problems, show_settings, view_of
     from auditor.text import json_text
     from auditor.writing import write_file
 
@@ -73,42 +72,49 @@ def advise(
         wanted_shutter=wanted_shutter,
         slowest_shutter=slowest_shutter,
     )
-    with progress_on_stderr("Reading") as progress:
-        scanned = run_scan(request, progress)
-    table, settings = scanned.archive.table, scanned.settings
-    lenses = declared_lenses(scanned.archive.session_files)
-    tolerance = fit_tolerance(table, settings)
-    result = work_out(table, lenses, settings, tolerance, lens)
+    with progress_on_stderr() as progress:
+        audit = run_audit(request, progress, progress.stage)
+        views = lens_views(audit)
+    chosen = view_of(views, lens)
+    grounds = (audit.table, audit.lenses, audit.settings, audit.tolerance, lens)
     if json:
-        echo(json_text(as_json(result)))
+        echo(json_text(as_json(work_out(*grounds))))
     else:
-        show_advice(result, settings, console())
+        others = tuple(view.name for view in views if view is not chosen)
+        show_answer(chosen, audit.settings.units, console(), others)
+        if full:
+            show_settings(chosen, console())
     if card is not None:
-        write_advised_card(result, card, settings.units, force=force)
+        write_advised_card(audit, chosen.name, card, force=force)
     if experiment is not None:
-        walk = propose_experiment(table, lenses, settings, tolerance, lens)
-        write_file(experiment, experiment_session(walk, settings), force=force)
-        echo(next_walk(walk, settings.units), err=True)
+        walk = experiment_session(propose_experiment(*grounds), audit.settings)
+        write_file(experiment, walk, force=force)
         echo(f"Session file: {experiment}", err=True)
-    show_problems(scanned.problems, console(sys.stderr))
-    if strict and (scanned.problems or scanned.archive.unreadable):
+    show_problems(audit.problems, console(sys.stderr))
+    if strict and (audit.problems or audit.counts["unreadable"]):
         raise typer.Exit(LEFT_OUT)
 
 
-def write_advised_card(advice: Advice, out: Path, units: str, *, force: bool = False) -> None:
-    """Write the pocket card of the advised settings.
+def write_advised_card(audit: Audit, lens: str, out: Path, *, force: bool = False) -> None:
+    """Write the wallet card of what was decided on a lens.
 
     Raises
     ------
     OutputError
-        If nothing is advised, or the file cannot be written.
+        If there is nothing to set, the format is unknown or the file cannot be written.
     """
-    from auditor.cli.card import write_card
     from auditor.errors import OutputError
     from auditor.show.advice_card import advised_card
+    from auditor.show.wallet import wallet_bytes
+    from auditor.writing import write_file
 
-    made = advised_card(advice, units)
+    made = advised_card(audit, lens)
     if made is None:
-        raise OutputError("Nothing is advised, so there is no card to write.", "See the flags above.")
-    write_card(made, out, force=force)
+        raise OutputError(
+            "Nothing can be said of what to set, so there is no card to write.", "See the answer above."
+        )
+    suffix = out.suffix.lower()
+    if suffix not in (".pdf", ".png"):
+        raise OutputError(f"{out} is no kind of card.", "Name a file ending in .pdf or .png.")
+    write_file(out, wallet_bytes([made], suffix), force=force)
     echo(f"Card written to {out}.", err=True)

@@ -28,9 +28,10 @@ def audit(
     measure: Annotated[
         bool, typer.Option("--measure", help="Also measure distance and blur from the pictures' faces.")
     ] = False,
-    pictures: Annotated[
-        bool, typer.Option("--pictures", help="Put small pictures of the most telling frames in the report.")
+    no_pictures: Annotated[
+        bool, typer.Option("--no-pictures", help="Leave every thumbnail out of the report.")
     ] = False,
+    full: options.Full = False,
     force: options.Force = False,
     strict: options.Strict = False,
     json: options.Json = False,
@@ -39,6 +40,7 @@ def audit(
     from auditor.cli.requests import make_request, output_folder
     from auditor.journey import run_audit
     from auditor.show.outputs import audit_json, write_outputs
+    from auditor.show.page.view import lens_views
     from auditor.show.terminal import console, progress_on_stderr, show_audit
     from auditor.text import json_text
 
@@ -56,14 +58,18 @@ def audit(
         measure=measure,
     )
     folder = output_folder(out, "audit-report", sources, "audit")
-    with progress_on_stderr("Reading") as progress:
-        result = run_audit(request, progress)
-    write_outputs(result, folder, pictures=pictures, force=force)
+    with progress_on_stderr() as progress:
+        result = run_audit(request, progress, progress.stage)
+        views = lens_views(result)
+    report = folder / "report.html"
     if json:
         echo(json_text(audit_json(result)))
     else:
-        show_audit(result, console())
-    echo(f"Report: {folder / 'report.html'}", err=True)
+        show_audit(result, views, console(), str(report), full=full)  # the answer first, then the drawing
+    with progress_on_stderr("Drawing"):
+        pictures = not no_pictures
+        write_outputs(result, folder, views, pictures=pictures, cache=request.cache, force=force)
+    echo(f"Report: {report}", err=True)
     counts = result.counts
     if strict and (result.problems or counts["unreadable"] or counts["left_out"] or counts["without_zone"]):
         raise typer.Exit(LEFT_OUT)

@@ -28,9 +28,10 @@ Coc = Annotated[
     str,
     typer.Option(
         "--coc",
-        help="Circle of confusion: handbook, diagonal/K, a value such as 0.025mm, the size of the result "
-        "(print=60cm,1m: long side, seen from; web=2048: pixels shown; ,crop=50% behind either: the part of "
-        "the long side that is kept), pixel, or measured.",
+        help="Circle of confusion: handbook (the sensor's diagonal/1442), diagonal/K (any divisor), a value "
+        "such as 0.025mm, the size of the result (print=60cm,1m: long side, seen from; web=2048: pixels "
+        "shown; ,crop=50% behind either: the part of the long side that is kept), pixel (one pixel), or "
+        "measured (from what you call sharp, or keep).",
     ),
 ]
 Confidence = Annotated[float, typer.Option("--confidence", help="Level of every interval.")]
@@ -43,6 +44,7 @@ Workers = Annotated[
     int | None, typer.Option("--workers", min=1, help="Processes that read files.", show_default="one a core")
 ]
 Strict = Annotated[bool, typer.Option("--strict", help="Exit with 3 if anything was left out.")]
+Full = Annotated[bool, typer.Option("--full", help="Print the tables too, not the answer alone.")]
 Json = Annotated[bool, typer.Option("--json", help="Print the result as JSON.")]
 Force = Annotated[
     bool,

@@ -23,20 +23,20 @@ def tune(
     units: options.Units = "m",
     cache: options.Cache = None,
     workers: options.Workers = None,
+    full: options.Full = False,
     strict: options.Strict = False,
     json: options.Json = False,
 ) -> None:
     """Say what every f-number of a lens brings, what it costs, and which to prefer in which light."""
     import sys
 
-    from auditor.advice.lens_use import declared_lenses
     from auditor.advice.result import as_json
     from auditor.advice.tune import tune as work_out
     from auditor.cli.requests import make_request
-    from auditor.evidence.tolerance import fit_tolerance
-    from auditor.journey import run_scan
-    from auditor.show.advice_screen import show_tuning
-    from auditor.show.terminal import console, progress_on_stderr, show_problems
+    from auditor.journey import run_audit
+    from auditor.show.page.view import lens_views
+    from auditor.show.screen import show_answer
+    from auditor.show.terminal import console, progress_on_stderr, show_problems, show_settings, view_of
     from auditor.text import json_text
 
     request = make_request(
@@ -54,15 +54,18 @@ def tune(
         wanted_shutter=wanted_shutter,
         slowest_shutter=slowest_shutter,
     )
-    with progress_on_stderr("Reading") as progress:
-        scanned = run_scan(request, progress)
-    tolerance = fit_tolerance(scanned.archive.table, scanned.settings)
-    lenses = declared_lenses(scanned.archive.session_files)
-    result = work_out(scanned.archive.table, lenses, scanned.settings, tolerance, lens)
+    with progress_on_stderr() as progress:
+        audit = run_audit(request, progress, progress.stage)
+        views = lens_views(audit)
+    chosen = view_of(views, lens)
     if json:
+        result = work_out(audit.table, audit.lenses, audit.settings, audit.tolerance, lens)
         echo(json_text(as_json(result)))
     else:
-        show_tuning(result, scanned.settings, console())
-    show_problems(scanned.problems, console(sys.stderr))
-    if strict and (scanned.problems or scanned.archive.unreadable):
+        others = tuple(view.name for view in views if view is not chosen)
+        show_answer(chosen, audit.settings.units, console(), others)
+        if full:
+            show_settings(chosen, console())
+    show_problems(audit.problems, console(sys.stderr))
+    if strict and (audit.problems or audit.counts["unreadable"]):
         raise typer.Exit(LEFT_OUT)

@@ -20,6 +20,8 @@ SPEED_SPREAD = 0.31 / 1.32  # observed gait at crossings, 1.32 +/- 0.31 m/s, n =
 _DISTANCES, _DISTANCE_WEIGHTS = np.polynomial.hermite_e.hermegauss(5)
 _DISTANCE_WEIGHTS = _DISTANCE_WEIGHTS / _DISTANCE_WEIGHTS.sum()
 _WALKS = 5
+CAUSES = ("defocus", "motion", "diffraction")
+_SHARPEST = 0.01  # handbook criteria: below every class, so that a picture without blur has one
 BLOCK = 40_000  # rows whose nodes are in memory at one time
 
 
@@ -46,6 +48,7 @@ def blur_shares(
     exposure_time_s: Floats,
     speed_m_s: float,
     unit_mm: Floats,
+    causes: tuple[str, ...] = CAUSES,
 ) -> npt.NDArray[np.float32]:
     """Return the distribution of the blur over the classes.
 
@@ -56,6 +59,8 @@ def blur_shares(
         deviation, the time [s] (NaN: no movement is inferred), and the handbook criterion [mm].
     speed_m_s : float
         Mean walking speed; 0 for subjects who stand still.
+    causes : tuple of str
+        Those of :data:`CAUSES` that take part.
 
     Returns
     -------
@@ -72,9 +77,13 @@ def blur_shares(
         number = f_number[rows, None]
         defocus = defocus_mm(focal, number, focus_distance_m[rows, None], distance)
         airy = airy_mm(number, magnification(lens_distance_m(distance, focal), focal))
-        still = (defocus**2 + airy**2) / unit_mm[rows, None] ** 2
+        still = np.full(distance.shape, _SHARPEST**2)
+        if "defocus" in causes:
+            still = still + (defocus / unit_mm[rows, None]) ** 2
+        if "diffraction" in causes:
+            still = still + (airy / unit_mm[rows, None]) ** 2
         weight = np.broadcast_to(_DISTANCE_WEIGHTS, still.shape)
-        if speed_m_s > 0:
+        if speed_m_s > 0 and "motion" in causes:
             time = np.nan_to_num(exposure_time_s[rows, None])
             across = motion_mm(focal, distance, speed_m_s, time, crossing_deg=90.0) / unit_mm[rows, None]
             squared = still[..., None] + (across[..., None] * WALKS) ** 2
@@ -95,7 +104,8 @@ def _into_classes(log_blur: Floats, weight: Floats) -> Floats:
     lower += (np.arange(n) * classes)[:, None]
     flat = np.concatenate([lower.ravel(), lower.ravel() + 1])
     weights = np.concatenate([(part - upper).ravel(), upper.ravel()])
-    return np.asarray(np.bincount(flat, weights, minlength=n * classes)[: n * classes]).reshape(n, classes)
+    total = np.bincount(flat, weights, minlength=n * classes)[: n * classes]
+    return np.asarray(total, dtype=float).reshape(n, classes)
 
 
 def sharp_curve(log_tau: npt.ArrayLike, kappa: npt.ArrayLike) -> Floats:

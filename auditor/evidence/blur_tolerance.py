@@ -1,15 +1,15 @@
 """The blur that a photographer bears: for sharpness (asked at the sheet) and for keeping (shown by marks).
 
 Both eyes have the curve F(b) = 1 / (1 + (b / tau)^kappa), log tau_keep = log tau_sharp + d, d normal
-(0.2, 0.4). The posterior is summed on a grid of tau, kappa, d and of the share of subjects who walk; distance
-errors, speeds and directions are inside each subject's blur (:mod:`auditor.evidence.blur_classes`). Tolerances
-are in units of the handbook criterion of the sensor (its diagonal), and partly pooled over lenses: what another
-lens says counts up to an unknown factor, normal (0, 0.2) in logs.
+(0.2, 0.4). The posterior is summed on a grid of tau, kappa, d and of the share of subjects who walk;
+distance errors, speeds and directions are inside each subject's blur (:mod:`auditor.evidence.blur_classes`).
+Tolerances are in units of the handbook criterion of the sensor (its diagonal), and partly pooled over lenses:
+what another lens says counts up to an unknown factor, normal (0, 0.2) in logs.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -31,12 +31,12 @@ LOG_TAU = np.arange(np.log(0.15), np.log(30.0), STEP)
 LOG_KAPPA = np.log(3.2) + 0.5 * np.arange(-2.0, 2.5)
 APART = STEP * np.arange(-10, 15)  # d, tau_keep against tau_sharp
 WALKING = np.array([1.0, 0.5, 0.0])  # share of the subjects who walk
-TAU_CENTRE, TAU_SPREAD, TAU_DEGREES = np.log(1.4), 0.6, 3
+TAU_CENTRE, TAU_SPREAD, TAU_DEGREES = np.log(1.4), 0.5, 3
 APART_CENTRE, APART_SPREAD = 0.2, 0.4
 BETWEEN_LENSES = 0.2
 LAPSE = 0.02  # verdicts given by mistake, either way
 NOTHING_PRIOR = 0.5
-WORTH = 1.1  # a setting that makes all subjects sharp and cannot bring a tenth more brings nothing
+WORTH = 1.05  # where making every subject sharp could not bring a twentieth more, blur decides nothing
 DRAWS = 400
 _COARSE = slice(None, None, 2)
 
@@ -56,7 +56,7 @@ class Tolerances:
     sharp_sd : float
         Posterior standard deviation of log tau_sharp.
     nothing : float
-        Chance that blur decides nothing here: marks and verdicts do not follow it, or all are sharp.
+        Chance that blur decides nothing here: marks do not follow it, or hardly any subject is too blurred.
     verdicts, keepers, presses : int
         Sharp verdicts (yes or no), hits and presses that it rests on, of all lenses.
     log_sharp, log_keep, kappa, walking, floor : numpy.ndarray, shape (DRAWS,)
@@ -123,12 +123,18 @@ def _evidence(own: Subjects, speed_m_s: float) -> _Evidence:
     walk = subject_shares(own, speed_m_s) if speed_m_s > 0 else still
     curve = sharp_curve(LOG_TAU[:, None], np.exp(LOG_KAPPA)).astype(np.float32)
     judged = np.isfinite(own.verdict)
+    seen_still, seen_walk = still[judged], walk[judged]
+    if (own.seen_at[judged] != 1).any():
+        as_shown = own.chosen(judged)
+        as_shown = replace(as_shown, handbook_mm=as_shown.handbook_mm * as_shown.seen_at)
+        seen_still, seen_walk = subject_shares(as_shown, 0.0), subject_shares(as_shown, speed_m_s)
     coarse = LOG_TAU[_COARSE]
     nothing = 0.0
     for place, walking in enumerate(WALKING):
         shares = (walking * walk + (1 - walking) * still).astype(np.float32)
         if judged.any():
-            seen = LAPSE + (1 - 2 * LAPSE) * np.tensordot(shares[judged], curve, 1)
+            as_seen = (walking * seen_walk + (1 - walking) * seen_still).astype(np.float32)
+            seen = LAPSE + (1 - 2 * LAPSE) * np.tensordot(as_seen, curve, 1)
             yes = own.verdict[judged] == 1
             sharp[place] = np.log(seen[yes]).sum(axis=0) + np.log1p(-seen[~yes]).sum(axis=0)
         if own.hit.any() and not own.hit.all():
@@ -170,9 +176,13 @@ def _posterior(
     keep = [logsumexp(one.keep + np.log(FLOOR_WEIGHTS), axis=3) for one in found]
     joint = prior + _joined(found[code].sharp, keep[code])
     others = [_joined(one.sharp, keep[i]) for i, one in enumerate(found) if i != code]
+    other_sharp = [one.sharp for i, one in enumerate(found) if i != code]
     if others:
         joint = joint + _blurred(np.sum(others, axis=0))
-    evidence = float(logsumexp(joint) - logsumexp(prior))
+    verdicts_alone = prior + found[code].sharp[..., None]
+    if others:
+        verdicts_alone = verdicts_alone + _blurred(np.sum([s[..., None] for s in other_sharp], axis=0))
+    marks = float(logsumexp(joint) - logsumexp(verdicts_alone))
     density = np.exp(joint - joint.max())
     density /= density.sum()
     of_sharp = density.sum(axis=(0, 2, 3))
@@ -202,9 +212,7 @@ def _posterior(
         keep_low=unit * keeping[1],
         keep_high=unit * keeping[2],
         sharp_sd=float(np.sqrt(of_sharp @ (LOG_TAU - centre) ** 2)),
-        nothing=_chance_of_nothing(
-            subjects, own, found, evidence, log_keep, kappas, FLOORS[floor], speed_m_s
-        ),
+        nothing=_chance_of_nothing(own, found, marks, log_keep, kappas, FLOORS[floor], speed_m_s),
         verdicts=int(np.isfinite(subjects.verdict).sum()),
         keepers=int(subjects.hit.sum()),
         presses=len(subjects),
@@ -252,19 +260,20 @@ def _blurred(log_likelihood: Floats) -> Floats:
 
 
 def _chance_of_nothing(
-    subjects: Subjects,
     own: Subjects,
     found: list[_Evidence],
-    evidence: float,
+    marks: float,
     log_keep: Floats,
     kappas: Floats,
     floor: Floats,
     speed_m_s: float,
 ) -> float:
-    """Chance that marks and verdicts do not follow blur, or so little that no setting could bring more."""
-    said = subjects.verdict[np.isfinite(subjects.verdict)]
-    plain = sum(one.nothing for one in found) + _constant(int(said.sum()), said.size)
-    log_odds = np.log(NOTHING_PRIOR / (1 - NOTHING_PRIOR)) + plain - evidence
+    """Chance that marks do not follow blur, or so little that no setting could bring a twentieth more.
+
+    ``marks``: log evidence of the marks where they follow blur, given the verdicts.
+    """
+    plain = sum(one.nothing for one in found)
+    log_odds = np.log(NOTHING_PRIOR / (1 - NOTHING_PRIOR)) + plain - marks
     follows = 1 / (1 + np.exp(np.clip(log_odds, -500, 500)))
     if not len(own):
         return float(1 - follows)
@@ -272,14 +281,6 @@ def _chance_of_nothing(
     shares = own.weight @ subject_shares(own, speed_m_s) / own.weight.sum()
     left = floor + (1 - floor) * (shares @ curve)
     return float(1 - follows * np.mean(left < 1 / WORTH))
-
-
-def _constant(yes: int, n: int) -> float:
-    """Log likelihood of verdicts that do not follow blur: an even prior, and one of nearly always yes."""
-    from scipy.special import betaln
-
-    mostly = betaln(yes + 19, n - yes + 1) - betaln(19, 1)
-    return float(np.logaddexp(betaln(yes + 1, n - yes + 1), mostly) - np.log(2))
 
 
 def _interval(density: Floats, confidence: float) -> tuple[float, float, float]:

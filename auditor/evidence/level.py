@@ -2,7 +2,7 @@
 
 Presses of a walk share its luck: logit of the chance = alpha + u, u normal (0, sigma^2), one u for each
 session (random-intercept model; McCulloch, Searle & Neuhaus, Generalized, Linear, and Mixed Models, 2nd ed.
-2008, ch. 7). The integral over u is Gauss and Hermite's, the posterior of alpha and sigma is summed on a grid.
+2008, ch. 7). The integral over u is Gauss and Hermite's; alpha and sigma are summed on a grid.
 """
 
 from __future__ import annotations

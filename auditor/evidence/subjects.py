@@ -54,8 +54,8 @@ class Subjects:
         Log of the chance to be drawn with a keeper over that without one: samples by mark show more keepers.
     verdict : numpy.ndarray
         1 sharp, 0 soft, NaN unasked or unsure.
-    shown_px : numpy.ndarray
-        Long side of the picture as judged [pixels], NaN where unknown.
+    seen_at : numpy.ndarray
+        Criterion of the size at which the verdict was given over that of the size asked for, else 1.
     preset, session, lens : numpy.ndarray of int
         Codes; names in ``presets`` and ``lenses``.
     anyone : numpy.ndarray of bool
@@ -82,7 +82,7 @@ class Subjects:
     hit: npt.NDArray[np.bool_]
     drawn_odds: Floats
     verdict: Floats
-    shown_px: Floats
+    seen_at: Floats
     preset: npt.NDArray[np.intp]
     session: npt.NDArray[np.intp]
     lens: npt.NDArray[np.intp]
@@ -220,7 +220,7 @@ def measured_subjects(table: pd.DataFrame, settings: Settings) -> Subjects:
         hit=keepers[press] > 0,
         drawn_odds=_drawn_odds(drawn[stratum[middle]], size[press], keepers[press]),
         verdict=_verdicts(frames, code, order, press, middle),
-        shown_px=_numbers(frames, "sharp_shown_px")[middle],
+        seen_at=_seen_at(frames)[middle],
         preset=preset[middle].astype(np.intp),
         session=frames["session"].to_numpy(float, na_value=-1.0)[middle].astype(np.intp),
         lens=lens[middle],
@@ -270,10 +270,28 @@ def _verdicts(
     return np.where(np.isfinite(said[middle]), said[middle], of_press[press])
 
 
-def _numbers(frames: pd.DataFrame, name: str) -> Floats:
-    if name not in frames:
-        return np.full(len(frames), np.nan)
-    return np.asarray(frames[name].to_numpy(float, na_value=np.nan))
+def _seen_at(frames: pd.DataFrame) -> Floats:
+    """How much coarser the picture was shown than the size asked for would show it, shape (n,).
+
+    A tolerance over the criterion of the size shown stays: two shown pixels, the finest pair of lines that
+    they can draw (sampling theorem), against the frame's own criterion. Under the loupe its own pixels count.
+    """
+    if "sharp_shown_px" not in frames:
+        return np.ones(len(frames))
+    shown = frames["sharp_shown_px"].to_numpy(float, na_value=np.nan)
+    if "sharp_seen" in frames:
+        own = frames[["pixel_width", "pixel_height"]].astype(float).max(axis=1).to_numpy()
+        shown = np.where(frames["sharp_seen"].eq("pixels").fillna(False).to_numpy(bool), own, shown)
+    side = frames[["sensor_width_mm", "sensor_height_mm"]].max(axis=1).to_numpy(float)
+    asked = frames["coc_mm"].to_numpy(float)
+    # A criterion measured from tolerances cannot be the size that they are asked for: the handbook's is.
+    measured = frames["coc_criterion"].astype("str").str.startswith("measured").fillna(False).to_numpy(bool)
+    width, height = frames[["sensor_width_mm", "sensor_height_mm"]].to_numpy(float).T
+    diagonal = np.hypot(width, height)
+    asked = np.where(measured, diagonal / HANDBOOK_DIVISOR, asked)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratio = 2 * side / shown / asked
+    return np.where(np.isfinite(ratio) & (ratio > 0), ratio, 1.0)
 
 
 def _flag(frames: pd.DataFrame, name: str) -> npt.NDArray[np.bool_]:

@@ -48,6 +48,8 @@ def telling_frames(table: pd.DataFrame, tolerance: Tolerance, causes: Causes) ->
     lost = dropped.assign(why=main, share=shares.sum(axis=1)).sort_values(
         "share", ascending=False, kind="stable"
     )
+    # One for each cause first, then the second of each: so every cause that is named can be seen.
+    lost = lost.assign(turn=lost.groupby("why").cumcount()).sort_values("turn", kind="stable")
     sharp = dropped[~dropped["burst_hit"]].sort_values("chance", ascending=False, kind="stable")
     chosen = [
         part.drop_duplicates("code").head(number)

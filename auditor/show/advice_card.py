@@ -1,69 +1,124 @@
-"""The pocket card of the advised settings: what to set in which light, and what is sharp then."""
+"""The wallet card of a decision: what to set with one lens, and what is sharp then."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
 
 import numpy as np
+import pandas as pd
 
-from auditor.advice.lens_use import same_ring
-from auditor.advice.result import Advice, ValuedSetting
+from auditor.journey import Audit
+from auditor.optics.framing import landmark_at, lower_edge_m, standing_share
 from auditor.optics.lens import sharp_zone
 from auditor.show.cards import Card
-from auditor.show.words.advice import setting_name
+from auditor.show.decided import Decided, ZoneSetting, gather_decision, is_setting, presets_of
+from auditor.show.page.ring_scale import engravings, scale_of
+from auditor.show.wallet import WalletCard
+from auditor.show.words.figures import far_limit
+from auditor.show.words.next_time import setting_name, strictness
+from auditor.show.words.plain import one_in
+from auditor.units import format_distance, format_exposure_time
 
-MOST_SETTINGS = 3  # in order of preference, beside those for each light
-
-
-@dataclass(frozen=True, slots=True)
-class AdvisedCard(Card):
-    """A card with what is advised at its head.
-
-    Attributes
-    ----------
-    heading, remark : str
-        What to set, and below the table in which light.
-    """
-
-    heading: str = ""
-    remark: str = ""
-
-    @property
-    def title(self) -> str:
-        """What to set."""
-        return self.heading
-
-    @property
-    def note(self) -> str:
-        """In which light, or how sharp is meant."""
-        return self.remark or f"blur within {self.coc_mm:.3f} mm, from the sensor plane"
+USUAL_STOPS = (4.0, 5.6, 8.0, 11.0, 16.0)
 
 
-def advised_card(advice: Advice, units: str) -> AdvisedCard | None:
-    """Lay out the card: the advised stops and rings, each with its zone; None without any."""
-    if not advice.settings or not (advice.by_curve or advice.change_advised):
+def advised_cards(audit: Audit, lenses: list[str]) -> list[WalletCard]:
+    """Lay out a card for each lens of which something can be said of what to set."""
+    made = (advised_card(audit, lens) for lens in lenses)
+    return [card for card in made if card is not None]
+
+
+def advised_card(audit: Audit, lens: str) -> WalletCard | None:
+    """Lay out the card of one lens; None where nothing can be said of what to set."""
+    decided = gather_decision(audit, lens)
+    one = decided.to_set or (decided.now if decided.kind == "not_focus" else None)
+    if one is None or decided.told is None:
         return None
-    kinds = [] if advice.one_serves_all else list(advice.by_light)
-    first = advice.settings[0] if advice.change_advised or not advice.current else advice.current[0]
-    chosen: list[ValuedSetting] = [
-        first, *advice.settings[:MOST_SETTINGS], *(kind.setting for kind in kinds)
-    ]  # fmt: skip
-    stops = np.array(sorted({one.f_number for one in chosen}))
-    rings: list[float] = []
-    for one in chosen:
-        if not same_ring(one.focus_distance_m, np.array(rings)).any():
-            rings.append(one.focus_distance_m)
-    ring_m = np.array(sorted(rings))
-    name = f"{advice.focal_length_mm:.3g} mm"
-    return AdvisedCard(
-        focal_length_mm=advice.focal_length_mm,
-        f_numbers=stops,
-        ring_m=ring_m,
-        zone=sharp_zone(advice.focal_length_mm, stops, ring_m[:, None], advice.coc_mm),
-        coc_mm=advice.coc_mm,
-        coc_criterion="",
+    frames = audit.table[audit.table["preset"].isin(presets_of(audit, lens)["preset"])]
+    ring_m = decided.ring_m
+    units = decided.ring_unit  # what is engraved is read; a card in the other unit would have to be converted
+    scale = scale_of([], [(one.near_limit_m, one.far_limit_m), (0.7 * one.near_limit_m, one.near_limit_m)])
+    back, row, column = _table(one, frames, ring_m, units)
+    latest = frames["captured_at"].max()
+    return WalletCard(
+        lens=lens,
+        setting=setting_name(one, units),
+        near=format_distance(one.near_limit_m, units),
+        far=far_limit(one.far_limit_m, one.focus_distance_m, units),
+        near_at=scale.at(one.near_limit_m),
+        far_at=scale.at(one.far_limit_m),
+        engravings=engravings(scale, ring_m, one.focus_distance_m),
+        expect=_expect(decided),
+        exposure=_exposure(decided),
+        cues=viewfinder_cues(one, frames, units),
+        date="" if pd.isna(latest) else f"as of {latest:%-d %B %Y}",
+        back=back,
+        now_row=row,
+        now_column=column,
+        eye=strictness(decided) if decided.told.decision.rests_on != "optics" else "",
+    )
+
+
+def _table(
+    one: ZoneSetting, frames: pd.DataFrame, ring_m: tuple[float, ...], units: str
+) -> tuple[Card, int, int]:
+    """Near and far limits for the ring's engravings and the stops, and the cell that is set."""
+    stops = sorted({*USUAL_STOPS, *(held for held in (one.f_number,))})
+    focal_mm = float(frames["focal_length_mm"].median())
+    rings = sorted({*(ring for ring in ring_m if ring > 0.008 * focal_mm)})
+    if not any(is_setting(one, one.f_number, ring) for ring in rings):
+        rings = sorted([*rings, one.focus_distance_m])
+    coc_mm = float(frames["coc_mm"].median())
+    card = Card(
+        focal_length_mm=focal_mm,
+        f_numbers=np.array(stops),
+        ring_m=np.array(rings),
+        zone=sharp_zone(focal_mm, np.array(stops), np.array(rings)[:, None], coc_mm),
+        coc_mm=coc_mm,
+        coc_criterion=str(frames["coc_criterion"].dropna().iloc[0]),
         distance_from="sensor",
         units=units,
-        heading=f"{name}: by the light" if kinds else f"{name}: {setting_name(first, units)}",
-        remark=", ".join(f"{kind.name} {setting_name(kind.setting, units)}" for kind in kinds),
     )
+    row = next(at for at, ring in enumerate(rings) if is_setting(one, one.f_number, ring))
+    return card, row, stops.index(one.f_number)
+
+
+def _expect(decided: Decided) -> str:
+    told = decided.told
+    if told is None or not decided.known.keepers or math.isnan(told.level.rate):
+        return ""
+    return f"about {one_in(told.level.rate, 'press')} holds a keeper"
+
+
+def _exposure(decided: Decided) -> str:
+    known = [] if math.isnan(decided.exposure_time_s) else [format_exposure_time(decided.exposure_time_s)]
+    return ", ".join([*known, *([] if math.isnan(decided.iso) else [f"ISO {decided.iso:.0f}"])])
+
+
+def viewfinder_cues(one: ZoneSetting, frames: pd.DataFrame, units: str) -> tuple[str, ...]:
+    """Say what the frame cuts at the zone's ends, held level and upright, the camera at 1.6 m."""
+    focal_mm = float(frames["focal_length_mm"].median())
+    sides = [float(frames[f"sensor_{side}_mm"].median()) for side in ("width", "height")]
+    if math.isnan(focal_mm) or any(math.isnan(side) for side in sides):
+        return ()
+    ends = [one.near_limit_m, one.far_limit_m]
+    if one.far_limit_m > 4 * one.focus_distance_m:  # so far away nobody tells a metre by it
+        ends = [one.near_limit_m, one.focus_distance_m]
+    ends = [end for end in ends if math.isfinite(end)]
+    held = (("Held level", min(sides)), ("Upright", max(sides)))
+    return tuple(f"{how}, the frame {_cuts(ends, focal_mm, height_mm, units)}." for how, height_mm in held)
+
+
+def _cuts(ends: list[float], focal_mm: float, height_mm: float, units: str) -> str:
+    said, verb = [], ""
+    for distance_m in ends:
+        edge_m = float(lower_edge_m(distance_m, focal_mm, height_mm))
+        share = standing_share(distance_m, focal_mm, height_mm)
+        part = landmark_at(edge_m)
+        now = "cuts " if part is not None or edge_m > 0 else "holds "
+        what = f"the {part}" if part is not None else f"{format_distance(edge_m, units)} up"
+        if now == "holds ":
+            what = f"a person {100 * share:.0f} % high"
+        said.append(f"{now if now != verb else ''}{what} at {format_distance(round(distance_m, 1), units)}")
+        verb = now
+    return ", ".join(said)

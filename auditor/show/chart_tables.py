@@ -160,11 +160,10 @@ def _bars(frames: pd.DataFrame, edges: np.ndarray) -> pd.DataFrame:
     return counts[(counts["kept"] > 0) | (counts["not_kept"] > 0)]
 
 
-def engravings(from_m: float, to_m: float, units: str, *, narrow: bool) -> pd.DataFrame:
-    """Ticks of a distance axis, as a ring is engraved; fewer on a narrow picture."""
+def engravings(from_m: float, to_m: float, units: str) -> pd.DataFrame:
+    """Ticks of a distance axis, as a ring is engraved."""
     metres = 1.0 if units == "m" else METRES_PER_FOOT
-    values = ENGRAVINGS[units][:: 2 if narrow else 1]
-    inside = [value for value in values if from_m < value * metres < to_m]
+    inside = [value for value in ENGRAVINGS[units] if from_m < value * metres < to_m]
     labels = [f"{value:g}" for value in inside]
     if labels:
         labels[-1] += f" {units}"

@@ -10,14 +10,28 @@ import pandas as pd
 
 from auditor.advice.result import as_json
 from auditor.evidence.tolerance import Tolerance
+from auditor.intake.library.thumbnails import thumbnails
 from auditor.intake.tables import TABLE_NAME, to_csv_text, to_json_rows
 from auditor.journey import Audit
-from auditor.show.advice_card import advised_card
-from auditor.show.card_drawing import card_bytes
+from auditor.show.advice_card import advised_cards
 from auditor.show.charts import render_charts
+from auditor.show.decided import lenses_of
+from auditor.show.page.frames import MOST_THUMBNAILS, rows_shown
+from auditor.show.page.model import LensView
+from auditor.show.page.view import lens_views
 from auditor.show.report import build_report
+from auditor.show.wallet import wallet_bytes
 from auditor.text import json_safe, json_text
 from auditor.writing import ResultsFolder
+
+
+def _page(
+    audit: Audit, folder: Path, views: tuple[LensView, ...], cache: Path | None, *, pictures: bool
+) -> str:
+    rows = rows_shown(views)[:MOST_THUMBNAILS] if pictures else []
+    made = thumbnails([audit.paths[row] for row in rows], cache)
+    held = {row: jpeg for row, jpeg in zip(rows, made, strict=True) if jpeg is not None}
+    return build_report(audit, folder, views=views, thumbnails=held)
 
 
 def audit_json(audit: Audit) -> dict[str, Any]:
@@ -96,15 +110,27 @@ def _unreadable(audit: Audit) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["file", "why"], dtype="str")
 
 
-def write_outputs(audit: Audit, folder: Path, *, pictures: bool = False, force: bool = False) -> list[Path]:
+def write_outputs(
+    audit: Audit,
+    folder: Path,
+    views: tuple[LensView, ...] | None = None,
+    *,
+    pictures: bool = True,
+    cache: Path | None = None,
+    force: bool = False,
+) -> list[Path]:
     """Write every output of an audit into a folder, which is made if it is not there.
 
     Parameters
     ----------
     audit : Audit
     folder : Path
+    views : tuple of LensView, optional
+        From :func:`auditor.show.page.view.lens_views`; made here if not given.
     pictures : bool
-        Whether small pictures of the most telling frames go into the report.
+        Whether the report holds thumbnails.
+    cache : Path, optional
+        The readers' cache; thumbnails are kept beside it.
     force : bool
         Whether what was changed since it was written there is replaced.
 
@@ -118,7 +144,6 @@ def write_outputs(audit: Audit, folder: Path, *, pictures: bool = False, force: 
     OutputError
         If a file there may not be replaced, or cannot be written.
     """
-    charts = render_charts(audit)
     files: dict[str, str | bytes] = {
         "audit.json": json_text(audit_json(audit)),
         TABLE_NAME: to_csv_text(audit.table),
@@ -126,10 +151,10 @@ def write_outputs(audit: Audit, folder: Path, *, pictures: bool = False, force: 
         "distances.csv": to_csv_text(audit.distances),
         "unreadable.csv": to_csv_text(_unreadable(audit)),
     }
-    for name, (svg, png) in charts.items():
+    for name, (svg, png) in render_charts(audit).items():
         files |= {f"charts/{name}.svg": svg, f"charts/{name}.png": png}
-    card = advised_card(audit.advice, audit.settings.units) if audit.advice is not None else None
-    if card is not None:
-        files["card.pdf"] = card_bytes(card, ".pdf")
-    files["report.html"] = build_report(audit, charts, folder, pictures=pictures)
+    if cards := advised_cards(audit, lenses_of(audit)):
+        files["card.pdf"] = wallet_bytes(cards, ".pdf", "a4")
+    chosen = lens_views(audit) if views is None else views
+    files["report.html"] = _page(audit, folder, chosen, cache, pictures=pictures)
     return ResultsFolder(folder, force=force).write_all(files)

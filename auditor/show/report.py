@@ -1,11 +1,11 @@
-"""Puts an audit and its charts into one self-contained page. Nothing is computed here."""
+"""Puts an audit into one self-contained page. Nothing is computed here."""
 
 from __future__ import annotations
 
 import base64
 import hashlib
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -13,10 +13,14 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
 
 from auditor.journey import Audit
-from auditor.show.charts import Chart
+from auditor.show import fitted_tables
+from auditor.show.page.frames import frame_lines, rows_shown
+from auditor.show.page.hero import draw_hero, legend
+from auditor.show.page.model import LensView, Rate, RingByStop, Said, said
+from auditor.show.page.plots import draw_curve, draw_hundred, draw_key, draw_rates
+from auditor.show.page.view import lens_views
 from auditor.show.page_tables import page_tables
 from auditor.show.words import (
-    advice,
     captions,
     causes,
     comparisons,
@@ -29,44 +33,39 @@ from auditor.show.words import (
     pictures,
     presets,
     sessions,
-    telling,
     tolerance,
-    tuning,
-    verdict,
     zone_check,
 )
 from auditor.text import printable, printable_lines
 from auditor.units import format_distance
 
-# In the order of the page; each is a template of that name and vanishes where it has nothing to say.
-SECTIONS = (
-    "presets", "distances", "causes", "frames", "tuning", "tolerance", "advice", "sessions", "fallout",
-    "measured", "method", "glossary",
-)  # fmt: skip
-
 WORDS = {
     module.__name__.rpartition(".")[2]: module
     for module in (
-        advice, captions, causes, comparisons, distances, fallout, flags, met, method, pictures, presets,
-        sessions, telling, tolerance, tuning, zone_check,
+        captions, causes, comparisons, distances, fallout, flags, met, method, pictures, presets,
+        sessions, tolerance, zone_check,
     )
 }  # fmt: skip
 
 
 def build_report(
-    audit: Audit, charts: Mapping[str, Chart], folder: Path | None = None, *, pictures: bool = False
+    audit: Audit,
+    folder: Path | None = None,
+    *,
+    views: tuple[LensView, ...] | None = None,
+    thumbnails: Mapping[int, bytes] | None = None,
 ) -> str:
     """Build the page.
 
     Parameters
     ----------
     audit : Audit
-    charts : mapping of str to Chart
-        From :func:`auditor.show.charts.render_charts`.
     folder : Path, optional
         Where the page will lie; links to photographs are relative to it. None writes names without links.
-    pictures : bool
-        Whether the frames to look at are shown as small pictures too.
+    views : tuple of LensView, optional
+        From :func:`auditor.show.page.view.lens_views`; made here if not given.
+    thumbnails : mapping of int to bytes, optional
+        JPEG by row of the frame table.
 
     Returns
     -------
@@ -80,13 +79,25 @@ def build_report(
         lstrip_blocks=True,
         undefined=StrictUndefined,
     )
-    tables = page_tables(audit, folder, pictures=pictures)
-    opening = " ".join(say(audit, tables, "m") for say in verdict.SENTENCES)
+    lenses = lens_views(audit) if views is None else views
+    held = dict(thumbnails or {})
+    lines = frame_lines(audit, rows_shown(lenses), folder, held)
+    tables = page_tables(audit)
     environment.globals |= {
         "both": both,
-        # What the verdict has said, a section does not say again in the same words.
-        "unsaid": lambda text: "" if text.removesuffix(".") in opening else text,
-        "draw": draw,
+        "distance": distance,
+        "span": lambda low, high: both(lambda units: figures.distance_span(low, high, units)),
+        "label": lambda row: both(lambda units: presets.preset_label(row, units)),
+        "zone": lambda row: both(
+            lambda units: figures.zone(row.near_limit_m, row.far_limit_m, row.focus_distance_m, units)
+        ),
+        "draw_hero": draw_hero,
+        "draw_hundred": draw_hundred,
+        "draw_key": draw_key,
+        "draw_rates": draw_rates,
+        "draw_session": draw_session,
+        "heat_top": heat_top,
+        "legend": legend,
         "figures": figures,
         "words": WORDS,
     }
@@ -94,54 +105,79 @@ def build_report(
         "percent": lambda rate: tied(figures.percent(rate)),
         "tied": tied,
         "whole": figures.whole,
-        "distance": distance,
         "key": lambda number: f"{number:.5g}",  # to sort by
         "shown": printable,
     }
     script = environment.get_template("page.js").render()
     page = environment.get_template("report.html").render(
         audit=audit,
-        charts=charts,
-        sections=SECTIONS,
+        lenses=lenses,
+        lens_number={lens.name: number for number, lens in enumerate(lenses)},
+        sections=[(name, captions.TITLES[name]) for name in sections_of(lenses)],
+        titles=captions.TITLES,
+        frames={
+            row: [printable(part) if at == 0 else part for at, part in enumerate(line)]
+            for row, line in lines.items()
+        },
+        thumbnails_held=captions.thumbnails_held(len(held), len(lines)),
+        tolerance_curve=tolerance_curve(audit),
+        met_overall=said(lambda units: met.overall(audit.distances_met, units)),
         script=script,
         script_hash=base64.b64encode(hashlib.sha256(script.encode()).digest()).decode(),
-        verdict=[both(sentence, audit, tables) for sentence in verdict.SENTENCES],
         **tables,
     )
     return printable_lines(page)
 
 
+def sections_of(lenses: tuple[LensView, ...]) -> list[str]:
+    """Sections of the page in order, those only that carry something."""
+    carried = {
+        "next": True,
+        "presets": any(lens.presets for lens in lenses),
+        "lost": any(lens.causes or lens.reasons or lens.telling or lens.rings for lens in lenses),
+        "sure": True,
+        "rest": True,
+    }
+    return [name for name, carries in carried.items() if carries]
+
+
+def draw_session(row: Any) -> Markup:
+    """Draw the rate of one walk, of all there is."""
+    return draw_rates(Rate(row.hit_rate, row.low, row.high, int(row.hits), int(row.bursts)), None, 1.0)
+
+
+def heat_top(one: RingByStop) -> float:
+    """The largest share in a picture of ring by stop."""
+    return max((cell.share for row in one.cells for cell in row if cell.share == cell.share), default=1.0)
+
+
+def tolerance_curve(audit: Audit) -> Markup | str:
+    """Draw the fitted curve; empty where there is none."""
+    found = audit.tolerance
+    if not found.fitted:
+        return ""
+    curve = fitted_tables.blur_curve(found)
+    ticks = fitted_tables.blur_ticks(curve["blur_mm"].min(), curve["blur_mm"].max())
+    finding = tolerance.chart_finding(found, "m")
+    return draw_curve(curve, found.calibration, fitted_tables.blur_marks(found), ticks, finding)
+
+
 def both(say: Callable[..., str], *results: Any) -> str:
     """Write a sentence for metres and for feet; the page shows one of the two."""
-    metres, feet = (tied(str(say(*results, units=units))) for units in ("m", "ft"))
-    if metres == feet:
-        return escape(metres)
-    return Markup('<span class="m">{}</span><span class="ft">{}</span>').format(metres, feet)
+    text = said(lambda units: tied(printable(str(say(*results, units=units)))))
+    return in_both(text)
+
+
+def in_both(text: Said) -> str:
+    """Mark up a text in both units, once where they are the same."""
+    if text.m == text.ft:
+        return escape(text.m)
+    return Markup('<span class="m">{}</span><span class="ft">{}</span>').format(text.m, text.ft)
 
 
 def distance(distance_m: float) -> str:
     """Write a distance for metres and for feet."""
     return both(lambda units: format_distance(distance_m, units))
-
-
-def draw(chart: Chart, lenses: Sequence[object], say: Callable[..., str], *results: Any) -> str:
-    """Put a chart in the page for both units, wide and narrow, each with its finding in words.
-
-    Parts of the chart whose name ends in a row's number carry that row's lens, for the filter; an empty list
-    carries none.
-    """
-    parts = []
-    for (units, narrow), svg in chart.page.items():
-        kind = f"{units} {'narrow' if narrow else 'wide'}"
-        label = escape(say(*results, units=units))
-        svg = svg.replace("<svg ", f'<svg class="{kind}" role="img" aria-label="{label}" ', 1)
-        parts.append(re.sub(r'(<g id="[^"]+-(\d+)")', lambda found: _with_lens(found, lenses), svg))
-    return Markup("\n".join(parts))  # noqa: S704 -- matplotlib escapes what it draws, and labels are above
-
-
-def _with_lens(found: re.Match[str], lenses: Sequence[object]) -> str:
-    lens = lenses[int(found[2])] if lenses else None
-    return f'{found[1]} data-lens="{escape(lens)}"' if isinstance(lens, str) else found[1]
 
 
 def tied(text: str) -> str:

@@ -10,7 +10,7 @@ from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
-from auditor.show.report import shown
+from auditor.text import printable
 
 # Joined in this order: each uses what stands before it.
 SCRIPTS = ("optics", "state", "settings", "stage", "frames", "over", "start")
@@ -37,7 +37,7 @@ def build_sheet(data: dict[str, Any]) -> str:
         undefined=StrictUndefined,
     )
     script, style = "\n".join(_part(f"{name}.js") for name in SCRIPTS), _part("sheet.css")
-    readable = [frame | {"name": shown(frame["name"])} for frame in data["frames"]]
+    readable = [frame | {"name": printable(frame["name"])} for frame in data["frames"]]
     in_script = [{key: value for key, value in frame.items() if key != "small"} for frame in readable]
     return environment.get_template("sheet.html").render(
         frames=readable,

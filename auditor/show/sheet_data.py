@@ -187,12 +187,9 @@ def _groups_shown(blocks: Sequence[Block]) -> list[tuple[Block, tuple[int, ...],
     """Blocks of those sessions that lack settings, the rows shown of each, and how many are not."""
     lacking = {(block.camera, block.session) for block in blocks if not block.complete}
     shown = [block for block in blocks if (block.camera, block.session) in lacking]
-    all_fit = sum(len(block.rows) for block in shown) <= MOST_THUMBNAILS
-    most = len(shown[0].rows) if not shown or all_fit else 1
-    return [
-        (block, block.rows if all_fit else block.rows[:most], 0 if all_fit else len(block.rows) - most)
-        for block in (shown if all_fit else shown[:MOST_THUMBNAILS])
-    ]
+    if sum(len(block.rows) for block in shown) <= MOST_THUMBNAILS:
+        return [(block, block.rows, 0) for block in shown]
+    return [(block, block.rows[:1], len(block.rows) - 1) for block in shown[:MOST_THUMBNAILS]]
 
 
 def _strip_picture(archive: Archive, row: int) -> tuple[str | None, bool]:

@@ -1,30 +1,37 @@
-"""The summary on the screen: rich tables in at most 100 columns, plain text when piped."""
+"""The screen: the answer first, tables where they are asked for, progress and problems; plain when piped."""
 
 from __future__ import annotations
 
 import math
+import re
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from typing import Any, TextIO
+from typing import TextIO
 
 import pandas as pd
-from rich.box import SIMPLE_HEAD
 from rich.console import Console, ConsoleOptions, ConsoleRenderable, RenderHook, RenderResult
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
-from rich.table import Table
+from rich.progress import (
+    BarColumn,
+    MofNCompleteColumn,
+    Progress,
+    TextColumn,
+    TimeElapsedColumn,
+    TimeRemainingColumn,
+)
 from rich.text import Text
 
-from auditor.errors import Problem
-from auditor.evidence.bursts import zone_focused
-from auditor.evidence.presets import count_all, pool_small
-from auditor.intake.library.reading import Progress as ReportProgress
+from auditor.errors import Problem, SettingError
+from auditor.evidence.presets import pool_small
 from auditor.journey import Audit
-from auditor.show.chart_tables import presets_for_reading, zone_rates
+from auditor.show.page.model import LensView
+from auditor.show.screen import isolated, show_answer
+from auditor.show.text_tables import Column, print_table
 from auditor.show.words import distances as distance_words
+from auditor.show.words import fallout
 from auditor.show.words import tolerance as tolerance_words
-from auditor.show.words import verdict as verdict_words
 from auditor.show.words.figures import band, interval, percent, zone
+from auditor.show.words.method import CAUTION
 from auditor.text import printable_lines
 
 WIDEST = 100
@@ -38,6 +45,25 @@ def console(stream: TextIO | None = None) -> Console:
     made.width = min(WIDEST, made.width) if made.is_terminal else WIDEST
     made.push_render_hook(_Plain())
     return made
+
+
+class Stages:
+    """Tells on stderr which stage runs, how far it is, the time gone and the time left."""
+
+    def __init__(self, bar: Progress) -> None:
+        self._bar = bar
+        self._task = bar.add_task("Reading", total=None, rate="")
+
+    def __call__(self, done: int, total: int) -> None:
+        """Say how many files of a stage are done."""
+        speed = self._bar.tasks[self._task].speed
+        rate = f"{speed:.0f} files/s" if speed else ""
+        self._bar.update(self._task, completed=done, total=total, rate=rate)
+
+    def stage(self, name: str) -> None:
+        """Begin another stage; how long it will take is not known before it has run."""
+        self._bar.update(self._task, visible=False)
+        self._task = self._bar.add_task(name, total=None, rate="")
 
 
 class _Plain(RenderHook):
@@ -54,28 +80,27 @@ class _PlainText:
 
     def __rich_console__(self, out: Console, options: ConsoleOptions) -> RenderResult:
         for segment in out.render(self._inner, options):
-            yield segment if segment.control else segment._replace(text=printable_lines(segment.text))
+            yield (
+                segment if segment.control else segment._replace(text=isolated(printable_lines(segment.text)))
+            )
 
 
 @contextmanager
-def progress_on_stderr(what: str) -> Iterator[ReportProgress]:
-    """Show files done, files a second and time left on stderr while the block runs."""
+def progress_on_stderr(what: str = "Reading") -> Iterator[Stages]:
+    """Show the stages while the block runs; nothing where stderr is no terminal."""
     columns = (
         TextColumn("{task.description}"),
         BarColumn(),
         MofNCompleteColumn(),
         TextColumn("{task.fields[rate]}"),
+        TimeElapsedColumn(),
         TimeRemainingColumn(),
     )
     quiet = Console(stderr=True)
     with Progress(*columns, console=quiet, transient=True, disable=not quiet.is_terminal) as bar:
-        task = bar.add_task(what, total=None, rate="")
-
-        def report(done: int, total: int) -> None:
-            speed = bar.tasks[task].speed
-            bar.update(task, completed=done, total=total, rate=f"{speed:.0f} files/s" if speed else "")
-
-        yield report
+        stages = Stages(bar)
+        stages.stage(what)
+        yield stages
 
 
 def share_bar(low: float, rate: float, high: float) -> str:
@@ -99,115 +124,131 @@ def share_bar(low: float, rate: float, high: float) -> str:
     return "".join(cells)
 
 
-def show_audit(audit: Audit, out: Console) -> None:
-    """Print the verdict, what fell out, presets, distance bands, the tolerance and problems."""
-    _show_verdict(audit, out)
-    _show_counts(audit, out)
-    if len(audit.presets):
-        _show_presets(audit, out)
-    if len(audit.distances):
-        _show_distances(audit, out)
-    out.print(Text(tolerance_words.finding(audit.tolerance)))
+def show_audit(
+    audit: Audit, views: Sequence[LensView], out: Console, report: str = "", *, full: bool = False
+) -> None:
+    """Print the answer for the first lens, and where asked what fell out, presets and distance bands."""
+    show_answer(views[0], audit.settings.units, out, tuple(view.name for view in views[1:]))
+    if report:
+        out.print(Text(f"Report     {report}"), no_wrap=True, crop=False, overflow="ignore")
+    if full:
+        show_counts(audit, out)
+        show_presets(audit, out)
+        show_distances(audit, out)
+        out.print(Text(tolerance_words.finding(audit.tolerance)))
+        out.print(Text(CAUTION))
     show_problems(audit.problems, out)
 
 
-def _show_verdict(audit: Audit, out: Console) -> None:
-    results = {
-        "overall": count_all(audit.table, audit.settings.confidence),
-        "presets": presets_for_reading(audit),
-        "tally": zone_rates(zone_focused(audit.table), audit.settings.confidence),
-        "advice": audit.advice,
-    }
-    sentences = [say(audit, results, audit.settings.units) for say in verdict_words.SENTENCES]
-    out.print(Text(" ".join(sentence for sentence in sentences if sentence), style="bold"))
-    notes = [distance_words.put_back(results["tally"]), distance_words.without_distances(audit.unheard)]
-    if any(notes):
-        out.print(Text(" ".join(note for note in notes if note)))
-    out.print()
+def view_of(views: Sequence[LensView], wanted: str | None) -> LensView:
+    """Choose a lens by its name, or by its focal length; the first where none is asked for.
+
+    Raises
+    ------
+    SettingError
+        If there is no such lens.
+    """
+    if wanted is None:
+        return views[0]
+    word = wanted.strip().casefold()
+    for view in views:
+        if view.name.casefold() == word:
+            return view
+    length = word.removesuffix("mm").strip()
+    for view in views:
+        if re.search(rf"(?<![\d.]){re.escape(length)}\s*mm", view.name.casefold()):
+            return view
+    names = ", ".join(view.name for view in views if view.name)
+    raise SettingError(f"No counted frame was taken with a lens {wanted!r}.", f"The archive has: {names}.")
 
 
-def _show_counts(audit: Audit, out: Console) -> None:
-    counts = audit.counts
-    steps = Table(box=None, show_header=False, pad_edge=False)
-    steps.add_column(justify="right")
-    steps.add_column()
-    missing = counts["missing_numbers"]
-    merged = f", {counts['merged']} joined as copies of another" if counts["merged"] else ""
-    rows = [
-        (counts["found"], f"picture files found, {counts['unreadable']} unreadable{merged}"),
-        (counts["frames"], "frames"),
-        (counts["with_zone"], f"with a sharp zone; {counts['without_zone']} lack a setting"),
-        (counts["with_subject_distance"], "with a known subject distance"),
-        (counts["marked"], f"counted: {counts['keepers']} keepers, {counts['not_kept']} not kept"),
-        (counts["left_out"], "left out, since nobody said whether they were looked at"),
-    ]
-    assumed = int((audit.table["sensor_source"] == "assumed").sum())
-    if assumed:
-        rows.insert(3, (assumed, "of unknown sensor size, taken for 36×24 mm; state sensor in [[camera]]"))
-    if counts["not_zone_focused"]:
-        rows.insert(3, (counts["not_zone_focused"], "autofocused, so in no preset"))
-    if missing:
-        rows.append((missing, "numbers missing inside sessions (deleted before choosing?)"))
+def show_settings(view: LensView, out: Console) -> None:
+    """Print how many of 100 subjects would have been sharp at each stop and engraving."""
+    for one in view.rings:
+        columns = [Column("stop", left=True)]
+        columns += [
+            Column(f"{ring} {one.unit}" if ring != "∞" else ring, place)
+            for place, ring in enumerate(one.rings, 1)
+        ]
+        rows = [
+            [
+                stop,
+                *(
+                    f"{100 * cell.share:.0f}{'*' * cell.now}" if cell.share == cell.share else ""
+                    for cell in cells
+                ),
+            ]
+            for stop, cells in zip(one.stops, one.cells, strict=True)
+        ]
+        light = f", {one.light}" if one.light else ""
+        print_table(out, f"Sharp of 100 subjects you pressed at, stop by ring{light} (* now)", columns, rows)
+    out.print(Text(CAUTION))
+
+
+def show_counts(audit: Audit, out: Console) -> None:
+    """Print each step from files to counted frames."""
+    rows = [(number, text) for number, text in fallout.steps(audit.counts)]
+    room = max(len(number) for number, _ in rows)
     for number, text in rows:
-        steps.add_row(str(number), text)
-    out.print(steps)
+        out.print(Text(f"{number:>{room}} {text}"))
 
 
-def _table(title: str) -> Table:
-    return Table(box=SIMPLE_HEAD, title=title, title_justify="left", pad_edge=False, padding=(0, 1, 0, 0))
-
-
-def _show_presets(audit: Audit, out: Console) -> None:
-    level = f"{100 * audit.settings.confidence:.0f} %"
-    table = _table(f"Presets: bursts with a keeper ({level} interval), and frames kept")
-    table.add_column("preset", overflow="fold")
-    table.add_column("sharp zone", no_wrap=True)
-    table.add_column("bursts", justify="right", no_wrap=True)
-    table.add_column("rate", justify="right", no_wrap=True)
-    table.add_column("interval", justify="right", no_wrap=True)
-    table.add_column("0 … 100 %", no_wrap=True)
-    table.add_column("frames", justify="right", no_wrap=True)
-    for row in pool_small(audit.presets, audit.table, audit.settings.confidence).itertuples():
-        table.add_row(
-            Text(str(row.preset)),
+def show_presets(audit: Audit, out: Console) -> None:
+    """Print each preset's zone and rates."""
+    if not len(audit.presets):
+        return
+    columns = [
+        Column("preset", left=True), Column("sharp zone", 3, left=True), Column("kept"),
+        Column("interval", 1), Column("presses", 2), Column("0 … 100 %", 5, left=True), Column("frames", 4),
+    ]  # fmt: skip
+    rows = [
+        [
+            str(row.preset),
             zone(row.near_limit_m, row.far_limit_m, row.focus_distance_m, audit.settings.units),
-            f"{row.hits}/{row.bursts}",
             percent(row.hit_rate),
             interval(row.low, row.high),
+            f"{row.hits} of {row.bursts}",
             share_bar(row.low, row.hit_rate, row.high),
-            f"{row.keepers}/{row.frames}",
-        )
-    out.print(table)
+            f"{row.keepers} of {row.frames}",
+        ]
+        for row in pool_small(audit.presets, audit.table, audit.settings.confidence).itertuples()
+    ]
+    level = f"{100 * audit.settings.confidence:.0f} %"
+    print_table(out, f"Presets: presses with a keeper ({level} interval), and frames kept", columns, rows)
 
 
-def _show_distances(audit: Audit, out: Console) -> None:
-    """Bands across, presets down: keepers of frames, and for all of them the rate with its interval."""
+def show_distances(audit: Audit, out: Console) -> None:
+    """Print distance bands: of all frames the rate with its interval, and each preset's counts."""
+    if not len(audit.distances):
+        return
+    units, names = audit.settings.units, audit.distances["preset"]
+    presets = list(names.dropna().unique())
     bands = audit.distances.drop_duplicates(["from_m", "to_m"]).sort_values("from_m")
-    edges = list(zip(bands["from_m"], bands["to_m"], strict=True))
-    table = _table("Keepers of frames with a distance, by subject distance; shares are put back to all")
-    table.add_column("", overflow="fold")
-    for from_m, to_m in edges:
-        table.add_column(
-            band(from_m, to_m, audit.settings.units).replace(" and beyond", "+"), justify="right"
+    columns = [Column("distance", left=True), Column("kept"), Column("interval", 1), Column("frames", 2)]
+    columns += [Column(str(name), 3 + place) for place, name in enumerate(presets)]
+    rows = []
+    for edge in bands.itertuples():
+        here = audit.distances[
+            (audit.distances["from_m"] == edge.from_m) & (audit.distances["to_m"] == edge.to_m)
+        ]
+        whole = here[here["preset"].isna()].iloc[0]
+        own = here.set_index("preset")
+        rows.append(
+            [
+                band(edge.from_m, edge.to_m, units),
+                percent(whole["frame_rate"]),
+                interval(whole["frame_low"], whole["frame_high"]),
+                f"{whole['keepers']} of {whole['frames']}",
+                *(_of(own.loc[name]) if name in own.index else "" for name in presets),
+            ]
         )
-    names = audit.distances["preset"]
-    together = audit.distances[names.isna()]
-    table.add_row("all", *_cells(together, edges, lambda row: f"{row.keepers}/{row.frames}"))
-    table.add_row("  of all", *_cells(together, edges, lambda row: percent(row.frame_rate)))
-    table.add_row("  interval", *_cells(together, edges, lambda row: interval(row.frame_low, row.frame_high)))
-    if any(map(distance_words.times_overall, together.itertuples())):
-        times = _cells(together, edges, lambda row: distance_words.times_overall(row).removeprefix(", "))
-        table.add_row("  as often", *times)
-    for name in names.dropna().unique():
-        cells = _cells(audit.distances[names == name], edges, lambda row: f"{row.keepers}/{row.frames}")
-        table.add_row(Text(str(name)), *cells)
-    out.print(table)
+    print_table(out, "Frames kept, by subject distance; shares are put back to all frames", columns, rows)
+    if note := distance_words.without_distances(audit.unheard):
+        out.print(Text(note))
 
 
-def _cells(rows: pd.DataFrame, edges: list[tuple[float, float]], write: Callable[[Any], str]) -> list[str]:
-    """One text for each band; empty where the band holds no frame."""
-    found = {(row.from_m, row.to_m): write(row) for row in rows.itertuples()}
-    return [found.get(edge, "") for edge in edges]
+def _of(row: pd.Series) -> str:
+    return f"{row['keepers']:.0f} of {row['frames']:.0f}"
 
 
 def show_problems(problems: list[Problem], out: Console) -> None:

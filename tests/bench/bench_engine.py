@@ -1,4 +1,4 @@
-"""What the tolerance, the comparison on subjects met, the decision and the next walk are worth: invented people.
+"""What tolerance, comparison on the subjects met, decision and next walk are worth, on invented people.
 
     python tests/bench/bench_engine.py [--seeds 60] [--first 1] [--zone] [--only WORD]
 
@@ -37,7 +37,9 @@ WORLDS = {
     "nothing": replace(PLAIN, blur_decides=False),
     "nothing verdicts": replace(PLAIN, blur_decides=False, verdicts=60),
     "nothing 60 known": replace(PLAIN, blur_decides=False, known=True, keep=(0.062, 0.063)),
-    "nothing 150 keepers": replace(PLAIN, blur_decides=False, known=True, frames=3000, distances=300, keep=(0.05, 0.08)),
+    "nothing 150 keepers": replace(
+        PLAIN, blur_decides=False, known=True, frames=3000, distances=300, keep=(0.05, 0.08)
+    ),
     "fixed ISO": replace(PLAIN, fixed_iso=True),
     "still": replace(PLAIN, still=True),
     "wrong engraving": replace(PLAIN, engraving=1.25),
@@ -87,7 +89,7 @@ def seen(world: World, seed: int) -> dict:
         "stays_wrongly": d.kind in ("keep", "latitude")
         and grid["sharp_passer"].max() > 1.25 * habit["sharp_passer"],
         "nothing_said": t.nothing >= 0.75,
-        "decides": (archive.left.mean() < 1 / 1.1),
+        "decides": archive.left.mean() < 1 / 1.1,
         "gate_closed": d.gate == "closed",
         "walk_held": lens.next_walk.low
         <= archive.next_walk(np.random.default_rng(10_000 + seed))
@@ -157,7 +159,9 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--seeds", type=int, default=60)
     parser.add_argument("--first", type=int, default=1)
-    parser.add_argument("--zone", action="store_true", help="the whole table where people press only in the zone")
+    parser.add_argument(
+        "--zone", action="store_true", help="the whole table where people press only in the zone"
+    )
     parser.add_argument("--only", default="", help="rows that hold this word")
     options = parser.parse_args()
     warnings.simplefilter("ignore")
@@ -173,45 +177,213 @@ def main() -> int:
             getattr(table, method)(what, name() if callable(name) else name, *rest)
 
     for name in ("distances", "verdicts"):
-        row("rate", f"{name}: tolerance of keeping, 95 %, holds", lambda n=name: column(n, "keep_held", seeds), 0.93, 0.98)
-    row("rate", "verdicts: tolerance of sharpness, 95 %, holds", lambda: column("verdicts", "sharp_held", seeds), 0.93, 0.98)
-    row("mean", "verdicts: tolerance of sharpness, RMS log error", lambda: column("verdicts", "sharp_error", seeds), 0, 0.25, rms)
-    row("rate", "eye 0.6 of the keeper eye: tolerance of keeping holds", lambda: column("eye", "keep_held", seeds), 0.9, 1)
+        row(
+            "rate",
+            f"{name}: tolerance of keeping, 95 %, holds",
+            lambda n=name: column(n, "keep_held", seeds),
+            0.93,
+            0.98,
+        )
+    row(
+        "rate",
+        "verdicts: tolerance of sharpness, 95 %, holds",
+        lambda: column("verdicts", "sharp_held", seeds),
+        0.93,
+        0.98,
+    )
+    row(
+        "mean",
+        "verdicts: tolerance of sharpness, RMS log error",
+        lambda: column("verdicts", "sharp_error", seeds),
+        0,
+        0.25,
+        rms,
+    )
+    row(
+        "rate",
+        "eye 0.6 of the keeper eye: tolerance of keeping holds",
+        lambda: column("eye", "keep_held", seeds),
+        0.9,
+        1,
+    )
     for name in ("distances", "verdicts"):
         row("mean", f"{name}: loss of the habit, kept", lambda n=name: column(n, "habit_loss", seeds), 0, 1)
-        row("mean", f"{name}: loss of the first setting, kept", lambda n=name: column(n, "first_loss", seeds), 0, 0.045)
-        row("mean", f"{name}: loss as advised less half of the habit's", lambda n=name: column(n, "acted_loss", seeds) - column(n, "habit_loss", seeds) / 2, -1, 0)
+        row(
+            "mean",
+            f"{name}: loss of the first setting, kept",
+            lambda n=name: column(n, "first_loss", seeds),
+            0,
+            0.045,
+        )
+        row(
+            "mean",
+            f"{name}: loss as advised less half of the habit's",
+            lambda n=name: column(n, "acted_loss", seeds) - column(n, "habit_loss", seeds) / 2,
+            -1,
+            0,
+        )
         row("mean", f"{name}: loss as advised, kept", lambda n=name: column(n, "acted_loss", seeds), 0, 1)
-        row("rate", f"{name}: of changes, worse in sharp presses", lambda n=name: changes(n, "worse_sharp", seeds), 0, 0.05)
-        row("rate", f"{name}: of changes, worse in kept presses", lambda n=name: changes(n, "worse_kept", seeds), 0, 0.15)
-        row("mean", f"{name}: promised gain in sharp presses over the true one", lambda n=name: np.stack([changes(n, "promised", seeds), changes(n, "true", seeds)]).T, 0.7, 1.3, ratio)
-        row("rate", f"{name}: decision other than cannot tell", lambda n=name: column(n, "kind_known", seeds), 0.6 if name == "distances" else 0.85, 1)
-        row("rate", f"{name}: share of the setting named holds", lambda n=name: column(n, "share_held", seeds), 0.9, 1)
+        row(
+            "rate",
+            f"{name}: of changes, worse in sharp presses",
+            lambda n=name: changes(n, "worse_sharp", seeds),
+            0,
+            0.05,
+        )
+        row(
+            "rate",
+            f"{name}: of changes, worse in kept presses",
+            lambda n=name: changes(n, "worse_kept", seeds),
+            0,
+            0.15,
+        )
+        row(
+            "mean",
+            f"{name}: promised gain in sharp presses over the true one",
+            lambda n=name: np.stack([changes(n, "promised", seeds), changes(n, "true", seeds)]).T,
+            0.7,
+            1.3,
+            ratio,
+        )
+        row(
+            "rate",
+            f"{name}: decision other than cannot tell",
+            lambda n=name: column(n, "kind_known", seeds),
+            0.6 if name == "distances" else 0.85,
+            1,
+        )
+        row(
+            "rate",
+            f"{name}: share of the setting named holds",
+            lambda n=name: column(n, "share_held", seeds),
+            0.9,
+            1,
+        )
     for name in ("zone", "zone verdicts"):
-        row("rate", f"{name}: of changes, worse in sharp frames per passer", lambda n=name: changes(n, "worse_passer", seeds), 0, 0.05)
-        row("rate", f"{name}: share per press holds, or is flagged", lambda n=name: np.maximum(column(n, "share_held", seeds), column(n, "flagged", seeds)), 0.9, 1)
-        row("rate", f"{name}: keep or latitude where a quarter more of passers could be sharp", lambda n=name: column(n, "stays_wrongly", seeds), 0, 0.1)
+        row(
+            "rate",
+            f"{name}: of changes, worse in sharp frames per passer",
+            lambda n=name: changes(n, "worse_passer", seeds),
+            0,
+            0.05,
+        )
+        row(
+            "rate",
+            f"{name}: share per press holds, or is flagged",
+            lambda n=name: np.maximum(column(n, "share_held", seeds), column(n, "flagged", seeds)),
+            0.9,
+            1,
+        )
+        row(
+            "rate",
+            f"{name}: keep or latitude where a quarter more of passers could be sharp",
+            lambda n=name: column(n, "stays_wrongly", seeds),
+            0,
+            0.1,
+        )
         row("rate", f"{name}: flagged", lambda n=name: column(n, "flagged", seeds), 0, 1)
-    row("rate", "distances: flagged where presses do not follow", lambda: column("distances", "flagged", seeds), 0, 0.1)
-    row("rate", "zone anyone: other than cannot tell", lambda: column("zone anyone", "kind_known", seeds), 0.5, 1)
-    row("rate", "zone anyone: of changes, worse in sharp frames per passer", lambda: changes("zone anyone", "worse_passer", seeds), 0, 0.05)
-    row("rate", "zone anyone: share of passers holds", lambda: column("zone anyone", "share_held", seeds), 0.9, 1)
-    row("rate", "distances: next walk, 90 %, holds", lambda: column("distances", "walk_held", seeds), 0.86, 0.95)
-    row("rate", "verdicts: next walk, 90 %, holds", lambda: column("verdicts", "walk_held", seeds), 0.86, 0.95)
-    row("rate", "nothing 60 known: said so", lambda: column("nothing 60 known", "nothing_said", seeds), 0.55, 1)
-    row("rate", "nothing 150 keepers: said so", lambda: column("nothing 150 keepers", "nothing_said", few), 0.85, 1)
+    row(
+        "rate",
+        "distances: flagged where presses do not follow",
+        lambda: column("distances", "flagged", seeds),
+        0,
+        0.1,
+    )
+    row(
+        "rate",
+        "zone anyone: other than cannot tell",
+        lambda: column("zone anyone", "kind_known", seeds),
+        0.5,
+        1,
+    )
+    row(
+        "rate",
+        "zone anyone: of changes, worse in sharp frames per passer",
+        lambda: changes("zone anyone", "worse_passer", seeds),
+        0,
+        0.05,
+    )
+    row(
+        "rate",
+        "zone anyone: share of passers holds",
+        lambda: column("zone anyone", "share_held", seeds),
+        0.9,
+        1,
+    )
+    row(
+        "rate",
+        "distances: next walk, 90 %, holds",
+        lambda: column("distances", "walk_held", seeds),
+        0.86,
+        0.95,
+    )
+    row(
+        "rate", "verdicts: next walk, 90 %, holds", lambda: column("verdicts", "walk_held", seeds), 0.86, 0.95
+    )
+    row(
+        "rate",
+        "nothing 60 known: said so",
+        lambda: column("nothing 60 known", "nothing_said", seeds),
+        0.55,
+        1,
+    )
+    row(
+        "rate",
+        "nothing 150 keepers: said so",
+        lambda: column("nothing 150 keepers", "nothing_said", few),
+        0.85,
+        1,
+    )
     for name in ("distances", "verdicts"):
-        row("rate", f"{name}: said that blur decides nothing where it decides", lambda n=name: column(n, "nothing_said", seeds, "decides"), 0, 0.05)
-    row("rate", "nothing verdicts: change advised", lambda: column("nothing verdicts", "change", seeds), 0, 0.05)
+        row(
+            "rate",
+            f"{name}: said that blur decides nothing where it decides",
+            lambda n=name: column(n, "nothing_said", seeds, "decides"),
+            0,
+            0.05,
+        )
+    row(
+        "rate",
+        "nothing verdicts: change advised",
+        lambda: column("nothing verdicts", "change", seeds),
+        0,
+        0.05,
+    )
     row("mean", "nothing: loss as advised, kept", lambda: column("nothing", "acted_loss", seeds), -1, 0.01)
     for name, which in (("distances", seeds), ("verdicts", seeds), ("10,000 bursts", few)):
-        row("rate", f"{name}: gate closed where the model is right", lambda n=name, w=which: column(n, "gate_closed", w), 0, 0.05)
+        row(
+            "rate",
+            f"{name}: gate closed where the model is right",
+            lambda n=name, w=which: column(n, "gate_closed", w),
+            0,
+            0.05,
+        )
     for name in ("fixed ISO", "still", "wrong engraving", "wrong engraving, nearer"):
-        row("rate", f"{name}: of changes and closed gates, closed or truly better", lambda n=name: 1 - changes(n, "worse_sharp", seeds), 0.95, 1)
+        row(
+            "rate",
+            f"{name}: of changes and closed gates, closed or truly better",
+            lambda n=name: 1 - changes(n, "worse_sharp", seeds),
+            0.95,
+            1,
+        )
     row("mean", "keep 40: loss of the habit, kept", lambda: column("keep 40", "habit_loss", seeds), 0, 1)
     row("mean", "keep 40: loss as advised, kept", lambda: column("keep 40", "acted_loss", seeds), 0, 1)
-    row("mean", "distances: processor seconds, 400 frames", lambda: column("distances", "seconds", seeds), 0, 1, np.median)
-    row("mean", "10,000 bursts: processor seconds, 15,400 frames", lambda: column("10,000 bursts", "seconds", few), 0, 4, np.median)
+    row(
+        "mean",
+        "distances: processor seconds, 400 frames",
+        lambda: column("distances", "seconds", seeds),
+        0,
+        1,
+        np.median,
+    )
+    row(
+        "mean",
+        "10,000 bursts: processor seconds, 15,400 frames",
+        lambda: column("10,000 bursts", "seconds", few),
+        0,
+        4,
+        np.median,
+    )
     print(f"{table.failed} rows fail")
     return int(table.failed > 0)
 

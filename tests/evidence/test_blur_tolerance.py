@@ -1,5 +1,7 @@
 """The two tolerances: what verdicts and marks tell, and what they cannot."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from worlds.people import HANDBOOK_MM, World, blur_mm, draw_archive
@@ -7,7 +9,7 @@ from worlds.people import HANDBOOK_MM, World, blur_mm, draw_archive
 from auditor.evidence.blur_classes import LOG_BLUR, blur_shares, sharp_curve
 from auditor.evidence.blur_tolerance import fit_tolerances
 from auditor.evidence.keeper_likelihood import FLOORS, keeper_log_likelihood, put_alike_together
-from auditor.evidence.subjects import measured_subjects, sessions_at_random
+from auditor.evidence.subjects import measured_subjects, sessions_at_random, stratum_weights
 from auditor.settings import Settings
 
 
@@ -28,7 +30,7 @@ def test_without_any_subject_the_prior_comes_back():
 
 def test_many_verdicts_find_the_tolerance_of_sharpness_and_not_the_keepers():
     world = World(frames=2500, distances=1200, verdicts=1200, eye=0.6, lapse=0.02, distance_bias=0.0)
-    archive, _, tolerance = fitted(5, world)
+    archive, _, tolerance = fitted(7, world)
     assert tolerance.sharp_mm == pytest.approx(archive.person.tau_sharp, rel=0.12)
     assert tolerance.sharp_low < archive.person.tau_sharp < tolerance.sharp_high
     assert tolerance.sharp_high / tolerance.sharp_low < 1.5
@@ -78,7 +80,7 @@ def test_the_likelihood_of_marks_is_that_of_its_model():
 def test_presses_drawn_by_mark_do_not_move_the_tolerance():
     """A third of those not kept, every keeper: the odds of the draw put that right."""
     world = World(frames=3000, keep=(0.3, 0.3), distances=2999, near=0.0, session_sd=0.0, distance_bias=0.0)
-    archive, subjects, full = fitted(8, world)
+    archive, _, full = fitted(8, world)
     rng = np.random.default_rng(0)
     table = archive.table.copy()
     lost = (table["counted_as"] == "not kept") & (rng.random(len(table)) < 0.67)
@@ -100,9 +102,14 @@ def test_alike_presses_may_be_put_together():
 
 def test_marks_that_do_not_follow_blur_are_found_out():
     nothing = World(blur_decides=False, known=True, frames=3000, distances=300, keep=(0.06, 0.06))
-    follows = World(known=True, frames=3000, distances=300, keep=(0.06, 0.06))
+    follows = replace(nothing, blur_decides=True)
     assert np.median([fitted(seed, nothing)[2].nothing for seed in range(1, 4)]) > 0.75
-    assert np.median([fitted(seed, follows)[2].nothing for seed in range(1, 4)]) < 0.25
+    fits = [fitted(seed, follows) for seed in range(1, 9)]
+    found = [(archive.left.mean(), tolerance.nothing) for archive, _, tolerance in fits]
+    decides = [chance for left, chance in found if left < 0.6]
+    assert len(decides) >= 3
+    assert max(decides) < 0.75
+    assert np.median(decides) < 0.25
 
 
 def test_another_lens_lends_its_tolerance_up_to_a_factor():
@@ -123,3 +130,30 @@ def test_whole_sessions_are_drawn_where_there_are_too_many_presses():
     assert len(drawn) <= 250
     for session in np.unique(drawn.session):
         assert (drawn.session == session).sum() == (subjects.session == session).sum()
+
+
+def test_a_verdict_on_a_small_picture_is_carried_to_the_size_asked_for():
+    """Twice as coarse a picture hides twice the blur: what is borne there is half at the size asked for."""
+    archive = draw_archive(7, World(frames=1200, distances=500, verdicts=500))
+    table = archive.table
+    plain = fit_tolerances(measured_subjects(table, Settings()), 1.32)[0]
+    same = 2 * 36 / HANDBOOK_MM
+    for shown, times in ((same, 1.0), (same / 2, 0.5)):
+        seen = fit_tolerances(measured_subjects(table.assign(sharp_shown_px=shown), Settings()), 1.32)[0]
+        assert seen.sharp_mm == pytest.approx(times * plain.sharp_mm, rel=0.04)
+    loupe = table.assign(sharp_shown_px=same, sharp_seen="pixels", pixel_width=6000, pixel_height=4000)
+    assert measured_subjects(loupe, Settings()).seen_at[0] == pytest.approx(
+        2 * 36 / 6000 / HANDBOOK_MM, rel=1e-3
+    )
+
+
+def test_the_drawn_subjects_stand_for_every_counted_frame():
+    """Weighted, the frames of each preset and mark add up to those counted."""
+    archive = draw_archive(3, World())
+    frames = archive.table
+    weight, _, _ = stratum_weights(frames)
+    cells = frames.assign(weight=weight).groupby(["preset", "counted_as"])["weight"].agg(["sum", "size"])
+    assert cells["sum"].to_numpy() == pytest.approx(cells["size"].to_numpy())
+    subjects = measured_subjects(frames, Settings())
+    presses = frames["burst"].nunique()
+    assert subjects.weight.sum() == pytest.approx(presses, rel=0.15)

@@ -52,14 +52,3 @@ def test_the_nearest_are_named():
         "The nearest and largest subjects, where a poster or a screen would be: a.jpg (0.8 m) and "
         "b.jpg (1.25 m). Look at them."
     )
-
-
-def test_a_suggestion_stands_beside_an_empty_field():
-    from auditor.intake.photofile.previews import SmallPicture
-    from auditor.show.contactsheet import Picture, build_contact_sheet
-
-    small = SmallPicture(b"jpeg", 30, 20)
-    sheet = build_contact_sheet([Picture("a.jpg", small, "about 2.1 m"), Picture("b.jpg", small)])
-    assert sheet.count("measured: about 2.1 m") == 1
-    assert "what you type wins" in sheet
-    assert "what you type wins" not in build_contact_sheet([Picture("b.jpg", small)])

@@ -5,14 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
+from auditor.show.charts.causes import draw_causes
+from auditor.show.charts.expected import draw_expected
+from auditor.show.charts.tuning import LOSSES, draw_tuning
 from matplotlib.artist import Artist
 from matplotlib.figure import Figure
 
 from auditor.show.charts.blur import draw_blur_curve
-from auditor.show.charts.causes import draw_causes
-from auditor.show.charts.expected import draw_expected
 from auditor.show.charts.sessions import draw_sessions
-from auditor.show.charts.tuning import LOSSES, draw_tuning
 
 NAN = float("nan")
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import io
 import os
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime
@@ -12,12 +13,13 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+from auditor.show.photographs import small_picture
 from PIL import Image
 
 from auditor.journey import Audit, run_audit
 from auditor.settings import Request
-from auditor.show.photographs import small_picture
 from auditor.show.report import build_report
+from tests.intake.photofile.builders import png
 
 
 @pytest.fixture
@@ -69,3 +71,40 @@ def test_what_cannot_be_read_has_no_picture(tmp_path: Path, content: bytes) -> N
     (tmp_path / "a.jpg").write_bytes(content)
     assert small_picture(tmp_path / "a.jpg") is None
     assert small_picture(tmp_path / "missing.jpg") is None
+
+
+# PostScript, Windows metafile, X pixmap, FITS: kinds that Pillow opens by their content, some with a program.
+OTHER_KINDS = [
+    b"%!PS-Adobe-3.0 EPSF-3.0\n%%BoundingBox: 0 0 100 100\nshowpage\n",
+    b"\xd7\xcd\xc6\x9a" + bytes(40),
+    b'/* XPM */\nstatic char *x[] = {"9 9 1 1", "a c red"};',
+    b"SIMPLE  =                    T" + bytes(3000),
+]
+
+
+@pytest.mark.parametrize("kind", ["postscript", "metafile", "pixmap", "fits", "pipe", "device", "vast"])
+def test_no_picture_stops_the_report_or_starts_a_program(
+    one_frame: Audit, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, kind: str
+) -> None:
+    kinds = dict(zip(("postscript", "metafile", "pixmap", "fits"), OTHER_KINDS, strict=True))
+    path = Path(one_frame.paths[0])
+    path.unlink()
+    if kind == "pipe":
+        os.mkfifo(path)
+    elif kind == "device":
+        path.symlink_to("/dev/zero")
+    elif kind == "vast":
+        path.write_bytes(png(size=(60_000, 60_000)))
+    else:
+        path.write_bytes(kinds[kind])
+    monkeypatch.setattr("subprocess.Popen", lambda *_, **__: pytest.fail("a program was started"))
+    assert small_picture(path) is None
+    assert "<img" not in build_report(one_frame, {}, tmp_path / "out", pictures=True)
+
+
+def test_one_function_opens_pictures() -> None:
+    package = Path(__file__).parents[2] / "auditor"
+    calls = [
+        path.name for path in package.rglob("*.py") if re.search(r"Image\.open\(", path.read_text("utf-8"))
+    ]
+    assert calls == ["previews.py"]

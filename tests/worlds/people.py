@@ -172,7 +172,7 @@ class Archive:
 
 
 def draw_person(rng, world):
-    tau_sharp = HANDBOOK_MM * float(np.exp(rng.normal(np.log(1.4), 0.5)))
+    tau_sharp = HANDBOOK_MM * 1.4 * float(np.exp(np.clip(0.5 * rng.standard_t(3), -1.0, 1.5)))
     ratio = float(np.exp(-rng.normal(0.2, 0.4))) if world.eye is None else world.eye
     return Person(
         focal_mm=float(rng.choice([24.0, 28.0, 35.0, 40.0, 50.0])),
@@ -333,9 +333,7 @@ def _answer(rng, world, p, table, subject, burst, sharp, anyone, seed):
     table = table.assign(
         subject_distance_m=np.maximum(distance, 0.3),
         subject_distance_source=pd.Series(np.where(np.isnan(distance), "unknown", "notes"), dtype="str"),
-        subject_distance_rel_sd=np.where(
-            np.isnan(distance), np.nan, 0.02 if world.known else world.distance_sd
-        ),
+        subject_distance_rel_sd=np.where(np.isnan(distance), np.nan, stated),
         sample_weight=weight,
         sharp=pd.Series(verdict, dtype="str"),
     )

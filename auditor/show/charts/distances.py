@@ -24,8 +24,6 @@ def draw_distances(
     lanes: pd.DataFrame,
     spread: pd.DataFrame,
     engravings: pd.DataFrame,
-    *,
-    narrow: bool = False,
 ) -> Sequence[Axes]:
     """Draw one lane per preset: keepers rise from the line, frames not kept hang from it.
 
@@ -41,8 +39,6 @@ def draw_distances(
         ``lane`` (position in ``lanes``), ``from_m``, ``to_m``, ``kept``, ``not_kept``: the bars, as counts.
     engravings : pandas.DataFrame
         ``at_m`` and ``label``: the ticks of the axis.
-    narrow : bool
-        Write a lane's n below its label instead of at its right.
 
     Returns
     -------
@@ -52,15 +48,14 @@ def draw_distances(
         ax.set_gid(f"lane-{place}")
         ax.set_xscale("log")
         ax.set_xlim(lane.from_m, lane.to_m)
-        ax.set_ylim(-1.15 * lane.tallest, (2.6 if narrow else 2.15) * lane.tallest)
+        ax.set_ylim(-1.15 * lane.tallest, 2.15 * lane.tallest)
         _draw_zone(ax, lane, place)
         ax.vlines(engravings["at_m"], -lane.tallest, ZONE_TOP * lane.tallest, color=RULE, lw=0.4, zorder=-1)
         _draw_bars(ax, spread[spread["lane"] == place], place)
         ax.axhline(0, color=INK, lw=0.6, zorder=3)
         top: dict[str, Any] = {"transform": ax.transAxes, "va": "top", "parse_math": False}
         ax.text(0, 0.97, str(lane.label), ha="left", **top)
-        x, y, align = (0, 0.81, "left") if narrow else (1, 0.97, "right")
-        ax.text(x, y, str(lane.count_label), ha=align, size=SMALL_PT, color=MUTED, **top)
+        ax.text(1, 0.97, str(lane.count_label), ha="right", size=SMALL_PT, color=MUTED, **top)
         _set_axis(ax, engravings, last=place == len(lanes) - 1)
     if len(spread):
         for text, side in (("kept", 0.12), ("not kept", -0.12)):

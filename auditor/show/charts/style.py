@@ -7,7 +7,6 @@ fill or side always differ too, so that a chart survives a grey printer.
 from __future__ import annotations
 
 import io
-import re
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -30,13 +29,7 @@ GREEN = "#009e73"  # bluish green
 PURPLE = "#cc79a7"  # reddish purple
 ORANGE = "#e69f00"  # orange
 
-# Each colour's name in the page, where light and dark give it a value.
-PAGE_COLOURS = {
-    INK: "--ink", MUTED: "--muted", RULE: "--rule", PAPER: "--paper", KEPT: "--kept", NOT_KEPT: "--not-kept",
-    ZONE: "--zone", SKY: "--sky", GREEN: "--green", PURPLE: "--purple", ORANGE: "--orange",
-}  # fmt: skip
-
-WIDE_IN, NARROW_IN = 6.8, 3.5
+WIDE_IN = 6.8
 PNG_DPI = 160
 TINY_PT, SMALL_PT, TEXT_PT = 6.5, 7.5, 8.5
 
@@ -81,9 +74,9 @@ def chart_style() -> Iterator[None]:
         yield
 
 
-def new_figure(height_in: float, *, narrow: bool = False) -> Figure:
-    """Return an empty figure of the page's width, or of a telephone's; no window system is touched."""
-    return Figure(figsize=(NARROW_IN if narrow else WIDE_IN, height_in))
+def new_figure(height_in: float) -> Figure:
+    """Return an empty figure of a page's width; no window system is touched."""
+    return Figure(figsize=(WIDE_IN, height_in))
 
 
 def to_svg(figure: Figure) -> str:
@@ -99,25 +92,3 @@ def to_png(figure: Figure) -> bytes:
     buffer = io.BytesIO()
     figure.savefig(buffer, format="png", dpi=PNG_DPI, metadata={"Software": None})
     return buffer.getvalue()
-
-
-def for_page(svg: str, prefix: str) -> str:
-    """Return SVG to put inside a page: own names for its parts, colours and type from the page's style.
-
-    Parameters
-    ----------
-    svg : str
-        Output of :func:`to_svg`.
-    prefix : str
-        Makes the names of its parts unique in the page.
-    """
-    body = svg[svg.index("<svg ") :]
-    body = re.sub(r'\bid="([^"]+)"', rf'id="{prefix}-\1"', body)
-    body = re.sub(r"url\(#([^)]+)\)", rf"url(#{prefix}-\1)", body)
-    body = re.sub(r'href="#([^"]+)"', rf'href="#{prefix}-\1"', body)
-    body = body.replace("'DejaVu Sans', sans-serif", "var(--label)")
-    # A hundredth of a point is finer than any screen; only in tags, never in words.
-    body = re.sub(r"<[^>]+>", lambda tag: re.sub(r"(\d\.\d\d)\d+", r"\1", tag[0]), body)
-    for colour, name in PAGE_COLOURS.items():
-        body = body.replace(colour, f"var({name})")
-    return re.sub(r'<svg [^>]*?(viewBox="[^"]+")[^>]*>', r"<svg \1>", body, count=1)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 
 import pandas as pd
 
@@ -15,6 +16,13 @@ NAMES = {
     "subject_motion": "subject motion",
     "diffraction": "diffraction",
     "not_explained_by_blur": "not explained by blur",
+}
+SHORT = {
+    "in_front_of_zone": "stood nearer than the zone",
+    "beyond_zone": "stood farther than the zone",
+    "subject_motion": "subject moved",
+    "diffraction": "diffraction",
+    "not_explained_by_blur": "not a matter of settings",
 }
 LITTLE = 0.05  # share of the frames below which blur is said to account for hardly any
 
@@ -37,6 +45,17 @@ def short(causes: Causes) -> str:
         f"Of 100 frames not kept blur accounts for about {round(lost)}, chiefly {NAMES[worst['cause']]} "
         f"(about {round(worst['of_100'])}, {_span(worst)}; {known})."
     )
+
+
+def title(of_100: Mapping[str, int]) -> str:
+    """Say as a title what most frames were left for; empty where that is unknown."""
+    if not of_100:
+        return ""
+    rest = of_100.get(UNEXPLAINED, 0)
+    if rest >= 50:
+        return "Most frames were not lost to blur"
+    worst = max((name for name in of_100 if name != UNEXPLAINED), key=lambda name: of_100[name])
+    return f"Blur took {100 - rest} of 100: most {SHORT[worst]}"
 
 
 def caution(causes: Causes, speed_m_s: float) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Any
 
 import pandas as pd
@@ -28,6 +29,14 @@ def verdict(pairs: pd.DataFrame) -> str:
         return f"In the same sessions and light, {listed(_quoted(best))} {verb}."
     over = listed(_quoted(beaten[:3])) + (f" and {len(beaten) - 3} more" if len(beaten) > 3 else "")
     return f"In the same sessions and light, {_quoted(best)[0]} worked better than {over}."
+
+
+def title(sure: Sequence[tuple[str, str]]) -> str:
+    """Say in a title which presets beat which; pairs of better and worse, at least one."""
+    best = sure[0][0]
+    beaten = [worse for better, worse in sure if better == best]
+    more = f" and {len(beaten) - 2} more" if len(beaten) > 2 else ""
+    return f"{_quoted([best])[0]} keeps more than {listed(_quoted(beaten[:2]))}{more}"
 
 
 def cannot_tell(pairs: pd.DataFrame) -> str:

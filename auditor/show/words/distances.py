@@ -69,6 +69,27 @@ def in_and_out(tally: dict[str, float]) -> str:
     )
 
 
+def drawn(
+    frames: int, inside: int, kept_inside: int, kept_outside: int, *, marked: bool, sample: bool
+) -> str:
+    """Say what the frames of one preset show against its zone."""
+    if not frames:
+        return "No frame here has a subject distance, so none can be drawn."
+    verb = "subject here stood" if frames == 1 else "subjects here stood"
+    said = f"{whole(inside)} of {whole(frames)} {verb} in the zone"
+    if not marked:
+        return f"{said}. None carries a mark."
+    said += f"; kept: {whole(kept_inside)} of them and {whole(kept_outside)} outside."
+    if sample:
+        said += " Keepers and others were measured in unlike parts, so dots are no rates."
+    return said
+
+
+def not_drawn(frames: int) -> str:
+    """Say how many frames have no distance; empty if none."""
+    return f"{counted(frames, 'frame')} without a distance not drawn." if frames else ""
+
+
 def _times_as_often(tally: dict[str, float]) -> str:
     """Say how many times as often frames inside were kept, where few keepers stand behind the shares."""
     if min(tally["in_kept"], tally["out_kept"]) >= FEW_KEEPERS or not tally["times_high"] > 0:

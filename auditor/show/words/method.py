@@ -1,4 +1,4 @@
-"""Assumptions and method, each with its source, and the glossary."""
+"""Assumptions and method, each with its source; cautions."""
 
 from __future__ import annotations
 
@@ -7,26 +7,10 @@ from collections.abc import Sequence
 from auditor.settings import Settings
 from auditor.show.words.figures import counted, listed, percent
 
-GLOSSARY = (
-    ("frame", "One photograph, however many files hold it."),
-    ("keeper", "A frame that its photographer kept. Not kept and unmarked are the two other states."),
-    (
-        "burst",
-        "Frames of one camera at one preset, each within 2 s of the one before. A lone frame is a burst of "
-        "one.",
-    ),
-    ("hit rate", "The share of bursts that hold a keeper. The rate by frames stands beside it."),
-    ("interval", "The range of true rates that agree with what was counted, at the stated level."),
-    ("preset", "A zone setting: lens, focal length, f-number and focus distance."),
-    ("focus distance", "Where the ring was set."),
-    ("subject distance", "Where the subject stood."),
-    ("sharp zone", "The distances from near to far limit that blur no wider than the circle of confusion."),
-    ("circle of confusion", "The widest blur on the sensor that is called sharp: a choice, not a constant."),
-    ("session", "Frames with no gap over 3 h."),
-    (
-        "keeper tolerance",
-        "The blur at which this photographer's rate has fallen half way from its best to its worst.",
-    ),
+CAUTION = "Look where you walk; local law on photographing people applies."
+NOT_VALUED = (
+    "What is promised counts subjects sharp and presses kept: noise at a high ISO and the look of the "
+    "background are not valued."
 )
 
 

@@ -10,6 +10,14 @@ import pandas as pd
 from auditor.show.words.figures import zone
 from auditor.units import format_distance, format_exposure_time
 
+SHORT = {
+    "in_front_of_zone": "stood too near",
+    "beyond_zone": "stood too far",
+    "subject_motion": "moved",
+    "diffraction": "softened by diffraction",
+    "kept_though_blurred": "you kept it blurred",
+    "not_kept_though_sharp": "sharp, yet left",
+}
 WHY = {
     "in_front_of_zone": "Lost to a subject nearer than the ring was set",
     "beyond_zone": "Lost to a subject farther than the ring was set",

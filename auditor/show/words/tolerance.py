@@ -32,6 +32,16 @@ def finding(tolerance: Tolerance) -> str:
     )
 
 
+def in_short(tolerance: Tolerance) -> str:
+    """Say in one sentence how strict this eye is; empty where nothing carries."""
+    if not tolerance.carries:
+        return ""
+    return (
+        f"Your keepers bear {tolerance.times_handbook:.1f} times the handbook's blur "
+        f"({millimetres(tolerance.blur_mm)}, {_span(tolerance.low, tolerance.high)})."
+    )
+
+
 def _against_handbook(tolerance: Tolerance) -> str:
     handbook = tolerance.blur_mm / tolerance.times_handbook
     named = f"the handbook's {millimetres(handbook)}"

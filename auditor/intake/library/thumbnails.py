@@ -1,0 +1,58 @@
+"""Thumbnails of photographs, kept in a file of their own beside the readers' cache."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing
+from pathlib import Path
+
+from auditor.intake.library.cache import Cache
+from auditor.intake.photofile.previews import thumbnail
+
+VERSION = 1  # raise this whenever thumbnails come out differently
+NAME = "thumbnails.sqlite"
+
+
+def thumbnails(paths: Sequence[str], cache: Path | None = None) -> list[bytes | None]:
+    """Make the thumbnail of each photograph, or take it from where it was kept.
+
+    Parameters
+    ----------
+    paths : sequence of str
+        Full paths; files are only read.
+    cache : Path, optional
+        The readers' cache; thumbnails lie beside it. None keeps nothing.
+
+    Returns
+    -------
+    list of bytes or None
+        JPEG without metadata; None where nothing can be shown.
+    """
+    found: dict[int, bytes] = {}
+    stamps = [_stamp(path) for path in paths]
+    places = [os.path.split(os.path.abspath(path)) for path in paths]
+    with closing(Cache(cache.with_name(NAME) if cache is not None else None, VERSION)) as store:
+        rows = {folder: store.rows_of(folder) for folder in dict.fromkeys(folder for folder, _ in places)}
+        for number, (folder, name) in enumerate(places):
+            row = rows[folder].get(name)
+            if row is not None and row[1:4] == stamps[number] and row[4] == VERSION:
+                found[number] = row[5]
+        missing = [number for number, stamp in enumerate(stamps) if stamp is not None and number not in found]
+        with ThreadPoolExecutor(min(os.cpu_count() or 1, 8)) as threads:
+            made = threads.map(thumbnail, [paths[number] for number in missing])
+            for number, small in zip(missing, made, strict=True):
+                stamp = stamps[number]
+                if small is not None and stamp is not None:
+                    found[number] = small.jpeg
+                    store.put(*places[number], stamp, small.jpeg)
+    return [found.get(number) for number in range(len(paths))]
+
+
+def _stamp(path: str) -> tuple[int, int, int] | None:
+    try:
+        status = os.stat(path)
+    except (OSError, ValueError):
+        return None
+    return status.st_size, status.st_mtime_ns, status.st_ctime_ns

@@ -1,0 +1,213 @@
+"""One lens's decision with what page, screen and card need beside it: zones, usual exposure, what is known.
+
+The decision itself is :class:`auditor.advice.decide.LensDecision`; no other instruction is made in this room.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import pandas as pd
+
+from auditor.advice.decide import LensDecision
+from auditor.advice.decision import FEWEST_SUBJECTS, VERDICTS
+from auditor.advice.paired import Paired, Setting
+from auditor.advice.ring_settings import ring_of
+from auditor.evidence.bursts import is_keeper, zone_focused
+from auditor.intake.statements.session import SessionFile
+from auditor.journey import Audit
+from auditor.optics.lens import sharp_zone
+from auditor.show.page.ring_scale import ring_unit
+
+Kind = Literal["keep", "change", "latitude", "not_focus", "cannot_tell"]
+FEWEST_KEEPERS = 8
+SAME = 0.03  # relative: two distances this near are one setting of the ring
+
+
+@dataclass(frozen=True, slots=True)
+class ZoneSetting:
+    """A setting with its sharp zone [m], and the preset's name if it is one."""
+
+    f_number: float
+    focus_distance_m: float
+    near_limit_m: float
+    far_limit_m: float
+    preset: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What is known of one lens's frames: counts that say which next step helps.
+
+    Attributes
+    ----------
+    frames, zoned, measured, judged, marked, keepers : int
+        Frames; with a sharp zone; with a distance; judged for sharpness; with a mark that counts; kept.
+    in_zone : int
+        Of those measured, how many stood in the zone.
+    """
+
+    frames: int
+    zoned: int
+    measured: int
+    judged: int
+    marked: int
+    keepers: int
+    in_zone: int
+
+
+@dataclass(frozen=True, slots=True)
+class Decided:
+    """The decision on one lens, ready to be worded and drawn.
+
+    Attributes
+    ----------
+    lens : str
+    told : LensDecision or None
+        None where nothing of this lens could be weighed.
+    now : ZoneSetting or None
+        As it was used most.
+    to_set : ZoneSetting or None
+        What to set: another setting under ``change``, as now under ``keep`` and ``latitude``.
+    exposure_time_s, iso : float
+        Usual exposure at the setting in use.
+    ring_m : tuple of float
+        Engravings of the ring [m].
+    known : Known
+    """
+
+    lens: str
+    told: LensDecision | None
+    now: ZoneSetting | None
+    to_set: ZoneSetting | None
+    exposure_time_s: float
+    iso: float
+    ring_m: tuple[float, ...]
+    known: Known
+
+    @property
+    def ring_unit(self) -> str:
+        """The unit that the ring is engraved in."""
+        return ring_unit(self.ring_m)
+
+    @property
+    def kind(self) -> Kind:
+        """Kind of the decision."""
+        return "cannot_tell" if self.told is None else self.told.decision.kind
+
+    @property
+    def would_help(self) -> str:
+        """What would help most, in the order of trust: settings, distances, verdicts on sharpness, marks."""
+        if self.told is not None and self.told.decision.would_help_most:
+            return self.told.decision.would_help_most
+        known = self.known
+        if not known.zoned:
+            return "settings"
+        if known.measured < FEWEST_SUBJECTS:
+            return "distances"
+        if known.judged < VERDICTS:
+            return "verdicts"
+        return "marks" if known.keepers < FEWEST_KEEPERS else ""
+
+
+def lenses_of(audit: Audit) -> list[str]:
+    """Lenses of the archive's presets: those that were decided on first, the most used of them leading."""
+    found = dict.fromkeys(one.lens for one in audit.decisions.lenses)
+    return list(found | dict.fromkeys(lens_names(audit))) or [""]
+
+
+def lens_names(audit: Audit) -> list[str]:
+    """Name the lens of each preset, by its focal length where it has no name."""
+    return [
+        row.lens if isinstance(row.lens, str) else f"{row.focal_length_mm:.3g} mm"
+        for row in audit.presets.itertuples()
+    ]
+
+
+def presets_of(audit: Audit, lens: str) -> pd.DataFrame:
+    """The presets of one lens."""
+    return audit.presets[[name == lens for name in lens_names(audit)]]
+
+
+def gather_decision(audit: Audit, lens: str) -> Decided:
+    """Put beside the decision on one lens what is needed to show it."""
+    told = audit.decisions.of(lens)
+    presets = presets_of(audit, lens)
+    frames = audit.table[audit.table["preset"].isin(presets["preset"])]
+    now = _most_used(presets, told)
+    to_set = now if told is not None and told.decision.kind in ("keep", "latitude") else None
+    if told is not None and told.decision.setting is not None:
+        to_set = _with_zone(told.decision.setting, frames)
+    own = frames[frames["preset"] == now.preset] if now is not None else frames
+    focal_mm = float(frames["focal_length_mm"].median()) if len(frames) else math.nan
+    stated = SessionFile(lenses=audit.lenses).lens_named(lens, focal_mm)
+    return Decided(
+        lens=lens,
+        told=told,
+        now=now,
+        to_set=to_set,
+        exposure_time_s=float(own["exposure_time_s"].median()),
+        iso=float(own["iso"].median()),
+        ring_m=tuple(ring_of(stated, audit.settings)),
+        known=_known_of(frames),
+    )
+
+
+def _most_used(presets: pd.DataFrame, told: LensDecision | None) -> ZoneSetting | None:
+    """The preset at the setting used most; without a decision, the one with most frames."""
+    rows = [
+        ZoneSetting(row.f_number, row.focus_distance_m, row.near_limit_m, row.far_limit_m, str(row.preset))
+        for row in presets.sort_values("frames_taken", ascending=False, kind="stable").itertuples()
+    ]
+    if told is not None and told.habit:
+        most = told.habit[0][0]
+        return next((row for row in rows if is_setting(row, most.f_number, most.focus_distance_m)), rows[0])
+    return rows[0] if rows else None
+
+
+def is_setting(one: ZoneSetting | Setting, f_number: float, focus_distance_m: float) -> bool:
+    """Whether a setting is this one, as near as a ring is set."""
+    return math.isclose(one.f_number, f_number, rel_tol=SAME) and (
+        one.focus_distance_m == focus_distance_m
+        or math.isclose(one.focus_distance_m, focus_distance_m, rel_tol=SAME)
+    )
+
+
+def _with_zone(setting: Setting, frames: pd.DataFrame) -> ZoneSetting:
+    """Work out the zone of a setting as those of the frames were: same lens, same criterion."""
+    zone = sharp_zone(
+        float(frames["focal_length_mm"].median()),
+        np.array(setting.f_number),
+        np.array(setting.focus_distance_m),
+        float(frames["coc_mm"].median()),
+    )
+    return ZoneSetting(
+        setting.f_number, setting.focus_distance_m, float(zone.near_limit_m), float(zone.far_limit_m)
+    )
+
+
+def best_of(paired: Paired) -> int | None:
+    """Row of the setting that would have made most subjects sharp, of those that were tried there."""
+    able = np.flatnonzero(paired.tried)
+    return int(able[paired.share[able].argmax()]) if able.size else None
+
+
+def _known_of(frames: pd.DataFrame) -> Known:
+    counted = zone_focused(frames)
+    return Known(
+        frames=len(frames),
+        zoned=int(frames["near_limit_m"].notna().sum()),
+        measured=int(frames["subject_distance_m"].notna().sum()),
+        judged=int(verdicts(frames).isin(["yes", "no"]).sum()),
+        marked=len(counted),
+        keepers=int(is_keeper(counted).sum()),
+        in_zone=int(frames["in_zone"].fillna(False).astype(bool).sum()),
+    )
+
+
+def verdicts(table: pd.DataFrame) -> pd.Series:
+    """Verdicts on sharpness: ``yes``, ``no``, ``unsure`` or missing."""
+    return table["sharp"] if "sharp" in table else pd.Series(pd.NA, index=table.index, dtype="str")

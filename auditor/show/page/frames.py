@@ -1,0 +1,93 @@
+"""What the page shows of single frames: a line of words each, a link, and for some a thumbnail."""
+
+from __future__ import annotations
+
+import base64
+import math
+import os
+from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+from urllib.parse import quote
+
+import pandas as pd
+
+from auditor.frames import KEEPER, NOT_KEPT
+from auditor.journey import Audit
+from auditor.show.page.model import LensView
+from auditor.text import printable
+from auditor.units import format_distance, format_exposure_time, format_f_number
+
+MOST_THUMBNAILS = 300
+MOST_FRAMES = 4000  # whose words the page holds; of larger archives the bars open these
+
+
+def rows_shown(views: Sequence[LensView]) -> list[int]:
+    """Rows of the frames that the page speaks of, those most likely to be looked at first."""
+    order: list[int] = [one.row for view in views for one in view.telling]
+    for first in (True, False):
+        for view in views:
+            order += [
+                row for chip in view.chips if chip.now == first for mark in chip.marks for row in mark.rows
+            ]
+    return list(dict.fromkeys(order))[:MOST_FRAMES]
+
+
+def frame_lines(
+    audit: Audit, rows: Iterable[int], folder: Path | None, pictures: Mapping[int, bytes]
+) -> dict[str, list[str]]:
+    """Write what the page's script shows of each frame.
+
+    Returns
+    -------
+    dict
+        By row: file, link and thumbnail (base64; empty for none), distance in metres and in feet, setting in
+        metres and in feet, exposure, verdict.
+    """
+    table, out = audit.table, {}
+    columns = [
+        "file", "subject_distance_m", "f_number", "focus_distance_m", "exposure_time_s", "iso", "counted_as",
+        "reason", *(name for name in ("sharp",) if name in table),
+    ]  # fmt: skip
+    chosen = list(rows)
+    for row, frame in zip(chosen, table.loc[chosen, columns].to_dict("records"), strict=True):
+        out[str(row)] = [
+            printable(str(frame["file"])),
+            link_to(audit, row, folder) or "",
+            base64.b64encode(pictures[row]).decode() if row in pictures else "",
+            *(format_distance(frame["subject_distance_m"], units) for units in ("m", "ft")),
+            *(_setting(frame, units) for units in ("m", "ft")),
+            _exposure(frame),
+            _verdict(frame),
+        ]
+    return out
+
+
+def _setting(frame: Mapping[str, Any], units: str) -> str:
+    focus = frame["focus_distance_m"]
+    ring = "∞" if math.isinf(focus) else format_distance(focus, units)
+    return f"{format_f_number(frame['f_number'])}, ring on {ring}"
+
+
+def _exposure(frame: Mapping[str, Any]) -> str:
+    known = [] if math.isnan(frame["exposure_time_s"]) else [format_exposure_time(frame["exposure_time_s"])]
+    return ", ".join([*known, *([] if math.isnan(frame["iso"]) else [f"ISO {frame['iso']:.0f}"])])
+
+
+def _verdict(frame: Mapping[str, Any]) -> str:
+    mark = {KEEPER: "kept", NOT_KEPT: "not kept"}.get(frame["counted_as"], "not marked")
+    sharp = {"yes": "sharp", "no": "soft"}.get(frame.get("sharp") or "", "") if frame.get("sharp") else ""
+    reason = frame["reason"] if isinstance(frame["reason"], str) and not pd.isna(frame["reason"]) else ""
+    return ", ".join(part for part in (mark, sharp, f"“{printable(reason)}”" if reason else "") if part)
+
+
+def link_to(audit: Audit, row: int, folder: Path | None) -> str | None:
+    """Write the address of a frame's file, relative to the page's folder; None where there is no such way."""
+    path = os.path.abspath(audit.paths[row])
+    if folder is None or not os.path.exists(path):
+        return None
+    try:
+        relative = os.path.relpath(path, os.path.abspath(folder))
+    except ValueError:  # on another drive
+        return None
+    return quote(os.fsencode(relative.replace(os.sep, "/")))

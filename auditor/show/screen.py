@@ -1,0 +1,146 @@
+"""The answer on the screen, in 60 columns and in the order of the page."""
+
+from __future__ import annotations
+
+import re
+import textwrap
+
+from rich.console import Console
+from rich.text import Text
+
+from auditor.show.page.model import Chip, LensView
+
+WIDTH = 60
+LABEL = 11  # columns before the text of a row
+_SIDE = 7  # columns before the chart
+_CELLS = WIDTH - _SIDE
+_BARS = " ▁▂▃▄▅▆▇█"
+_LETTERS = "[\u0590-\u08ff\ufb1d-\ufdff\ufe70-\ufefc]"
+_RIGHT_TO_LEFT = re.compile(f"{_LETTERS}+(?:[^\\w\\n]*{_LETTERS}+)*")
+
+
+def show_answer(
+    view: LensView, units: str, out: Console, others: tuple[str, ...] = (), *, sure: bool = True
+) -> None:
+    """Print the answer for one lens.
+
+    Parameters
+    ----------
+    view : LensView
+    units : {"m", "ft"}
+    out : rich.console.Console
+    others : tuple of str
+        Names of the archive's other lenses.
+    sure : bool
+        Whether what it rests on is said too.
+    """
+    said = view.next_time
+    _print(out, said.headline.in_units(units), style="bold")
+    if said.expect:
+        _print(out, "\n" + said.expect.in_units(units))
+    chip = next((one for one in view.chips if one.now), None)
+    if chip is not None and chip.marks:
+        out.print()
+        if out.encoding.lower().startswith("utf"):
+            for line in chart(chip, units):
+                out.print(Text(line), no_wrap=True, crop=False)
+        _print(out, chip.finding.in_units(units))
+    out.print()
+    rows = [("Instead", said.instead), ("Blur", said.blur), ("Next walk", said.walk)]
+    for label, text in rows:
+        if text:
+            _row(out, label, text.in_units(units))
+    if sure:
+        _row(out, "How sure", " ".join(said.sure))
+        if said.step.sentence:
+            helps = said.step.sentence[0].lower() + said.step.sentence[1:]
+            _row(out, "", f"What helps most, in {said.step.cost}: {helps}.")
+        if said.step.command:
+            out.print(Text(" " * LABEL + said.step.command), no_wrap=True, crop=False, overflow="ignore")
+    if others:
+        _row(out, "Lenses", f"also {', '.join(others)}: auditor advise --lens NAME")
+
+
+def isolated(text: str) -> str:
+    """Keep words that run from right to left from turning their neighbours around (Unicode Annex 9)."""
+    return _RIGHT_TO_LEFT.sub("\N{FIRST STRONG ISOLATE}\\g<0>\N{POP DIRECTIONAL ISOLATE}", text)
+
+
+def _print(out: Console, text: str, style: str = "") -> None:
+    for paragraph in text.split("\n"):
+        for line in textwrap.wrap(paragraph, WIDTH) or [""]:
+            out.print(Text(line, style=style), crop=False, no_wrap=True, overflow="ignore")
+
+
+def _row(out: Console, label: str, text: str) -> None:
+    lines = textwrap.wrap(text, WIDTH - LABEL, break_long_words=False)
+    for place, line in enumerate(lines):
+        head = Text(f"{label if place == 0 else '':<{LABEL}}", style="bold")
+        out.print(head + Text(line), crop=False, no_wrap=True, overflow="ignore")
+
+
+def chart(chip: Chip, units: str) -> list[str]:
+    """Draw one chip with characters: limits, zone, frames kept and not, the ring.
+
+    Returns
+    -------
+    list of str
+        Lines of at most 60 columns.
+    """
+    near, far = _cell(chip.near_at), _cell(chip.far_at)
+    limits, ring, numbers = (_Line(_CELLS) for _ in range(3))
+    limits.put(chip.near.in_units(units), near, centre=True)
+    limits.put(chip.far.in_units(units), far, centre=True)
+    zone = " " * near + "█" * max(far - near, 1)
+    ring.fill("─")
+    for one in chip.engravings:
+        ring.put("▲" if one.in_use else "┴", _cell(one.at))
+    for one in sorted(chip.engravings, key=lambda one: not one.in_use):
+        numbers.put(one.label, _cell(one.at), centre=True)
+    kinds = (("kept", True), ("not kept", False), ("frames", None))
+    tallest = max((count for _, kept in kinds for count in _counts(chip, kept)), default=1)
+    rows = [("", limits.text), ("sharp", zone)]
+    rows += [(name, _bars(chip, kept, tallest)) for name, kept in kinds if any(_counts(chip, kept))]
+    rows += [("ring", ring.text), ("", numbers.text)]
+    return [f"{name.replace('not kept', 'not'):<{_SIDE}}{text}".rstrip() for name, text in rows]
+
+
+def _cell(at: float) -> int:
+    return min(int(at * _CELLS), _CELLS - 1)
+
+
+def _counts(chip: Chip, kept: bool | None) -> list[int]:
+    cells = [0] * _CELLS
+    for mark in chip.marks:
+        if mark.kept is kept:
+            cells[_cell(mark.at)] += mark.level if chip.bars else 1
+    return cells
+
+
+def _bars(chip: Chip, kept: bool | None, tallest: int) -> str:
+    return "".join(_BARS[-(-8 * count // tallest)] for count in _counts(chip, kept))
+
+
+class _Line:
+    """A line of cells in which nothing is written over another word."""
+
+    def __init__(self, cells: int) -> None:
+        self._cells = [" "] * cells
+        self._taken = [False] * (cells + 2)
+
+    @property
+    def text(self) -> str:
+        return "".join(self._cells)
+
+    def fill(self, sign: str) -> None:
+        self._cells = [sign] * len(self._cells)
+
+    def put(self, word: str, at: int, *, centre: bool = False) -> None:
+        """Write a word at, or around, a cell; not at all where that touches another."""
+        start = min(max(at - len(word) // 2 if centre else at, 0), len(self._cells) - len(word))
+        beside = 1 if centre else 0
+        around = self._taken[max(start - beside, 0) : start + len(word) + beside]
+        if any(around):
+            return
+        for place, sign in enumerate(word, start):
+            self._cells[place], self._taken[place] = sign, True

@@ -1,0 +1,263 @@
+"""What is said of one lens's decision: the instruction, what to expect, what it costs, what would help."""
+
+from __future__ import annotations
+
+import math
+import shlex
+from collections.abc import Mapping, Sequence
+from typing import NamedTuple
+
+from auditor.advice.decide import LensDecision
+from auditor.advice.decision import VERDICTS, Decision
+from auditor.advice.paired import Setting
+from auditor.evidence.causes import UNEXPLAINED
+from auditor.show.decided import Decided, Known, ZoneSetting, best_of, is_setting
+from auditor.show.words.figures import counted, listed, millimetres, whole
+from auditor.show.words.plain import likely, of_100, one_in, times_more
+from auditor.units import format_distance, format_exposure_time, format_f_number
+
+
+class Step(NamedTuple):
+    """What helps most: as an instruction, in a sentence, its command, and what it costs."""
+
+    instruction: str
+    sentence: str
+    command: str
+    cost: str
+
+
+_PREPARE = "auditor prepare {source}"
+STEPS = {
+    "settings": Step(
+        "Say what was on the lens", "Fill in what was on the lens", _PREPARE, "about five minutes"
+    ),
+    "distances": Step("Measure sixty distances", "Measure distances", _PREPARE, "about ten minutes"),
+    "verdicts": Step(
+        "Judge sixty frames for sharpness", "Say of a sample which frames are sharp", _PREPARE,
+        "about ten minutes",
+    ),
+    "marks": Step(
+        "Mark what you keep", "Name your folder of selects", "auditor audit {source} --keepers SELECTS",
+        "a minute, once they are chosen",
+    ),
+    "anyone": Step(
+        "Press at anyone for a stretch",
+        'On one stretch press whatever the ring says, and note it with pressed = "anyone"', _PREPARE,
+        "a stretch of 60 presses",
+    ),
+    "ring_check": Step(
+        "Hold the ring against a tape", "State what the ring's marks focus", _PREPARE, "five minutes"
+    ),
+    "light_limits": Step("State your light", "State the ISO and times you accept", _PREPARE, "a minute"),
+    "compare": Step("Walk with two settings in turn", "Change between two settings", "", "one walk"),
+    "": Step("", "", "", ""),
+}  # fmt: skip
+_CLOSED = "counts and optics contradict each other"
+
+
+def the(lens: str) -> str:
+    """Name a lens in a sentence; without a name it is the lens."""
+    return f"the {lens}" if lens else "the lens"
+
+
+def ring_name(distance_m: float, units: str) -> str:
+    """Write where the ring stands."""
+    return "∞" if math.isinf(distance_m) else format_distance(distance_m, units)
+
+
+def setting_name(setting: ZoneSetting | Setting, units: str) -> str:
+    """Write a setting as it is set."""
+    return f"{format_f_number(setting.f_number)}, ring on {ring_name(setting.focus_distance_m, units)}"
+
+
+def headline(decided: Decided) -> str:
+    """Give the instruction; distances on the ring are written as it is engraved."""
+    lens, one, units = the(decided.lens), decided.to_set, decided.ring_unit
+    if decided.kind == "not_focus":
+        return f"Focus is not what decides: leave the ring of {lens}"
+    if decided.told is not None and decided.kind == "latitude":
+        return f"{anything(decided.told.decision.latitude, units)} will do for {lens}"
+    if decided.kind == "change" and one is not None:
+        return f"Next time, set {lens} to {setting_name(one, units)}"
+    if decided.kind == "keep" and one is not None:
+        return f"Keep {lens} at {setting_name(one, units)}"
+    return f"{STEPS[decided.would_help].instruction or 'Walk once more'} to learn what to set"
+
+
+def anything(settings: Sequence[Setting], units: str) -> str:
+    """Name the stops and rings of settings that cannot be told apart."""
+    stops = sorted({one.f_number for one in settings})
+    rings = sorted({one.focus_distance_m for one in settings})
+    along = " to ".join(dict.fromkeys(format_f_number(stop) for stop in (stops[0], stops[-1])))
+    between = " to ".join(dict.fromkeys(ring_name(ring, units) for ring in (rings[0], rings[-1])))
+    return f"{'Anything from ' if len(stops) > 1 else ''}{along}, ring on {between},"
+
+
+def expect(decided: Decided) -> str:
+    """Say what to expect, words first: of subjects sharp, of presses kept, of the next walk."""
+    told, known = decided.told, decided.known
+    if told is None:
+        return in_the_zone(known)
+    parts = [_kept(told) if known.keepers else ""]
+    if told.subjects.n and not math.isnan(told.subjects.share_now):
+        parts.append(subjects(told))
+    return " ".join(part for part in parts if part) or in_the_zone(known)
+
+
+def _kept(told: LensDecision) -> str:
+    level, walk = told.level, told.next_walk
+    if math.isnan(level.rate):
+        return ""
+    more = "" if walk is None else f" On a walk of {walk.presses} presses: {walk.low} to {walk.high}."
+    verb = "held" if told.decision.kind in ("change", "cannot_tell") else "will hold"
+    so_far = "So far about" if verb == "held" else "About"
+    span = likely(level.low, level.high)
+    return (
+        f"{so_far} {one_in(level.rate, 'press')} {verb} a keeper ({of_100(level.rate)} of 100, {span}).{more}"
+    )
+
+
+def subjects(told: LensDecision) -> str:
+    """Say how many of 100 subjects were sharp, and how many could be."""
+    one = told.subjects
+    whom = "passers" if one.of_passers else "subjects you pressed at"
+    now = f"about {of_100(one.share_now)} were sharp as you set it"
+    said = f"Of 100 {whom}, {now} ({likely(one.now_low, one.now_high)}; {whole(one.n)} measured)"
+    if told.decision.kind == "change" and not math.isnan(one.share_best):
+        return f"{said}; so set, {of_100(one.share_best)} ({likely(one.low, one.high)})."
+    return f"{said}."
+
+
+def instead(decided: Decided) -> str:
+    """Say what else could be set, and in which light; empty where nothing is known of other settings."""
+    told = decided.told
+    if told is None:
+        return ""
+    own, now, units = told.decision, decided.now, decided.ring_unit
+    said = {
+        "keep": "Nothing: no ring or stop surely makes more subjects sharp.",
+        "latitude": "Whatever suits the light: these cannot be told apart.",
+        "not_focus": "Moment, framing, light: what you left was not left for blur.",
+    }.get(own.kind, "")
+    if own.kind == "change" and now is not None:
+        said = f"Now {setting_name(now, units)}. The change promises {gain(own)}."
+    if own.kind == "cannot_tell":
+        said = "Nothing yet: " + {
+            "gate_closed": f"{_CLOSED}.",
+            "presses_follow_ring": "you press where the ring is set, so presets met different distances.",
+            "few_subjects": "too few subjects were measured.",
+            "no_setting": "no other setting was tried at these distances.",
+        }.get(own.why, "no setting is surely better, nor surely no better.")
+    return " ".join([said, *by_light(told, units)]).strip()
+
+
+def gain(decision: Decision) -> str:
+    """Write what a change promises, with its interval."""
+    low, high = (
+        f"{100 * (end - 1):.0f}".replace("-", "−") for end in (decision.gain_low, decision.gain_high)
+    )
+    return f"{times_more(decision.gain_ratio)} sharp presses (likely {low} to {high} %)"
+
+
+def by_light(told: LensDecision, units: str) -> list[str]:
+    """Say for which light the decision is another."""
+    if told.decision.kind == "cannot_tell":
+        return []
+    return [
+        f"{str(one.light).capitalize()}: {setting_name(one.decision.setting, units)}, {gain(one.decision)}."
+        for one in told.situations
+        if one.light and one.decision.setting is not None and one.decision.setting != told.decision.setting
+    ]
+
+
+def blur_costs(of_100_by_cause: Mapping[str, int], exposure_time_s: float) -> str:
+    """Say what blur still costs, and which blur mostly; empty where that is unknown."""
+    if not of_100_by_cause:
+        return ""
+    lost = {name: number for name, number in of_100_by_cause.items() if name != UNEXPLAINED}
+    total = sum(lost.values())
+    if total < 3:
+        return "Hardly any frame you left was left for blur."
+    worst = max(lost, key=lambda name: lost[name])
+    mostly = {
+        "subject_motion": "people who walk",
+        "in_front_of_zone": "subjects nearer than the zone",
+        "beyond_zone": "subjects farther than the zone",
+        "diffraction": "diffraction at small stops",
+    }[worst]
+    more = ""
+    if worst == "subject_motion" and not math.isnan(exposure_time_s):
+        more = f", at {format_exposure_time(exposure_time_s)}: go faster where light allows"
+    return f"About {one_in(total / 100, 'frame')} of those you left, mostly {mostly}{more}."
+
+
+def next_walk(decided: Decided) -> str:
+    """Say what the next walk should try, or that there is nothing to test."""
+    told = decided.told
+    if told is None:
+        return ""
+    if told.walk_worth.purpose == "anyone":
+        return (
+            "For one stretch press at anyone, whatever the ring says: it tells passers from those you waited "
+            "for. Look out for traffic."
+        )
+    if told.walk_worth.purpose == "compare" and decided.now is not None and told.paired is not None:
+        row = best_of(told.paired)
+        if row is not None:
+            other = Setting(float(told.paired.f_number[row]), float(told.paired.focus_distance_m[row]))
+            if not is_setting(decided.now, other.f_number, other.focus_distance_m):
+                names = listed(setting_name(one, decided.ring_unit) for one in (decided.now, other))
+                return f"Change between {names} every quarter hour; stand still, out of traffic, to change."
+    return "Nothing to test: just shoot."
+
+
+def rests_on(known: Known) -> str:
+    """Say how many frames of the lens have what an answer rests on."""
+    if not known.frames:
+        return "No frame has a whole zone setting: focal length, f-number and focus distance."
+    measured = whole(known.measured) if known.measured else "none"
+    judged = whole(known.judged) if known.judged else "none"
+    return (
+        f"Of {counted(known.frames, 'frame')} of this lens {measured} "
+        f"{'has' if known.measured == 1 else 'have'} a distance, {judged} a verdict on sharpness, and "
+        f"{whole(known.marked)} {'is' if known.marked == 1 else 'are'} marked kept or not."
+    )
+
+
+def in_the_zone(known: Known) -> str:
+    """Say how many stood in the zone; empty where no distance is known."""
+    if not known.measured:
+        return ""
+    return f"{whole(known.in_zone)} of {counted(known.measured, 'subject')} measured stood in the sharp zone."
+
+
+def strictness(decided: Decided) -> str:
+    """Say how strict this eye is, as far as it is known, or how marks come in."""
+    told = decided.told
+    if decided.known.frames and not decided.known.marked:
+        return (
+            "No frame carries a mark that counts: save ratings into the files or sidecars, or name your "
+            "folder of selects with --keepers."
+        )
+    if told is None:
+        return ""
+    own = told.tolerances
+    if own.verdicts >= VERDICTS:
+        return _eye(
+            "Your eye takes for sharp up to", own.sharp_mm, own.sharp_low, own.sharp_high, own.handbook_mm
+        )
+    if told.decision.rests_on == "keepers":
+        return _eye("Your keepers bear about", own.keep_mm, own.keep_low, own.keep_high, own.handbook_mm)
+    return "How strict your eye is, nobody has told yet, so every likely strictness was tried."
+
+
+def _eye(start: str, blur_mm: float, low: float, high: float, handbook_mm: float) -> str:
+    span = f"{millimetres(low).removesuffix(' mm')} to {millimetres(high)}"
+    return f"{start} {blur_mm / handbook_mm:.1f} times the handbook's blur ({span})."
+
+
+def step(decided: Decided, sources: Sequence[str]) -> Step:
+    """Give the one step that helps most, its command for these sources; empty where nothing would."""
+    chosen = STEPS[decided.would_help]
+    named = " ".join(shlex.quote(source) for source in sources) or "FOLDER"
+    return chosen._replace(command=chosen.command.format(source=named))

@@ -1,0 +1,172 @@
+"""The rule in its order, and what stands beside it: ring, gate, presses that follow the ring."""
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+from worlds.people import World, draw_archive
+
+from auditor.advice.decide import WalkWorth, decide
+from auditor.advice.decision import Circumstances, decide_by_rule
+from auditor.advice.follow_ring import presses_follow_ring
+from auditor.advice.gate import check_gate
+from auditor.advice.next_blocks import plan_walk
+from auditor.advice.paired import Paired, chance_above
+from auditor.advice.ring_settings import settings_on_ring
+from auditor.evidence.blur_tolerance import fit_tolerances
+from auditor.evidence.level import fit_level, session_counts
+from auditor.evidence.subjects import measured_subjects
+from auditor.intake.statements.session import Lens
+from auditor.settings import Settings
+
+KNOWN = Circumstances(
+    subjects=60, nothing=0.1, gate_closed=False, verdicts=0, rests_on="optics", worth=0.1
+)  # fmt: skip
+
+
+def paired(shares, now, sd=0.0, tried=None):
+    """A comparison with these mean shares; draws differ by a common and an own normal error."""
+    rng = np.random.default_rng(0)
+    shares = np.asarray(shares, float)
+    draws = np.clip(shares[:, None] + sd * rng.standard_normal((len(shares), 400)), 0.01, 1)
+    at_now = np.clip(now + sd * rng.standard_normal(400), 0.01, 1)
+    low, high = np.quantile(draws, [0.025, 0.975], axis=1)
+    return Paired(
+        f_number=np.full(len(shares), 8.0), focus_distance_m=2.0 + np.arange(len(shares)),
+        share=draws.mean(axis=1), low=low, high=high, now=float(at_now.mean()), now_low=0.0, now_high=1.0,
+        gain=draws.mean(axis=1) / at_now.mean(), gain_low=low / now, gain_high=high / now,
+        chance_better=chance_above(draws, at_now, 0.0),
+        tried=np.ones(len(shares), bool) if tried is None else np.array(tried), subjects=60, effective=40.0,
+        draws=draws, now_draws=at_now,
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("comparison", "known", "kind", "why"),
+    [
+        (paired([0.9, 0.5], 0.5), {"gate_closed": True}, "cannot_tell", "gate_closed"),
+        (paired([0.9, 0.5], 0.5), {"subjects": 19}, "cannot_tell", "few_subjects"),
+        (None, {}, "cannot_tell", "few_subjects"),
+        (paired([0.9, 0.5], 0.5), {"nothing": 0.75}, "not_focus", "blur_decides_nothing"),
+        (paired([0.9, 0.5], 0.5), {}, "change", "surely_better"),
+        (paired([0.9, 0.5], 0.5, tried=[False, True]), {}, "keep", "nothing_gains"),
+        (paired([0.9, 0.5], 0.5, tried=[False, False]), {}, "cannot_tell", "no_setting"),
+        (paired([0.80, 0.79], 0.78), {}, "latitude", "cannot_be_told_apart"),
+        (paired([0.80, 0.60], 0.78), {}, "keep", "nothing_gains"),
+        (paired([0.57, 0.50], 0.50, sd=0.1), {}, "cannot_tell", "too_uncertain"),
+        (paired([0.53, 0.40], 0.50), {}, "keep", "nothing_gains"),
+        (paired([0.53, 0.40], 0.50), {"worth": 0.05}, "change", "surely_better"),
+    ],
+)
+def test_the_first_rule_that_holds_decides(comparison, known, kind, why):
+    decision = decide_by_rule(comparison, replace(KNOWN, **known))
+    assert (decision.kind, decision.why) == (kind, why)
+    assert (decision.setting is not None) == (kind == "change")
+    assert (decision.gate == "closed") == known.get("gate_closed", False)
+
+
+def test_the_latitude_names_what_cannot_be_told_apart_best_first():
+    decision = decide_by_rule(paired([0.74, 0.80, 0.79, 0.50], 0.79), KNOWN)
+    assert [s.focus_distance_m for s in decision.latitude] == [3.0, 4.0]
+
+
+def test_the_models_own_discrepancy_stands_on_the_ratio():
+    assert chance_above(np.full((1, 9), 0.515), np.full(9, 0.5), 0.0)[0] == pytest.approx(0.84, abs=0.01)
+
+
+def test_settings_stand_on_the_ring_in_the_unit_in_use_and_within_the_stops_used():
+    frames = pd.DataFrame(
+        {"f_number": [5.6] * 50 + [8.0] * 50, "focal_length_mm": 35.0, "focus_distance_m": 2.37}
+    )
+    stops, metres = settings_on_ring(frames, None, Settings())
+    assert set(stops) == {5.6, 8.0}
+    assert 2.5 in metres
+    assert 2.37 not in metres
+    _, feet = settings_on_ring(frames, None, Settings(units="ft"))
+    assert np.round(np.unique(feet[np.isfinite(feet)]) / 0.3048, 6).tolist() == [
+        2, 2.5, 3, 3.5, 4, 5, 7, 10, 15, 30,
+    ]  # fmt: skip
+    lens = Lens(focal_length_mm=35.0, f_stops=(4.0, 5.6, 6.3, 8.0, 11.0), ring_m=(1.0, 2.2, np.inf))
+    stops, ring = settings_on_ring(frames, lens, Settings(f_number_max=11.0))
+    assert set(stops) == {5.6, 6.3, 8.0, 11.0}
+    assert set(ring) == {1.0, 2.2, np.inf}
+
+
+def test_few_subjects_and_no_frames_are_told_apart():
+    archive = draw_archive(1, World(distances=0))
+    lens = decide(archive.table, (), Settings()).lenses[0]
+    assert (lens.decision.kind, lens.decision.why) == ("cannot_tell", "few_subjects")
+    assert lens.decision.would_help_most == "distances"
+    assert np.isnan(lens.subjects.share_now)
+    assert lens.next_walk is not None
+    assert decide(archive.table.iloc[:0], (), Settings()).lenses == ()
+
+
+def test_the_gate_closes_where_counts_clash():
+    """One of two presets is said to have been set at half a metre, and kept as well as ever."""
+    archive = draw_archive(4, World(frames=1200, distances=300, keep=(0.35, 0.36), presets=2, session_sd=0.0))
+    table = archive.table.copy()
+    first = table["preset"] == table["preset"].iloc[0]
+
+    tolerance = fit_tolerances(measured_subjects(table, Settings()), 1.32)[0]
+
+    def clashes(changed):
+        subjects = measured_subjects(changed, Settings())
+        gates = check_gate(changed, subjects, tolerance, fit_level(*session_counts(changed)), 1.32)
+        return [gate.clashes for gate in gates]
+
+    assert not any(clashes(table))
+    table.loc[first, "focus_distance_m"] = 0.5
+    assert any(clashes(table))
+
+
+def test_presses_that_follow_the_ring_are_flagged():
+    def flagged(presses):
+        tables = [draw_archive(seed, World(presses=presses)).table for seed in range(1, 13)]
+        return sum(bool(presses_follow_ring(measured_subjects(one, Settings())).follow) for one in tables)
+
+    assert flagged("zone") >= 6
+    assert flagged("all") <= 2
+    one = measured_subjects(draw_archive(1, World(presets=1)).table, Settings())
+    assert presses_follow_ring(one).follow is None
+
+
+def test_distances_that_follow_the_ring_change_nothing_alone():
+    lens = decide(draw_archive(4, World(presses="zone")).table, (), Settings()).lenses[0]
+    assert lens.follow.follow
+    assert "presses_follow_ring" in lens.flags
+    assert lens.walk_worth.purpose == "anyone"
+    for decision in (lens.decision, *(one.decision for one in lens.situations)):
+        if decision.why == "presses_follow_ring":
+            assert (decision.kind, decision.would_help_most) == ("cannot_tell", "anyone")
+
+
+def test_a_stretch_pressed_at_anyone_stands_for_passers():
+    lens = decide(draw_archive(4, World(presses="zone", anyone=60)).table, (), Settings()).lenses[0]
+    assert lens.subjects.of_passers
+    assert lens.subjects.n >= 55
+    assert "presses_follow_ring" not in lens.flags
+
+
+def test_the_same_table_gives_the_same_decision():
+    table = draw_archive(2, World(verdicts=60)).table
+    assert (
+        decide(table, (), Settings()).lenses[0].decision == decide(table, (), Settings()).lenses[0].decision
+    )
+
+
+def test_the_next_walk_adds_up_and_uses_the_names_that_presets_have():
+    table = draw_archive(4, World(presses="zone")).table
+    lens = decide(table, (), Settings()).lenses[0]
+    plan = plan_walk(lens, table.assign(preset="corner"), 61)
+    assert plan.purpose == "anyone"
+    assert {block.pressed for block in plan.blocks} == {"anyone"}
+    assert {block.preset for block in plan.blocks} == {"corner"}
+    assert sum(block.presses for block in plan.blocks) == plan.presses == 61
+    unsure = replace(lens, walk_worth=WalkWorth("compare", 0.12))
+    first, second, third, fourth = plan_walk(unsure, table).blocks
+    assert first.setting == fourth.setting == lens.habit[0][0]
+    assert second.setting == third.setting != first.setting
+    assert first.preset in set(table["preset"])
+    assert plan_walk(replace(lens, walk_worth=WalkWorth("nothing", 0.0)), table) is None

@@ -1,0 +1,154 @@
+"""Settings tried on the subjects met, against plain counting."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from worlds.people import HANDBOOK_MM, World, blur_mm, draw_archive
+
+from auditor.advice.at_another_stop import LightAnswer, light_answers, times_at
+from auditor.advice.by_stop import best_by_stop
+from auditor.advice.paired import Setting, compare_settings, tried_there
+from auditor.evidence.blur_tolerance import DRAWS, fit_tolerances
+from auditor.evidence.subjects import measured_subjects
+from auditor.settings import Settings
+
+STOPS = np.array([4.0, 5.6, 8.0, 8.0, 11.0])
+RINGS = np.array([2.0, 3.0, 2.5, 5.0, np.inf])
+AS_IS = (LightAnswer(100, 6400, 1 / 250, 1.0),)
+
+
+@pytest.fixture(scope="module")
+def exact():
+    """Subjects without any error who stand still, and a tolerance known exactly: a step at 0.04 mm."""
+    archive = draw_archive(3, World(frames=900, distances=500, known=True, still=True))
+    subjects = measured_subjects(archive.table, Settings())
+    subjects = replace(
+        subjects,
+        log_m=subjects.stated_log_m,
+        log_sd=np.zeros(len(subjects)),
+        error_sd=np.zeros(len(subjects)),
+    )
+    subjects = subjects.chosen(np.arange(len(subjects)) < 350)
+    tolerance = fit_tolerances(subjects.chosen(np.zeros(len(subjects), bool)), 0.0)[0]
+    known = replace(
+        tolerance, log_sharp=np.full(DRAWS, np.log(0.04 / HANDBOOK_MM)), kappa=np.full(DRAWS, 60.0),
+        walking=np.zeros(DRAWS),
+    )  # fmt: skip
+    return subjects, known
+
+
+def counted(subjects, number, ring):
+    """Weighted share of subjects whose blur stays below 0.04 mm, counted one by one."""
+    blur = [
+        blur_mm(f, number, ring, d, 0.0, 0.0, 0.0)
+        if np.isfinite(ring)
+        else np.hypot(1000 * (f / 1000) ** 2 / (number * lens_m(d, f)), 2.4393 * 550e-6 * number)
+        for f, d in zip(subjects.focal_length_mm, np.exp(subjects.log_m), strict=True)
+    ]
+    return float(subjects.weight @ (np.array(blur) < 0.04) / subjects.weight.sum())
+
+
+def lens_m(distance, focal_mm):
+    f = focal_mm / 1000
+    return (distance + np.sqrt(distance**2 - 4 * f * distance)) / 2
+
+
+def test_with_nothing_uncertain_it_is_plain_counting(exact):
+    subjects, known = exact
+    paired = compare_settings(subjects, known, STOPS, RINGS, AS_IS, 0.0)
+    plain = [counted(subjects, n, s) for n, s in zip(STOPS, RINGS, strict=True)]
+    assert paired.share == pytest.approx(plain, abs=0.02)
+    now = [
+        blur_mm(f, n, s, d, 0.0, 0.0, 0.0) < 0.04
+        for f, n, s, d in zip(subjects.focal_length_mm, subjects.f_number, subjects.focus_distance_m,
+                              np.exp(subjects.log_m), strict=True)
+    ]  # fmt: skip
+    assert paired.now == pytest.approx(subjects.weight @ np.array(now) / subjects.weight.sum(), abs=0.02)
+    assert (paired.low <= plain).all()
+    assert (paired.high >= plain).all()
+
+
+def test_the_interval_is_that_of_the_weighted_share(exact):
+    """The bootstrap's spread against the linearised variance of a Hajek share (Cochran 1977, 6.3)."""
+    subjects, known = exact
+    paired = compare_settings(subjects, known, STOPS, RINGS, AS_IS, 0.0)
+    weight = subjects.weight / subjects.weight.sum()
+    both = zip(subjects.focal_length_mm, np.exp(subjects.log_m), strict=True)
+    sharp = np.array([blur_mm(f, 8.0, 2.5, d, 0.0, 0.0, 0.0) < 0.04 for f, d in both])
+    sd = np.sqrt((weight**2 * (sharp - weight @ sharp) ** 2).sum())
+    assert paired.draws[2].std() == pytest.approx(sd, rel=0.15)
+
+
+def test_the_same_setting_gains_nothing_and_a_wrong_one_loses(exact):
+    subjects, known = exact
+    one = subjects.chosen(subjects.preset == 0)
+    own = Setting(float(one.f_number[0]), float(one.focus_distance_m[0]))
+    paired = compare_settings(
+        one, known, np.array([own.f_number, 2.8]), np.array([own.focus_distance_m, 0.7]), AS_IS, 0.0
+    )
+    assert paired.gain[0] == pytest.approx(1.0, abs=1e-6)
+    assert paired.chance_better[0] == pytest.approx(0.5, abs=0.01)
+    assert paired.chance_better[1] < 0.01
+    mixed = compare_settings(
+        one, known, np.array([own.f_number]), np.array([own.focus_distance_m]), AS_IS, 0.0,
+        habit=np.array([1.0]), settings_in_use=(own,),
+    )  # fmt: skip
+    assert mixed.now == pytest.approx(paired.now, abs=1e-6)
+
+
+def test_motion_takes_what_a_slower_time_costs(exact):
+    subjects, known = exact
+    walking = replace(known, walking=np.ones(DRAWS))
+    kept_iso = (LightAnswer(800, 800, 1 / 250, 1.0),)
+    args = (np.array([16.0]), np.array([2.5]))
+    still = compare_settings(subjects, known, *args, kept_iso, 1.32)
+    moving = compare_settings(subjects, walking, *args, kept_iso, 1.32)
+    stopped = compare_settings(subjects, walking, *args, kept_iso, 0.0)
+    assert moving.share[0] < still.share[0] - 0.1
+    assert stopped.share[0] == pytest.approx(still.share[0], abs=1e-6)
+
+
+def test_nothing_is_inferred_from_flash(exact):
+    subjects, known = exact
+    lit = replace(subjects, flash=np.ones(len(subjects), bool), ev=np.full(len(subjects), np.nan))
+    walking = replace(known, walking=np.ones(DRAWS))
+    args = (np.array([16.0]), np.array([2.5]), (LightAnswer(800, 800, 1 / 250, 1.0),), 1.32)
+    assert compare_settings(lit, walking, *args).share == pytest.approx(
+        compare_settings(subjects, known, *args).share, abs=1e-6
+    )
+    assert times_at(lit, 16.0, args[2][0]).tolist() == lit.exposure_time_s.tolist()
+
+
+def test_a_single_sensitivity_is_not_the_highest_accepted():
+    fixed = draw_archive(1, World(fixed_iso=True)).table
+    kept, free = light_answers(fixed, Settings())
+    assert kept.iso_max == kept.iso_min == pytest.approx(800, rel=0.01)
+    assert free.iso_max >= 6400
+    (stated,) = light_answers(fixed, Settings(iso_max=1600))
+    assert stated.iso_max == 1600
+    several = light_answers(draw_archive(1, World()).table, Settings())
+    assert several[1].iso_max == pytest.approx(2 * several[0].iso_max)
+
+
+def test_a_zone_where_nobody_was_met_is_not_tried(exact):
+    subjects, _ = exact
+    middle = float(np.median(np.exp(subjects.stated_log_m)))
+    tried = tried_there(subjects, np.array([8.0, 8.0, 16.0]), np.array([middle, 0.5, 0.6]))
+    assert tried.tolist() == [True, False, False]
+
+
+def test_the_losses_of_a_stop_add_up_and_go_where_they_come_from(exact):
+    subjects, known = exact
+    walking = replace(known, walking=np.ones(DRAWS), kappa=np.full(DRAWS, 4.0))
+    answer = LightAnswer(800, 800, 1 / 250, 1.0)
+    numbers, rings = (grid.ravel() for grid in np.meshgrid([2.8, 8.0, 16.0], [2.0, 3.0, 5.0]))
+    paired = compare_settings(subjects, walking, numbers, rings, (answer,), 1.32)
+    stops = best_by_stop(paired, subjects, walking, answer, 1.32)
+    assert [stop.f_number for stop in stops] == [2.8, 8.0, 16.0]
+    for stop in stops:
+        lost = stop.lost_to_defocus + stop.lost_to_motion + stop.lost_to_diffraction
+        assert stop.share + lost == pytest.approx(1.0)
+    assert stops[0].lost_to_defocus > stops[1].lost_to_defocus > stops[2].lost_to_defocus
+    assert stops[0].lost_to_motion < stops[1].lost_to_motion < stops[2].lost_to_motion
+    assert stops[2].median_time_s > stops[1].median_time_s > stops[0].median_time_s
