@@ -30,8 +30,7 @@ def tune(
     """Say what every f-number of a lens brings, what it costs, and which to prefer in which light."""
     import sys
 
-    from auditor.advice.result import as_json
-    from auditor.advice.tune import tune as work_out
+    from auditor.advice.as_json import tuning_json
     from auditor.cli.requests import make_request
     from auditor.journey import run_audit
     from auditor.show.page.view import lens_views
@@ -59,8 +58,8 @@ def tune(
         views = lens_views(audit)
     chosen = view_of(views, lens)
     if json:
-        result = work_out(audit.table, audit.lenses, audit.settings, audit.tolerance, lens)
-        echo(json_text(as_json(result)))
+        told = audit.decisions.of(chosen.name)
+        echo(json_text({} if told is None else tuning_json(told)))
     else:
         others = tuple(view.name for view in views if view is not chosen)
         show_answer(chosen, audit.settings.units, console(), others)

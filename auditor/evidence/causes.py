@@ -2,10 +2,10 @@
 
 A frame that was not kept would mostly have been dropped anyway, for its moment: only what blur took of its
 chance is explained by blur. That part is shared among defocus, motion and diffraction by the mean over all
-orders in which they could go (Shapley 1953, A value for n-person games), since blurs add up as squares and the
-curve bends. Distances and walks are uncertain, so shares are averaged over what they may have been; the interval
-is over the keeper curves that marks and verdicts allow. A frame whose burst holds a keeper was dropped for a
-sibling: blur does not explain it.
+orders in which they could go (Shapley 1953, A value for n-person games), since blurs add up as squares and
+the curve bends. Distances and walks are uncertain, so shares are averaged over what they may have been; the
+interval is over the keeper curves that marks and verdicts allow. A frame whose burst holds a keeper was
+dropped for a sibling: blur does not explain it.
 """
 
 from __future__ import annotations
@@ -141,7 +141,10 @@ def find_causes(table: pd.DataFrame, settings: Settings, tolerance: Tolerance) -
         sibling_kept=sibling,
         table=summed,
         by_preset=_by_preset(
-            presets, times * np.bincount(code, minlength=len(presets)), totals, settings.confidence
+            presets,
+            np.asarray(times * np.bincount(code, minlength=len(presets)), dtype=float),
+            totals,
+            settings.confidence,
         ),
         frames=pd.DataFrame({"file": lost["file"]} | dict(zip(CAUSES, shares, strict=True))).assign(
             chance=chance.mean(axis=1)

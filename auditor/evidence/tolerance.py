@@ -1,7 +1,7 @@
-"""How much blur this photographer bears, told in one place: for sharpness, for keeping, and which of them speaks.
+"""How much blur this photographer bears: for sharpness, for keeping, and which of the two speaks.
 
-The fits are those of :mod:`auditor.evidence.blur_tolerance`; nothing is fitted here. From 30 verdicts on sharpness
-on, the tolerance for sharpness speaks; before that the keepers do, as far as they narrow it.
+The fits are those of :mod:`auditor.evidence.blur_tolerance`; nothing is fitted here. From 30 verdicts on
+sharpness on, the tolerance for sharpness speaks; before that the keepers do, as far as they narrow it.
 """
 
 from __future__ import annotations
@@ -25,6 +25,9 @@ VERDICTS = 30  # verdicts on sharpness from which on they speak
 WIDEST = 6.0  # high over low of a tolerance on which a sentence may rest
 NOTHING = 0.75  # chance that blur decides nothing, from which on it is said
 GROUPS, FEWEST_IN_GROUP = 8, 12
+GROUP_COLUMNS = (
+    "blur_from_mm", "blur_to_mm", "blur_mm", "frames", "yes", "rate", "low", "high", "expected",
+)  # fmt: skip
 
 NO_DISTANCES: Final = "no_distances"
 FEW_VERDICTS: Final = "few_verdicts"  # so the keepers speak, or nobody
@@ -285,8 +288,7 @@ def _nothing(confidence: float) -> Tolerance:
         nothing=unknown,
         flags=(NO_DISTANCES,),
         confidence=confidence,
-        calibration=pd.DataFrame(columns=["blur_from_mm", "blur_to_mm", "blur_mm", "frames", "yes", "rate", "low",
-                                          "high", "expected"], dtype=float),
+        calibration=pd.DataFrame(columns=list(GROUP_COLUMNS), dtype=float),
         draws=np.zeros((0, 4)),
         sharp_draws=np.zeros((0, 2)),
-    )  # fmt: skip
+    )

@@ -2,8 +2,8 @@
 
 import numpy as np
 import pytest
-
 from auditor.advice.distances import LOG_M, distances_met
+
 from auditor.settings import Settings
 
 

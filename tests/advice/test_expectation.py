@@ -2,13 +2,13 @@
 
 import numpy as np
 import pytest
-from numpy.testing import assert_allclose
-
 from auditor.advice.curves import Curves
 from auditor.advice.distances import LOG_M, Distances
 from auditor.advice.expectation import Grid, blur_shares, expect, prepare_averaging
 from auditor.advice.exposures import Exposures
 from auditor.advice.light import Light, expose
+from numpy.testing import assert_allclose
+
 from auditor.advice.limits import Limits
 from auditor.optics.blur import airy_mm, defocus_mm, motion_mm
 from auditor.optics.lens import lens_distance_m, magnification, sensor_distance_m

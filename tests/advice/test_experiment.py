@@ -2,10 +2,10 @@
 
 import numpy as np
 import pytest
-
 from auditor.advice.experiment import propose_experiment
-from auditor.advice.experiment_file import experiment_session
 from auditor.advice.recommend import advise
+
+from auditor.advice.experiment_file import experiment_session
 from auditor.errors import SettingError
 from auditor.intake.statements.session import Lens
 from auditor.intake.statements.session_file import read_session

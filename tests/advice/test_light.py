@@ -5,8 +5,6 @@ import itertools
 import numpy as np
 import pandas as pd
 import pytest
-from numpy.testing import assert_allclose
-
 from auditor.advice.exposures import exposures_met
 from auditor.advice.light import (
     Light,
@@ -15,6 +13,8 @@ from auditor.advice.light import (
     nominal_iso,
     nominal_shutter_s,
 )
+from numpy.testing import assert_allclose
+
 from auditor.advice.light_kinds import KINDS, kind_index, read_kind, scene_at
 from auditor.advice.light_needed import light_needed
 from auditor.advice.limits import Limits, find_limits

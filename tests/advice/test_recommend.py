@@ -6,12 +6,12 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-
-from auditor.advice import flags
 from auditor.advice.lens_use import declared_lenses
 from auditor.advice.preference import in_order
 from auditor.advice.recommend import advise
 from auditor.advice.result import as_json
+
+from auditor.advice import flags
 from auditor.errors import SettingError
 from auditor.intake.statements.session import Lens, SessionFile
 from auditor.settings import Settings

@@ -4,10 +4,10 @@ import json
 
 import numpy as np
 import pytest
-
 from auditor.advice.losses import shapley_share
 from auditor.advice.result import as_json
 from auditor.advice.tune import tune
+
 from auditor.intake.statements.session import Lens
 from auditor.settings import Settings
 

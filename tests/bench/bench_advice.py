@@ -31,6 +31,9 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 
 import numpy as np
 import pandas as pd
+from auditor.advice.experiment import propose_experiment
+from auditor.advice.lens_use import choices_of, use_of_lens
+from auditor.advice.recommend import advise
 from photographers import (
     COC_MM,
     draw_photographer,
@@ -40,9 +43,6 @@ from photographers import (
     walk,
 )
 
-from auditor.advice.experiment import propose_experiment
-from auditor.advice.lens_use import choices_of, use_of_lens
-from auditor.advice.recommend import advise
 from auditor.evidence.presets import number_bursts
 from auditor.evidence.proportions import wilson
 from auditor.evidence.tolerance import fit_tolerance

@@ -22,11 +22,11 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parent))
 
+from auditor.evidence.tolerance_checks import NOT_ENOUGH
 from simulated_archives import SPEED_M_S, World, draw_archive
 
 from auditor.evidence.proportions import wilson
 from auditor.evidence.tolerance import fit_tolerance
-from auditor.evidence.tolerance_checks import NOT_ENOUGH
 from auditor.settings import Settings
 
 SEED = 20240611

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-
 from auditor.advice.light import expose, nominal_iso, nominal_shutter_s
+
 from auditor.advice.limits import Limits
 from auditor.evidence.presets import number_bursts
 from auditor.evidence.zones import add_zones

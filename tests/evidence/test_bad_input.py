@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from auditor.evidence.tolerance_checks import FLAGS
 
 from auditor.evidence.causes import find_causes
 from auditor.evidence.comparisons import compare_presets
@@ -15,7 +16,6 @@ from auditor.evidence.over_time import rates_over_time
 from auditor.evidence.rates import hit_rates
 from auditor.evidence.telling_frames import telling_frames
 from auditor.evidence.tolerance import fit_tolerance
-from auditor.evidence.tolerance_checks import FLAGS
 from auditor.evidence.zone_check import check_zone
 from auditor.frames import with_columns
 from auditor.settings import Settings

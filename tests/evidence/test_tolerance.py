@@ -6,18 +6,18 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from auditor.evidence.burst_blur import LOG_BLUR, burst_blur, into_classes
+from auditor.evidence.burst_evidence import gather
+from auditor.evidence.keeper_curve import fall, fit_heights, keep_probability
+from auditor.evidence.sampling import sampling_factor
+from auditor.evidence.tolerance_fit import fit_tolerance_curve
 from numpy.testing import assert_allclose
 from scipy.optimize import minimize
 from scipy.special import expit
 from scipy.stats import norm
 
 from auditor.evidence import tolerance_checks as checks
-from auditor.evidence.burst_blur import LOG_BLUR, burst_blur, into_classes
-from auditor.evidence.burst_evidence import gather
-from auditor.evidence.keeper_curve import fall, fit_heights, keep_probability
-from auditor.evidence.sampling import sampling_factor
 from auditor.evidence.tolerance import defocus_allowance_mm, fit_tolerance
-from auditor.evidence.tolerance_fit import fit_tolerance_curve
 from auditor.evidence.true_distance import burst_error_sd, likely_log_distance
 from auditor.settings import Settings
 

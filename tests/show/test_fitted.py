@@ -8,10 +8,10 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-
-from auditor.advice import flags as advice_flags
 from auditor.advice.experiment import Experiment, TrySetting
 from auditor.advice.result import Advice, LightKind, TunedStop, Tuning, ValuedSetting
+
+from auditor.advice import flags as advice_flags
 from auditor.evidence import tolerance_checks
 from auditor.evidence.tolerance import Tolerance
 from auditor.show import fitted_tables
