@@ -125,7 +125,7 @@ def test_length_and_ends_by_hand():
     assert face.spread == pytest.approx(0, abs=1e-9)
     assert (face.nose_x, face.nose_y, face.chin_x, face.chin_y) == pytest.approx((-4, 0, 96, 0), abs=1e-6)
     hat = measured_face(0.9, np.array([-10.0, -60.0, 1.186 * length, 1.22 * length]), points)
-    assert hat.face_px == pytest.approx(94.89, abs=0.01)  # 100 (1.22/1.505)^(1/4): the height counts a quarter
+    assert hat.face_px == pytest.approx(94.89, abs=0.01)  # 100 (1.22/1.505)^(1/4)
     assert hat.spread == pytest.approx(np.log(1.505 / 1.22))
 
 
