@@ -177,6 +177,12 @@ def test_an_unforeseen_fault_is_one_line_with_its_details_in_a_file(run, walk, t
     assert "nobody thought of this" in details.read_text("utf-8")
 
 
+def test_ends_that_a_command_chooses_are_no_faults(run, walk):
+    assert run("audit", walk(2), "--strict", "--out", walk(2).parent / "out").exit_code == 3
+    assert run("audit", walk(2), "--workers", "0").exit_code == 2
+    assert run("audit", walk(2), "--confidence", "7").exit_code == 2
+
+
 # --- text at the borders ---------------------------------------------------------------------------------
 
 EVIL = "a\x1b[31m\u202egpj.\x07\x9b&<$\\frac$;\t=1+1"
