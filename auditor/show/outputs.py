@@ -16,7 +16,7 @@ from auditor.show.advice_card import advised_card
 from auditor.show.card_drawing import card_bytes
 from auditor.show.charts import render_charts
 from auditor.show.report import build_report
-from auditor.text import json_safe, json_text
+from auditor.text import json_safe, json_text, without_home
 from auditor.writing import ResultsFolder
 
 
@@ -24,7 +24,7 @@ def audit_json(audit: Audit) -> dict[str, Any]:
     """The audit as plain JSON values, keys as the contract names them."""
     return {
         "counts": json_safe(audit.counts),
-        "settings": json_safe(asdict(audit.settings)),
+        "settings": json_safe(asdict(audit.settings) | {"coc": without_home(audit.settings.coc)}),
         "sessions": _rows(audit.sessions),
         "presets": _rows(audit.presets),
         "distances": _rows(audit.distances),
