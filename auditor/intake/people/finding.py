@@ -30,7 +30,7 @@ FIRST_SCORE, SECOND_SCORE = 0.3, 0.45
 SECOND_LOOKS: Final = ((128, 2.0), (160, 2.5), (192, 3.0))
 PIECES_AT_PX, PLACES_AT_PX = (0, 160, 352), (0, 288)  # where they lie in a window, along and down
 # Gaussian. Of 198 faces under grain of sd 25 in clumps of 2 and 3 px, most with a hard curve, it brings back
-# 6; a softened first look at half the size brings back 2 more for a fourth more time and was left out.
+# 3; a softened first look at half the size brings back 1 more for a fourth more time and was left out.
 SOFTENED_BY_PX = 1.0
 MOST_FACES = 20
 

@@ -21,8 +21,8 @@ SAID_ONCE: Final = (
     "movement reads as a fifth to three fifths of its length; the interval allows for a gain that all "
     "frames of a session share. Where only its upper end is given, the blur is no more than that.",
     "Faces are located and measured, never compared or recognised, and nothing leaves this machine. The "
-    "places of faces stay in the cache, in a file ending in -pictures.sqlite, until you delete that file; "
-    "tables hold only distances and sizes. Photographing people is subject to local law.",
+    "places of faces stay in the cache until auditor forget clears it; tables "
+    "hold only distances and sizes. Photographing people is subject to local law.",
 )
 
 
