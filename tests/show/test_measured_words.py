@@ -34,6 +34,7 @@ def test_counts_and_refusals_in_words():
     )
     assert "In 25 % of the frames" in words.choice(COUNTS)
     assert words.choice(COUNTS | {"chosen": 0}) == ""
+    assert "might be meant" not in words.choice(COUNTS | {"ambiguous": 0})
     assert words.refusals({"too small": 2, "too blurred": 5}) == (
         "Faces without a distance: too blurred (5) and too small (2)."
     )
