@@ -130,11 +130,14 @@ def plan(
     else:
         found = _flash(bench, lens, stops, str(guide_number), iso)
     values, text = found
-    if not line and not guide_number:
-        lights = _light(stops, light, iso_max, wanted_shutter, slowest_shutter)
-        for row, own in zip(values["settings"], lights[0], strict=False):
+    options_given = any(one is not None for one in (light, iso_max, wanted_shutter, slowest_shutter))
+    if options_given and not guide_number and not (line and light):  # in a stated light a line says its ISO
+        asked_s = values["settings"][0].get("exposure_time_s")
+        wanted_s = asked_s if asked_s and np.isfinite(asked_s) else _seconds(wanted_shutter)
+        rows, lines = _light(stops, light, iso_max, wanted_s, _seconds(slowest_shutter))
+        for row, own in zip(values["settings"], rows, strict=True):
             row.update(own)
-        text = "\n".join([text, *lights[1]])
+        text = "\n".join([text, *lines])
     typer.echo(json_text(values) if json else text)
 
 
@@ -258,11 +261,9 @@ def _seconds(text: str | None) -> float | None:
 
 
 def _light(
-    stops: Any, light: str | None, iso_max: float | None, wanted: str | None, slowest: str | None
+    stops: Any, light: str | None, iso_max: float | None, wanted_s: float | None, slowest_s: float | None
 ) -> tuple[list[dict[str, Any]], list[str]]:
-    """The light that each f-number needs, as JSON rows and lines; empty where no light option was given."""
-    if light is None and iso_max is None and wanted is None and slowest is None:
-        return [], []
+    """The light that each f-number needs, as JSON rows and lines."""
     from auditor.advice.light_kinds import read_kind
     from auditor.advice.light_needed import light_needed
     from auditor.settings import Settings
@@ -270,9 +271,7 @@ def _light(
 
     needed = light_needed(
         stops,
-        Settings().changed(
-            iso_max=iso_max, wanted_shutter_s=_seconds(wanted), slowest_shutter_s=_seconds(slowest)
-        ),
+        Settings().changed(iso_max=iso_max, wanted_shutter_s=wanted_s, slowest_shutter_s=slowest_s),
     )
     kind = read_kind(light) if light else None
     return light_rows(stops, needed, kind), light_text(stops, needed, kind)

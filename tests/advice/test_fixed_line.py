@@ -115,6 +115,19 @@ def test_the_nearest_line_is_four_focal_lengths_from_the_sensor_and_one_from_the
 
 
 @pytest.mark.parametrize(
+    ("before", "convention", "fine"), [(0.09, "sensor", True), (0.12, "sensor", False), (0.12, "lens", True)]
+)
+def test_the_leeway_may_not_reach_what_cannot_be_focused(before, convention, fine):
+    """A line at 0.3 m: with 50 mm nothing within 0.2 m of the sensor, or 0.05 m of the lens, is ever sharp."""
+    asked = Line(0.3, 0.01, before_m=before)
+    if fine:
+        assert plan_line(50, asked, COC, [Place(0.3)], [8], distance_from=convention).best == 0
+    else:
+        with pytest.raises(SettingError, match="leeway"):
+            plan_line(50, asked, COC, [Place(0.3)], [8], distance_from=convention)
+
+
+@pytest.mark.parametrize(
     "line",
     [Line(np.inf, 0.3), Line(np.nan, 0.3), Line(3.0, 0.0), Line(3.0, -1.0), Line(3.0, np.nan), Line(3.0),
      Line(3.0, 0.3, before_m=2.9)],

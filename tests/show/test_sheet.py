@@ -260,7 +260,6 @@ def test_a_whole_pass_in_firefox_with_strict_file_origins(home):
             form.requestSubmit(); document.querySelector(".strip button").click();
             show("frames"); data.goes_on_ms = 20;
         })()""")
-        painted = []
         for number in range(60):
             if number == 30:
                 page.goto(url)
@@ -287,11 +286,9 @@ def test_a_whole_pass_in_firefox_with_strict_file_origins(home):
                 share = page.run(f"answerOf({json.dumps(file)}).people[0].share")
                 assert told == pytest.approx(truth[file], rel=0.01 + 1 / (share * height))
             page.wait_for(f"current() !== {json.dumps(file)} || !byId('finished').hidden")
-            painted.append(page.run("mat.querySelector('img.now').complete"))
         sheet = page.run("sheetFile()")
     finally:
         page.close()
-    assert all(painted)
     (folder / "sheet.json").write_text(json.dumps(sheet))
     auditor("prepare", "photos", "--take", "sheet.json", cwd=folder)
     auditor("audit", "photos", cwd=folder)

@@ -10,19 +10,16 @@ from hypothesis import strategies as st
 
 from auditor.errors import AuditorError, FileFormatError
 from auditor.intake.beside import source_text, statements_beside
-from auditor.intake.starter import session_text, told_lines
-from auditor.intake.statements.session_file import read_session
-from auditor.intake.statements.sheet_file import read_sheet
-from auditor.intake.taking import (
-    Filled,
-    from_sheet,
-    merge_filled,
+from auditor.intake.filled_files import (
     notes_text,
     read_filled_notes,
     read_filled_session,
-    without,
     write_keeping,
 )
+from auditor.intake.starter import session_text, told_lines
+from auditor.intake.statements.session_file import read_session
+from auditor.intake.statements.sheet_file import read_sheet
+from auditor.intake.taking import Filled, from_sheet, merge_filled, without
 
 FRAME = {
     "file": "walk/P1.jpg", "measure": "standing", "share": 0.5, "distances": [4.005], "sd": 0.067,
@@ -161,6 +158,7 @@ def test_merging_loses_nothing_and_equal_rows_are_no_contradiction():
         "marks": {"min_rating": 2, "markers": ["P7"]},
         "more": {"own": 1},
     }
+    assert both.notes == {"P1": {"keeper": "yes", "sharp": "yes"}, "P9": {"reason": "kiss"}}
     assert merge_filled(both, taken) == both, "taking the same again changes nothing"
     assert own.notes["P1"] == {"keeper": "yes", "sharp": "no"}, "the former is left as it was"
 
