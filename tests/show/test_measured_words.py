@@ -55,8 +55,9 @@ def test_the_nearest_are_named():
 
 
 def test_a_suggestion_stands_beside_an_empty_field():
-    from auditor.intake.photofile.previews import SmallPicture
     from auditor.show.contactsheet import Picture, build_contact_sheet
+
+    from auditor.intake.photofile.previews import SmallPicture
 
     small = SmallPicture(b"jpeg", 30, 20)
     sheet = build_contact_sheet([Picture("a.jpg", small, "about 2.1 m"), Picture("b.jpg", small)])
