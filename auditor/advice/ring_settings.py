@@ -7,10 +7,10 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from auditor.evidence.presets import USUAL_RING_M
 from auditor.evidence.proportions import Floats
 from auditor.intake.statements.session import Lens
 from auditor.optics.lens import MM_PER_M, known
+from auditor.optics.rings import USUAL_RING_M
 from auditor.settings import Settings
 from auditor.units import METRES_PER_FOOT
 
