@@ -3,12 +3,32 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 from auditor.intake.library.reading import Progress
 from auditor.intake.people.proposals import propose_measures
 from auditor.intake.sources import Archive
 from auditor.settings import Request
-from auditor.show.sheet_data import Proposal
+
+
+@dataclass(frozen=True, slots=True)
+class Proposal:
+    """A measure read from a picture by itself, shown as handles when the frame's turn comes.
+
+    Attributes
+    ----------
+    measure : str
+        A key of the measures, such as ``face``.
+    ends : tuple of two (x, y)
+        As shares of the picture's width and height, from the top left.
+    distance_m, rel_sd : float
+        What it tells [m], and how surely.
+    """
+
+    measure: str
+    ends: tuple[tuple[float, float], tuple[float, float]]
+    distance_m: float
+    rel_sd: float
 
 
 def propose_faces(

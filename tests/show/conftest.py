@@ -9,9 +9,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from auditor.intake.library.thumbnails import thumbnails
 from auditor.journey import Audit, run_audit
 from auditor.settings import Request
-from auditor.show.charts import render_charts
+from auditor.show.page.frames import MOST_THUMBNAILS, rows_shown
+from auditor.show.page.view import lens_views
 from auditor.show.report import build_report
 
 PRESETS = [  # name, lens, focal length [mm], f-number, focus distance [m]
@@ -84,10 +86,37 @@ def walked(tmp_path_factory: pytest.TempPathFactory) -> Audit:
 @pytest.fixture(scope="session")
 def walked_page(walked: Audit) -> str:
     """Its page."""
-    return build_report(walked, render_charts(walked))
+    return build_report(walked)
 
 
 @pytest.fixture(scope="session")
 def demo() -> Audit:
     """An audit of the demo archive."""
     return run_audit(Request((Path(__file__).resolve().parents[2] / "demo_metadata",), workers=1))
+
+
+@pytest.fixture(scope="session")
+def demo_page(demo: Audit) -> str:
+    """Its page, with the thumbnails that it holds."""
+    views = lens_views(demo)
+    rows = rows_shown(views)[:MOST_THUMBNAILS]
+    made = thumbnails([demo.paths[row] for row in rows])
+    held = {row: jpeg for row, jpeg in zip(rows, made, strict=True) if jpeg}
+    return build_report(demo, Path(demo.paths[0]).parent / "out", views=views, thumbnails=held)
+
+
+@pytest.fixture(scope="session")
+def thin(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Audit]:
+    """Audits of archives that hold too little, by what they lack."""
+    three = [*PRESETS[:1], ("near", "50 mm", 50.0, 4.0, 1.5), ("wide", "21 mm", 21.0, 8.0, 2.0)]
+    lone = invented_frames(90, presets=three)
+    lone.loc[lone["lens"] != "28 mm", "subject_distance_m"] = np.nan
+    tables = {
+        "no marks": invented_frames(60, marks=False),
+        "no distances": invented_frames(60, distances=False),
+        "nothing": invented_frames(40, marks=False, distances=False),
+        "twenty frames": invented_frames(20),
+        "one preset": invented_frames(60, presets=PRESETS[:1]),
+        "one lens of three": lone,
+    }
+    return {name: audited(frames, tmp_path_factory.mktemp("thin")) for name, frames in tables.items()}

@@ -1,7 +1,10 @@
-"""The page as text: self-contained, well-formed, safe against hostile names, small."""
+"""The page as text: self-contained, well-formed, safe against hostile names, small, true to the audit."""
 
 from __future__ import annotations
 
+import base64
+import hashlib
+import json
 import re
 from collections.abc import Callable
 from dataclasses import replace
@@ -14,12 +17,13 @@ import pytest
 from auditor.errors import Problem
 from auditor.intake.people.filling import PictureFacts
 from auditor.journey import Audit
-from auditor.show import filter_tables
-from auditor.show.charts import render_charts
+from auditor.show.outputs import audit_json
+from auditor.show.page.hero import draw_hero
+from auditor.show.page.view import lens_views, out_of_100
 from auditor.show.report import both, build_report, tied
-from auditor.text import printable
+from auditor.text import json_text
 
-VOID = {"meta", "input", "br", "img", "link", "hr"}
+VOID = {"meta", "input", "br", "img", "link", "hr", "rect", "line", "path", "circle"}
 HOSTILE = [
     "<img src=x onerror=alert(1)>.JPG",
     "\"'><script>alert(1)</script>.JPG",
@@ -28,6 +32,8 @@ HOSTILE = [
     "n" * 251 + ".JPG",
     "caf\udce9.JPG",
 ]
+Audited = Callable[..., Audit]
+Frames = Callable[..., pd.DataFrame]
 
 
 class Outline(HTMLParser):
@@ -58,49 +64,121 @@ def outline(page: str) -> Outline:
     return parser
 
 
-Audited = Callable[..., Audit]
-Frames = Callable[..., pd.DataFrame]
+def plain(page: str) -> str:
+    """The words of the page in metres, as they are read."""
+    body = re.sub(r"<(script|style)\b.*?</\1>|<(span|tspan) class=\"ft\">.*?</\2>", "", page, flags=re.S)
+    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", body)).replace("\u00a0", " ")
 
 
-def page_of(audit: Audit) -> str:
-    return build_report(audit, render_charts(audit))
-
-
-@pytest.mark.parametrize(
-    "state", [{}, {"marks": False}, {"distances": False}, {"marks": False, "distances": False}]
-)
-def test_page_is_whole_in_every_state(audit_of: Audited, frames_of: Frames, state: dict[str, bool]) -> None:
-    page = page_of(audit_of(frames_of(60, **state)))
-    parsed = outline(page)
+def test_page_is_whole(walked_page: str) -> None:
+    parsed = outline(walked_page)
     ids = [attributes["id"] for _, attributes in parsed.seen if "id" in attributes]
     assert len(ids) == len(set(ids))
-    for word in ("nan", "None", "undefined"):
-        assert not re.search(rf">[^<]*\b{word}\b", page.split("<script>")[0]), word
-    assert [tag for tag, _ in parsed.seen if tag == "h1"] == ["h1"]
+    assert not re.search(r">[^<]*\b(nan|None|undefined)\b", walked_page.split("<script")[0])
 
 
-def test_page_asks_for_nothing_from_elsewhere(walked_page: str) -> None:
-    page = walked_page
-    for tag, attributes in outline(page).seen:
+def test_page_asks_for_nothing_from_elsewhere(demo_page: str) -> None:
+    for tag, attributes in outline(demo_page).seen:
         assert tag not in {"link", "iframe", "object", "embed"}
-        for name in ("src", "href", "xlink:href", "action", "srcset"):
+        for name in ("src", "xlink:href", "action", "srcset"):
             value = attributes.get(name)
             assert value is None or value.startswith(("#", "data:")), (tag, value)
-    assert "@import" not in page
-    assert not re.search(r"url\((?!#)", page)
+        address = attributes.get("href") or "#"
+        assert tag == "a" or address.startswith("#")
+        assert not re.match(r"\w+:|/", address), "links are relative"
+    assert "@import" not in demo_page
+    assert not re.search(r"url\((?!#)", demo_page)
 
 
-def test_every_distance_stands_in_both_units(walked_page: str) -> None:
-    page = walked_page
-    assert '<span class="m">arcade · 28\u00a0mm f/8 at 2.5\u00a0m</span>' in page
-    assert '<span class="ft">arcade · 28\u00a0mm f/8 at 8.2\u00a0ft</span>' in page
-    bare = re.sub(
-        r'<(svg|span|div) [^>]*class="(m|ft)\b.*?</\1>|<table.*?</table>|<style>.*?</style>',
-        "",
-        page,
-        flags=re.S,
+def test_sections_stand_in_the_order_of_the_questions(walked_page: str) -> None:
+    found = re.findall(r'<section id="(\w+)"', walked_page)
+    assert found == ["next", "presets", "lost", "sure", "rest"]
+    assert re.findall(r'<li><a href="#(\w+)">', walked_page) == found
+    firsts = [walked_page.index(word) for word in ("<h1>", 'class="stage"', 'class="cards"')]
+    assert firsts == sorted(firsts)
+
+
+def test_the_demo_page_stays_within_its_words(demo_page: str) -> None:
+    """At most 700 words unfolded and 250 up to the first chart, for the lens that is shown first."""
+    own = re.sub(
+        r'<div data-lens="[1-9]">.*?\n</div>\n(?=<div data-lens|</section>)', "", demo_page, flags=re.S
     )
-    assert not re.search(r"\d\u00a0(m|ft)\b(?!/s)", bare), "a speed has one unit"
+    own = re.sub(r"<details>.*?</details>", "", own, flags=re.S)
+    own = re.sub(r'<figure data-chip="0-[1-9]">.*?</figure>', "", own, flags=re.S)
+    alternatives = " ".join(re.findall(r'aria-label="([^"]+)"', own))
+    assert len((plain(own) + alternatives).split()) <= 700
+    assert len(plain(own.split('<div class="stage">')[0].split("<body>")[1]).split()) <= 250
+
+
+def test_dots_are_the_frames_at_their_distances(walked: Audit) -> None:
+    (view, *_) = lens_views(walked)
+    chip = next(one for one in view.chips if one.now)
+    rows = [row for mark in chip.marks for row in mark.rows]
+    assert len(rows) == len(set(rows))
+    frames = walked.table.loc[rows]
+    kept = (frames["counted_as"] == "keeper").to_numpy()
+    assert [mark.kept for mark in chip.marks] == kept.tolist()
+    at = np.array([mark.at for mark in chip.marks])
+    order = np.argsort(frames["subject_distance_m"].to_numpy(), kind="stable")
+    assert (np.diff(at[order]) >= 0).all(), "places are in the order of the distances"
+    inside = frames["in_zone"].to_numpy(bool)
+    edge = 1 / 64  # a column's width
+    assert ((at > chip.near_at - edge) & (at < chip.far_at + edge))[inside].all()
+    assert str(int(inside.sum())) in chip.finding.m
+    svg = draw_hero(chip)
+    assert svg.count("data-f=") == len(rows)
+    assert svg.count('class="kept"') == kept.sum()
+    assert [part.label for part in chip.engravings if part.in_use] == ["2.5"]
+
+
+def test_many_frames_are_bars_that_add_up(audit_of: Audited, frames_of: Frames) -> None:
+    audit = audit_of(frames_of(1500, presets=[("arcade", "28 mm", 28.0, 8.0, 2.5)]))
+    (chip,) = lens_views(audit)[0].chips
+    assert chip.bars
+    counted = audit.table[audit.table["counted_as"] != "left out"]
+    assert sum(mark.level for mark in chip.marks) == len(counted)
+    assert sum(mark.level for mark in chip.marks if mark.kept) == audit.counts["keepers"]
+    assert max(len(mark.rows) for mark in chip.marks) <= 12
+    assert len(build_report(audit).encode()) < 1_500_000
+
+
+def numbers_of(value: object) -> set[str]:
+    """Every way a value of audit.json may be written on the page."""
+    out: set[str] = set()
+    if isinstance(value, dict):
+        out = set().union(*map(numbers_of, value.values())) if value else out
+    elif isinstance(value, list):
+        out = set().union(*map(numbers_of, value)) if value else out
+    elif isinstance(value, bool) or value is None:
+        pass
+    elif isinstance(value, (int, float)):
+        for scale in (1, 100, 1 / 0.3048):
+            out |= {f"{abs(value) * scale:.{digits}f}" for digits in range(4)}
+            out |= {f"{abs(value) * scale:.3g}"}
+        out |= {f"{round(1 / value)}"} if 0 < abs(value) < 1 else set()  # exposure times
+    elif isinstance(value, str):
+        out |= set(re.findall(r"\d+(?:\.\d+)?", value))
+    return out
+
+
+def test_every_number_on_the_page_is_the_audits(demo: Audit, demo_page: str) -> None:
+    """Each figure of the tables of rates and of the fold stands in audit.json, rounded as it is shown."""
+    known = numbers_of(json.loads(json_text(audit_json(demo))))
+    known |= {number.rstrip("0").rstrip(".") for number in known if "." in number}
+    page = re.sub(r"<(script|style)\b.*?</\1>|<svg.*?</svg>", "", demo_page, flags=re.S)
+    cells = re.findall(
+        r'<td class="number"[^>]*>(.*?)</td>', page.replace('<table class="heat">', "<x>"), re.S
+    )
+    checked = 0
+    for cell in cells:
+        for number in re.findall(r"\d+(?:\.\d+)?", re.sub(r"<[^>]+>", " ", cell)):
+            assert number in known, (number, cell)
+            checked += 1
+    assert checked > 200
+    for one in demo.decisions.lenses:  # the decision's own figures in the sentences
+        if one.next_walk is not None:
+            assert f"{one.next_walk.low} to {one.next_walk.high}" in plain(page)
+        assert f"{100 * one.level.rate:.0f} of 100" in plain(page)
 
 
 def test_both_writes_a_text_without_distances_once() -> None:
@@ -108,133 +186,77 @@ def test_both_writes_a_text_without_distances_once() -> None:
     assert (
         both(lambda units: f"5 {units}") == '<span class="m">5\u00a0m</span><span class="ft">5\u00a0ft</span>'
     )
-
-
-def test_figures_stay_with_their_units() -> None:
     assert tied("30 % of 5 m in 2 steps") == "30\u00a0% of 5\u00a0m in 2 steps"
 
 
-def test_sections_stand_in_the_order_of_the_questions(walked_page: str) -> None:
-    found = re.findall(r'<section id="(\w+)"', walked_page)
-    assert found == [
-        "verdict", "presets", "distances", "causes", "frames", "tuning", "tolerance", "advice", "sessions",
-        "fallout", "method", "glossary",
-    ]  # fmt: skip
-    advice = walked_page.split('<section id="advice"')[1].split("</section>")[0]
-    assert "The next walk" in advice
-    assert "alternate" in advice.split("The next walk")[1]
+def test_a_hundred_places_are_shared_out_whole() -> None:
+    assert out_of_100([194.9, 23.7, 8.4, 5.4, 2.6]) == [83, 10, 4, 2, 1]
+    assert sum(out_of_100([1.0, 1.0, 1.0])) == 100
 
 
-def sentences(page: str) -> list[str]:
-    """What the page says once in metres, without tables, pictures, captions and the script."""
-    skipped = r"<(svg|table|style|script|figcaption|dl)\b.*?</\1>|<span class=\"ft\">.*?</span>"
-    text = re.sub(skipped, "", page, flags=re.S)
-    blocks = re.findall(r"<(p|li)\b[^>]*>(.*?)</\1>", text, flags=re.S)
-    plain = (re.sub(r"<[^>]+>", "", block).strip() for _, block in blocks)
-    return [part for block in plain for part in re.split(r"(?<=[.?]) (?=[A-Z])", block) if len(part) > 45]
+def test_hostile_names_and_notes_are_shown_as_text(audit_of: Audited, frames_of: Frames) -> None:
+    frames = frames_of(60)
+    evil = "<script>alert(1)</script>{{ 1 }} $x$ \"'\u202e"
+    frames["lens"] = evil
+    frames["preset"] = evil
+    frames["reason"] = evil
+    audit = audit_of(frames)
+    audit = replace(audit, problems=[Problem(name, f"Bad {name}", f"Mend {name}") for name in HOSTILE])
+    page = build_report(audit)
+    parsed = outline(page)
+    assert [tag for tag, _ in parsed.seen].count("script") == 2, "ours alone: the frames, and what moves them"
+    assert not any(name.startswith("on") for _, attributes in parsed.seen for name in attributes)
+    assert "{{ 1 }}" in page
+    page.encode("utf-8")
+    data = json.loads(page.split('id="frames">')[1].split("</script>")[0])
+    assert "\u202e" not in page + str(data)
+    assert "caf\\xe9.JPG" in page
+    assert "n" * 251 in page
 
 
-@pytest.mark.parametrize("state", [{}, {"marks": False}, {"distances": False}, {"n": 20}])
-def test_nothing_is_said_twice(audit_of: Audited, frames_of: Frames, state: dict[str, object]) -> None:
-    said = sentences(build_report(audit_of(frames_of(**({"n": 200} | state))), {}))
-    captions = {sentence for sentence in said if "with 95" in sentence}  # a table for each unit has the same
-    rest = [sentence for sentence in said if sentence not in captions and "was chosen" not in sentence]
-    assert len(rest) > 5
-    assert sorted(rest) == sorted(set(rest))
+def test_only_our_script_may_run(walked_page: str) -> None:
+    script = walked_page.rsplit("<script>", 1)[1].split("</script>")[0]
+    wanted = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
+    assert f"script-src 'sha256-{wanted}'" in walked_page
 
 
-def test_what_the_pictures_told_has_a_section(walked: Audit) -> None:
+def test_many_problems_are_cut_and_counted(walked: Audit) -> None:
+    page = build_report(replace(walked, problems=[Problem(f"{n}.JPG", "Bad.") for n in range(100)]))
+    assert page.count("Bad.") == 40
+    assert "60 more problems in audit.json." in page
+
+
+def test_a_statement_that_was_not_followed_stands_above_all(walked: Audit) -> None:
+    problems = [Problem("P1.jpg", "Odd."), Problem("walk/notes.csv", "No such frame: X.", "Mend its name.")]
+    page = build_report(replace(walked, problems=problems))
+    line = page.split('<p class="ignored">')[1].split("</p>")[0]
+    assert "walk/notes.csv: No such frame: X. Mend its name." in line
+    assert page.index('class="ignored"') < page.index("<header")
+    assert 'class="ignored"' not in build_report(replace(walked, problems=problems[:1]))
+
+
+def test_what_the_pictures_told_is_folded_in(walked: Audit) -> None:
     counts = {
         "frames": 200, "tried": 200, "opened": 190, "previews": 0, "with_face": 80, "chosen": 60,
         "ambiguous": 6, "filled": 40,
     }  # fmt: skip
     near = (("P1010004.jpg", 0.8), ("P1010009.jpg", 1.2))
     facts = PictureFacts(pd.DataFrame(), counts, {"too small": 20}, [], "CenterFace", True, near)
-    page = build_report(replace(walked, pictures=facts), {})
-    outline(page)
-    section = page.split('<section id="measured"')[1].split("</section>")[0]
+    section = (
+        build_report(replace(walked, pictures=facts)).split("Pictures measured")[1].split("</details>")[0]
+    )
     assert "40 distances were filled in" in section
     assert "too small (20)" in section
-    assert "about 9\u00a0%" in section
     assert "P1010004.jpg (0.8\u00a0m)" in section
-    assert "faced the camera" in section
-    assert 'id="measured"' not in build_report(walked, {})
+    assert "Pictures measured" not in build_report(walked)
 
 
-def test_small_presets_are_together_in_every_table(audit_of: Audited, frames_of: Frames) -> None:
-    audit = audit_of(frames_of(20))
-    small = audit.presets[audit.presets["frames"] < 5]
-    assert len(small) > 1
-    table = build_report(audit, {}).split('aria-labelledby="bands-m"')[2].split("</table>")[0]
-    names = re.findall(r'<th scope="row">(.*?)</th>', table)
-    assert not set(names) & set(small["preset"])
-    assert names[-1] == "other"
-
-
-def test_a_large_archive_offers_its_latest_sessions(walked: Audit, monkeypatch: pytest.MonkeyPatch) -> None:
-    pairs = walked.table.groupby("session")["preset"].nunique()
-    monkeypatch.setattr(filter_tables, "MOST_PAIRS", int(pairs.iloc[-1]))
-    page = build_report(walked, {})
-    assert "Session (the latest 1)" in page
-    assert set(re.findall(r'data-of-session="(\d*)"', page)) == {"", str(pairs.index[-1])}
-
-
-def test_the_distance_chart_says_which_presets_it_shows(audit_of: Audited, frames_of: Frames) -> None:
-    many = [(f"preset {n}", "28 mm", 28.0, 8.0, 1.0 + n / 10) for n in range(15)]
-    assert "Shown are the 12 most used of 15 presets" in page_of(audit_of(frames_of(400, presets=many)))
-
-
-def test_hostile_names_and_notes_are_shown_as_text(audit_of: Audited, frames_of: Frames) -> None:
-    frames = frames_of(60)
-    evil = "<script>alert(1)</script>{{ 1 }} $x$ \"'"
-    frames["lens"] = evil
-    frames["preset"] = evil
-    audit = audit_of(frames)
-    audit = replace(audit, problems=[Problem(name, f"Bad {name}", f"Mend {name}") for name in HOSTILE])
-    page = page_of(audit)
-    parsed = outline(page)
-    assert [tag for tag, _ in parsed.seen].count("script") == 1, "ours alone"
-    assert not any(name.startswith("on") for _, attributes in parsed.seen for name in attributes)
-    assert "{{ 1 }}" in page
-    page.encode("utf-8")
-    assert "\u202e" not in page
-    assert "caf\\xe9.JPG" in page
-    assert "n" * 251 in page
-
-
-def test_hostile_signs_become_codes() -> None:
-    assert printable("a\u202eb\x00\udce9\n") == "a\\u202eb\\u0000\\xe9\\u000a"
-    assert printable("Füße · 漢字 🙂") == "Füße · 漢字 🙂"
-
-
-def test_only_our_script_may_run(walked_page: str) -> None:
-    import base64
-    import hashlib
-
-    page = walked_page
-    script = page.split("<script>")[1].split("</script>")[0]
-    wanted = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
-    assert f"script-src 'sha256-{wanted}'" in page
-
-
-def test_many_problems_are_cut_and_counted(walked: Audit) -> None:
-    audit = replace(walked, problems=[Problem(f"{n}.JPG", "Bad.") for n in range(100)])
-    page = build_report(audit, {})
-    assert page.count("Bad.") == 40
-    assert "60 more problems in audit.json." in page
-
-
-def test_thirty_presets_and_many_frames_stay_small(audit_of: Audited, frames_of: Frames) -> None:
-    many = [(f"preset {n}", "28 mm", 28.0, 8.0, 1.0 + n / 10) for n in range(30)]
-    frames = frames_of(50_000, presets=many)
-    page = page_of(audit_of(frames))
-    assert len(page.encode()) < 5_000_000
-
-
-def test_settings_choose_the_units_shown_first(audit_of: Audited, frames_of: Frames) -> None:
-    page = build_report(audit_of(frames_of(20), units="ft"), {})
+def test_settings_choose_the_units_shown_first(walked: Audit) -> None:
+    page = build_report(replace(walked, settings=walked.settings.changed(units="ft")))
     assert 'data-units="ft"' in page
-    checked = [a for tag, a in outline(page).seen if tag == "input" and "checked" in a]
+    checked = [
+        a for tag, a in outline(page).seen if tag == "input" and "checked" in a and a["name"] == "units"
+    ]
     assert [a["value"] for a in checked] == ["ft"]
 
 
@@ -253,32 +275,21 @@ def contrast(one: str, other: str) -> float:
 
 def test_contrast_formula_agrees_with_the_published_extremes() -> None:
     assert contrast("#000000", "#ffffff") == pytest.approx(21)  # WCAG 2.2: ratios range from 1 to 21
-    assert contrast("#767676", "#ffffff") == pytest.approx(
-        4.54, abs=0.005
-    )  # common worked example, from memory
+    assert contrast("#767676", "#ffffff") == pytest.approx(4.54, abs=0.005)  # worked example, from memory
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_colours_contrast_enough(scheme: str, walked_page: str) -> None:
-    """WCAG 2.2: text 4.5 to 1 (1.4.3), what carries meaning in pictures 3 to 1 (1.4.11)."""
-    blocks = re.findall(r":root \{(.*?)\}", walked_page, flags=re.S)
-    colours = dict(re.findall(r"(--[\w-]+): (#\w{6})", blocks[0]))
-    if scheme == "dark":
-        colours |= dict(re.findall(r"(--[\w-]+): (#\w{6})", blocks[1]))
-    for ground in ("--paper", "--sheet"):
-        for text in ("--ink", "--muted", "--link"):
-            assert contrast(colours[text], colours[ground]) >= 4.5, (text, ground)
-    for mark in ("--kept", "--not-kept"):
-        assert contrast(colours[mark], colours["--paper"]) >= 3, mark
-
-
-def test_nothing_is_said_of_causes_on_a_tolerance_that_does_not_carry(
-    audit_of: Audited, frames_of: Frames
-) -> None:
-    audit = audit_of(frames_of(20))
-    assert audit.tolerance.fitted
-    assert not audit.tolerance.carries
-    page = page_of(audit)
-    assert "Blur accounts" not in page
-    assert "Frames to look at" not in page
-    assert "nothing rests on it" in page
+@pytest.mark.parametrize("scheme", [0, 1], ids=["light", "dark"])
+def test_letters_and_marks_stand_out_on_every_ground(walked_page: str, scheme: int) -> None:
+    """SVG text too, which a checker of pages does not see: 4.5:1 for letters, 3:1 for marks (WCAG 2.2)."""
+    colours = dict(re.findall(r"--([\w-]+): (#[0-9a-f]{6})", walked_page.split(":root {")[1 + scheme]))
+    for ink in ("ink", "muted", "link"):
+        for ground in ("paper", "sheet"):
+            assert contrast(colours[ink], colours[ground]) >= 4.5, (ink, ground)
+    mixed = [
+        int(colours["sky"][i : i + 2], 16) * 0.45 + int(colours["paper"][i : i + 2], 16) * 0.55
+        for i in (1, 3, 5)
+    ]
+    assert contrast(colours["ink"], "#" + "".join(f"{round(part):02x}" for part in mixed)) >= 4.5, "heat"
+    for mark in ("kept", "not-kept", "sharp", "purple"):
+        for ground in ("paper", "zone"):
+            assert contrast(colours[mark], colours[ground]) >= 3, (mark, ground)

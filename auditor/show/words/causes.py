@@ -94,16 +94,5 @@ def at_focus(causes: Causes) -> str:
     )
 
 
-def count_label(row: pd.Series) -> str:
-    """Say a cause's part of 100 frames not kept, with its interval, beside its bar."""
-    return f"about {round(row['of_100'])} of 100 ({_span(row)})"
-
-
 def _span(row: pd.Series) -> str:
     return f"{whole(round(row['low']))}–{whole(round(row['high']))}"
-
-
-def chart_finding(causes: Causes, units: str) -> str:  # noqa: ARG001 -- charts are described alike
-    """State the finding of the chart of causes for those who cannot see it."""
-    parts = "; ".join(f"{NAMES[row['cause']]}: {count_label(row)}" for _, row in causes.table.iterrows())
-    return f"Why frames were not kept. {short(causes)} {parts}."

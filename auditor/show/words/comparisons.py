@@ -14,47 +14,12 @@ MOST_BURSTS = 1000  # of one preset: more than walks can bring
 TOLD_SAID, OTHERS_SAID = 8, 3  # pairs spelled out: those told apart, and others
 
 
-def verdict(pairs: pd.DataFrame) -> str:
-    """Say which presets can be told apart; empty where no lens has two presets to compare."""
-    if not len(pairs):
-        return ""
-    told = pairs[pairs["better"].notna()]
-    if not len(told):
-        return cannot_tell(pairs)
-    wins = told["better"].value_counts()
-    best = [name for name, won in wins.items() if won == wins.max()]
-    beaten = [_other(row) for row in told.itertuples() if row.better == best[0]]
-    if len(best) > 1:
-        verb = f"each worked better than {counted(wins.max(), 'other preset')}"
-        return f"In the same sessions and light, {listed(_quoted(best))} {verb}."
-    over = listed(_quoted(beaten[:3])) + (f" and {len(beaten) - 3} more" if len(beaten) > 3 else "")
-    return f"In the same sessions and light, {_quoted(best)[0]} worked better than {over}."
-
-
 def title(sure: Sequence[tuple[str, str]]) -> str:
     """Say in a title which presets beat which; pairs of better and worse, at least one."""
     best = sure[0][0]
     beaten = [worse for better, worse in sure if better == best]
     more = f" and {len(beaten) - 2} more" if len(beaten) > 2 else ""
     return f"{_quoted([best])[0]} keeps more than {listed(_quoted(beaten[:2]))}{more}"
-
-
-def cannot_tell(pairs: pd.DataFrame) -> str:
-    """Say that no pair can be told apart, and how far that is from being otherwise."""
-    compared = pairs[pairs["status"] == "compared"]
-    if not len(compared):
-        return (
-            "No two presets of a lens were used in the same session and light, so none can be called "
-            "better: what differs may be the place or the hour."
-        )
-    wanted = compared[(compared["more_bursts"] > 0).fillna(False).to_numpy(bool)]
-    if not len(wanted):
-        return "In the same sessions and light, no preset of a lens differs from another by more than chance."
-    nearest = wanted.loc[wanted["more_bursts"].idxmin()]
-    return (
-        "In the same sessions and light, no preset of a lens can be told from another. "
-        f"{_to_show(nearest['more_bursts'], f'The {points(abs(nearest.difference))} seen')}"
-    )
 
 
 def pairs_to_say(pairs: pd.DataFrame) -> list[Any]:
@@ -109,10 +74,6 @@ def pairs_left(pairs: pd.DataFrame) -> str:
     """Say how many pairs were not spelled out; empty if none."""
     left = len(pairs) - len(pairs_to_say(pairs))
     return f"{counted(left, 'more pair')} in audit.json." if left > 0 else ""
-
-
-def _other(row: Any) -> str:
-    return str(row.preset_b if row.better == row.preset_a else row.preset_a)
 
 
 def _quoted(names: list[Any]) -> list[str]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from typing import Any
 
 import pandas as pd
@@ -16,7 +15,6 @@ from auditor.show.words.figures import (
     times,
     times_span,
     whole,
-    zone,
 )
 
 NO_DISTANCES = (
@@ -133,13 +131,3 @@ def lane_count(inside_rate: float, inside: float, outside_rate: float, outside: 
 
 def _with_n(rate: float, frames: float) -> str:
     return f"{percent(rate)}, n {whole(frames)}" if frames else "none"
-
-
-def chart_finding(tally: dict[str, float], lanes: Mapping[str, pd.DataFrame], units: str) -> str:
-    """State the finding of the distance chart for those who cannot see it."""
-    zones = "; ".join(
-        f"{row.label}: sharp {zone(row.near_limit_m, row.far_limit_m, row.focus_distance_m, units)}, "
-        f"{row.count_label}"
-        for row in lanes[units].itertuples()
-    )
-    return f"{in_and_out(tally)} By preset: {zones}."

@@ -7,9 +7,7 @@ from typing import Any
 import pandas as pd
 
 from auditor.evidence.over_time import OverTime
-from auditor.show.words.figures import UNKNOWN, counted, interval, listed, percent
-
-MOST_READ = 20  # sessions read out one by one
+from auditor.show.words.figures import counted, interval, listed, percent
 
 
 def when(row: Any) -> str:
@@ -19,11 +17,6 @@ def when(row: Any) -> str:
     start, end = row.starts_at, row.ends_at
     until = f"{end:%H:%M}" if end.date() == start.date() else f"{end:%Y-%m-%d %H:%M}"
     return f"{start:%Y-%m-%d %H:%M}–{until}" if start != end else f"{start:%Y-%m-%d %H:%M}"
-
-
-def number(value: float) -> str:
-    """Write a session's number."""
-    return UNKNOWN if pd.isna(value) else f"{value:.0f}"
 
 
 def over_time(found: OverTime) -> str:
@@ -49,13 +42,3 @@ def over_time(found: OverTime) -> str:
 
 def _side(row: Any) -> str:
     return "better" if row.hit_rate > row.centre else "worse"
-
-
-def chart_finding(found: OverTime, units: str) -> str:  # noqa: ARG001 -- charts are described alike
-    """State the finding of the sessions' chart for those who cannot see it."""
-    shown = found.sessions if len(found.sessions) <= MOST_READ else found.sessions[found.sessions["outside"]]
-    rates = "; ".join(
-        f"session {row.session:.0f} {percent(row.hit_rate)} of {row.bursts} ({interval(row.low, row.high)})"
-        for row in shown.itertuples()
-    )
-    return f"Hit rate of each session. {over_time(found)} {rates}"

@@ -1,0 +1,103 @@
+"""The instruction in words, for each kind of decision; figures are the decision's own."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from auditor.advice.decide import LensDecision
+from auditor.advice.paired import Setting
+from auditor.journey import Audit
+from auditor.show.decided import Decided, gather_decision
+from auditor.show.words import next_time
+from auditor.show.words.plain import one_in, times_more
+
+NAN = float("nan")
+
+
+@pytest.fixture
+def told(walked: Audit) -> Decided:
+    return gather_decision(walked, walked.decisions.lenses[0].lens)
+
+
+def decided(told: Decided, kind: str, **changes: Any) -> Decided:
+    """The same lens under another decision."""
+    own: LensDecision = told.told  # type: ignore[assignment]
+    facts = {"kind": kind, "setting": None, "latitude": (), "would_help_most": ""} | changes
+    decision = replace(own.decision, **facts)  # type: ignore[arg-type]
+    setting = facts["setting"]
+    to_set = told.now
+    if isinstance(setting, Setting):
+        to_set = replace(told.now, f_number=setting.f_number, focus_distance_m=setting.focus_distance_m)  # type: ignore[type-var]
+    return replace(told, told=replace(own, decision=decision), to_set=to_set)
+
+
+def test_each_kind_of_decision_gives_its_instruction(told: Decided) -> None:
+    now = next_time.setting_name(told.now, "m")  # type: ignore[arg-type]
+    assert next_time.headline(decided(told, "keep")) == f"Keep the {told.lens} at {now}"
+    new = Setting(11.0, 3.0)
+    said = next_time.headline(decided(told, "change", setting=new))
+    assert said == f"Next time, set the {told.lens} to f/11, ring on 3 m"
+    wide = (Setting(8.0, 2.5), Setting(11.0, 2.5))
+    said = next_time.headline(decided(told, "latitude", latitude=wide))
+    assert said == f"Anything from f/8 to f/11, ring on 2.5 m, will do for the {told.lens}"
+    assert "leave the ring" in next_time.headline(decided(told, "not_focus"))
+
+
+@pytest.mark.parametrize("step", [step for step in next_time.STEPS if step])
+def test_what_would_help_most_is_the_headline_where_nothing_can_be_told(told: Decided, step: str) -> None:
+    said = next_time.headline(decided(told, "cannot_tell", would_help_most=step))
+    assert said == f"{next_time.STEPS[step].instruction} to learn what to set"
+
+
+def test_a_change_says_now_and_its_promise_with_the_interval(told: Decided) -> None:
+    change = decided(
+        told, "change", setting=Setting(11.0, 3.0), gain_ratio=1.47, gain_low=1.12, gain_high=1.9
+    )
+    said = next_time.instead(change)
+    assert said.startswith(f"Now {next_time.setting_name(told.now, 'm')}. ")  # type: ignore[arg-type]
+    assert "47 % more sharp presses (likely 12 to 90 %)" in said
+
+
+def test_nothing_is_advised_for_a_light_where_the_lens_cannot_be_told(told: Decided) -> None:
+    assert next_time.by_light(decided(told, "cannot_tell").told, "m") == []  # type: ignore[arg-type]
+
+
+def test_a_closed_gate_says_what_clashes(told: Decided) -> None:
+    closed = decided(told, "cannot_tell", gate="closed", why="gate_closed", would_help_most="ring_check")
+    assert "counts and optics contradict each other" in next_time.instead(closed)
+
+
+@pytest.mark.parametrize(
+    ("share", "wanted"),
+    [
+        (0.34, "one press in three"), (0.05, "one press in 20"), (0.012, "one press in 85"),
+        (0.5, "one press in two"), (0.66, "two presses in three"), (0.99, "nearly every press"),
+    ],
+)  # fmt: skip
+def test_shares_are_said_as_people_say_them(share: float, wanted: str) -> None:
+    assert one_in(share, "press") == wanted
+    assert times_more(1.1) == "10 % more"
+
+
+def test_blur_is_said_with_its_main_cause_and_the_exposure() -> None:
+    of_100 = {"not_explained_by_blur": 80, "subject_motion": 12, "beyond_zone": 8}
+    said = next_time.blur_costs(of_100, 0.002)
+    assert said.startswith("About one frame in five of those you left, mostly people who walk, at 1/500 s")
+    assert "Hardly any" in next_time.blur_costs({"not_explained_by_blur": 98, "diffraction": 2}, NAN)
+    assert next_time.blur_costs({}, NAN) == ""
+
+
+def test_distances_on_the_ring_are_written_as_engraved(told: Decided) -> None:
+    feet = (*(foot * 0.3048 for foot in (3, 5, 7, 10, 15)), math.inf)
+    now = replace(told.now, focus_distance_m=7 * 0.3048)  # type: ignore[type-var]
+    said = next_time.headline(replace(decided(told, "keep"), ring_m=feet, to_set=now))
+    assert said.endswith("ring on 7 ft")
+
+
+def test_commands_quote_the_sources(told: Decided) -> None:
+    step = next_time.step(decided(told, "cannot_tell", would_help_most="distances"), ["my walk", "b"])
+    assert step.command == "auditor prepare 'my walk' b"
