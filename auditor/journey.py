@@ -12,7 +12,6 @@ import pandas as pd
 
 from auditor.advice.decide import Decisions, decide
 from auditor.errors import Problem, SettingError
-from auditor.evidence.blur_tolerance import fit_tolerances
 from auditor.evidence.causes import Causes, find_causes
 from auditor.evidence.comparisons import Comparisons, compare_presets
 from auditor.evidence.distances_met import DistancesMet, distances_met
@@ -25,9 +24,8 @@ from auditor.evidence.presets import (
     number_bursts,
 )
 from auditor.evidence.proportions import wilson
-from auditor.evidence.subjects import measured_subjects
 from auditor.evidence.telling_frames import telling_frames
-from auditor.evidence.tolerance import Tolerance, tell_tolerance
+from auditor.evidence.tolerance import Tolerance, fit_tolerance, tell_tolerance
 from auditor.evidence.weights import add_weights, unheard
 from auditor.evidence.zone_check import ZoneCheck, check_zone
 from auditor.evidence.zones import add_zones, has_zone
@@ -166,14 +164,7 @@ def _criterion(
     if settings.coc != "measured":
         return parse_criterion(settings.coc), []
     handbook = parse_criterion("handbook")
-    zones = add_zones(table, handbook, speed_m_s)
-    subjects = measured_subjects(zones, settings)
-    fits = fit_tolerances(subjects, settings.speed_m_s, settings.confidence)
-    presses = np.bincount(subjects.lens, minlength=len(fits))
-    order = np.argsort(-presses, kind="stable")
-    named = {subjects.lenses[lens]: fits[lens] for lens in order}
-    counts = {subjects.lenses[lens]: int(presses[lens]) for lens in order}
-    tolerance = tell_tolerance(zones, named, settings.confidence, counts)
+    tolerance = fit_tolerance(add_zones(table, handbook, speed_m_s), settings)
     if tolerance.carries:
         return measured(tolerance.eye.blur_mm), []
     what = f"Your tolerance cannot be measured from this archive yet ({', '.join(tolerance.flags)})."

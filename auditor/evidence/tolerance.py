@@ -14,12 +14,14 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from auditor.evidence.blur_tolerance import Tolerances
+from auditor.evidence.blur_tolerance import Tolerances, fit_tolerances
 from auditor.evidence.bursts import frames_with_blur
 from auditor.evidence.proportions import Floats
+from auditor.evidence.subjects import measured_subjects
 from auditor.evidence.weighted_shares import weighted_shares
 from auditor.evidence.weights import sampled_frames, weights_of
 from auditor.optics.blur import allowance_mm
+from auditor.settings import Settings
 
 VERDICTS = 30  # verdicts on sharpness from which on they speak
 WIDEST = 6.0  # high over low of a tolerance on which a sentence may rest
@@ -129,10 +131,32 @@ class Tolerance:
         return np.asarray(floor + (ceiling - floor) * _fall(blur, mm, steepness))
 
 
+def fit_tolerance(table: pd.DataFrame, settings: Settings) -> Tolerance:
+    """Fit and tell the tolerance of a frame table.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        The frame table with its optics columns.
+    settings : Settings
+        ``confidence``, ``guess_sd``, ``speed_m_s``.
+    """
+    subjects = measured_subjects(table, settings)
+    fits = fit_tolerances(subjects, settings.speed_m_s, settings.confidence)
+    presses = np.bincount(subjects.lens, minlength=len(fits))
+    order = np.argsort(-presses, kind="stable")
+    return tell_tolerance(
+        table,
+        {subjects.lenses[lens]: fits[lens] for lens in order},
+        settings.confidence,
+        {subjects.lenses[lens]: int(presses[lens]) for lens in order},
+    )
+
+
 def tell_tolerance(
     table: pd.DataFrame, fits: Mapping[str, Tolerances], confidence: float, presses: Mapping[str, int]
 ) -> Tolerance:
-    """Tell the tolerance of an archive.
+    """Tell the tolerance of an archive from fits that there are already.
 
     Parameters
     ----------

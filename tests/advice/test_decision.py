@@ -5,13 +5,13 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-from auditor.advice.next_blocks import plan_walk
 from worlds.people import World, draw_archive
 
 from auditor.advice.decide import WalkWorth, decide
 from auditor.advice.decision import Circumstances, decide_by_rule
 from auditor.advice.follow_ring import presses_follow_ring
 from auditor.advice.gate import check_gate
+from auditor.advice.next_walk import plan_walk
 from auditor.advice.paired import Paired, chance_above
 from auditor.advice.ring_settings import settings_on_ring
 from auditor.evidence.blur_tolerance import fit_tolerances

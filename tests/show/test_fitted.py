@@ -30,7 +30,9 @@ def tolerated(**changes: object) -> Tolerance:
 def test_a_tolerance_above_within_and_below_the_handbook() -> None:
     said = tolerance.finding(tolerated())
     assert "1.5 times the handbook's 0.030 mm: your zones are wider" in said
-    assert "0.045 mm (95 % interval 0.036–0.058 mm) on the sensor (90 keepers of 275 measured presses)" in said
+    assert (
+        "0.045 mm (95 % interval 0.036–0.058 mm) on the sensor (90 keepers of 275 measured presses)" in said
+    )
     assert "from 40 % to 3 %" in said
     same = tolerance.finding(tolerated(keep=Eye(0.045, 0.02, 0.058, 90)))
     assert "holds the handbook's 0.030 mm" in same
