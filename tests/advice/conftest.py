@@ -9,6 +9,7 @@ from auditor.evidence.zones import add_zones
 from auditor.frames import with_columns
 from auditor.optics.sensors import parse_criterion
 
+
 @pytest.fixture(scope="session")
 def archive():
     """Return a maker of frame tables: every frame a burst of its own, half a minute apart."""

@@ -2,8 +2,8 @@
 
 Processor time, medians of some runs in one process, everything imported before: the demo with a warm cache,
 and 50,000 frames of a table in 250 walks. The large page's size is told, and in chromium, where it is
-installed, how long it takes to open against an empty page. Run ``python tests/bench/bench_page.py`` in the checkout. It
-exits with 1 where a limit is missed.
+installed, how long it takes to open against an empty page. Run ``python tests/bench/bench_page.py`` in the
+checkout. It exits with 1 where a limit is missed.
 """
 
 from __future__ import annotations
