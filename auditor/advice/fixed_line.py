@@ -26,8 +26,8 @@ from auditor.optics.rings import Place
 HOLDS = 0.95  # of the subjects of a line that a setting should hold
 USUAL_LAG_S = (0.02, 0.12)  # release lag of cameras that need not focus (common practice, no source)
 MOTION_SHARE = 0.5  # of the tolerance that movement may take: in squares it leaves 87 % for the rest
-NEAREST_RING = 0.5  # times the line: no nearer ring is tried
 DIRECTIONS, LAGS = 180, 9  # nodes; a chance is exact to a quarter of a point
+NEVER_SO_FAR = 1e3  # [1/m]: any engraving goes before a place midway between two
 WORTH = 0.001  # a smaller loss of chance is given up for a ring nearer the line, where it is sharper
 
 
@@ -144,7 +144,8 @@ def plan_line(
 ) -> LinePlan:
     """Find the place on the ring at each f-stop that most likely holds a subject at a line.
 
-    Of all places within 0.1 percentage points of the likeliest, the one nearest the line is taken.
+    Of all places within 0.1 percentage points of the likeliest, an engraving goes before one midway between
+    two, and then the one nearest the line is taken.
 
     Parameters
     ----------
@@ -166,14 +167,13 @@ def plan_line(
         If the line or its leeway is out of reach, or nothing says where subjects stand.
     """
     _check(line, focal_length_mm, distance_from)
-    tried = [place for place in places if place.distance_m >= NEAREST_RING * line.distance_m] or list(places)
-    if not tried:
+    if not places:
         raise SettingError(
             f"A {focal_length_mm:g} mm lens can be set to none of the engravings.", "Give its ring: --ring."
         )
     stops = np.atleast_1d(np.asarray(f_stops, dtype=float))
     time = exposure_time_s(line, focal_length_mm, tolerance_mm, distance_from)
-    rings = np.array([place.distance_m for place in tried])
+    rings = np.array([place.distance_m for place in places])
     moves = line.speed_m_s > 0
     if line.crossing_deg is not None or not moves:
         angles = np.array([90.0 if line.crossing_deg is None else line.crossing_deg])
@@ -194,7 +194,9 @@ def plan_line(
     near, far = (np.nan_to_num(limit, nan=0.0)[..., None] for limit in (zone.near_limit_m, zone.far_limit_m))
     inside = (_below(far + nearer, line) - _below(near + nearer, line)).mean(axis=(-1, -2))
     good_enough = inside >= inside.max(axis=1, keepdims=True) - WORTH
-    chosen = np.where(good_enough, np.abs(1 / rings - 1 / line.distance_m), np.inf).argmin(axis=1)
+    off = np.abs(1 / rings - 1 / line.distance_m)
+    off += np.array([place.between_m is not None for place in places]) * NEVER_SO_FAR
+    chosen = np.where(good_enough, off, np.inf).argmin(axis=1)
     focus = rings[chosen]
     shown = combined_zone(
         focal_length_mm,
@@ -215,7 +217,7 @@ def plan_line(
     return LinePlan(
         f_number=stops,
         focus_distance_m=focus,
-        places=tuple(tried[at] for at in chosen),
+        places=tuple(places[at] for at in chosen),
         near_limit_m=shown.near_limit_m,
         far_limit_m=shown.far_limit_m,
         probability_inside=chance,
@@ -243,15 +245,19 @@ def concessions(
 ) -> tuple[Concession, ...]:
     """Give up one wish at a time, where no setting serves; the one that brings most comes first.
 
-    The line half as far again; half the leeway and spread; the exposure time that movement asks for, or twice
-    that time where it is taken already; any sensitivity. Those that bring nothing are left out.
+    The line half as far again; half the leeway and spread; the exposure time that movement asks for instead
+    of a longer one, or what the light allows where it allows nothing; any sensitivity. Those that bring
+    nothing are left out.
     """
     rest = (tolerance_mm, places, f_stops, sensor_width_mm, distance_from)
     now = plan_line(focal_length_mm, line, *rest)
     asked = float(
         exposure_time_s(replace(line, exposure_time_s=None), focal_length_mm, tolerance_mm, distance_from)
     )
-    other_time = asked if line.exposure_time_s and asked < line.exposure_time_s else 2 * asked
+    other_time = asked if line.exposure_time_s and asked < line.exposure_time_s else np.nan
+    if not now.affordable.any() and line.light_ev is not None and line.iso_max is not None:
+        lit = 100 * float(now.f_number.min()) ** 2 / (line.iso_max * 2**line.light_ev)
+        other_time = float(nominal_shutter_s(lit * 2 ** (1 / 6)))  # the next longer one that cameras show
     tried = {
         "distance": replace(line, distance_m=1.5 * line.distance_m),
         "leeway": replace(
@@ -261,7 +267,7 @@ def concessions(
             after_m=line.after_m / 2,
         ),
     }
-    if np.isfinite(asked):
+    if np.isfinite(other_time):
         tried["exposure_time"] = replace(line, exposure_time_s=other_time)
     if not now.affordable.all():
         tried["iso"] = replace(line, iso_max=None)

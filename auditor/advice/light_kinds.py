@@ -24,22 +24,24 @@ class KindOfLight:
 
     Attributes
     ----------
-    name : str
+    name, said : str
+        Its name, and how it stands in a sentence.
     from_ev, to_ev, usual_ev : float
         Least (included) and greatest exposure value at ISO 100, and the one to reckon with.
     """
 
     name: str
+    said: str
     from_ev: float
     to_ev: float
     usual_ev: float
 
 
 KINDS = (
-    KindOfLight("sun", 12.5, np.inf, 15.0),
-    KindOfLight("open shade", 9.5, 12.5, 12.0),
-    KindOfLight("indoors", 6.5, 9.5, 8.0),
-    KindOfLight("night", -np.inf, 6.5, 5.0),
+    KindOfLight("sun", "in sun", 12.5, np.inf, 15.0),
+    KindOfLight("open shade", "in open shade", 9.5, 12.5, 12.0),
+    KindOfLight("indoors", "indoors", 6.5, 9.5, 8.0),
+    KindOfLight("night", "at night", -np.inf, 6.5, 5.0),
 )
 
 

@@ -47,7 +47,10 @@ def card(
     shown_in = typed.units_in_use(units, ring, guide_number)
     bench = typed.read_bench(focal_length, sensor, coc, distance_from, shown_in, pixels_wide)
     engravings = typed.read_ring(ring, bench)
-    shift, told = engraved.read_ring_checks(ring_check, bench), engraved.read_scale(scale_coc, scale, bench)
+    shift, made_for = (
+        engraved.read_ring_checks(ring_check, bench),
+        engraved.read_scale(scale_coc, scale, bench),
+    )
     stops = np.asarray(typed.read_f_stops(f_stops))
     focus = np.asarray(engravings)[:, None]
     coc_mm = np.asarray(bench.coc_mm(stops, focus))
@@ -63,10 +66,10 @@ def card(
         distance_from=bench.distance_from,
         units=shown_in,
         read_scale_for=np.broadcast_to(
-            read_scale_for(stops, np.broadcast_to(coc_mm, (len(focus), len(stops)))[0], told.coc_mm),
+            read_scale_for(stops, np.broadcast_to(coc_mm, (len(focus), len(stops)))[0], made_for.coc_mm),
             stops.shape,
         ),
-        scale_coc_mm=told.coc_mm,
+        scale_coc_mm=made_for.coc_mm,
         flash=engraved.read_flash(guide_number, iso, stops),
         shift_mm=shift.shift_mm if shift else 0.0,
     )

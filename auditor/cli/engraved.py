@@ -43,7 +43,7 @@ RingCheck = Annotated[
 
 
 def read_scale(scale_coc: str | None, readings: list[str] | None, bench: typed.Bench) -> EngravedScale:
-    """Find the criterion that the scale was engraved for: stated, told by readings, or assumed.
+    """Find the criterion that the scale was engraved for: stated, read off it, or assumed.
 
     Raises
     ------

@@ -5,14 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, Annotated, Any
 
-import numpy as np
 import typer
 
 from auditor.cli import engraved, options, typed
 from auditor.errors import UnitError
 
 if TYPE_CHECKING:
-    from auditor.show.plan_text import Lens
+    from auditor.show.plan_text import PlannedLens
 
 EXAMPLE = "For example: auditor plan --focal-length 28mm --near 2m --far 6m"
 
@@ -83,8 +82,10 @@ def plan(
     json: options.Json = False,
 ) -> None:
     """Find the ring and the f-number: for limits, for several subjects, for a line, or for a flash."""
+    import numpy as np
+
     from auditor.optics.rings import places_on
-    from auditor.show.plan_text import Lens
+    from auditor.show.plan_text import PlannedLens
     from auditor.text import json_text
 
     asked = [bool(near and far), bool(subjects), bool(line), bool(guide_number)]
@@ -107,7 +108,7 @@ def plan(
     shown_in = typed.units_in_use(units, ring, near, far, subjects, line, guide_number)
     bench = typed.read_bench(focal_length, sensor, coc, distance_from, shown_in, pixels_wide)
     stops = np.array(typed.read_f_stops(f_stops))
-    lens = Lens(
+    lens = PlannedLens(
         focal_length_mm=bench.focal_length_mm,
         places=places_on(typed.read_ring(ring, bench), bench.focal_length_mm, bench.distance_from),
         tolerance_mm=bench.tolerance_mm,
@@ -125,30 +126,39 @@ def plan(
     elif line:
         wishes = _line(bench, line, spread, before, after, speed, crossing, lag)
         wishes = replace(wishes, exposure_time_s=_seconds(wanted_shutter), iso_max=iso_max)
-        found = _at_line(bench, lens, stops, wishes, rate, light)
+        found = _at_line(bench, lens, stops, wishes, rate, light, _seconds(slowest_shutter))
     else:
         found = _flash(bench, lens, stops, str(guide_number), iso)
     values, text = found
-    if not line and not guide_number:
-        lights = _light(stops, light, iso_max, wanted_shutter, slowest_shutter)
-        for row, own in zip(values["settings"], lights[0], strict=False):
+    options_given = any(one is not None for one in (light, iso_max, wanted_shutter, slowest_shutter))
+    if options_given and not guide_number and not (line and light):  # in a stated light a line says its ISO
+        asked_s = values["settings"][0].get("exposure_time_s")
+        wanted_s = asked_s if asked_s and np.isfinite(asked_s) else _seconds(wanted_shutter)
+        rows, lines = _light(stops, light, iso_max, wanted_s, _seconds(slowest_shutter))
+        for row, own in zip(values["settings"], rows, strict=True):
             row.update(own)
-        text = "\n".join([text, *lights[1]])
+        text = "\n".join([text, *lines])
     typer.echo(json_text(values) if json else text)
 
 
 def _limits(
-    bench: typed.Bench, lens: Lens, stops: Any, limits: tuple[float, float]
+    bench: typed.Bench, lens: PlannedLens, stops: Any, limits: tuple[float, float]
 ) -> tuple[dict[str, Any], str]:
+    import numpy as np
+
     from auditor.optics.plans import plan_limits
     from auditor.show.plan_text import limits_rows, limits_text
 
     own = np.asarray(bench.coc_mm(stops, min(2 * limits[0], limits[1])))
     found = plan_limits(lens.focal_length_mm, *limits, own, lens.places, stops, lens.distance_from)
-    return {"settings": limits_rows(found, own, lens.scale)}, limits_text(found, own, lens, limits)
+    return {"settings": limits_rows(found, own, lens.scale)}, limits_text(
+        found, [bench.own_mm(float(coc)) for coc in own], lens, limits
+    )
 
 
-def _subjects(bench: typed.Bench, lens: Lens, stops: Any, subjects: str) -> tuple[dict[str, Any], str]:
+def _subjects(bench: typed.Bench, lens: PlannedLens, stops: Any, subjects: str) -> tuple[dict[str, Any], str]:
+    import numpy as np
+
     from auditor.optics.plans import plan_limits
     from auditor.optics.rings import nearest_place
     from auditor.show.plan_text import blur_of_each, limits_rows, subjects_text
@@ -200,8 +210,16 @@ def _line(
 
 
 def _at_line(
-    bench: typed.Bench, lens: Lens, stops: Any, wishes: Any, rate: float | None, light: str | None
+    bench: typed.Bench,
+    lens: PlannedLens,
+    stops: Any,
+    wishes: Any,
+    rate: float | None,
+    light: str | None,
+    slowest_s: float | None,
 ) -> tuple[dict[str, Any], str]:
+    import numpy as np
+
     from auditor.advice.fixed_line import concessions, exposure_time_s, plan_line
     from auditor.advice.light_kinds import read_kind
     from auditor.advice.limits import USUAL_SHUTTER_S
@@ -210,20 +228,24 @@ def _at_line(
     kind = read_kind(light) if light else None
     with_lens = (lens.tolerance_mm, lens.places, stops, bench.sensor.width_mm, lens.distance_from)
     asked = exposure_time_s(wishes, lens.focal_length_mm, lens.tolerance_mm, lens.distance_from)
-    assumed = kind is not None and np.isnan(asked)
+    unasked = kind is not None and np.isnan(asked)
     if kind:
         wishes = replace(wishes, light_ev=kind.usual_ev)
-    if assumed:
-        wishes = replace(wishes, exposure_time_s=USUAL_SHUTTER_S)
+    if unasked:
+        wishes = replace(wishes, exposure_time_s=slowest_s or USUAL_SHUTTER_S)
     found = plan_line(lens.focal_length_mm, wishes, *with_lens)
     given_up = () if found.serves else concessions(lens.focal_length_mm, wishes, *with_lens)
     values = {"settings": line_rows(found, wishes, lens.tolerance_mm / lens.scale.coc_mm)}
-    return values, line_text(found, wishes, lens, given_up, rate, light, bool(assumed))
+    return values, line_text(
+        found, wishes, lens, given_up, rate, kind.said if kind else "", unasked and slowest_s is None
+    )
 
 
 def _flash(
-    bench: typed.Bench, lens: Lens, stops: Any, guide_number: str, iso: float
+    bench: typed.Bench, lens: PlannedLens, stops: Any, guide_number: str, iso: float
 ) -> tuple[dict[str, Any], str]:
+    import numpy as np
+
     from auditor.show.plan_text import flash_rows, flash_text
 
     number_m = engraved.read_guide_number_m(guide_number)
@@ -239,11 +261,9 @@ def _seconds(text: str | None) -> float | None:
 
 
 def _light(
-    stops: Any, light: str | None, iso_max: float | None, wanted: str | None, slowest: str | None
+    stops: Any, light: str | None, iso_max: float | None, wanted_s: float | None, slowest_s: float | None
 ) -> tuple[list[dict[str, Any]], list[str]]:
-    """The light that each f-number needs, as JSON rows and lines; empty where no light option was given."""
-    if light is None and iso_max is None and wanted is None and slowest is None:
-        return [], []
+    """The light that each f-number needs, as JSON rows and lines."""
     from auditor.advice.light_kinds import read_kind
     from auditor.advice.light_needed import light_needed
     from auditor.settings import Settings
@@ -251,9 +271,7 @@ def _light(
 
     needed = light_needed(
         stops,
-        Settings().changed(
-            iso_max=iso_max, wanted_shutter_s=_seconds(wanted), slowest_shutter_s=_seconds(slowest)
-        ),
+        Settings().changed(iso_max=iso_max, wanted_shutter_s=wanted_s, slowest_shutter_s=slowest_s),
     )
     kind = read_kind(light) if light else None
     return light_rows(stops, needed, kind), light_text(stops, needed, kind)

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from auditor.intake.taking import Filled
     from auditor.journey import Scan
     from auditor.settings import Request
-    from auditor.show.sheet_data import Proposal
+    from auditor.show.sheet_proposals import Proposal
 
 SHEET_NAME, FILLED_NAME = "sheet.html", "sheet.json"
 
@@ -81,17 +81,16 @@ def _take(taken: list[Path], sources: list[Path], folder: Path) -> None:
     """Merge filled files into those of the folder, and say what came in and how to go on."""
     from auditor.errors import SourceError
     from auditor.intake.beside import SOURCE_NAME, source_text
-    from auditor.intake.library.walk import NOTES_NAME
-    from auditor.intake.starter import session_text, told_lines
-    from auditor.intake.statements.session_file import SESSION_NAME
-    from auditor.intake.taking import (
-        Filled,
-        merge_filled,
+    from auditor.intake.filled_files import (
         notes_text,
         read_filled_notes,
         read_filled_session,
         write_keeping,
     )
+    from auditor.intake.library.walk import NOTES_NAME
+    from auditor.intake.starter import session_text, told_lines
+    from auditor.intake.statements.session_file import SESSION_NAME
+    from auditor.intake.taking import Filled, merge_filled
 
     for source in sources:
         if not source.exists():
@@ -127,9 +126,10 @@ def _take(taken: list[Path], sources: list[Path], folder: Path) -> None:
 
 
 def _filled_in(folder: Path) -> Filled:
+    from auditor.intake.filled_files import read_filled_notes, read_filled_session
     from auditor.intake.library.walk import NOTES_NAME
     from auditor.intake.statements.session_file import SESSION_NAME
-    from auditor.intake.taking import Filled, read_filled_notes, read_filled_session
+    from auditor.intake.taking import Filled
 
     return Filled(read_filled_session(folder / SESSION_NAME), read_filled_notes(folder / NOTES_NAME))
 
@@ -174,14 +174,14 @@ def _with_sheet(filled: Filled, path: Path, folder: Path) -> Filled:
 def _lay_out(request: Request, folder: Path, n: int, seed: int, *, measure: bool) -> None:
     """Read the archive with what was filled before, and write the sheet and the files beside it."""
     from auditor.intake.beside import SOURCE_NAME, source_text
+    from auditor.intake.filled_files import write_keeping
     from auditor.intake.library.walk import NOTES_NAME, SAMPLE_NAME
     from auditor.intake.sampling import draw_sample, sample_text
     from auditor.intake.starter import block_lines, find_blocks, session_text
     from auditor.intake.statements.session_file import SESSION_NAME
-    from auditor.intake.taking import write_keeping
     from auditor.journey import run_scan
     from auditor.show.sheet import build_sheet
-    from auditor.show.sheet_data import SheetFacts, sheet_data
+    from auditor.show.sheet_data import SheetFacts, declared_presets, sheet_data
     from auditor.show.terminal import progress_on_stderr
 
     filled = _filled_in(folder)
@@ -203,7 +203,7 @@ def _lay_out(request: Request, folder: Path, n: int, seed: int, *, measure: bool
             rows=rows,
             blocks=blocks,
             proposals=_proposals(scan, rows.tolist(), request) if measure else {},
-            presets=_presets(scan),
+            presets=declared_presets(scan.archive),
             command=_take_command(sources, folder),
         )
         with progress_on_stderr("Pictures") as progress:
@@ -216,9 +216,10 @@ def _lay_out(request: Request, folder: Path, n: int, seed: int, *, measure: bool
 
 def _notes(table: pd.DataFrame, filled: Filled, sample: Sample | None) -> str:
     """Notes with a row for each frame to fill: the drawn ones in their order, else all."""
+    from auditor.intake.filled_files import notes_text
     from auditor.intake.sampling import SHEET_COLUMNS
     from auditor.intake.starter import frame_labels
-    from auditor.intake.taking import Filled, merge_filled, notes_text
+    from auditor.intake.taking import Filled, merge_filled
 
     if sample is not None and len(sample.rows):
         asked, columns = table["file"].iloc[sample.rows], list(SHEET_COLUMNS)
@@ -244,39 +245,12 @@ def _waiting(table: pd.DataFrame, filled: Filled, folder: Path) -> npt.NDArray[A
     return np.asarray(waits, dtype=bool)
 
 
-def _presets(scan: Scan) -> list[dict[str, Any]]:
-    """Presets that session files declare, each name once, as a session file has them."""
-    presets: dict[str, dict[str, Any]] = {}
-    for file in scan.archive.session_files:
-        for preset in file.presets:
-            given = {
-                "name": preset.name,
-                "focal_length": f"{preset.focal_length_mm:g}mm",
-                "f_number": preset.f_number,
-                "focus_distance": f"{preset.focus_distance_m:g}m".replace("infm", "inf"),
-            }
-            presets.setdefault(preset.name, {k: v for k, v in given.items() if "nan" not in str(v)})
-    return list(presets.values())
-
-
 def _proposals(scan: Scan, rows: list[int], request: Request) -> dict[int, list[Proposal]]:
-    """Faces found in the drawn pictures, as handles from nose root to chin, to be checked by a person."""
-    from auditor.intake.people.proposals import propose_measures
-    from auditor.show.sheet_data import Proposal
+    from auditor.show.sheet_proposals import propose_faces
     from auditor.show.terminal import progress_on_stderr
 
     with progress_on_stderr("Measuring") as progress:
-        found = propose_measures(scan.archive, rows, request, progress)
-    size = scan.archive.table[["pixel_width", "pixel_height"]].astype(float)
-    proposals: dict[int, list[Proposal]] = {}
-    for row, told in zip(rows, found, strict=True):
-        if told is None or told.distance_m != told.distance_m:
-            continue
-        width, height = size.iloc[row]
-        (nose_x, nose_y), (chin_x, chin_y) = told.ends
-        ends = ((nose_x * height / width, nose_y), (chin_x * height / width, chin_y))
-        proposals[row] = [Proposal("face", ends, told.distance_m, told.rel_sd)]
-    return proposals
+        return propose_faces(scan.archive, rows, request, progress)
 
 
 def _say_what_was_found(

@@ -67,6 +67,8 @@ def errors_as_text() -> Iterator[None]:
         _say(AuditorError("This machine's memory does not suffice.", "Name fewer folders at a time."))
         raise typer.Exit(CANNOT) from None
     except Exception as error:
+        if type(error).__module__.partition(".")[0] in ("click", "typer"):  # their ways to end a command
+            raise
         _say_unforeseen(error)
         raise typer.Exit(CANNOT) from None
 

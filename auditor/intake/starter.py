@@ -231,7 +231,7 @@ def session_text(session: Mapping[str, Any], told: Iterable[str] = (), cameras: 
         if not isinstance(content, Mapping):
             continue
         open_keys = [line for line in _SINGLE.get(name, ()) if line[2:].split(" =")[0] not in content]
-        parts.append("\n".join([f"[{name}]", *_pairs(content), *open_keys]))
+        parts.append("\n".join([f"[{_key(name)}]", *_pairs(content), *open_keys]))
     return "\n\n".join(part for part in parts if part) + "\n"
 
 

@@ -1,37 +1,23 @@
 """Takes what was filled in, wherever it was saved, into the notes and the session file that lie together.
 
 Filled cells win over empty ones and later ones over earlier ones; what is equal is no contradiction. The
-merge is a function of values; one thin writer keeps each former file as ``NAME.before``.
+merge is a function of values; :mod:`auditor.intake.filled_files` reads and writes.
 """
 
 from __future__ import annotations
 
-import csv
-import io
 import json
-import tomllib
-from collections.abc import Iterable, Mapping, Sequence
+import os
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, time
-from pathlib import Path
 from typing import Any
 
-from auditor.errors import FileFormatError, OutputError
-from auditor.intake.statements.bodies import MEASURES
-from auditor.intake.statements.names import FrameNames
+from auditor.intake.filled_files import Rows
 from auditor.intake.statements.sheet_file import BY_EYE, TYPED, SheetFile, SheetFrame
-from auditor.intake.tables import neutralised, restored
 
-NOTES_ORDER = (
-    "file", "keeper", "sharp", "sharp_seen", "sharp_shown_px", "guessed_distance", "subject_distance",
-    "subject_distance_sd", *MEASURES, "focus_distance", "f_number", "focal_length", "lens", "preset",
-    "reason",
-)  # fmt: skip
-LARGEST_NOTES_BYTES = 256 * 1024 * 1024
 _KEYED_BY = {"camera": ("name",), "lens": ("name", "focal_length"), "preset": ("name",)}
 _LISTS = ("markers",)  # of [marks]: joined, not replaced
-
-Rows = dict[str, dict[str, str]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,13 +37,50 @@ def merge_filled(first: Filled, *later: Filled) -> Filled:
     notes = {frame: dict(cells) for frame, cells in first.notes.items()}
     for one in later:
         _merge_session(session, one.session)
-        names = FrameNames(enumerate(notes))
-        known = list(notes)
+        same = _same_frames(list(notes), list(one.notes))
         for frame, cells in one.notes.items():
-            hits = [] if frame in notes else names.find(frame)
-            row = notes.setdefault(known[hits[0]] if len(hits) == 1 else frame, {})
+            row = notes.setdefault(same.get(frame, frame), {})
             row.update({name: cell for name, cell in cells.items() if cell})
     return Filled(session, notes)
+
+
+def _same_frames(known: Sequence[str], new: Sequence[str]) -> dict[str, str]:
+    """Find for each new name the known one that means the same frame, where only one can.
+
+    Examples
+    --------
+    >>> _same_frames(["P1", "a/P2.jpg", "b/P2.jpg"], ["walk/P1.jpg", "P2", "b/p2.JPG"])
+    {'walk/P1.jpg': 'P1', 'b/p2.JPG': 'b/P2.jpg'}
+    """
+    ends_of_known = _by_end(known)
+    whole = {name.casefold(): name for name in known}
+    ends_of_new = _by_end(new)
+    found: dict[str, str] = {}
+    for name in new:
+        if name.casefold() in whole:
+            found[name] = whole[name.casefold()]
+            continue
+        longer = ends_of_known.get(_ends(name)[0], set()) | ends_of_known.get(_ends(name)[1], set())
+        shorter = {whole[end] for end in _ends(name) if end in whole and len(ends_of_new.get(end, ())) == 1}
+        if len(longer | shorter) == 1:
+            found[name] = next(iter(longer | shorter))
+    return found
+
+
+def _ends(name: str) -> list[str]:
+    """A path, the same without its ending, and every end of both; casefolded."""
+    path = name.casefold().replace("\\", "/").removeprefix("./")
+    parts = path.split("/")
+    tails = ["/".join(parts[i:]) for i in range(len(parts))]
+    return [end for tail in tails for end in (tail, os.path.splitext(tail)[0])]
+
+
+def _by_end(names: Sequence[str]) -> dict[str, set[str]]:
+    index: dict[str, set[str]] = {}
+    for name in names:
+        for end in _ends(name):
+            index.setdefault(end, set()).add(name)
+    return index
 
 
 def _as_it_is_written(value: Any) -> str:
@@ -170,102 +193,3 @@ def _cells_of(frame: SheetFrame) -> dict[str, str]:
 
 def _metres(distance_m: float | None) -> str:
     return "" if distance_m is None else f"{distance_m:.4g}m"
-
-
-def read_filled_session(path: Path) -> dict[str, Any]:
-    """Read a session file as TOML has it; an absent one is empty.
-
-    Raises
-    ------
-    FileFormatError
-        If it is not TOML.
-    """
-    try:
-        return tomllib.loads(path.read_text(encoding="utf-8-sig"))
-    except FileNotFoundError:
-        return {}
-    except OSError as error:
-        raise FileFormatError(f"{path} cannot be read: {error.strerror}.", "Check its name.") from None
-    except ValueError as error:
-        raise FileFormatError(f"{path} is not valid TOML: {error}.", "Mend that line.") from None
-
-
-def read_filled_notes(path: Path) -> Rows:
-    """Read the cells of a notes file as they were typed; an absent one is empty.
-
-    Raises
-    ------
-    FileFormatError
-        If it is not text or has no column ``file``.
-    """
-    try:
-        if path.stat().st_size > LARGEST_NOTES_BYTES:
-            raise FileFormatError(f"{path} is larger than 256 MB.", "Split it.")
-        text = path.read_bytes().decode("utf-8-sig").replace("\0", "")
-    except FileNotFoundError:
-        return {}
-    except (OSError, UnicodeDecodeError):
-        raise FileFormatError(f"{path} cannot be read as UTF-8 text.", "Save it as CSV UTF-8.") from None
-    delimiter = max(",;\t", key=text.split("\n", 1)[0].count)
-    lines = csv.reader(io.StringIO(text), delimiter=delimiter)
-    columns = [name.strip().casefold() for name in next(lines, [])]
-    if "file" not in columns:
-        raise FileFormatError(
-            f"{path} has no column 'file'.", "Name the column with the frames' names 'file'."
-        )
-    rows: Rows = {}
-    for line in lines:
-        cells = {
-            name: cell.strip() for name, cell in zip(columns, line, strict=False) if name and cell.strip()
-        }
-        if frame := restored(cells.pop("file", "")):
-            row = rows.setdefault(frame, {})
-            row.update({name: cell for name, cell in cells.items() if name not in row})  # the first row holds
-    return rows
-
-
-def notes_text(notes: Rows, columns: Iterable[str] = ()) -> str:
-    """Write notes: every frame a row, the columns that are filled and those that are asked for."""
-    filled = {name for cells in notes.values() for name in cells} | {"file", *columns}
-    names = [name for name in NOTES_ORDER if name in filled] + sorted(filled - set(NOTES_ORDER))
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(names)
-    for frame, cells in notes.items():
-        writer.writerow([neutralised(({"file": frame} | cells).get(name, "")) for name in names])
-    return out.getvalue()
-
-
-def write_keeping(folder: Path, files: Mapping[str, str]) -> list[Path]:
-    """Write files into a folder; a former one that differs is kept as ``NAME.before``, ``NAME.before-2``, ...
-
-    Returns
-    -------
-    list of Path
-        Those that were written; what is there already in the same words stays untouched.
-
-    Raises
-    ------
-    OutputError
-        If one cannot be written.
-    """
-    written = []
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        for name, text in files.items():
-            path, data = folder / name, text.encode("utf-8", "backslashreplace")
-            if path.is_file() and path.read_bytes() == data:
-                continue
-            if path.exists():
-                number = 1
-                while (kept := folder / f"{name}.before{f'-{number}' if number > 1 else ''}").exists():
-                    number += 1
-                path.rename(kept)
-            with path.open("xb") as file:
-                file.write(data)
-            written.append(path)
-    except OSError as error:
-        raise OutputError(
-            f"{folder} cannot be written: {error.strerror}.", "Name another folder with --out."
-        ) from None
-    return written

@@ -1,7 +1,9 @@
 """Optics of zone focusing: distances, zones, blur and criteria of a thin lens, in numpy alone.
 
 ``lens`` has the two distances and the plain zone, ``blur`` what makes a point large, ``combined`` the zone
-for all blur together, ``plans`` the inverse problems, ``sensors`` sizes and criteria.
+for all blur together, ``plans`` the inverse problems, ``sensors`` sizes and criteria. ``rings`` says what
+stands on a lens, ``scales`` how to read its depth-of-field scale, ``ring_check`` what an adapter does to
+its marks; ``flash`` and ``speeds`` are what their names say.
 
 What is left out
 ----------------

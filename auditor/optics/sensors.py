@@ -26,6 +26,7 @@ PRINT_WIDTH_MM = 254.0  # 8 x 10 inch, the print that handbook values are derive
 PRINT_VIEWED_MM = 250.0
 PRINT_ACUITY = 5.0  # line pairs/mm resolved at 25 cm
 NEAR_POINT_MM = 250.0
+LARGEST_AUDIT_BYTES = 1 << 30
 
 # Width and height in mm. From memory: the usual sizes under these names; makers differ by some 2 %.
 FORMATS = {
@@ -305,10 +306,12 @@ def _read_tolerance_mm(path: Path) -> tuple[float, tuple[float, float] | None]:
 
     hint = "Name the audit.json of an audit."
     try:
+        if path.exists() and (not path.is_file() or path.stat().st_size > LARGEST_AUDIT_BYTES):
+            raise FileFormatError(f"{path} is no audit's result: no ordinary file, or too large.", hint)
         audit = json.loads(path.read_text(encoding="utf-8"))
     except OSError as error:
         raise SourceError(f"{path} cannot be read: {error.strerror}.", hint) from None
-    except ValueError:
+    except (ValueError, RecursionError):
         raise FileFormatError(f"{path} is not JSON.", hint) from None
     tolerance = audit.get("tolerance") if isinstance(audit, dict) else None
     named: dict[str, Any] = tolerance if isinstance(tolerance, dict) else {}

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from auditor.optics.lens import DistanceFrom, Floats, Zone
+from auditor.optics.ring_check import true_focus_m
 from auditor.show.words.figures import FAR_IS_UNSURE
 from auditor.show.words.ring import SAME_MARK, marks
 from auditor.units import METRES_PER_FOOT, format_f_number
@@ -180,6 +181,13 @@ def remarks(card: Card) -> list[str]:
     return lines
 
 
+def _true_m(card: Card, ring_m: float) -> float | None:
+    """Where an engraving really focuses; None where nobody checked the ring."""
+    if not card.shift_mm:
+        return None
+    return float(true_focus_m(ring_m, card.focal_length_mm, card.shift_mm, card.distance_from))
+
+
 def _way(shift_mm: float) -> str:
     return "out" if shift_mm > 0 else "in"
 
@@ -195,6 +203,7 @@ def card_json(card: Card) -> dict[str, Any]:
             {
                 "f_number": float(number),
                 "focus_distance_m": float(ring),
+                "focus_true_m": _true_m(card, float(ring)),
                 "near_limit_m": float(card.zone.near_limit_m[row, column]),
                 "far_limit_m": float(card.zone.far_limit_m[row, column]),
                 "hyperfocal_m": float(card.zone.hyperfocal_m[row, column]),

@@ -26,7 +26,7 @@ def light_text(f_number: Floats, light: LightNeeded, kind: KindOfLight | None) -
     rows = [f"Light needed at ISO {light.iso_max:g} (exposure values at ISO 100):"]
     for number, enough, least in zip(f_number, light.wanted_ev, light.darkest_ev, strict=True):
         scene = scene_at(float(enough))
-        iso = f"; ISO {about(_iso(float(number), light, kind))} in {kind.name}" if kind else ""
+        iso = f"; ISO {about(_iso(float(number), light, kind))} {kind.said}" if kind else ""
         rows.append(
             f"  {format_f_number(float(number)):<8}{wanted} from EV {enough:.1f} ({scene}), "
             f"{slowest} from EV {least:.1f}, darker: not at all{iso}"

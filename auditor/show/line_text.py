@@ -6,7 +6,7 @@ import math
 from typing import Any
 
 from auditor.advice.fixed_line import HOLDS, USUAL_LAG_S, Concession, Line, LinePlan
-from auditor.show.plan_text import Lens
+from auditor.show.plan_text import PlannedLens
 from auditor.show.words.figures import about, counted, far_limit, percent, zone
 from auditor.units import format_exposure_time, format_f_number
 
@@ -45,10 +45,10 @@ def line_rows(found: LinePlan, line: Line, own_over_scale: float) -> list[dict[s
 def line_text(
     found: LinePlan,
     line: Line,
-    lens: Lens,
+    lens: PlannedLens,
     given_up: tuple[Concession, ...],
     rate: float | None,
-    light: str | None,
+    light: str,
     assumed_time: bool,
 ) -> str:
     """The plan for a line as lines to read.
@@ -61,13 +61,13 @@ def line_text(
         What giving up a wish brings; empty where a setting serves.
     rate : float or None
         Frames a second.
-    light : str or None
-        The stated kind of light.
+    light : str
+        The stated kind of light, as in a sentence; empty without one.
     assumed_time : bool
         Whether the exposure time is the usual one, for want of better.
     """
     has_iso = any(math.isfinite(value) for value in found.iso)
-    rows = [f"  {'':<8}{'sharp from':>11}{'to':>16}{'holds':>13}{'ISO' if has_iso else '':>8}  ring at"]
+    rows = [f"  {'':<8}{'sharp from':>11}{'to':>16}{'holds':>13}{'ISO' if has_iso else '':>11}  ring at"]
     for i, number in enumerate(found.f_number):
         near_m, far_m = float(found.near_limit_m[i]), float(found.far_limit_m[i])
         end = far_limit(far_m, float(found.focus_distance_m[i]), lens.units) if near_m == near_m else "–"
@@ -76,7 +76,7 @@ def line_text(
         start = lens.shown(near_m) if near_m == near_m else "nothing"
         rows.append(
             f"  {format_f_number(float(number)):<8}{start:>11}{end:>16}"
-            f"{_chance(found, i):>13}{iso:>8}  {lens.place(found.places[i])}{dark}"
+            f"{_chance(found, i):>13}{iso:>11}  {lens.place(found.places[i])}{dark}"
         )
     return "\n".join(
         [
@@ -93,7 +93,7 @@ def line_text(
     )
 
 
-def _wish(line: Line, lens: Lens) -> str:
+def _wish(line: Line, lens: PlannedLens) -> str:
     said = f"a line at {lens.shown(line.distance_m)}"
     if line.spread_m is not None:
         said += f" give or take {lens.shown(line.spread_m)}"
@@ -115,26 +115,26 @@ def _chance(plan: LinePlan, place: int) -> str:
 
 
 def _at_the_line(
-    found: LinePlan, line: Line, lens: Lens, rate: float | None, light: str | None, assumed_time: bool
+    found: LinePlan, line: Line, lens: PlannedLens, rate: float | None, light: str, assumed_time: bool
 ) -> list[str]:
     """What to do, in the order it is done."""
     i = found.best
     time_s = float(found.exposure_time_s[i])
-    setting = f"Set {format_f_number(float(found.f_number[i]))}, {lens.ring_at(found.places[i])}"
+    setting = f"{format_f_number(float(found.f_number[i]))}, {lens.ring_at(found.places[i])}"
     if math.isfinite(time_s):
         setting += f", {format_exposure_time(time_s)}{' (assumed)' if assumed_time else ''}"
-    if math.isfinite(found.iso[i]):
-        setting += f", ISO {about(float(found.iso[i]))} in {light}"
-    chance = _chance(found, i)
+    iso = f"ISO {about(float(found.iso[i]))}" if math.isfinite(found.iso[i]) else ""
     near_m = float(found.near_limit_m[i])
     ends = zone(near_m, float(found.far_limit_m[i]), float(found.focus_distance_m[i]), lens.units)
-    lines = (
-        [f"{setting}: {chance} of the subjects are sharp, {ends}."]
-        if near_m == near_m
-        else [f"{setting}: {chance}."]
-    )
-    if not found.affordable[i]:
-        lines.append(f"That light is too little for ISO {line.iso_max:g}.")
+    said = f"{_chance(found, i)} of the subjects are sharp{f', {ends}' if near_m == near_m else ''}."
+    if found.affordable[i]:
+        lines = [f"Set {setting}{f', {iso} {light}' if iso else ''}: {said}"]
+    else:
+        time = format_exposure_time(time_s)
+        lines = [
+            f"ISO {line.iso_max:g} is too little {light} for {time}, at any f-number.",
+            f"It would take {iso} for {setting}: {said}",
+        ]
     if (line.before_m or line.after_m) and not found.covers[i]:
         lines.append("The whole leeway is not sharp there.")
     if not line.speed_m_s:
@@ -154,16 +154,17 @@ def _at_the_line(
     return lines
 
 
-def _instead(found: LinePlan, given_up: tuple[Concession, ...], lens: Lens) -> list[str]:
+def _instead(found: LinePlan, given_up: tuple[Concession, ...], lens: PlannedLens) -> list[str]:
     """Which wish to give up where no setting serves, and what that brings."""
     if found.serves:
         return []
     lines = [f"No setting holds {percent(HOLDS)} as wished."]
-    lines += [f"  {_concession(one, lens)}" for one in given_up]
-    return lines if given_up else [*lines, "  Giving up any one wish brings little; give up two."]
+    wishes = [one for one in given_up if found.affordable[found.best] or one.wish != "iso"]
+    lines += [f"  {_concession(one, lens)}" for one in wishes]
+    return lines if wishes else [*lines, "  Giving up any one wish brings little; give up two."]
 
 
-def _concession(one: Concession, lens: Lens) -> str:
+def _concession(one: Concession, lens: PlannedLens) -> str:
     plan = one.plan
     i = plan.best
     iso = f", ISO {about(float(plan.iso[i]))}" if math.isfinite(plan.iso[i]) else ""

@@ -21,7 +21,7 @@ from auditor.show.page.model import LensView
 from auditor.show.page.view import lens_views
 from auditor.show.report import build_report
 from auditor.show.wallet import wallet_bytes
-from auditor.text import json_safe, json_text
+from auditor.text import json_safe, json_text, without_home
 from auditor.writing import ResultsFolder
 
 
@@ -38,7 +38,7 @@ def audit_json(audit: Audit) -> dict[str, Any]:
     """The audit as plain JSON values, keys as the contract names them."""
     return {
         "counts": json_safe(audit.counts),
-        "settings": json_safe(asdict(audit.settings)),
+        "settings": json_safe(asdict(audit.settings) | {"coc": without_home(audit.settings.coc)}),
         "sessions": _rows(audit.sessions),
         "presets": _rows(audit.presets),
         "distances": _rows(audit.distances),

@@ -26,8 +26,8 @@ FLASH_CAUTION = (
 
 
 @dataclass(frozen=True, slots=True)
-class Lens:
-    """The lens that a plan is for, and how its results are told.
+class PlannedLens:
+    """The lens that a plan is for, and how its results are shown.
 
     Attributes
     ----------
@@ -91,8 +91,10 @@ def limits_rows(found: Plan, own_mm: Floats, scale: EngravedScale) -> list[dict[
     ]
 
 
-def limits_text(found: Plan, own_mm: Floats, lens: Lens, limits: tuple[float, float]) -> str:
-    """The plan for wanted limits as lines to read."""
+def limits_text(
+    found: Plan, own_mm: Sequence[tuple[float, float, float]], lens: PlannedLens, limits: tuple[float, float]
+) -> str:
+    """The plan for wanted limits as lines to read; each f-stop's circle of confusion with its interval."""
     head = f"{lens.focal_length_mm:g} mm, sharp from {lens.shown(limits[0])} to {lens.shown(limits[1])}"
     rows = [f"  {'':<8}{'sharp from':>11}{'to':>16}  ring at"]
     for i, number in enumerate(found.f_number):
@@ -110,14 +112,14 @@ def limits_text(found: Plan, own_mm: Floats, lens: Lens, limits: tuple[float, fl
         number = format_f_number(float(found.f_number[i]))
         advice = [
             f"Widest f-number of the list that covers: {number}, {lens.ring_at(found.places[i])}.",
-            *read_scale(float(found.f_number[i]), (float(own_mm[i]),) * 3, lens.scale, lens.sensor),
+            *read_scale(float(found.f_number[i]), own_mm[i], lens.scale, lens.sensor),
         ]
     else:
         advice = _how_close(found, lens, limits)
     return "\n".join([head, *rows, *advice, lens.note])
 
 
-def _how_close(found: Plan, lens: Lens, limits: tuple[float, float]) -> list[str]:
+def _how_close(found: Plan, lens: PlannedLens, limits: tuple[float, float]) -> list[str]:
     """What is missing where no f-number covers the limits on the ring."""
     number, focus_m = float(found.f_number[-1]), float(found.focus_distance_m[-1])
     blur = max(
@@ -134,7 +136,7 @@ def _how_close(found: Plan, lens: Lens, limits: tuple[float, float]) -> list[str
     return lines
 
 
-def subjects_text(found: Plan, lens: Lens, subjects_m: Sequence[float]) -> str:
+def subjects_text(found: Plan, lens: PlannedLens, subjects_m: Sequence[float]) -> str:
     """The plan for several subjects in one frame: what holds all of them, and what wide open gives each."""
     names = listed(lens.shown(at) for at in subjects_m)
     head = f"{lens.focal_length_mm:g} mm, subjects at {names}; the first is the one meant"
@@ -163,7 +165,7 @@ def subjects_text(found: Plan, lens: Lens, subjects_m: Sequence[float]) -> str:
 
 
 def blur_of_each(
-    lens: Lens, f_number: float, place: Place, subjects_m: Sequence[float]
+    lens: PlannedLens, f_number: float, place: Place, subjects_m: Sequence[float]
 ) -> list[dict[str, float]]:
     """Defocus of each subject at one setting."""
     discs = defocus_mm(
@@ -180,7 +182,7 @@ def blur_of_each(
 
 
 def flash_rows(
-    guide_number_m: float, iso: float, f_stops: Floats, coc_mm: Floats, lens: Lens
+    guide_number_m: float, iso: float, f_stops: Floats, coc_mm: Floats, lens: PlannedLens
 ) -> list[dict[str, Any]]:
     """One row for each f-number: reach, range, and the ring that keeps that range sharp."""
     reach = np.asarray(flash_reach_m(guide_number_m, iso, f_stops))
@@ -204,7 +206,7 @@ def flash_rows(
     return rows
 
 
-def flash_text(guide_number_m: float, iso: float, rows: list[dict[str, Any]], lens: Lens) -> str:
+def flash_text(guide_number_m: float, iso: float, rows: list[dict[str, Any]], lens: PlannedLens) -> str:
     """The plan for a flash as lines to read."""
     lines = [
         f"{lens.focal_length_mm:g} mm, flash of guide number {lens.shown(guide_number_m)} at ISO 100, "

@@ -5,45 +5,46 @@ Keys are those that the page's script reads. No mark and no weight is among them
 
 from __future__ import annotations
 
-import base64
 import hashlib
 import os
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass
-from io import BytesIO
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
 import numpy as np
 import pandas as pd
-from PIL import Image
 
 from auditor.evidence.judging import FEWEST_GUESSES, LEAST_SD
 from auditor.intake.library.processes import cores
 from auditor.intake.library.reading import Progress
-from auditor.intake.markers import is_dark_frame, runs_of
 from auditor.intake.photofile.previews import (
     JPEG,
-    SmallPicture,
-    as_jpeg,
     frame_files,
     small_picture,
-    thumbnail,
 )
 from auditor.intake.sources import Archive
-from auditor.intake.starter import Block, frame_labels
+from auditor.intake.starter import Block
 from auditor.intake.statements.bodies import FOCAL_LENGTH_SD, MEASURES, READING_SD, TILT_SD_RAD
 from auditor.intake.statements.shares import SHAPE_TOLERANCE
 from auditor.optics.sensors import HANDBOOK_DIVISOR
 from auditor.settings import Settings
+from auditor.show.sheet_proposals import Proposal
+from auditor.show.sheet_strips import (
+    Place,
+    data_uri,
+    first_picture,
+    groups_shown,
+    places_of,
+    rolls_of,
+    strip_picture,
+)
 
-MOST_THUMBNAILS = 1500
 SHOWN_BY_BROWSERS = JPEG | {".png", ".webp", ".avif"}
 PREVIEW_PX, PREVIEW_QUALITY = 1920, 80  # where no browser shows the original; at least 1,600
 FORM_PX = 420  # on the printed form
-STRIP_PX, STRIP_QUALITY = 96, 45
 POINTING_PX = 2.0  # how well a hand places an end, sd in CSS pixels (estimate, no source)
 GOES_ON_MS = 1600  # time to take a handle before the next picture comes
 
@@ -59,26 +60,6 @@ _WORDS = {
     ),
     "seated": ("seated: head to seat", ("the top of the head", "the seat")),
 }
-
-
-@dataclass(frozen=True, slots=True)
-class Proposal:
-    """A measure read from a picture by itself, shown as handles when the frame's turn comes.
-
-    Attributes
-    ----------
-    measure : str
-        A key of the measures, such as ``face``.
-    ends : tuple of two (x, y)
-        As shares of the picture's width and height, from the top left.
-    distance_m, rel_sd : float
-        What it tells [m], and how surely.
-    """
-
-    measure: str
-    ends: tuple[tuple[float, float], tuple[float, float]]
-    distance_m: float
-    rel_sd: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,8 +102,8 @@ def sheet_data(facts: SheetFacts, folder: Path, progress: Progress | None = None
     progress : callable, optional
     """
     table = facts.archive.table
-    places = _places(facts.blocks)
-    groups = _groups_shown(facts.blocks)
+    places = places_of(facts.blocks)
+    groups = groups_shown(facts.blocks)
     strip_rows = [row for _, rows, _ in groups for row in rows]
     frames: list[int] = facts.rows.tolist()
     done = 0
@@ -135,7 +116,7 @@ def sheet_data(facts: SheetFacts, folder: Path, progress: Progress | None = None
         return made
 
     with ThreadPoolExecutor(cores()) as pool:  # Pillow decodes outside of Python's lock
-        strips = list(map(told, pool.map(lambda row: _strip_picture(facts.archive, row), strip_rows)))
+        strips = list(map(told, pool.map(lambda row: strip_picture(facts.archive, row), strip_rows)))
         drawn = list(map(told, pool.map(lambda row: _drawn(facts, row, folder, places), frames)))
     pictures = dict(zip(strip_rows, strips, strict=True))
     identity = "\n".join([*table["file"].iloc[facts.rows], str(Path(folder).resolve())])
@@ -146,7 +127,7 @@ def sheet_data(facts: SheetFacts, folder: Path, progress: Progress | None = None
         "guess_sd": facts.settings.guess_sd,
         "cameras": _cameras(table),
         "presets": list(facts.presets),
-        "rolls": _rolls(table, groups, pictures, places),
+        "rolls": rolls_of(table, groups, pictures, places),
         "frames": drawn,
         "measures": _measures(),
         "reading_sd": READING_SD,
@@ -169,53 +150,6 @@ def _measures() -> dict[str, dict[str, Any]]:
     return measures
 
 
-Place = tuple[int, int]  # session, rank in the camera's order of time
-
-
-def _places(blocks: Sequence[Block]) -> dict[int, Place]:
-    """Where each timed frame stands in its camera's order of time."""
-    ranks: dict[str | None, int] = {}
-    places: dict[int, Place] = {}
-    for block in blocks:
-        for row in block.rows:
-            places[row] = block.session, ranks.setdefault(block.camera, 0)
-            ranks[block.camera] += 1
-    return places
-
-
-def _groups_shown(blocks: Sequence[Block]) -> list[tuple[Block, tuple[int, ...], int]]:
-    """Blocks of those sessions that lack settings, the rows shown of each, and how many are not."""
-    lacking = {(block.camera, block.session) for block in blocks if not block.complete}
-    shown = [block for block in blocks if (block.camera, block.session) in lacking]
-    all_fit = sum(len(block.rows) for block in shown) <= MOST_THUMBNAILS
-    most = len(shown[0].rows) if not shown or all_fit else 1
-    return [
-        (block, block.rows if all_fit else block.rows[:most], 0 if all_fit else len(block.rows) - most)
-        for block in (shown if all_fit else shown[:MOST_THUMBNAILS])
-    ]
-
-
-def _strip_picture(archive: Archive, row: int) -> tuple[str | None, bool]:
-    """A thumbnail as a data address, and whether it looks like a dark frame."""
-    small = _first(thumbnail, archive, row)
-    if small is None:
-        return None, False
-    picture = Image.open(BytesIO(small.jpeg))
-    dark = is_dark_frame(picture)
-    picture.thumbnail((STRIP_PX, STRIP_PX))
-    return _uri(as_jpeg(picture, STRIP_QUALITY)), dark
-
-
-def _first(read: Callable[[str], SmallPicture | None], archive: Archive, row: int) -> SmallPicture | None:
-    table = archive.table
-    files = frame_files(archive.paths[row], str(table["file"].iloc[row]), str(table["files"].iloc[row]))
-    return next(filter(None, map(read, files)), None)
-
-
-def _uri(picture: SmallPicture) -> str:
-    return "data:image/jpeg;base64," + base64.b64encode(picture.jpeg).decode()
-
-
 def _drawn(facts: SheetFacts, row: int, folder: Path, places: Mapping[int, Place]) -> dict[str, Any]:
     archive = facts.archive
     frame = archive.table.iloc[row]
@@ -223,8 +157,8 @@ def _drawn(facts: SheetFacts, row: int, folder: Path, places: Mapping[int, Place
     shown = next((path for path in files if os.path.splitext(path)[1].lower() in SHOWN_BY_BROWSERS), None)
     large = None
     if shown is None:
-        large = _first(lambda path: small_picture(path, PREVIEW_PX, PREVIEW_QUALITY), archive, row)
-    small = _first(lambda path: small_picture(path, FORM_PX), archive, row)
+        large = first_picture(lambda path: small_picture(path, PREVIEW_PX, PREVIEW_QUALITY), archive, row)
+    small = first_picture(lambda path: small_picture(path, FORM_PX), archive, row)
     session, rank = places.get(row, (-1, -1))
     width, height = _number(frame["pixel_width"]), _number(frame["pixel_height"])
     if small is not None and (width is None or height is None):
@@ -234,8 +168,8 @@ def _drawn(facts: SheetFacts, row: int, folder: Path, places: Mapping[int, Place
         "file": str(frame["file"]),
         "name": str(frame["file"]).rsplit("/", 1)[-1],
         "src": None if shown is None else link_from(folder, shown),
-        "preview": None if large is None else {"uri": _uri(large), "width": large.width},
-        "small": None if small is None else _uri(small),
+        "preview": None if large is None else {"uri": data_uri(large), "width": large.width},
+        "small": None if small is None else data_uri(small),
         "width": width,
         "height": height,
         "camera": _text(frame["camera"]),
@@ -281,46 +215,17 @@ def _cameras(table: pd.DataFrame) -> list[dict[str, Any]]:
     return [{"name": str(name), "assumed": bool(flag)} for name, flag in by_camera.items()]
 
 
-def _rolls(
-    table: pd.DataFrame,
-    groups: Sequence[tuple[Block, tuple[int, ...], int]],
-    pictures: Mapping[int, tuple[str | None, bool]],
-    places: Mapping[int, Place],
-) -> list[dict[str, Any]]:
-    labels = frame_labels(table).to_numpy(object)
-    times = table["captured_at"]
-    rolls: dict[tuple[str | None, int], dict[str, Any]] = {}
-    for block, rows, more in groups:
-        day = f"{block.starts_at:%A, %-d %B %Y}" if os.name != "nt" else f"{block.starts_at:%A, %d %B %Y}"
-        title = f"{block.camera}, {day}" if block.camera else day
-        roll = rolls.setdefault((block.camera, block.session), {"title": title, "groups": []})
-        shots = [
-            {
-                "label": str(labels[row]),
-                "at": f"{times.iloc[row]:%H:%M:%S}",
-                "camera": block.camera or "",
-                "session": places[row][0],
-                "rank": places[row][1],
-                "small": pictures[row][0],
+def declared_presets(archive: Archive) -> list[dict[str, Any]]:
+    """Presets that session files declare, each name once, as a session file has them."""
+    presets: dict[str, dict[str, Any]] = {}
+    for file in archive.session_files:
+        for preset in file.presets:
+            given = {
+                "focal_length": f"{preset.focal_length_mm:g}mm",
+                "f_number": preset.f_number,
+                "focus_distance": f"{preset.focus_distance_m:g}m".replace("infm", "inf"),
             }
-            for row in rows
-        ]
-        roll["groups"].append(
-            {"at": f"{block.starts_at:%H:%M}", "why": block.why, "more": more, "frames": shots}
-            | {"dark": [pictures[row][1] for row in rows]}
-        )
-    for roll in rolls.values():
-        _offer_markers(roll["groups"])
-    return list(rolls.values())
-
-
-def _offer_markers(groups: list[dict[str, Any]]) -> None:
-    """Mark the last frame of each run of dark ones with the run's length and the frame after it."""
-    shots = [shot for group in groups for shot in group["frames"]]
-    dark = [is_dark for group in groups for is_dark in group.pop("dark")]
-    for start, length in runs_of(dark):
-        last, after = shots[start + length - 1], shots[start + length : start + length + 1]
-        last["dark_run"] = length
-        last["dark_labels"] = [shot["label"] for shot in shots[start : start + length]]
-        plain = {key: value for key, value in after[0].items() if key != "small"} if after else None
-        last["after"] = plain
+            presets.setdefault(
+                preset.name, {k: v for k, v in given.items() if k == "name" or "nan" not in str(v)}
+            )
+    return list(presets.values())

@@ -7,10 +7,11 @@ import pandas as pd
 import pytest
 from worlds.people import World, draw_archive
 
-from auditor.advice.decide import decide
+from auditor.advice.decide import WalkWorth, decide
 from auditor.advice.decision import Circumstances, decide_by_rule
 from auditor.advice.follow_ring import presses_follow_ring
 from auditor.advice.gate import check_gate
+from auditor.advice.next_blocks import plan_walk
 from auditor.advice.paired import Paired, chance_above
 from auditor.advice.ring_settings import settings_on_ring
 from auditor.evidence.blur_tolerance import fit_tolerances
@@ -153,3 +154,19 @@ def test_the_same_table_gives_the_same_decision():
     assert (
         decide(table, (), Settings()).lenses[0].decision == decide(table, (), Settings()).lenses[0].decision
     )
+
+
+def test_the_next_walk_adds_up_and_uses_the_names_that_presets_have():
+    table = draw_archive(4, World(presses="zone")).table
+    lens = decide(table, (), Settings()).lenses[0]
+    plan = plan_walk(lens, table.assign(preset="corner"), 61)
+    assert plan.purpose == "anyone"
+    assert {block.pressed for block in plan.blocks} == {"anyone"}
+    assert {block.preset for block in plan.blocks} == {"corner"}
+    assert sum(block.presses for block in plan.blocks) == plan.presses == 61
+    unsure = replace(lens, walk_worth=WalkWorth("compare", 0.12))
+    first, second, third, fourth = plan_walk(unsure, table).blocks
+    assert first.setting == fourth.setting == lens.habit[0][0]
+    assert second.setting == third.setting != first.setting
+    assert first.preset in set(table["preset"])
+    assert plan_walk(replace(lens, walk_worth=WalkWorth("nothing", 0.0)), table) is None

@@ -46,6 +46,7 @@ LINES = [
     Line(4.0, 0.2, speed_m_s=8.0, crossing_deg=0),
     Line(4.0, 0.3, speed_m_s=2.7),
     Line(6.0, 0.5, speed_m_s=4.9, exposure_time_s=1 / 500),
+    Line(5.0, 0.3, speed_m_s=0.9, exposure_time_s=1 / 60),
 ]
 
 
@@ -79,12 +80,17 @@ def test_rings_nearer_and_farther_than_the_line_are_tried():
     assert behind.focus_distance_m[0] > 5.0
     front = plan_line(50, Line(5.0, None, 2.4, 0.0), COC, RING, [5.6])
     assert front.focus_distance_m[0] < 5.0
-    ends = [Place(2.0), Place(2.6), Place(20.0)]
-    only = plan_line(50, Line(5.0, None, 2.5, 0.0), COC, ends, [8])
-    assert only.places[0] == Place(2.6), "half the line's distance and farther is tried, nearer is not"
-    assert plan_line(50, Line(5.0, 0.3), COC, [Place(2.0)], [8]).places[0] == Place(2.0), (
-        "unless there is nothing else"
-    )
+    ends = [Place(2.0), Place(2.4), Place(20.0)]
+    only = plan_line(50, Line(5.0, None, 2.9, 0.0), COC, ends, [8])
+    assert only.places[0] == Place(2.4), "less than half as far as the line, and yet the best there is"
+    with pytest.raises(SettingError, match="engravings"):
+        plan_line(50, Line(5.0, 0.3), COC, [], [8])
+
+
+def test_an_engraving_goes_before_what_lies_midway_where_both_do():
+    marks = places_on((10 * 0.3048, 15 * 0.3048), 35)
+    plan = plan_line(35, Line(12 * 0.3048, None, 0.6, 0.6), COC, marks, [2, 8])
+    assert [place.between_m is None for place in plan.places] == [False, True]
 
 
 def test_of_places_that_do_alike_the_one_nearest_the_line_is_taken():
@@ -106,6 +112,19 @@ def test_the_nearest_line_is_four_focal_lengths_from_the_sensor_and_one_from_the
     else:
         with pytest.raises(SettingError, match="cannot be focused"):
             plan_line(50, asked, COC, ring, [8], distance_from=convention)
+
+
+@pytest.mark.parametrize(
+    ("before", "convention", "fine"), [(0.09, "sensor", True), (0.12, "sensor", False), (0.12, "lens", True)]
+)
+def test_the_leeway_may_not_reach_what_cannot_be_focused(before, convention, fine):
+    """A line at 0.3 m: with 50 mm nothing within 0.2 m of the sensor, or 0.05 m of the lens, is ever sharp."""
+    asked = Line(0.3, 0.01, before_m=before)
+    if fine:
+        assert plan_line(50, asked, COC, [Place(0.3)], [8], distance_from=convention).best == 0
+    else:
+        with pytest.raises(SettingError, match="leeway"):
+            plan_line(50, asked, COC, [Place(0.3)], [8], distance_from=convention)
 
 
 @pytest.mark.parametrize(
@@ -153,6 +172,11 @@ def test_lead_time_and_frames_by_hand():
         min(depth / 1.0, 3.6 / (2 * np.sin(np.pi / 3))), rel=1e-9
     )
     assert np.isinf(plan_line(50, Line(5.0, 0.3), COC, RING, [8]).seconds_inside[0])
+    # any direction: straight towards is the shortest way through the zone; the usual lag is 0.02 to 0.12 s
+    anyhow = plan_line(50, Line(5.0, 0.3, speed_m_s=2.0), COC, RING, [2.8])
+    depth = float(anyhow.far_limit_m[0] - anyhow.near_limit_m[0])
+    assert anyhow.seconds_inside[0] == pytest.approx(depth / 2, rel=1e-9)
+    assert anyhow.lead_m == pytest.approx((0.04, 0.24))
 
 
 def test_the_iso_in_a_light_by_hand():
@@ -164,6 +188,10 @@ def test_the_iso_in_a_light_by_hand():
     assert plan.best == 1, "f/4 is the widest that holds nearly all"
     assert plan.serves
     assert np.isnan(plan_line(50, Line(5.0, 0.3), COC, RING, [2]).iso).all()
+    exact = plan_line(50, replace(line, iso_max=390.625), COC, RING, [2, 4])
+    assert exact.affordable.tolist() == [True, False], "what is just accepted is accepted"
+    rounded = plan_line(50, replace(line, iso_max=390), COC, RING, [2])
+    assert rounded.affordable.all(), "cameras round their numbers"
 
 
 def test_the_widest_stop_that_holds_nearly_all_is_taken_else_the_likeliest():
@@ -190,9 +218,22 @@ def test_which_wish_to_give_up_and_what_it_brings():
     for one in found:
         again = plan_line(50, one.line, COC, RING, FULL_STOPS)
         assert again.probability_inside.tolist() == one.plan.probability_inside.tolist()
+    taken = replace(line, iso_max=6400, before_m=0.5, after_m=1.0)
+    again = {one.wish: one.line for one in concessions(50, taken, COC, RING, [1.4, 2.0])}
+    assert (again["leeway"].before_m, again["leeway"].after_m) == (0.25, 0.5)
+
+
+def test_a_longer_time_than_movement_asks_for_and_too_little_light():
+    line = Line(5.0, 0.4, speed_m_s=3.3, crossing_deg=30, light_ev=8.0, iso_max=3200)
+    assert not plan_line(50, line, COC, RING, [2.8, 4]).affordable.any()
+    found = {one.wish: one for one in concessions(50, line, COC, RING, [2.8, 4])}
+    lit = found["exposure_time"].line.exposure_time_s  # EV 8, f/2.8, ISO 3200: 1/1045 s
+    assert lit == pytest.approx(1 / 1000)
+    assert found["exposure_time"].plan.affordable[0]
     slow = replace(line, exposure_time_s=1 / 60, iso_max=None, crossing_deg=90)
     shorter = {one.wish: one for one in concessions(50, slow, COC, RING, FULL_STOPS)}["exposure_time"]
-    assert shorter.line.exposure_time_s < 1 / 60
+    asked = exposure_time_s(replace(slow, exposure_time_s=None), 50, COC, "sensor")
+    assert shorter.line.exposure_time_s == asked
 
 
 @pytest.mark.parametrize(

@@ -93,8 +93,9 @@ def main() -> int:
             wider = own.std() / draws.std()
             good = abs(apart) < 0.25 and 0.8 < wider < 1.25
             failed += not good
-            print(f"archive {seed}, {len(s)} subjects, tau_{name}: sampler {draws.mean():+.3f} sd {draws.std():.3f}, "
-                  f"summed {own.mean():+.3f} sd {own.std():.3f}: {'passes' if good else 'FAILS'}", flush=True)  # fmt: skip
+            theirs, summed = (f"{x.mean():+.3f} sd {x.std():.3f}" for x in (draws, own))
+            word = "passes" if good else "FAILS"
+            print(f"archive {seed}, tau_{name}: sampler {theirs}, summed {summed}: {word}", flush=True)
     return int(failed > 0)
 
 

@@ -142,7 +142,7 @@ def test_plan_tells_the_light_that_each_stop_needs(run):
     options = ["plan", "--focal-length", "50mm", "--line", "6m", "--spread", "50cm"]
     plain = run(*options)
     assert "Light needed" not in plain.stdout
-    assert "Widest f-number of the list that holds 95 %" in plain.stdout
+    assert "Set f/2.8, ring midway between 5 and 7 m: " in plain.stdout
     lit = run(*options, "--wanted-shutter", "1/1000", "--iso-max", "3200")
     assert "Light needed at ISO 3200" in lit.stdout
     rows = json.loads(run(*options, "--iso-max", "3200", "--json").stdout)["settings"]

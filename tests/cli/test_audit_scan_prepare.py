@@ -240,45 +240,70 @@ def test_an_explicit_out_inside_is_allowed_and_skipped_next_time(run, market):
     assert again["counts"]["found"] == 6
 
 
-def test_prepare_lists_the_blocks_and_reads_its_own_output_back(run, walk, tmp_path):
+def test_prepare_tells_what_the_files_record_and_reads_its_own_output_back(run, walk, tmp_path):
     folder = walk(4)
-    walk(3, start="2031-04-05T16:30:00", folder="walk/later")
+    walk(3, start="2031-04-05T16:30:00", folder="walk/later", f_number=8, focal_length_mm=28)
     done = run("prepare", folder)
     assert done.returncode == 0, done.stderr
     session = tmp_path / "audit-notes" / "session.toml"
     text = session.read_text()
-    assert text.count("\n[[stretch]]") == 2
-    assert 'from = "./P1010001.jpg"' in text
-    assert 'from = "later/P1010001.jpg"' in text
-    again = run(
-        "audit", folder, "--session", session, "--notes", tmp_path / "audit-notes" / "notes.csv", "--json"
-    )
-    assert again.returncode == 0, again.stderr
+    assert "4 frames from ./P1010001.jpg, body A: no focal length, no f-number, no focus distance" in text
+    assert "3 frames from later/P1010001.jpg, body A: 28 mm, f/8, no focus distance" in text
+    for line in ("# speed_m_s = 1.32", '# culled_to = "..."', '# keepers = "selects"'):
+        assert line in text
+    again = run("audit", folder, "--json")
+    assert again.stderr.startswith("With audit-notes/session.toml and audit-notes/notes.csv")
     problems = json.loads(again.stdout)["problems"]
-    unfilled = [p for p in problems if "states no" in p["what"]]  # what a person is to fill in
-    assert len(unfilled) >= 2
-    problems = [p for p in problems if p not in unfilled]
     assert not [p for p in problems if "session.toml" in str(p["file"]) or "notes.csv" in str(p["file"])]
 
 
-def test_three_lines_filled_in_make_a_preset(run, walk, tmp_path):
+def test_lines_filled_in_make_a_preset_and_stay_when_prepare_runs_again(run, walk, tmp_path):
     folder = walk(4, rating="3")
     run("prepare", folder)
     session = tmp_path / "audit-notes" / "session.toml"
     text = session.read_text()
-    for line in ('focal_length = "28mm"    # or lens = "my 28"', "f_number = 8", 'focus_distance = "2.5m"'):
-        text = text.replace(f"# {line}", line.split("    #")[0])
+    for line in (
+        "[[preset]]", 'name = "first setting"', 'focal_length = "28mm"    # or lens = "my 28"',
+        "f_number = 8", 'focus_distance = "2.5m"', "[[stretch]]", 'preset = "first setting"',
+        'from = "P1010001"',
+    ):  # fmt: skip
+        assert f"# {line}" in text, line
+        text = text.replace(f"# {line}", line)
     session.write_text(text)
-    found = json.loads(run("audit", folder, "--session", session, "--json").stdout)
-    assert [(p["preset"], p["frames"]) for p in found["presets"]] == [("first setting", 4)]
+    for _ in range(2):
+        found = json.loads(run("audit", folder, "--json").stdout)
+        assert [(p["preset"], p["frames"]) for p in found["presets"]] == [("first setting", 4)]
+        done = run("prepare", folder)
+        assert done.returncode == 0, done.stderr
+    assert session.with_name("session.toml.before").read_text() == text
+    assert "4 frames from P1010001: 28 mm, f/8, focus at 2.5 m." in done.stderr
 
 
-def test_prepare_never_overwrites(run, market, tmp_path):
-    run("prepare", market)
-    (tmp_path / "audit-notes" / "notes.csv").write_text("mine")
-    assert run("prepare", market).returncode == 0
-    assert (tmp_path / "audit-notes" / "notes.csv").read_text() == "mine"
-    assert (tmp_path / "audit-notes" / "notes.new.csv").exists()
+def test_statements_beside_hold_only_for_their_source_and_below_what_lies_among_the_photographs(
+    run, walk, tmp_path
+):
+    folder = walk(4, rating="3")
+    other = walk(2, folder="other", rating="3")
+    run("prepare", folder, "--distances", "0")
+    notes = tmp_path / "audit-notes" / "notes.csv"
+    notes.write_text("file,reason,subject_distance\nP1010001,outer,2m\nP1010002,outer,2m\n")
+    (folder / "notes.csv").write_text("file,reason\nP1010001,inner\n")
+
+    def reasons(*words):
+        done = run("scan", *words, "--out", tmp_path / f"table{len(list(tmp_path.iterdir()))}.csv")
+        table = sorted(tmp_path.glob("table*.csv"), key=lambda path: path.stat().st_mtime_ns)[-1]
+        with table.open() as file:
+            return [row["reason"] for row in csv.DictReader(file)], done.stderr
+
+    told, said = reasons(folder)
+    assert told == ["inner", "outer", "", ""]
+    assert said.startswith("With audit-notes/session.toml and audit-notes/notes.csv, where nothing among")
+    told, said = reasons(other)
+    assert (told, "audit-notes" in said) == (["", ""], False)
+    (tmp_path / "own.csv").write_text("file,reason\nP1010004,own\n")
+    told, said = reasons(folder, "--notes", tmp_path / "own.csv")
+    assert told == ["", "", "", "own"]
+    assert said.startswith("With audit-notes/session.toml, where")
 
 
 @pytest.mark.parametrize(

@@ -67,7 +67,7 @@ def test_without_a_detector_the_command_says_how_to_get_one(folder, monkeypatch,
 
 
 @needs_detector
-def test_suggestions_are_measured_only_when_asked(folder, tmp_path):
+def test_faces_are_proposed_only_when_asked(folder, tmp_path):
     from tests.intake.people.scenes import with_face
 
     path = folder / "P1010001.jpg"
@@ -79,5 +79,4 @@ def test_suggestions_are_measured_only_when_asked(folder, tmp_path):
         typed = ["prepare", str(folder), "--distances", "3", "--out", str(out), "--cache", "off", *more]
         result = CliRunner().invoke(make_app(), typed)
         assert result.exit_code == 0, result.stderr
-        assert (out / "contact-sheet.html").read_text("utf-8").count('class="suggestion"') == wanted
-        assert (out / "notes.csv").read_text("utf-8").splitlines()[0].startswith("file,standing_share")
+        assert (out / "sheet.html").read_text("utf-8").count('"measure": "face"') == wanted

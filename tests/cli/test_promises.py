@@ -177,6 +177,28 @@ def test_an_unforeseen_fault_is_one_line_with_its_details_in_a_file(run, walk, t
     assert "nobody thought of this" in details.read_text("utf-8")
 
 
+@pytest.mark.parametrize("kind", ["pipe", "device", "folder", "deep"])
+def test_a_criterion_is_measured_by_ordinary_files_only(run, tmp_path, kind):
+    path = Path("/dev/zero") if kind == "device" else tmp_path / "audit.json"
+    if kind == "pipe":
+        os.mkfifo(path)
+    elif kind == "folder":
+        path.mkdir()
+    elif kind == "deep":
+        path.write_text("[" * 200_000)
+    done = run(
+        "zone", "--focal-length", "28", "--f-number", "8", "--focus", "2,5m", "--coc", f"measured={path}"
+    )
+    assert done.exit_code == 1
+    assert str(path) in done.stderr
+
+
+def test_ends_that_a_command_chooses_are_no_faults(run, walk):
+    assert run("audit", walk(2), "--strict", "--out", walk(2).parent / "out").exit_code == 3
+    assert run("audit", walk(2), "--workers", "0").exit_code == 2
+    assert run("audit", walk(2), "--confidence", "7").exit_code == 2
+
+
 # --- text at the borders ---------------------------------------------------------------------------------
 
 EVIL = "a\x1b[31m\u202egpj.\x07\x9b&<$\\frac$;\t=1+1"

@@ -9,7 +9,7 @@ from worlds.people import HANDBOOK_MM, World, blur_mm, draw_archive
 from auditor.evidence.blur_classes import LOG_BLUR, blur_shares, sharp_curve
 from auditor.evidence.blur_tolerance import fit_tolerances
 from auditor.evidence.keeper_likelihood import FLOORS, keeper_log_likelihood, put_alike_together
-from auditor.evidence.subjects import measured_subjects, sessions_at_random
+from auditor.evidence.subjects import measured_subjects, sessions_at_random, stratum_weights
 from auditor.settings import Settings
 
 
@@ -145,3 +145,15 @@ def test_a_verdict_on_a_small_picture_is_carried_to_the_size_asked_for():
     assert measured_subjects(loupe, Settings()).seen_at[0] == pytest.approx(
         2 * 36 / 6000 / HANDBOOK_MM, rel=1e-3
     )
+
+
+def test_the_drawn_subjects_stand_for_every_counted_frame():
+    """Weighted, the frames of each preset and mark add up to those counted."""
+    archive = draw_archive(3, World())
+    frames = archive.table
+    weight, _, _ = stratum_weights(frames)
+    cells = frames.assign(weight=weight).groupby(["preset", "counted_as"])["weight"].agg(["sum", "size"])
+    assert cells["sum"].to_numpy() == pytest.approx(cells["size"].to_numpy())
+    subjects = measured_subjects(frames, Settings())
+    presses = frames["burst"].nunique()
+    assert subjects.weight.sum() == pytest.approx(presses, rel=0.15)

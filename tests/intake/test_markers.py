@@ -12,9 +12,9 @@ from auditor.intake.markers import is_dark_frame, runs_of
 data = pytest.importorskip("skimage.data", reason="scikit-image is not installed")
 # Those packaged with scikit-image itself; nothing is fetched.
 PICTURES = [
-    "astronaut", "binary_blobs", "brick", "camera", "cat", "cell", "checkerboard", "chelsea", "clock", "coffee",
-    "coins", "colorwheel", "grass", "gravel", "horse", "hubble_deep_field", "immunohistochemistry", "logo",
-    "microaneurysms", "moon", "page", "retina", "rocket", "shepp_logan_phantom", "text",
+    "astronaut", "binary_blobs", "brick", "camera", "cat", "cell", "checkerboard", "chelsea", "clock",
+    "coffee", "coins", "colorwheel", "grass", "gravel", "horse", "hubble_deep_field", "immunohistochemistry",
+    "logo", "microaneurysms", "moon", "page", "retina", "rocket", "shepp_logan_phantom", "text",
 ]  # fmt: skip
 # Level and noise at ISO 100 to 25,600, of 255, and how bright light leaks in past the palm.
 SENSORS = [(1, 0.5), (3, 3), (8, 10), (15, 25), (25, 25), (20, 40)]

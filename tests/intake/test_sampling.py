@@ -1,6 +1,5 @@
 """Drawing frames by chance: who is drawn, what each stands for, and what the weights are good for."""
 
-import csv
 import hashlib
 
 import numpy as np
@@ -10,7 +9,7 @@ from typer.testing import CliRunner
 
 from auditor.frames import with_columns
 from auditor.intake.archive import read_archive
-from auditor.intake.sampling import allocate, draw_sample, notes_to_fill, sample_text
+from auditor.intake.sampling import allocate, draw_sample, sample_text
 from auditor.settings import Request
 
 SESSION = """
@@ -149,17 +148,27 @@ def test_the_weights_undo_the_choice_of_frames():
 # --- what is written, and read back ------------------------------------------------------------------
 
 
-def test_the_notes_hide_the_marks_and_neutralise_names():
+def test_weights_are_written_with_names_that_no_spreadsheet_runs():
     table = frames(arcade_keeper=2, arcade_not=2)
     table.loc[0, "file"] = "=1+1.jpg"
-    sample = draw_sample(table, 4)
-    rows = list(csv.reader(notes_to_fill(table, sample).splitlines()))
-    assert rows[0] == ["file", "standing_share", "face_share", "subject_distance", "reason"]
-    assert [row[0] for row in rows[1:]] == [
-        "'=1+1.jpg" if name == "=1+1.jpg" else name for name in table["file"].iloc[sample.rows]
-    ]
-    assert all(cell == "" for row in rows[1:] for cell in row[1:])
-    assert "'=1+1.jpg,1" in sample_text(table, sample)
+    assert "'=1+1.jpg,1" in sample_text(table, draw_sample(table, 4))
+
+
+def test_frames_that_nobody_has_answered_come_again_in_the_same_order():
+    table = frames(arcade_keeper=20, arcade_not=180)
+    first = draw_sample(table, 30, seed=1)
+    table.loc[first.weighted_rows, "sample_weight"] = first.weights
+    waiting = table["sample_weight"].notna().to_numpy()
+    again = draw_sample(table, 30, seed=1, waiting=waiting)
+    assert again.rows.tolist() == first.rows.tolist()
+    assert sample_text(table, again) == sample_text(table, first)
+    assert (again.again, again.drawn_before) == (30, 0)
+    waiting[first.rows[:10]] = False  # ten were answered
+    table.loc[first.rows[:10], "subject_distance_m"] = 2.0
+    third = draw_sample(table, 30, seed=1, waiting=waiting)
+    assert set(first.rows[10:].tolist()) < set(third.rows.tolist())
+    assert (len(third.rows), third.again, third.with_distance) == (30, 20, 10)
+    assert not set(third.rows.tolist()) & set(first.rows[:10].tolist())
 
 
 def test_sample_weights_are_read_beside_the_notes(walk):
@@ -205,63 +214,69 @@ def test_prepare_draws_writes_and_reads_its_own_sample_back(run, walk, tmp_path)
     done = run("prepare", folder, "--distances", 6)
     assert done.exit_code == 0, done.stderr
     out = tmp_path / "audit-notes"
-    assert done.stdout.split() == [
-        "audit-notes/notes.csv",
-        "audit-notes/sample.csv",
-        "audit-notes/contact-sheet.html",
-    ]
-    assert "6 frames drawn by chance (seed 0) from 12; 0 of these had a distance already" in done.stderr
+    names = ["session.toml", "notes.csv", "sample.csv", "sheet.html", "source.txt"]
+    assert done.stdout.split() == [f"audit-notes/{name}" for name in names]
+    assert "6 frames drawn by chance (seed 0) from 12; of these 0 had a distance already" in done.stderr
+    assert "12 frames from P1010001: 28 mm, f/8, focus at 2.5 m." in done.stderr
     assert digest(folder) == before
-    sheet = (out / "contact-sheet.html").read_text()
-    assert sheet.count("data:image/jpeg;base64,") == 6
-    for word in ("keeper", "not kept", "rating"):
-        assert word not in sheet + (out / "notes.csv").read_text()
-    # Fill in one share, read back: the distance by hand is that of test_shares.
-    text = (out / "notes.csv").read_text().splitlines()
-    name = text[1].split(",")[0]
-    (out / "notes.csv").write_text("\n".join([text[0], f"{name},50%,,,", *text[2:]]))
-    archive = read_archive(Request((folder,), notes_file=out / "notes.csv"))
+    assert (out / "source.txt").read_text() == "../walk\n"
+    told = (out / "sheet.html").read_text() + (out / "notes.csv").read_text()
+    for word in ("keeper", "not kept", "rating", "weight:"):
+        assert word not in told
+    # Fill in one share and run again: the distance by hand is that of test_shares, and it is not drawn again.
+    rows = (out / "notes.csv").read_text().splitlines()
+    name = rows[1].split(",")[0]
+    (out / "notes.csv").write_text(f"file,standing_share\n{name},50%\n")
+    again = run("prepare", folder, "--distances", 6)
+    assert "of these 1 had a distance already" in again.stderr
+    assert "5 come again" in again.stderr
+    assert (out / "notes.csv.before").read_text() == f"file,standing_share\n{name},50%\n"
+    archive = read_archive(Request((folder,), outer_notes=out / "notes.csv"))
     assert archive.problems == []
-    assert archive.table["sample_weight"].notna().sum() == 6
-    assert archive.table["sample_weight"].sum() == pytest.approx(12, rel=1e-9)
     known = archive.table.set_index("file")["subject_distance_m"]
     assert known[name] == pytest.approx(4.0050, abs=1e-4)
+    assert archive.table["sample_weight"].sum() == pytest.approx(12, rel=1e-9)
+    assert f"{name}," in (out / "notes.csv").read_text()
 
 
-def test_nothing_is_overwritten_and_the_three_files_stay_together(run, walk, tmp_path):
+def test_nothing_of_a_persons_is_lost_and_what_is_equal_is_not_written_again(run, walk, tmp_path):
     folder = walk(6, rating="3")
     out = tmp_path / "audit-notes"
     out.mkdir()
     (out / "sample.csv").write_text("mine")
     assert run("prepare", folder, "--distances", 3).exit_code == 0
-    assert run("prepare", folder, "--distances", 3, "--seed", 5).exit_code == 0
-    assert sorted(path.name for path in out.iterdir()) == [
-        "contact-sheet.new.html", "contact-sheet.new2.html", "notes.new.csv", "notes.new2.csv",
-        "sample.csv", "sample.new.csv", "sample.new2.csv", "written.json",
-    ]  # fmt: skip
-    assert (out / "sample.csv").read_text() == "mine"
-    table = read_archive(Request((folder,), notes_file=out / "notes.new.csv")).table
-    assert table["sample_weight"].notna().sum() == 3
+    assert (out / "sample.csv.before").read_text() == "mine"
+    assert run("prepare", folder, "--distances", 3).stdout == ""
+    assert run("prepare", folder, "--distances", 4).exit_code == 0
+    assert (out / "sample.csv.before-2").exists()
 
 
-def test_a_picture_that_cannot_be_shown_is_counted_and_the_rest_goes_on(run, walk, packet, tmp_path):
+def test_a_picture_that_cannot_be_shown_is_said_and_the_rest_goes_on(run, walk, packet, tmp_path):
     folder = walk(2, rating="3")
     (folder / "P1010003.dng").write_bytes(b"not a picture")
     (folder / "P1010003.xmp").write_bytes(packet(3))
     done = run("prepare", folder, "--distances", 9)
     assert done.exit_code == 0, done.stderr
     assert "3 frames drawn" in done.stderr
-    assert "1 of the drawn have no preview" in done.stderr
-    assert "no preview" in (tmp_path / "audit-notes" / "contact-sheet.html").read_text()
+    data = (tmp_path / "audit-notes" / "sheet.html").read_text()
+    assert '"file": "P1010003.dng", "name": "P1010003.dng", "src": null, "preview": null' in data
 
 
-def test_when_every_frame_has_a_distance_there_is_one_clear_message(run, walk, tmp_path):
+def test_when_every_frame_has_a_distance_the_rest_is_still_laid_out(run, walk, tmp_path):
     folder = walk(2, rating="3")
     (folder / "notes.csv").write_text("file,subject_distance\nP1010001,2m\nP1010002,3m\n")
     done = run("prepare", folder, "--distances", 9)
-    assert done.exit_code == 1
-    assert "of 2 frames 2 have a distance" in done.stderr
-    assert not (tmp_path / "audit-notes").exists()
+    assert done.exit_code == 0
+    assert "Nothing is left to draw" in done.stderr
+    assert (tmp_path / "audit-notes" / "sheet.html").exists(), "what was set is still to be said"
+
+
+def test_without_a_sample_there_is_no_sheet(run, walk, tmp_path):
+    done = run("prepare", walk(3), "--distances", 0)
+    assert done.exit_code == 0
+    assert sorted(path.name for path in (tmp_path / "audit-notes").iterdir()) == [
+        "notes.csv", "session.toml", "source.txt",
+    ]  # fmt: skip
 
 
 def test_a_default_folder_among_the_photographs_is_refused_with_the_command_to_use(run, walk, monkeypatch):
@@ -269,4 +284,4 @@ def test_a_default_folder_among_the_photographs_is_refused_with_the_command_to_u
     monkeypatch.chdir(folder)
     done = run("prepare", ".", "--distances", 9)
     assert done.exit_code == 1
-    assert "auditor prepare --distances 9 . --out" in done.stderr
+    assert "auditor prepare . --out" in done.stderr

@@ -42,6 +42,22 @@ def test_what_is_no_sensor_is_refused(text):
     assert caught.value.next_step
 
 
+def test_the_sizes_of_all_formats():
+    """Usual sizes in mm, typed in once more, from memory."""
+    small = {
+        "1 inch": (13.2, 8.8), "4/3 inch": (17.3, 13.0), "2/3 inch": (8.8, 6.6), "1/1.7 inch": (7.6, 5.7),
+        "1/2.3 inch": (6.17, 4.55),
+    }  # fmt: skip
+    large = {
+        "44x33": (43.8, 32.9),
+        "6x4.5": (56.0, 41.5),
+        "6x6": (56.0, 56.0),
+        "6x7": (70.0, 56.0),
+        "6x9": (84.0, 56.0),
+    }
+    assert {**small, **large, "full frame": (36.0, 24.0), "half frame": (24.0, 18.0)} == FORMATS
+
+
 def test_no_format_is_named_after_a_consortium():
     """Names are sizes, or words of the trade: full and half frame."""
     words = set("".join(char if char.isalpha() else " " for char in " ".join(FORMATS)).split())
@@ -142,6 +158,7 @@ def test_the_measured_tolerance_is_for_all_blur_together():
         criterion.coc_mm(FULL_FRAME, other_blur_mm=[0.0, 0.03, 0.04]), [0.05, 0.04, 0.03], rtol=1e-9
     )
     assert np.isnan(criterion.coc_mm(FULL_FRAME, other_blur_mm=0.05))
+    assert np.isnan(criterion.coc_mm([FULL_FRAME, np.nan])).tolist() == [False, True]
     with pytest.raises(SettingError):
         parse_criterion("measured").coc_mm(FULL_FRAME)
 

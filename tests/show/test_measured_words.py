@@ -34,6 +34,7 @@ def test_counts_and_refusals_in_words():
     )
     assert "In 25 % of the frames" in words.choice(COUNTS)
     assert words.choice(COUNTS | {"chosen": 0}) == ""
+    assert "might be meant" not in words.choice(COUNTS | {"ambiguous": 0})
     assert words.refusals({"too small": 2, "too blurred": 5}) == (
         "Faces without a distance: too blurred (5) and too small (2)."
     )
@@ -52,15 +53,3 @@ def test_the_nearest_are_named():
         "The nearest and largest subjects, where a poster or a screen would be: a.jpg (0.8 m) and "
         "b.jpg (1.25 m). Look at them."
     )
-
-
-def test_a_suggestion_stands_beside_an_empty_field():
-    from auditor.show.contactsheet import Picture, build_contact_sheet
-
-    from auditor.intake.photofile.previews import SmallPicture
-
-    small = SmallPicture(b"jpeg", 30, 20)
-    sheet = build_contact_sheet([Picture("a.jpg", small, "about 2.1 m"), Picture("b.jpg", small)])
-    assert sheet.count("measured: about 2.1 m") == 1
-    assert "what you type wins" in sheet
-    assert "what you type wins" not in build_contact_sheet([Picture("b.jpg", small)])

@@ -9,12 +9,14 @@ import numpy as np
 from PIL import Image, ImageDraw
 from PIL.TiffImagePlugin import IFDRational
 
+from tests.conftest import xmp_packet
+
 SENSOR_MM = (36.0, 24.0)
 STATURE_M, SHOULDER_LINE_M, EYE_M = 1.69235, 1.69235 - 0.30445, 1.6
 
 
 def draw_figure(size, distance_m, focal_mm, background=None, x=0.5):
-    """A figure of mean stature before a level camera at 1.6 m, by the thin lens; returns picture and ends [y]."""
+    """Draw a figure of mean stature before a level camera at 1.6 m, by the thin lens; also its ends [y]."""
     width, height = size
     picture = background.resize(size) if background is not None else Image.new("RGB", size, (150, 150, 140))
     focal_m = focal_mm / 1000
@@ -65,8 +67,8 @@ def write_walk(
         tags[0x829A], tags[0x8827] = IFDRational(1, 250), 400
         if lens:
             tags[0x920A], tags[0x829D], tags[0xA405] = IFDRational(28, 1), IFDRational(8, 1), 28
-        xmp = f'<x:xmpmeta xmlns:x="adobe:ns:meta/"><rdf:RDF xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#"><rdf:Description rdf:about="" xmlns:xmp="http://ns.adobe.com/xap/1.0/" xmp:Rating="{1 if i % 12 == 5 else 0}"/></rdf:RDF></x:xmpmeta>'
-        picture.save(folder / name, quality=88, exif=exif, **({"xmp": xmp.encode()} if rated else {}))
+        xmp = xmp_packet(1 if i % 12 == 5 else 0)
+        picture.save(folder / name, quality=88, exif=exif, **({"xmp": xmp} if rated else {}))
         truth[name] = distance
         at += timedelta(minutes=1 if i % 20 else 14)
     return truth

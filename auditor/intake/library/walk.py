@@ -191,9 +191,8 @@ class _Ours:
 def _leave_out(listed: _Listed, ours: _Ours) -> None:
     """Take out of a folder the pictures that we wrote; the others there are photographs."""
     written = [entry for entry in listed.pictures if ours.wrote(entry.path)]
-    for entry in written:
-        listed.pictures.remove(entry)
     if written:
+        listed.pictures[:] = [entry for entry in listed.pictures if entry not in written]
         what = "A picture that this tool wrote was passed over."
         listed.problems.extend(Problem(printable(entry.path), what) for entry in written)
 

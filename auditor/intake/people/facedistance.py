@@ -22,7 +22,7 @@ Floats = npt.NDArray[np.float64]
 # Relative standard deviations of the length read: 11 faces (``tests/bench/bench_faces.py``), unless said
 # otherwise.
 READ_SD = 0.04  # between faces, sharp or blurred by up to a fifth of their length
-UNTRIED_SD = 0.04  # light, hats and lenses that were not among the faces measured (assumed)
+UNTRIED_SD = 0.03  # light, hats and lenses that were not among the faces measured (assumed)
 OF_SPREAD = 0.5  # of what two readings of one face differ by
 SIZE_PX, SIZE_SD = (40.0, 48.0, 64.0, 100.0), (0.05, 0.035, 0.015, 0.0)  # length against what smallness adds
 

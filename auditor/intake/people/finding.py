@@ -30,14 +30,14 @@ FIRST_SCORE, SECOND_SCORE = 0.3, 0.45
 SECOND_LOOKS: Final = ((128, 2.0), (160, 2.5), (192, 3.0))
 PIECES_AT_PX, PLACES_AT_PX = (0, 160, 352), (0, 288)  # where they lie in a window, along and down
 # Gaussian. Of 198 faces under grain of sd 25 in clumps of 2 and 3 px, most with a hard curve, it brings back
-# 6; a softened first look at half the size brings back 2 more for a fourth more time and was left out.
+# 3; a softened first look at half the size brings back 1 more for a fourth more time and was left out.
 SOFTENED_BY_PX = 1.0
 MOST_FACES = 20
 
 # Over the length from chin to nose root: the box's width and height, and from the eyes to the mouth. Means of
 # 11 faces at 64 to 300 px; each alone follows the length to 5.5, 3.4 and 4.3 %. Blur shrinks the height and
 # stretches the last, by 2 to 4 % for a disc of 0.1 to 0.2 of the length, so that it cancels.
-BOX_WIDTH, BOX_HEIGHT, EYES_TO_MOUTH = 1.198, 1.520, 0.539
+BOX_WIDTH, BOX_HEIGHT, EYES_TO_MOUTH = 1.186, 1.505, 0.534
 NOSE_ROOT_ABOVE_EYES = 0.04  # of the length (from memory)
 
 Floats = npt.NDArray[np.float64]

@@ -21,8 +21,8 @@ SAID_ONCE: Final = (
     "movement reads as a fifth to three fifths of its length; the interval allows for a gain that all "
     "frames of a session share. Where only its upper end is given, the blur is no more than that.",
     "Faces are located and measured, never compared or recognised, and nothing leaves this machine. The "
-    "places of faces stay in the cache, in a file ending in -pictures.sqlite, until you delete that file; "
-    "tables hold only distances and sizes. Photographing people is subject to local law.",
+    "places of faces stay in the cache until auditor forget clears it; tables "
+    "hold only distances and sizes. Photographing people is subject to local law.",
 )
 
 
@@ -51,12 +51,16 @@ def choice(counts: Mapping[str, int]) -> str:
     """Say how the subject was chosen among faces, and how often that is in doubt; empty without a face."""
     if not counts["chosen"]:
         return ""
-    share = percent(counts["ambiguous"] / counts["chosen"])
-    return (
+    text = (
         "The subject is taken to be the largest face, faces off the middle counting less; neither sharpness "
-        f"nor the zone has a say. In {share} of the frames with a distance another face might be meant: "
-        "their error is widened. A note wins."
+        "nor the zone has a say."
     )
+    if counts["ambiguous"]:
+        share = percent(counts["ambiguous"] / counts["chosen"])
+        text += (
+            f" In {share} of the frames with a distance another face might be meant: their error is widened."
+        )
+    return f"{text} A note wins."
 
 
 def refusals(refused: Mapping[str, int]) -> str:

@@ -282,7 +282,7 @@ def use_everything(auditor, source: Path, out: Path) -> None:
     auditor("scan", source, "--out", out / "frames.csv")
     auditor("scan", source, "--json")
     auditor("audit", source, "--out", out / "report", "--unmarked", "not-kept")
-    auditor("prepare", source, "--out", out / "notes")
+    auditor("prepare", source, "--out", out / "notes", "--distances", "0")
     auditor("prepare", source, "--out", out / "sheet", "--distances", "2")
 
 

@@ -117,15 +117,16 @@ def test_odd_pictures_hold_no_face(size):
 
 
 def test_length_and_ends_by_hand():
-    """A box of 1.2 F by 1.52 F and a mouth 0.54 F below the eyes, on a face tilted by 90 degrees."""
+    """A box of 1.19 F by 1.51 F and a mouth 0.53 F below the eyes, on a face tilted by 90 degrees."""
     length = 100.0
-    points = np.array([[0, 25], [0, -25], [20, 0], [53.9, 20], [53.9, -20]], dtype=float)
-    face = measured_face(0.9, np.array([-10.0, -60.0, 1.198 * length, 1.52 * length]), points)
+    points = np.array([[0, 25], [0, -25], [20, 0], [53.4, 20], [53.4, -20]], dtype=float)
+    face = measured_face(0.9, np.array([-10.0, -60.0, 1.186 * length, 1.505 * length]), points)
     assert face.face_px == pytest.approx(length)
     assert face.spread == pytest.approx(0, abs=1e-9)
     assert (face.nose_x, face.nose_y, face.chin_x, face.chin_y) == pytest.approx((-4, 0, 96, 0), abs=1e-6)
-    hat = measured_face(0.9, np.array([-10.0, -60.0, 1.198 * length, 1.22 * length]), points)
-    assert hat.spread == pytest.approx(np.log(1.52 / 1.22))
+    hat = measured_face(0.9, np.array([-10.0, -60.0, 1.186 * length, 1.22 * length]), points)
+    assert hat.face_px == pytest.approx(94.89, abs=0.01)  # 100 (1.22/1.505)^(1/4)
+    assert hat.spread == pytest.approx(np.log(1.505 / 1.22))
 
 
 def test_overlapping_boxes_are_one_face():

@@ -11,7 +11,6 @@ from PIL import Image
 
 from auditor.frames import with_columns
 from auditor.intake.archive import read_archive
-from auditor.intake.statements.notes import NOTE_READERS
 from auditor.intake.statements.bodies import (
     FACE,
     HEAD_SHOULDER,
@@ -23,6 +22,7 @@ from auditor.intake.statements.bodies import (
     distance_of_share,
     either_sex,
 )
+from auditor.intake.statements.notes import NOTE_READERS
 from auditor.intake.statements.shares import SHARE_COLUMNS, apply_shares, picture_heights_mm
 from auditor.settings import Request
 
@@ -95,9 +95,9 @@ def test_both_sexes_mix_to_the_moments_of_a_large_sample():
 
 
 def test_the_dimensions_are_the_published_ones():
-    # From the two tables of the open data (4082 men, 1986 women), mean and sd in mm: acromial height 1440.7 and
-    # 1335.1; sitting height 918.3 ± 35.7 and 856.6 ± 33.1; interpupillary 64.0 ± 3.4 and 61.7 ± 3.6, mixed
-    # 62.9 ± 3.7 (5.9 %); bideltoid 510.4 ± 32.5 and 450.3 ± 28.7, mixed 480 ± 43 (8.9 %).
+    # From the two tables of the open data (4082 men, 1986 women), mean and sd in mm: acromial height 1440.7
+    # and 1335.1; sitting height 918.3 ± 35.7 and 856.6 ± 33.1; interpupillary 64.0 ± 3.4 and 61.7 ± 3.6,
+    # mixed 62.9 ± 3.7 (5.9 %); bideltoid 510.4 ± 32.5 and 450.3 ± 28.7, mixed 480 ± 43 (8.9 %).
     assert pytest.approx((1756.2 - 1440.7 + 1628.5 - 1335.1) / 2, abs=0.01) == HEAD_SHOULDER.mean_mm
     assert 100 * HEAD_SHOULDER.sd_mm / HEAD_SHOULDER.mean_mm == pytest.approx(7.0, abs=0.05)  # from memory
     assert (PUPILS.mean_mm, PUPILS.sd_mm) == (pytest.approx(62.9, abs=0.06), pytest.approx(3.7, abs=0.06))
@@ -125,7 +125,9 @@ def test_a_tilted_camera_bends_a_whole_figure_as_much_as_the_stated_error_allows
     for measure, top, bottom in ((STANDING, 1.692, 0.0), (SEATED, 1.3, 0.45)):
         read = 1 / image_length(28, 3.0, top, bottom, rng.normal(0, np.radians(4), 100_000))
         low, high = np.quantile(read, [0.159, 0.841])
-        assert np.radians(4) * measure.below_eye_m / 3.0 == pytest.approx((high - low) / 2 / np.median(read), rel=0.08)
+        assert np.radians(4) * measure.below_eye_m / 3.0 == pytest.approx(
+            (high - low) / 2 / np.median(read), rel=0.08
+        )
 
 
 def test_the_stated_error_is_that_of_many_people_and_readings():

@@ -39,7 +39,7 @@ function zoneOf(focal, fNumber, focus, coc) {
   const spread = fNumber * coc / 1000;
   const fromSensor = (u) => (u === Infinity ? u : u + f * u / (u - f));
   const s = focus === Infinity ? focus : (focus + Math.sqrt(focus * focus - 4 * f * focus)) / 2;
-  if (s === Infinity) return { near: fromSensor(f * f / spread + f), far: s };
+  if (s === Infinity) return { near: fromSensor(f * f / spread), far: s };
   const far = f * f - spread * (s - f);
   return { near: fromSensor(s * f * f / (f * f + spread * (s - f))), far: far > 0 ? fromSensor(s * f * f / far) : Infinity };
 }

@@ -29,7 +29,7 @@ function drawJudged() {
     return errors.length < 5 ? "" : `${words} ${per(median(errors))} % ${median(errors) < 0 ? "short" : "long"} (${errors.length})`;
   }).filter(Boolean).join(", ");
   const dots = pairs.map((pair) => `<circle class="dot" r="4.500" cx="${x(pair.m)}" cy="${up(Math.log(pair.guess / pair.m))}"/>`).join("");
-  const ticks = (feet() ? [3, 5, 7, 10, 15, 30].map((ft) => ft * METRES_PER_FOOT) : [1, 1.5, 2, 3, 5, 10]).map((m) => `<text class="soft" text-anchor="middle" x="${x(m)}" y="222">${written(m, feet())}</text>`).join("");
+  const ticks = (feet() ? [3, 5, 7, 10, 15, 30].map((ft) => ft * METRES_PER_FOOT) : [1, 2, 3, 5, 10]).map((m) => `<text class="soft" text-anchor="middle" x="${x(m)}" y="222">${written(m, feet())}</text>`).join("");
   const band = [eye.bias + eye.spread, eye.bias - eye.spread].map(up);
   box.innerHTML = `<p>${lean}. Two guesses in three lie within ${Math.round(100 * eye.spread)} % of that. ${byRange ? `${byRange[0].toUpperCase()}${byRange.slice(1)}. ` : ""}${used}</p>
 <svg viewBox="0 0 460 230" role="img" aria-label="${eye.n} guesses against measures">

@@ -8,6 +8,7 @@ const SLANTED = new Set(["face", "pupils", "shoulders"]); // read along the stro
 let ends = []; // of the stroke, each [x, y] as shares of the picture's width and height
 let looked = false; // whether the loupe was used on this picture
 let loupeAt = [0.5, 0.5];
+let fetching = null;
 
 function pictureOf(file) {
   if (!pictures.has(file)) {
@@ -45,25 +46,36 @@ function layOut() {
   const [width, height] = fit(frameOf.get(file));
   mat.style.width = `${width}px`;
   mat.style.height = `${height}px`;
-  const near = [file, ...following(2)];
+  const image = pictureOf(file);
+  for (const other of pictures.values()) if (other !== image) putBehind(other);
+  image.className = "now";
+  image.alt = "The picture to judge";
+  image.ariaHidden = null;
+  if (image.parentNode !== mat) mat.prepend(image);
+  clearTimeout(fetching);
+  fetching = setTimeout(fetchNext, image.complete ? 120 : 600); // the one that is looked at comes first
+  mat.querySelector(".gone")?.remove();
+  if (image.broken || !image.getAttribute("src")) {
+    mat.append(element("p", { className: "gone", textContent: image.broken ? "This picture is no longer where it was. Run auditor prepare again where the photographs are now." : "Nothing in this file can be shown. Skip it." }));
+  }
+}
+
+function putBehind(image) {
+  image.className = "later";
+  image.alt = "";
+  image.ariaHidden = "true";
+  if (image.parentNode !== mat) mat.prepend(image);
+}
+
+/** Lay the next pictures behind the one that is shown, so that they are decoded and painted when their turn comes. */
+function fetchNext() {
+  const near = [current(), ...following(1)];
   for (const [other, image] of pictures) {
     if (near.includes(other)) continue;
     image.remove();
     pictures.delete(other);
   }
-  for (const other of near.toReversed()) {
-    const image = pictureOf(other);
-    image.className = other === file ? "now" : "later";
-    image.alt = other === file ? "The picture to judge" : "";
-    image.ariaHidden = other === file ? null : "true";
-    if (image.parentNode !== mat) mat.prepend(image);
-    image.decode?.().catch(() => {});
-  }
-  mat.querySelector(".gone")?.remove();
-  const image = pictureOf(file);
-  if (image.broken || !image.getAttribute("src")) {
-    mat.append(element("p", { className: "gone", textContent: image.broken ? "This picture is no longer where it was. Run auditor prepare again where the photographs are now." : "Nothing in this file can be shown. Skip it." }));
-  }
+  for (const other of near.slice(1)) putBehind(pictureOf(other));
 }
 
 /** Width shown and width of the file, both in device pixels; the second NaN until it is known. */
@@ -204,8 +216,8 @@ mat.addEventListener("keydown", (event) => {
   const i = Number(handle.dataset.end);
   const by = event.shiftKey ? 10 : 1;
   moveEnd(i, ends[i][0] + by * steps[0] / mat.clientWidth, ends[i][1] + by * steps[1] / mat.clientHeight);
-  mat.querySelector(`[data-end="${i}"]`).focus();
   if (ends.length === 2) measured(false);
+  mat.querySelector(`[data-end="${i}"]`).focus();
 });
 
 function toggleLoupe(wanted = loupe.hidden) {

@@ -1,0 +1,124 @@
+"""The next walk in blocks: which setting when, under the names that presets already have."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from auditor.advice.decide import LensDecision
+from auditor.advice.paired import Setting
+from auditor.units import format_distance, format_f_number
+
+BLOCK_MINUTES = 15  # "every quarter hour": a change that a walker can keep to (common practice, no source)
+BLOCKS = 4
+_SAME = 0.03
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """One part of the walk.
+
+    Attributes
+    ----------
+    preset : str
+        The preset's own name where that setting is in use, else a name made of the setting.
+    setting : Setting
+    presses : int
+    pressed : {"zone", "anyone"}
+    """
+
+    preset: str
+    setting: Setting
+    presses: int
+    pressed: str
+
+
+@dataclass(frozen=True, slots=True)
+class WalkPlan:
+    """What to do on the next walk, and how much it can be expected to bring.
+
+    Attributes
+    ----------
+    lens : str
+    purpose : {"compare", "anyone"}
+    blocks : tuple of Block
+        In order; their presses add up to ``presses``. Two settings go A B B A, so that light and luck which
+        rise or fall over the walk weigh on both alike (Cox, Planning of Experiments, 1958, ch. 3).
+    presses, block_minutes : int
+    expected_gain : float
+        As a share of what is sharp now; NaN where the walk settles who is pressed at.
+    """
+
+    lens: str
+    purpose: str
+    blocks: tuple[Block, ...]
+    presses: int
+    block_minutes: int
+    expected_gain: float
+
+
+def plan_walk(lens: LensDecision, frames: pd.DataFrame, presses: int = 60) -> WalkPlan | None:
+    """Lay out the next walk with a lens; None where there is nothing to test.
+
+    Parameters
+    ----------
+    lens : LensDecision
+    frames : pandas.DataFrame
+        Frame table; of its presets come the names.
+    presses : int
+        Of the whole walk.
+    """
+    worth = lens.walk_worth
+    if worth.purpose == "nothing" or not lens.habit:
+        return None
+    usual = lens.habit[0][0]
+    settings = [usual]
+    if worth.purpose == "compare":
+        other = _other(lens, usual)
+        if other is None:
+            return None
+        settings.append(other)
+    order = (0, 1, 1, 0) if len(settings) == 2 else (0,) * BLOCKS
+    share = np.diff(np.round(np.linspace(0, presses, len(order) + 1)).astype(int))
+    how = "anyone" if worth.purpose == "anyone" else "zone"
+    names = [_name(frames, lens.focal_length_mm, setting) for setting in settings]
+    return WalkPlan(
+        lens=lens.lens,
+        purpose=worth.purpose,
+        blocks=tuple(
+            Block(names[place], settings[place], int(n), how) for place, n in zip(order, share, strict=True)
+        ),
+        presses=presses,
+        block_minutes=BLOCK_MINUTES,
+        expected_gain=worth.expected_gain,
+    )
+
+
+def _other(lens: LensDecision, usual: Setting) -> Setting | None:
+    """The setting to hold against the usual one: that of the decision, else the best other one tried."""
+    if lens.decision.setting is not None and not _same(lens.decision.setting, usual):
+        return lens.decision.setting
+    if lens.paired is None:
+        return None
+    for row in np.argsort(-lens.paired.share, kind="stable"):
+        setting = Setting(float(lens.paired.f_number[row]), float(lens.paired.focus_distance_m[row]))
+        if lens.paired.tried[row] and not _same(setting, usual):
+            return setting
+    return None
+
+
+def _same(one: Setting, other: Setting) -> bool:
+    near, far = 1 / one.focus_distance_m, 1 / other.focus_distance_m
+    return abs(one.f_number / other.f_number - 1) <= _SAME and abs(near - far) <= _SAME * max(near, far)
+
+
+def _name(frames: pd.DataFrame, focal_length_mm: float, setting: Setting) -> str:
+    """Name of the preset most used with this setting, else one made of it."""
+    own = frames[(frames["focal_length_mm"] / focal_length_mm - 1).abs() <= _SAME]
+    kinds = own.groupby(["preset", "f_number", "focus_distance_m"]).size().sort_values(ascending=False)
+    for name, number, focus in kinds.index:
+        if _same(Setting(float(number), float(focus)), setting):
+            return str(name)
+    return f"{format_f_number(setting.f_number)} at {format_distance(setting.focus_distance_m)}"

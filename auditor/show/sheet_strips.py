@@ -1,0 +1,113 @@
+"""Strips of small pictures in order of time, for saying what was set; dark frames are to be offered."""
+
+from __future__ import annotations
+
+import base64
+import os
+from collections.abc import Callable, Mapping, Sequence
+from io import BytesIO
+from typing import Any
+
+import pandas as pd
+from PIL import Image
+
+from auditor.intake.markers import is_dark_frame, runs_of
+from auditor.intake.photofile.previews import SmallPicture, as_jpeg, frame_files, thumbnail
+from auditor.intake.sources import Archive
+from auditor.intake.starter import Block, frame_labels
+
+MOST_THUMBNAILS = 1500
+STRIP_PX, STRIP_QUALITY = 96, 45
+
+Place = tuple[int, int]  # session, rank in the camera's order of time
+
+
+def places_of(blocks: Sequence[Block]) -> dict[int, Place]:
+    """Where each timed frame stands in its camera's order of time."""
+    ranks: dict[str | None, int] = {}
+    places: dict[int, Place] = {}
+    for block in blocks:
+        for row in block.rows:
+            places[row] = block.session, ranks.setdefault(block.camera, 0)
+            ranks[block.camera] += 1
+    return places
+
+
+def groups_shown(blocks: Sequence[Block]) -> list[tuple[Block, tuple[int, ...], int]]:
+    """Blocks of those sessions that lack settings, the rows shown of each, and how many are not."""
+    lacking = {(block.camera, block.session) for block in blocks if not block.complete}
+    shown = [block for block in blocks if (block.camera, block.session) in lacking]
+    if sum(len(block.rows) for block in shown) <= MOST_THUMBNAILS:
+        return [(block, block.rows, 0) for block in shown]
+    return [(block, block.rows[:1], len(block.rows) - 1) for block in shown[:MOST_THUMBNAILS]]
+
+
+def strip_picture(archive: Archive, row: int) -> tuple[str | None, bool]:
+    """A thumbnail as a data address, and whether it looks like a dark frame."""
+    small = first_picture(thumbnail, archive, row)
+    if small is None:
+        return None, False
+    picture = Image.open(BytesIO(small.jpeg))
+    dark = is_dark_frame(picture)
+    picture.thumbnail((STRIP_PX, STRIP_PX))
+    return data_uri(as_jpeg(picture, STRIP_QUALITY)), dark
+
+
+def first_picture(
+    read: Callable[[str], SmallPicture | None], archive: Archive, row: int
+) -> SmallPicture | None:
+    """Read the first of a frame's files that can be shown."""
+    table = archive.table
+    files = frame_files(archive.paths[row], str(table["file"].iloc[row]), str(table["files"].iloc[row]))
+    return next(filter(None, map(read, files)), None)
+
+
+def data_uri(picture: SmallPicture) -> str:
+    """Write a picture as a data address."""
+    return "data:image/jpeg;base64," + base64.b64encode(picture.jpeg).decode()
+
+
+def rolls_of(
+    table: pd.DataFrame,
+    groups: Sequence[tuple[Block, tuple[int, ...], int]],
+    pictures: Mapping[int, tuple[str | None, bool]],
+    places: Mapping[int, Place],
+) -> list[dict[str, Any]]:
+    """Tell the strips of each camera's sessions: groups of frames with their pictures and dark runs."""
+    labels = frame_labels(table).to_numpy(object)
+    times = table["captured_at"]
+    rolls: dict[tuple[str | None, int], dict[str, Any]] = {}
+    for block, rows, more in groups:
+        day = f"{block.starts_at:%A, %-d %B %Y}" if os.name != "nt" else f"{block.starts_at:%A, %d %B %Y}"
+        title = f"{block.camera}, {day}" if block.camera else day
+        roll = rolls.setdefault((block.camera, block.session), {"title": title, "groups": []})
+        shots = [
+            {
+                "label": str(labels[row]),
+                "at": f"{times.iloc[row]:%H:%M:%S}",
+                "camera": block.camera or "",
+                "session": places[row][0],
+                "rank": places[row][1],
+                "small": pictures[row][0],
+            }
+            for row in rows
+        ]
+        roll["groups"].append(
+            {"at": f"{block.starts_at:%H:%M}", "why": block.why, "more": more, "frames": shots}
+            | {"dark": [pictures[row][1] for row in rows]}
+        )
+    for roll in rolls.values():
+        _offer_markers(roll["groups"])
+    return list(rolls.values())
+
+
+def _offer_markers(groups: list[dict[str, Any]]) -> None:
+    """Mark the last frame of each run of dark ones with the run's length and the frame after it."""
+    shots = [shot for group in groups for shot in group["frames"]]
+    dark = [is_dark for group in groups for is_dark in group.pop("dark")]
+    for start, length in runs_of(dark):
+        last, after = shots[start + length - 1], shots[start + length : start + length + 1]
+        last["dark_run"] = length
+        last["dark_labels"] = [shot["label"] for shot in shots[start : start + length]]
+        plain = {key: value for key, value in after[0].items() if key != "small"} if after else None
+        last["after"] = plain
