@@ -120,11 +120,15 @@ def lenses_of(audit: Audit) -> list[str]:
 
 
 def lens_names(audit: Audit) -> list[str]:
-    """Name the lens of each preset, by its focal length where it has no name."""
-    return [
-        row.lens if isinstance(row.lens, str) else f"{row.focal_length_mm:.3g} mm"
-        for row in audit.presets.itertuples()
-    ]
+    """Name the lens of each preset as the decisions do, with its focal length where it has several."""
+    decided = {one.lens for one in audit.decisions.lenses}
+    names = []
+    for row in audit.presets.itertuples():
+        length = f"{row.focal_length_mm:.3g} mm"
+        name = row.lens if isinstance(row.lens, str) else length
+        both = f"{name} {length}"
+        names.append(both if name not in decided and both in decided else name)
+    return names
 
 
 def presets_of(audit: Audit, lens: str) -> pd.DataFrame:
@@ -162,7 +166,7 @@ def _most_used(presets: pd.DataFrame, told: LensDecision | None) -> ZoneSetting 
         ZoneSetting(row.f_number, row.focus_distance_m, row.near_limit_m, row.far_limit_m, str(row.preset))
         for row in presets.sort_values("frames_taken", ascending=False, kind="stable").itertuples()
     ]
-    if told is not None and told.habit:
+    if rows and told is not None and told.habit:
         most = told.habit[0][0]
         return next((row for row in rows if is_setting(row, most.f_number, most.focus_distance_m)), rows[0])
     return rows[0] if rows else None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -10,11 +11,11 @@ import pandas as pd
 from auditor.frames import KEEPER, LEFT_OUT
 from auditor.journey import Audit
 from auditor.show.decided import Decided, ZoneSetting, verdicts
-from auditor.show.page.model import Chip, Mark, said
+from auditor.show.page.model import Chip, Mark, Said, said
 from auditor.show.page.ring_scale import RingScale, engravings, ring_unit, scale_of
 from auditor.show.words import distances as words
 from auditor.show.words.figures import far_limit
-from auditor.show.words.next_time import ring_name
+from auditor.show.words.next_time import here, ring_name
 from auditor.units import format_distance, format_f_number
 
 MOST_CHIPS = 6
@@ -57,7 +58,9 @@ def chips_of(audit: Audit, number: int, presets: pd.DataFrame, decided: Decided)
         setting = ZoneSetting(row.f_number, row.focus_distance_m, row.near_limit_m, row.far_limit_m)
         own = frames[frames["preset"] == row.preset]
         name = "" if _grouped(own) else str(row.preset)
-        chips.append(_chip(f"{number}-{place}", name, setting, own, scale, ring_m, first=row.preset == first))
+        chip = _chip(f"{number}-{place}", name, setting, own, scale, ring_m, first=row.preset == first)
+        more = here(decided, str(row.preset))
+        chips.append(replace(chip, finding=Said(chip.finding.m + more, chip.finding.ft + more)))
     return tuple(chips)
 
 

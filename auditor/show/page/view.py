@@ -44,7 +44,7 @@ from auditor.show.words import comparisons, next_time, telling
 from auditor.show.words.figures import setting, zone
 from auditor.units import METRES_PER_FOOT, format_distance, format_f_number
 
-MOST_DIFFERENCES, MOST_REASONS, MOST_TELLING = 6, 5, 6
+MOST_DIFFERENCES, MOST_REASONS, MOST_TELLING, MOST_RINGS = 6, 5, 6, 7
 
 
 def lens_views(audit: Audit) -> tuple[LensView, ...]:
@@ -225,7 +225,7 @@ def _ring_by_stop(
     unit = ring_unit(ring_m)
     metres = METRES_PER_FOOT if unit == "ft" else 1.0
     stops = np.unique(paired.f_number)
-    rings = np.unique(paired.focus_distance_m[paired.tried])
+    rings = _around(np.unique(paired.focus_distance_m[paired.tried]), paired.focus_distance_m[best])
     value = {
         (paired.f_number[row], paired.focus_distance_m[row]): float(paired.share[row])
         for row in np.flatnonzero(paired.tried)
@@ -243,6 +243,13 @@ def _ring_by_stop(
     )
     named = tuple("∞" if math.isinf(ring) else f"{ring / metres:.3g}" for ring in rings)
     return RingByStop(light, tuple(format_f_number(stop) for stop in stops), named, unit, cells)
+
+
+def _around(rings: np.ndarray, best_m: float) -> np.ndarray:
+    """The engravings nearest to the best one, in their order."""
+    at = int(np.flatnonzero(rings == best_m)[0])
+    start = min(max(at - MOST_RINGS // 2, 0), max(len(rings) - MOST_RINGS, 0))
+    return rings[start : start + MOST_RINGS]
 
 
 def telling_of(audit: Audit, presets: set[str]) -> tuple[Telling, ...]:

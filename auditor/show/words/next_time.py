@@ -170,6 +170,18 @@ def by_light(told: LensDecision, units: str) -> list[str]:
     ]
 
 
+def here(decided: Decided, preset: str) -> str:
+    """Say what is decided for one preset's own subjects, where it is another setting; else empty."""
+    told = decided.told
+    if told is None or told.decision.kind == "cannot_tell":
+        return ""
+    for one in told.situations:
+        setting = one.decision.setting
+        if one.preset == preset and setting is not None and setting != told.decision.setting:
+            return f" Here {setting_name(setting, decided.ring_unit)} promises {gain(one.decision)}."
+    return ""
+
+
 def blur_costs(of_100_by_cause: Mapping[str, int], exposure_time_s: float) -> str:
     """Say what blur still costs, and which blur mostly; empty where that is unknown."""
     if not of_100_by_cause:
