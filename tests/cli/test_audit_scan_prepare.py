@@ -258,7 +258,7 @@ def test_prepare_lists_the_blocks_and_reads_its_own_output_back(run, walk, tmp_p
     unfilled = [p for p in problems if "states no" in p["what"]]  # what a person is to fill in
     assert len(unfilled) >= 2
     problems = [p for p in problems if p not in unfilled]
-    assert not [p for p in problems if "session.toml" in str(p["file"]) or "notes.csv" in str(p["file"])]
+    assert not [p for p in problems if "session.toml" in str(p["files"]) or "notes.csv" in str(p["files"])]
 
 
 def test_three_lines_filled_in_make_a_preset(run, walk, tmp_path):
