@@ -221,7 +221,7 @@ def test_prepare_draws_writes_and_reads_its_own_sample_back(run, walk, tmp_path)
     assert digest(folder) == before
     assert (out / "source.txt").read_text() == "../walk\n"
     told = (out / "sheet.html").read_text() + (out / "notes.csv").read_text()
-    for word in ("keeper", "not kept", "rating", "weight:"):
+    for word in ("keeper", "not kept", "rating", "sample_weight"):
         assert word not in told
     # Fill in one share and run again: the distance by hand is that of test_shares, and it is not drawn again.
     rows = (out / "notes.csv").read_text().splitlines()
