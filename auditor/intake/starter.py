@@ -189,7 +189,7 @@ def frame_labels(table: pd.DataFrame) -> pd.Series:
 
 
 def note_names(table: pd.DataFrame) -> pd.Series:
-    """Name for each frame's row in the notes: its path, told from others that end alike by ``./`` in front."""
+    """Name for each frame's row in the notes: its path, with ``./`` where others end alike."""
     stems = table["file"].str.rsplit("/", n=1).str[-1].str.rsplit(".", n=1).str[0].str.casefold()
     alone = ~stems.duplicated(keep=False) | table["file"].str.contains("/", regex=False)
     return table["file"].where(alone, "./" + table["file"])

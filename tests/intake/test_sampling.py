@@ -158,7 +158,7 @@ def test_frames_that_nobody_has_answered_come_again_in_the_same_order():
     table = frames(arcade_keeper=20, arcade_not=180)
     first = draw_sample(table, 30, seed=1)
     table.loc[first.weighted_rows, "sample_weight"] = first.weights
-    waiting = table["sample_weight"].notna().to_numpy()
+    waiting = table["sample_weight"].notna().to_numpy().copy()
     again = draw_sample(table, 30, seed=1, waiting=waiting)
     assert again.rows.tolist() == first.rows.tolist()
     assert sample_text(table, again) == sample_text(table, first)
