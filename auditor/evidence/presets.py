@@ -13,6 +13,7 @@ import pandas as pd
 
 from auditor.evidence.bursts import is_keeper, zone_focused
 from auditor.evidence.rates import hit_rates
+from auditor.evidence.shrinkage import shrunken_rates
 from auditor.evidence.weighted_shares import Sampled, weighted_shares
 from auditor.evidence.weights import sampled_frames
 from auditor.frames import captured_s
@@ -156,6 +157,7 @@ def count_presets(table: pd.DataFrame, confidence: float) -> pd.DataFrame:
     settings = taken[list(_SETTINGS)].median().assign(frames_taken=taken.size())
     settings["lens"] = taken["lens"].first()  # a preset is of one lens
     rates = hit_rates(zone_focused(table), ["preset"], confidence).set_index("preset")
+    rates["shrunk_rate"] = shrunken_rates(rates["hits"], rates["bursts"])  # costs more than all the rest
     result = settings.join(rates).reset_index()
     result[list(_COUNTS)] = result[list(_COUNTS)].fillna(0).astype("int64")
     result = result.reindex(

@@ -1,4 +1,4 @@
-"""Hit rates of any grouping of the frames: by bursts, by frames, per hour, raw and shrunken."""
+"""Hit rates of any grouping of the frames: by bursts, by frames, per hour."""
 
 from __future__ import annotations
 
@@ -10,7 +10,6 @@ import pandas as pd
 
 from auditor.evidence.bursts import burst_codes, counted_frames, is_keeper, number_runs
 from auditor.evidence.proportions import Floats, clustered_counts, clustered_intervals, wilson
-from auditor.evidence.shrinkage import shrunken_rates
 from auditor.frames import captured_s
 
 
@@ -30,10 +29,9 @@ def hit_rates(table: pd.DataFrame, by: Sequence[str], confidence: float = 0.95) 
     -------
     pandas.DataFrame
         One row per group in order of ``by``: ``bursts``, ``hits`` (bursts with a keeper), ``hit_rate`` with
-        ``low`` and ``high`` (Wilson), ``shrunk_rate`` (beta-binomial, see :mod:`auditor.evidence.shrinkage`),
-        ``frames``, ``keepers``, ``frame_rate`` with ``frame_low``, ``frame_high`` (allowing for bursts) and
-        ``keepers_per_hour`` with ``per_hour_low``, ``per_hour_high`` (NaN where a group's frames span no
-        time).
+        ``low`` and ``high`` (Wilson), ``frames``, ``keepers``, ``frame_rate`` with ``frame_low``,
+        ``frame_high`` (allowing for bursts) and ``keepers_per_hour`` with ``per_hour_low``,
+        ``per_hour_high`` (NaN where a group's frames span no time).
     """
     columns = list(by)
     counted = counted_frames(table)
@@ -68,7 +66,6 @@ def hit_rates(table: pd.DataFrame, by: Sequence[str], confidence: float = 0.95) 
         hit_rate=hits / np.maximum(bursts, 1),
         low=low,
         high=high,
-        shrunk_rate=shrunken_rates(hits, bursts),
         frames=frames,
         keepers=keepers,
         frame_rate=keepers / np.maximum(frames, 1),

@@ -14,6 +14,7 @@ from auditor.evidence.causes import UNEXPLAINED
 from auditor.show.decided import Decided, Known, ZoneSetting, best_of, is_setting
 from auditor.show.words.figures import counted, listed, millimetres, whole
 from auditor.show.words.plain import likely, of_100, one_in, times_more
+from auditor.text import without_home
 from auditor.units import format_distance, format_exposure_time, format_f_number
 
 
@@ -271,5 +272,13 @@ def _eye(start: str, blur_mm: float, low: float, high: float, handbook_mm: float
 def step(decided: Decided, sources: Sequence[str]) -> Step:
     """Give the one step that helps most, its command for these sources; empty where nothing would."""
     chosen = STEPS[decided.would_help]
-    named = " ".join(shlex.quote(source) for source in sources) or "FOLDER"
+    named = " ".join(map(_as_typed, sources)) or "FOLDER"
     return chosen._replace(command=chosen.command.format(source=named))
+
+
+def _as_typed(source: str) -> str:
+    """Write a source so that a shell reads it, the home folder as ``~``: a page may be shown to others."""
+    short = without_home(source)
+    if short.startswith("~/"):
+        return f"~/{shlex.quote(short[2:])}"
+    return shlex.quote(source)
