@@ -6,23 +6,15 @@ import typer
 
 from auditor.cli import options
 from auditor.cli.run import LEFT_OUT, echo
+from auditor.cli.shared import reads_sources
+from auditor.settings import Request
 
 
+@reads_sources(light=True)
 def tune(
-    sources: options.Sources,
+    request: Request,
+    *,
     lens: options.LensName = None,
-    iso_max: options.IsoMax = None,
-    wanted_shutter: options.WantedShutter = None,
-    slowest_shutter: options.SlowestShutter = None,
-    session: options.Session = None,
-    notes: options.Notes = None,
-    keepers: options.Keepers = None,
-    unmarked: options.Unmarked = None,
-    coc: options.Coc = "handbook",
-    confidence: options.Confidence = 0.95,
-    units: options.Units = "m",
-    cache: options.Cache = None,
-    workers: options.Workers = None,
     full: options.Full = False,
     strict: options.Strict = False,
     json: options.Json = False,
@@ -31,28 +23,12 @@ def tune(
     import sys
 
     from auditor.advice.as_json import tuning_json
-    from auditor.cli.requests import make_request
     from auditor.journey import run_audit
     from auditor.show.page.view import lens_views
     from auditor.show.screen import show_answer
     from auditor.show.terminal import console, progress_on_stderr, show_problems, show_settings, view_of
     from auditor.text import json_text
 
-    request = make_request(
-        sources,
-        session=session,
-        notes=notes,
-        keepers=keepers,
-        unmarked=unmarked,
-        coc=coc,
-        confidence=confidence,
-        units=units,
-        cache=cache,
-        workers=workers,
-        iso_max=iso_max,
-        wanted_shutter=wanted_shutter,
-        slowest_shutter=slowest_shutter,
-    )
     with progress_on_stderr() as progress:
         audit = run_audit(request, progress, progress.stage)
         views = lens_views(audit)
