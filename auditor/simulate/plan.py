@@ -33,6 +33,8 @@ class Plan:
         Session from 0, stretch from 0 over the whole archive, index into the truth's presets.
     looked_at : numpy.ndarray of bool
         Whether the photographer got so far while choosing.
+    anyone : numpy.ndarray of bool
+        Whether whoever came was pressed at.
     """
 
     size: Rows
@@ -40,6 +42,7 @@ class Plan:
     stretch: Rows
     preset: Rows
     looked_at: npt.NDArray[np.bool_]
+    anyone: npt.NDArray[np.bool_]
 
 
 def outing_of(truth: Truth, session: int) -> Outing:
@@ -60,15 +63,17 @@ def plan_walks(truth: Truth, frames: int, rng: np.random.Generator) -> Plan:
     session = session.astype(np.intp)
     names = [preset.name for preset in truth.presets]
     part, preset = np.empty((2, bursts), dtype=np.intp)
-    looked_at = np.empty(bursts, dtype=bool)
+    looked_at, anyone = np.empty((2, bursts), dtype=bool)
     for kind, outing in enumerate(truth.outings):
         mine = session % kinds == kind
         ends = np.cumsum([share for _, share in outing.stretches])
         part[mine] = np.searchsorted(ends[:-1] / ends[-1], place[mine], side="right")
         preset[mine] = np.array([names.index(name) for name, _ in outing.stretches])[part[mine]]
         looked_at[mine] = place[mine] < outing.looked_at
+        anyone[mine] = np.isin(part[mine], outing.anyone)
     changes = (np.diff(part) != 0) | (np.diff(session) != 0)
-    return Plan(size, session, np.concatenate([[0], np.cumsum(changes)]), preset, looked_at)
+    stretch = np.concatenate([[0], np.cumsum(changes)])
+    return Plan(size, session, stretch, preset, looked_at, anyone)
 
 
 def press_times(plan: Plan, rng: np.random.Generator) -> Floats:

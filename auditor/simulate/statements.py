@@ -84,7 +84,8 @@ def session_text(outing: Outing, truth: Truth, presses: pd.DataFrame) -> str:
     ]
     parts += [
         f'[[stretch]]\npreset = "{truth.presets[preset].name}"\nfrom = "{stem(outing, number)}"'
-        for preset, number in zip(firsts["preset"], firsts["number"], strict=True)
+        + ('\npressed = "anyone"' if anyone else "")
+        for preset, number, anyone in zip(firsts["preset"], firsts["number"], firsts["anyone"], strict=True)
     ]
     marks = [f'keepers = "{SELECTS}"'] if outing.marks == "selects" else []
     palms = ", ".join(f'"{stem(outing, number - 1)}"' for number in presses["number"][presses["marked"]])

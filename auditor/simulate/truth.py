@@ -84,6 +84,8 @@ class Outing:
         Whether the camera writes fractions of a second.
     markers : bool
         Whether a dark frame, the palm over the lens, marks each change of the preset.
+    anyone : tuple of int
+        Places in ``stretches`` where whoever came was pressed at, without regard for the zone.
     """
 
     name: str
@@ -95,6 +97,7 @@ class Outing:
     mood: float
     subseconds: bool
     markers: bool
+    anyone: tuple[int, ...] = ()
 
 
 _NEW_28 = Lens("28 mm f/2.8", 28.0, reports=True)
@@ -124,13 +127,14 @@ MARKET_OUTINGS = (
     Outing(
         "adapted-lens",
         "body B",
-        (("aisle", 0.3), ("counter", 0.2), ("corner", 0.3), ("aisle", 0.2)),
+        (("aisle", 0.25), ("counter", 0.2), ("corner", 0.25), ("aisle", 0.3)),
         marks="sidecar",
         looked_at=0.88,
         measured=0.4,
         mood=0.0,
         subseconds=False,
         markers=True,
+        anyone=(3,),
     ),
     Outing(
         "adapted-lens-selects",

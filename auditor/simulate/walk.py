@@ -9,6 +9,7 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 from scipy.special import ndtr, ndtri
 
@@ -50,10 +51,11 @@ def walk(truth: Truth, frames: int, rng: np.random.Generator) -> pd.DataFrame:
     -------
     pandas.DataFrame
         One row a frame in the order taken: ``session``, ``stretch`` and ``burst`` from 0, ``preset`` (index
-        into the truth's presets), ``looked_at``, ``captured_at``, ``marked`` (a dark frame before it marks a
-        change of preset), ``number`` of the file, the columns of :func:`_taken`, ``sharp_chance``, ``chance``
-        (of being kept), ``kept``, ``burst_chance`` (that its burst holds a keeper) and the columns of
-        :func:`_measured_afterwards`. Distances from the sensor plane.
+        into the truth's presets), ``anyone`` (whether whoever came was pressed at), ``looked_at``,
+        ``captured_at``, ``marked`` (a dark frame before it marks a change of preset), ``number`` of the file,
+        the columns of :func:`_taken`, ``sharp_chance``, ``chance`` (of being kept), ``kept``,
+        ``burst_chance`` (that its burst holds a keeper) and the columns of :func:`_measured_afterwards`.
+        Distances from the sensor plane.
 
     Raises
     ------
@@ -80,6 +82,7 @@ def walk(truth: Truth, frames: int, rng: np.random.Generator) -> pd.DataFrame:
             "stretch": plan.stretch[burst],
             "burst": burst,
             "preset": plan.preset[burst],
+            "anyone": plan.anyone[burst],
             "looked_at": plan.looked_at[burst],
             "captured_at": camera_times(session, time_s[burst] + pace_s * place, truth, rng),
             "marked": marked,
@@ -155,7 +158,7 @@ def _taken(
     speed = np.maximum(rng.normal(truth.speed_m_s, truth.speed_sd_m_s, bursts), 0.2)
     angle = rng.uniform(0, 2 * np.pi, bursts)  # to the line of sight
     away, across = (speed * np.cos(angle))[burst], (speed * np.sin(angle))[burst]
-    subject = np.maximum(_met(truth, plan.preset, rng)[burst] + away * since_s, NEAREST_M)
+    subject = np.maximum(_met(truth, plan.preset, plan.anyone, rng)[burst] + away * since_s, NEAREST_M)
     exposure_time_s, iso = expose(market_light(time_s, plan.session, rng)[burst], f_number)
     scale = magnification(lens_distance_m(subject, focal), focal)
     defocus = defocus_mm(focal, f_number, focus, subject)
@@ -175,11 +178,12 @@ def _taken(
     }
 
 
-def _met(truth: Truth, preset: Rows, rng: np.random.Generator) -> Floats:
+def _met(truth: Truth, preset: Rows, anyone: npt.NDArray[np.bool_], rng: np.random.Generator) -> Floats:
     """True distance [m] of each press's subject, shape of `preset`.
 
     People come along at any distance; those who look inside the engraved zone are taken, of the others
-    only some. At a line they are taken as they come near the place that the ring was set to.
+    only some, but where whoever comes is pressed at. At a line they are taken as they come near the place
+    that the ring was set to.
     """
     zones = [
         sharp_zone(p.lens.focal_length_mm, p.f_number, p.focus_distance_m, HANDBOOK_COC_MM)
@@ -193,7 +197,7 @@ def _met(truth: Truth, preset: Rows, rng: np.random.Generator) -> Floats:
         n = len(waiting)
         met = truth.distance_median_m * np.exp(truth.distance_log_sd * rng.standard_normal(n))
         looks = met * np.exp(truth.glance_sd * rng.standard_normal(n))
-        inside = (looks >= near[waiting]) & (looks <= far[waiting])
+        inside = anyone[waiting] | (looks >= near[waiting]) & (looks <= far[waiting])
         pressed = (met >= NEAREST_M) & (rng.random(n) < np.where(inside, 1.0, truth.press_outside))
         distance[waiting[pressed]] = met[pressed]
         waiting = waiting[~pressed]
