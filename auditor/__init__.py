@@ -3,7 +3,7 @@
 The names that a notebook needs, loaded on first use so that importing the package stays quick.
 
 >>> import auditor
->>> "run_audit" in dir(auditor)
+>>> "audit" in dir(auditor)
 True
 """
 
@@ -12,31 +12,31 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from auditor.advice.decide import decide
-    from auditor.journey import Audit, run_audit, run_scan
-    from auditor.settings import Request, Settings
-    from auditor.show.charts import render_charts
-    from auditor.show.report import build_report
+    from auditor.notebook import advise, audit, scan, tune, zone
+    from auditor.optics.blur import defocus_mm as blur_at
+    from auditor.optics.lens import hyperfocal_m as hyperfocal
+    from auditor.optics.lens import sharp_zone
 
 _HOMES = {
-    "Audit": "auditor.journey",
-    "run_audit": "auditor.journey",
-    "run_scan": "auditor.journey",
-    "Request": "auditor.settings",
-    "Settings": "auditor.settings",
-    "build_report": "auditor.show.report",
-    "decide": "auditor.advice.decide",
-    "render_charts": "auditor.show.charts",
+    "advise": ("auditor.notebook", "advise"),
+    "audit": ("auditor.notebook", "audit"),
+    "blur_at": ("auditor.optics.blur", "defocus_mm"),
+    "hyperfocal": ("auditor.optics.lens", "hyperfocal_m"),
+    "scan": ("auditor.notebook", "scan"),
+    "sharp_zone": ("auditor.optics.lens", "sharp_zone"),
+    "tune": ("auditor.notebook", "tune"),
+    "zone": ("auditor.notebook", "zone"),
 }
 
-__all__ = ["Audit", "Request", "Settings", "build_report", "decide", "render_charts", "run_audit", "run_scan"]
+__all__ = ["advise", "audit", "blur_at", "hyperfocal", "scan", "sharp_zone", "tune", "zone"]
 
 
 def __getattr__(name: str) -> Any:
     if name in _HOMES:
         from importlib import import_module
 
-        return getattr(import_module(_HOMES[name]), name)
+        home, own = _HOMES[name]
+        return getattr(import_module(home), own)
     raise AttributeError(f"module 'auditor' has no attribute {name!r}")
 
 

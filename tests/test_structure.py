@@ -13,7 +13,7 @@ PACKAGE = ROOT / "auditor"
 # A room imports only from rooms before it in this list.
 ROOMS = [
     "errors", "units", "text", "frames", "settings", "optics", "writing", "intake", "evidence", "advice",
-    "simulate", "journey", "show", "cli",
+    "simulate", "request", "journey", "show", "notebook", "cli",
 ]  # fmt: skip
 OWNERS = {
     "exifread": "intake/photofile/metadata.py",

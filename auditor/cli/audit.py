@@ -34,7 +34,7 @@ def audit(
     """Say of each zone preset how often it worked, at which distances, and what fell out."""
     from dataclasses import replace
 
-    from auditor.cli.requests import output_folder
+    from auditor.cli.places import output_folder
     from auditor.journey import run_audit
     from auditor.show.outputs import audit_json, write_outputs
     from auditor.show.page.view import lens_views

@@ -56,8 +56,10 @@ def prepare(
     workers: options.Workers = None,
 ) -> None:
     """Lay out a sheet to fill in, a session file and notes. What was filled before is taken in and kept."""
-    from auditor.cli.requests import make_request, output_folder
+    from auditor.cli.places import output_folder
+    from auditor.cli.shared import say_what_lies_beside
     from auditor.intake.beside import NOTES_FOLDER
+    from auditor.request import make_request
 
     folder = output_folder(out, NOTES_FOLDER, sources, "prepare")
     if take:
@@ -74,6 +76,7 @@ def prepare(
         workers=workers,
         beside=folder,
     )
+    say_what_lies_beside(request)
     _lay_out(request, folder, distances, seed, measure=measure)
 
 

@@ -11,6 +11,8 @@ from collections.abc import Callable
 from typing import Any
 
 from auditor.cli import options
+from auditor.cli.run import echo
+from auditor.settings import Request
 
 _STATED: dict[str, tuple[Any, Any]] = {
     "session": (options.Session, None),
@@ -52,10 +54,12 @@ def reads_sources(*, light: bool = False) -> Callable[[Callable[..., None]], Cal
         ]
 
         def command(**given: Any) -> None:
-            from auditor.cli.requests import make_request
+            from auditor.request import make_request
 
             asked = {name: given.pop(name) for name in ("sources", *shared)}
-            function(make_request(**asked), **given)
+            request = make_request(**asked)
+            say_what_lies_beside(request)
+            function(request, **given)
 
         command.__name__, command.__doc__ = function.__name__, function.__doc__
         command.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined]
@@ -63,6 +67,13 @@ def reads_sources(*, light: bool = False) -> Callable[[Callable[..., None]], Cal
         return command
 
     return with_options
+
+
+def say_what_lies_beside(request: Request) -> None:
+    """Say which statements in the current folder were taken, before anything else."""
+    taken = [str(path) for path in (request.outer_session, request.outer_notes) if path is not None]
+    if taken:
+        echo(f"With {' and '.join(taken)}, where nothing among the photographs says otherwise.", err=True)
 
 
 def _parameter(name: str, annotation: Any, default: Any) -> inspect.Parameter:

@@ -20,7 +20,7 @@ from typer.testing import CliRunner
 
 from auditor.cli import make_app, requests
 from auditor.cli import run as cli_run
-from auditor.cli.requests import lies_in, output_folder
+from auditor.cli.places import lies_in, output_folder
 from auditor.errors import OutputError
 from auditor.text import json_text, printable, printable_lines
 from auditor.writing import read_written

@@ -1,24 +1,21 @@
-"""Turns typed options into a request, and guards the photographs from being written among."""
+"""Turns what was typed, by a command or in a notebook, into a request; checked before anything is read."""
 
 from __future__ import annotations
 
-import os
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-import typer
-
-from auditor.errors import OutputError, UnitError
+from auditor.errors import UnitError
+from auditor.intake.beside import NOTES_FOLDER, statements_beside
+from auditor.intake.library.cache import CACHE_NAME, cache_folder
 from auditor.optics.sensors import parse_criterion
 from auditor.settings import UNMARKED_RULES, Request
-from auditor.text import shown_path
 from auditor.units import parse_exposure_time_s
-
-MOST_REPEATED = 5  # sources that a suggested command names again
 
 
 def make_request(
-    sources: list[Path],
+    sources: Sequence[Path],
     *,
     session: Path | None = None,
     notes: Path | None = None,
@@ -72,21 +69,14 @@ def make_request(
 
 
 def _outermost(
-    sources: list[Path], session: Path | None, notes: Path | None, beside: Path | None
+    sources: Sequence[Path], session: Path | None, notes: Path | None, beside: Path | None
 ) -> tuple[Path | None, Path | None]:
-    """Statements that ``prepare`` has left in the current folder, and a line that says they were taken."""
-    from auditor.intake.beside import NOTES_FOLDER, statements_beside
-
+    """Statements that ``prepare`` has left in the current folder."""
     found = statements_beside(sources, beside or Path(NOTES_FOLDER))
     if found is None:
         return None, None
     outer_session = found.session if session is None else None
     outer_notes = found.notes if notes is None else None
-    taken = [str(path) for path in (outer_session, outer_notes) if path is not None]
-    if taken:
-        typer.echo(
-            f"With {' and '.join(taken)}, where nothing among the photographs says otherwise.", err=True
-        )
     return outer_session, outer_notes
 
 
@@ -101,53 +91,4 @@ def _cache_file(cache: str | None) -> Path | None:
         return None
     if cache is not None:
         return Path(cache)
-    from auditor.intake.library.cache import CACHE_NAME, cache_folder
-
     return cache_folder() / CACHE_NAME
-
-
-def output_folder(out: Path | None, default: str, sources: list[Path], command: str) -> Path:
-    """Folder for results; a default that would lie among the photographs is refused.
-
-    Raises
-    ------
-    OutputError
-        With the exact command to use instead.
-    """
-    from auditor.intake.sources import folders_of
-
-    if out is not None:
-        if out.exists() and not out.is_dir():
-            raise OutputError(f"--out {out} is a file.", "Name a folder.")
-        return out
-    folder = Path(default)
-    photographs = [place for source in sources for place in folders_of(source)]
-    if not any(lies_in(folder, place) for place in photographs):
-        return folder
-    place = Path(os.path.abspath(folder.parent))
-    while place != place.parent and any(lies_in(place / default, other) for other in photographs):
-        place = place.parent
-    named = " ".join(_quoted(str(item)) for item in sources)
-    told = f"auditor {command} {named}" if len(sources) <= MOST_REPEATED else "the same command"
-    raise OutputError(
-        f"The results would be written inside {shown_path(Path.cwd())}, among the photographs.",
-        f"Use: {told} --out {_quoted(str(place / default))}",
-    )
-
-
-def lies_in(path: Path, folder: Path) -> bool:
-    """Whether a path, there or not, lies in a folder, by whatever name or letter case that is called."""
-    resolved = path.resolve()
-    for upper in (resolved, *resolved.parents):
-        try:
-            if upper.samefile(folder):
-                return True
-        except OSError:
-            continue
-    return False
-
-
-def _quoted(text: str) -> str:
-    import shlex
-
-    return shlex.quote(text)

@@ -1,0 +1,58 @@
+"""Guards the photographs from being written among."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+from auditor.errors import OutputError
+from auditor.text import shown_path
+
+MOST_REPEATED = 5  # sources that a suggested command names again
+
+
+def output_folder(out: Path | None, default: str, sources: list[Path], command: str) -> Path:
+    """Folder for results; a default that would lie among the photographs is refused.
+
+    Raises
+    ------
+    OutputError
+        With the exact command to use instead.
+    """
+    from auditor.intake.sources import folders_of
+
+    if out is not None:
+        if out.exists() and not out.is_dir():
+            raise OutputError(f"--out {out} is a file.", "Name a folder.")
+        return out
+    folder = Path(default)
+    photographs = [place for source in sources for place in folders_of(source)]
+    if not any(lies_in(folder, place) for place in photographs):
+        return folder
+    place = Path(os.path.abspath(folder.parent))
+    while place != place.parent and any(lies_in(place / default, other) for other in photographs):
+        place = place.parent
+    named = " ".join(_quoted(str(item)) for item in sources)
+    told = f"auditor {command} {named}" if len(sources) <= MOST_REPEATED else "the same command"
+    raise OutputError(
+        f"The results would be written inside {shown_path(Path.cwd())}, among the photographs.",
+        f"Use: {told} --out {_quoted(str(place / default))}",
+    )
+
+
+def lies_in(path: Path, folder: Path) -> bool:
+    """Whether a path, there or not, lies in a folder, by whatever name or letter case that is called."""
+    resolved = path.resolve()
+    for upper in (resolved, *resolved.parents):
+        try:
+            if upper.samefile(folder):
+                return True
+        except OSError:
+            continue
+    return False
+
+
+def _quoted(text: str) -> str:
+    import shlex
+
+    return shlex.quote(text)
