@@ -8,7 +8,8 @@ import pytest
 from worlds.people import World, draw_archive
 
 from auditor.advice.at_another_stop import light_answers
-from auditor.advice.decide import WalkWorth, decide
+from auditor.advice.decide import decide
+from auditor.advice.decided import WalkWorth
 from auditor.advice.decision import Circumstances, decide_by_rule
 from auditor.advice.follow_ring import presses_follow_ring
 from auditor.advice.gate import check_gate
