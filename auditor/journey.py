@@ -10,7 +10,8 @@ from typing import Any, TypeVar
 import numpy as np
 import pandas as pd
 
-from auditor.advice.decide import Decisions, decide
+from auditor.advice.decide import decide
+from auditor.advice.lens_decision import Decisions
 from auditor.errors import Problem, SettingError
 from auditor.evidence.causes import Causes, find_causes
 from auditor.evidence.comparisons import Comparisons, compare_presets

@@ -20,8 +20,9 @@ import numpy as np
 import pandas as pd
 
 from auditor.advice.as_json import advice_json, tuning_json
-from auditor.advice.decide import Decisions, LensDecision, decide
+from auditor.advice.decide import decide
 from auditor.advice.decision import Decision
+from auditor.advice.lens_decision import Decisions, LensDecision
 from auditor.errors import Problem, SettingError
 from auditor.evidence.tolerance import Tolerance
 from auditor.intake.statements.session import declared_lenses

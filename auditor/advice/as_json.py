@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
-from auditor.advice.decide import LensDecision, SubjectsStatement
 from auditor.advice.decision import Decision
+from auditor.advice.lens_decision import LensDecision, SubjectsStatement
 from auditor.text import json_safe
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
@@ -18,14 +18,22 @@ from auditor.advice.decision import (
     RestsOn,
     decide_by_rule,
 )
-from auditor.advice.follow_ring import FollowRing, presses_follow_ring
-from auditor.advice.gate import PresetGate, check_gate
+from auditor.advice.follow_ring import presses_follow_ring
+from auditor.advice.gate import check_gate
+from auditor.advice.lens_decision import (
+    Decisions,
+    LensDecision,
+    Situation,
+    SubjectsStatement,
+    WalkWorth,
+)
+from auditor.advice.light_kinds import KINDS, kind_index
 from auditor.advice.paired import Paired, Setting, compare_settings
 from auditor.advice.ring_settings import settings_on_ring
 from auditor.advice.valued import ValuedSetting, value_settings
 from auditor.evidence.blur_tolerance import Tolerances, fit_tolerances
 from auditor.evidence.bursts import zone_focused
-from auditor.evidence.level import Level, NextWalk, fit_level, session_counts
+from auditor.evidence.level import Level, fit_level, session_counts
 from auditor.evidence.subjects import Subjects, lens_codes, measured_subjects
 from auditor.intake.statements.session import Lens, SessionFile
 from auditor.settings import Settings
@@ -36,117 +44,6 @@ WALK_WORTH = 0.05  # a further walk is proposed where it can be expected to brin
 PRESSES_FOLLOW_RING = "presses_follow_ring"
 FEW_VERDICTS = "few_verdicts"
 LIMITS_INFERRED = "limits_inferred"
-# Bounds of four kinds of light, exposure value at ISO 100 (as `plan` has them).
-LIGHTS = (("sun", 12.5, np.inf), ("open shade", 9.5, 12.5), ("indoors", 6.5, 9.5), ("night", -np.inf, 6.5))
-
-
-@dataclass(frozen=True, slots=True)
-class SubjectsStatement:
-    """Of 100 subjects pressed at: shares sharp as it was set, and at the best setting.
-
-    Attributes
-    ----------
-    n : int
-        Measured subjects.
-    n_effective : float
-    share_now, now_low, now_high : float
-    share_best, low, high : float
-        Of the setting in the decision, else the best that may be advised; NaN where there is none.
-    presses_follow_ring : bool or None
-        True: these shares speak of those pressed at, not of passers.
-    of_passers : bool
-        Whether the subjects come from a stretch pressed at anyone.
-    """
-
-    n: int
-    n_effective: float
-    share_now: float
-    now_low: float
-    now_high: float
-    share_best: float
-    low: float
-    high: float
-    presses_follow_ring: bool | None
-    of_passers: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Situation:
-    """The decision for one preset in use, or for one kind of light."""
-
-    preset: str | None
-    light: str | None
-    decision: Decision
-    subjects: SubjectsStatement
-    paired: Paired | None
-
-
-@dataclass(frozen=True, slots=True)
-class WalkWorth:
-    """What a further walk is for: ``compare`` two settings, press at ``anyone``, or ``nothing`` to test."""
-
-    purpose: str
-    expected_gain: float
-
-
-@dataclass(frozen=True, slots=True)
-class LensDecision:
-    """Everything that is told of one lens.
-
-    Attributes
-    ----------
-    lens : str
-    focal_length_mm : float
-    tolerances : Tolerances
-    subjects : SubjectsStatement
-    paired : Paired or None
-        Every setting that may be advised, with its shares.
-    settings : tuple of ValuedSetting
-        The same settings with their zones, exposures and hit rates, the best first.
-    stops : tuple of Stop
-        Each f-number at its best engraving.
-    decision : Decision
-    situations : tuple of Situation
-        By preset (the most used first), then by light where several kinds hold enough subjects.
-    level : Level
-    next_walk : NextWalk or None
-        None where nothing was counted.
-    walk_worth : WalkWorth
-    gates : tuple of PresetGate
-    follow : FollowRing
-    habit : tuple of (Setting, float)
-        Settings in use with their share of the presses.
-    flags : tuple of str
-    """
-
-    lens: str
-    focal_length_mm: float
-    tolerances: Tolerances
-    subjects: SubjectsStatement
-    paired: Paired | None
-    settings: tuple[ValuedSetting, ...]
-    stops: tuple[Stop, ...]
-    decision: Decision
-    situations: tuple[Situation, ...]
-    level: Level
-    next_walk: NextWalk | None
-    walk_worth: WalkWorth
-    gates: tuple[PresetGate, ...]
-    follow: FollowRing
-    habit: tuple[tuple[Setting, float], ...]
-    flags: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Decisions:
-    """One decision for each lens, the most used first."""
-
-    lenses: tuple[LensDecision, ...]
-
-    def of(self, lens: str) -> LensDecision | None:
-        """The decision for a lens, by its name."""
-        word = lens.strip().casefold()
-        return next((one for one in self.lenses if one.lens.casefold() == word), None)
 
 
 def decide(table: pd.DataFrame, lenses: Sequence[Lens], settings: Settings, *, seed: int = 0) -> Decisions:
@@ -312,7 +209,8 @@ class _Lens:
                 if name in self.met.presets:
                     own = self.met.preset == self.met.presets.index(name)
                     found.append(self.situation(own, str(name), None, closed, pooled))
-        lit = [(light, (self.met.ev >= low) & (self.met.ev < high)) for light, low, high in LIGHTS]
+        kind = kind_index(self.met.ev)
+        lit = [(light.name, kind == place) for place, light in enumerate(KINDS)]
         lit = [(light, own) for light, own in lit if own.sum() >= ENOUGH_ANYONE]
         if len(lit) > 1:
             found += [self.situation(own, None, light, closed, pooled) for light, own in lit]

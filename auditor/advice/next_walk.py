@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from auditor.advice.decide import LensDecision
+from auditor.advice.lens_decision import LensDecision
 from auditor.advice.paired import Setting
 from auditor.units import format_distance, format_f_number
 

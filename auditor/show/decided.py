@@ -12,8 +12,8 @@ from typing import Literal
 import numpy as np
 import pandas as pd
 
-from auditor.advice.decide import LensDecision
 from auditor.advice.decision import FEWEST_SUBJECTS, VERDICTS
+from auditor.advice.lens_decision import LensDecision
 from auditor.advice.paired import Paired, Setting
 from auditor.advice.ring_settings import ring_of
 from auditor.evidence.bursts import is_keeper, zone_focused

@@ -8,10 +8,11 @@ import pytest
 from worlds.people import World, draw_archive
 
 from auditor.advice.at_another_stop import light_answers
-from auditor.advice.decide import WalkWorth, decide
+from auditor.advice.decide import decide
 from auditor.advice.decision import Circumstances, decide_by_rule
 from auditor.advice.follow_ring import presses_follow_ring
 from auditor.advice.gate import check_gate
+from auditor.advice.lens_decision import WalkWorth
 from auditor.advice.next_walk import plan_walk
 from auditor.advice.paired import Paired, chance_above, compare_settings
 from auditor.advice.ring_settings import settings_on_ring

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from auditor.advice.decide import LensDecision
+from auditor.advice.lens_decision import LensDecision
 from auditor.advice.paired import Setting
 from auditor.journey import Audit
 from auditor.show.decided import Decided, gather_decision

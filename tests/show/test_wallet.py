@@ -10,7 +10,7 @@ from shutil import which
 import pytest
 from PIL import Image
 
-from auditor.advice.decide import Decisions
+from auditor.advice.lens_decision import Decisions
 from auditor.journey import Audit
 from auditor.show.advice_card import advised_card, advised_cards
 from auditor.show.decided import gather_decision, lenses_of

@@ -7,8 +7,8 @@ import shlex
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
-from auditor.advice.decide import LensDecision
 from auditor.advice.decision import VERDICTS, Decision
+from auditor.advice.lens_decision import LensDecision
 from auditor.advice.paired import Setting
 from auditor.evidence.causes import UNEXPLAINED
 from auditor.show.decided import Decided, Known, ZoneSetting, best_of, is_setting

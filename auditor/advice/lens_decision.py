@@ -1,0 +1,123 @@
+"""What is decided of an archive: a frozen object for each lens."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from auditor.advice.by_stop import Stop
+from auditor.advice.decision import Decision
+from auditor.advice.follow_ring import FollowRing
+from auditor.advice.gate import PresetGate
+from auditor.advice.paired import Paired, Setting
+from auditor.advice.valued import ValuedSetting
+from auditor.evidence.blur_tolerance import Tolerances
+from auditor.evidence.level import Level, NextWalk
+
+
+@dataclass(frozen=True, slots=True)
+class SubjectsStatement:
+    """Of 100 subjects pressed at: shares sharp as it was set, and at the best setting.
+
+    Attributes
+    ----------
+    n : int
+        Measured subjects.
+    n_effective : float
+    share_now, now_low, now_high : float
+    share_best, low, high : float
+        Of the setting in the decision, else the best that may be advised; NaN where there is none.
+    presses_follow_ring : bool or None
+        True: these shares speak of those pressed at, not of passers.
+    of_passers : bool
+        Whether the subjects come from a stretch pressed at anyone.
+    """
+
+    n: int
+    n_effective: float
+    share_now: float
+    now_low: float
+    now_high: float
+    share_best: float
+    low: float
+    high: float
+    presses_follow_ring: bool | None
+    of_passers: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Situation:
+    """The decision for one preset in use, or for one kind of light."""
+
+    preset: str | None
+    light: str | None
+    decision: Decision
+    subjects: SubjectsStatement
+    paired: Paired | None
+
+
+@dataclass(frozen=True, slots=True)
+class WalkWorth:
+    """What a further walk is for: ``compare`` two settings, press at ``anyone``, or ``nothing`` to test."""
+
+    purpose: str
+    expected_gain: float
+
+
+@dataclass(frozen=True, slots=True)
+class LensDecision:
+    """Everything that is told of one lens.
+
+    Attributes
+    ----------
+    lens : str
+    focal_length_mm : float
+    tolerances : Tolerances
+    subjects : SubjectsStatement
+    paired : Paired or None
+        Every setting that may be advised, with its shares.
+    settings : tuple of ValuedSetting
+        The same settings with their zones, exposures and hit rates, the best first.
+    stops : tuple of Stop
+        Each f-number at its best engraving.
+    decision : Decision
+    situations : tuple of Situation
+        By preset (the most used first), then by light where several kinds hold enough subjects.
+    level : Level
+    next_walk : NextWalk or None
+        None where nothing was counted.
+    walk_worth : WalkWorth
+    gates : tuple of PresetGate
+    follow : FollowRing
+    habit : tuple of (Setting, float)
+        Settings in use with their share of the presses.
+    flags : tuple of str
+    """
+
+    lens: str
+    focal_length_mm: float
+    tolerances: Tolerances
+    subjects: SubjectsStatement
+    paired: Paired | None
+    settings: tuple[ValuedSetting, ...]
+    stops: tuple[Stop, ...]
+    decision: Decision
+    situations: tuple[Situation, ...]
+    level: Level
+    next_walk: NextWalk | None
+    walk_worth: WalkWorth
+    gates: tuple[PresetGate, ...]
+    follow: FollowRing
+    habit: tuple[tuple[Setting, float], ...]
+    flags: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Decisions:
+    """One decision for each lens, the most used first."""
+
+    lenses: tuple[LensDecision, ...]
+
+    def of(self, lens: str) -> LensDecision | None:
+        """The decision for a lens, by its name."""
+        word = lens.strip().casefold()
+        return next((one for one in self.lenses if one.lens.casefold() == word), None)
