@@ -12,10 +12,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from auditor.advice.lens_use import declared_lenses
-    from auditor.advice.recommend import advise
-    from auditor.advice.tune import tune
-    from auditor.evidence.tolerance import fit_tolerance
+    from auditor.advice.decide import decide
     from auditor.journey import Audit, run_audit, run_scan
     from auditor.settings import Request, Settings
     from auditor.show.charts import render_charts
@@ -27,18 +24,12 @@ _HOMES = {
     "run_scan": "auditor.journey",
     "Request": "auditor.settings",
     "Settings": "auditor.settings",
-    "advise": "auditor.advice.recommend",
     "build_report": "auditor.show.report",
-    "declared_lenses": "auditor.advice.lens_use",
-    "fit_tolerance": "auditor.evidence.tolerance",
+    "decide": "auditor.advice.decide",
     "render_charts": "auditor.show.charts",
-    "tune": "auditor.advice.tune",
 }
 
-__all__ = [
-    "Audit", "Request", "Settings", "advise", "build_report", "declared_lenses", "fit_tolerance",
-    "render_charts", "run_audit", "run_scan", "tune",
-]  # fmt: skip
+__all__ = ["Audit", "Request", "Settings", "build_report", "decide", "render_charts", "run_audit", "run_scan"]
 
 
 def __getattr__(name: str) -> Any:

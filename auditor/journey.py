@@ -11,11 +11,6 @@ import numpy as np
 import pandas as pd
 
 from auditor.advice.decide import Decisions, decide
-from auditor.advice.experiment import Experiment, propose_experiment
-from auditor.advice.lens_use import declared_lenses
-from auditor.advice.recommend import advise
-from auditor.advice.result import Advice, Tuning
-from auditor.advice.tune import tune
 from auditor.errors import Problem, SettingError
 from auditor.evidence.causes import Causes, find_causes
 from auditor.evidence.comparisons import Comparisons, compare_presets
@@ -30,7 +25,7 @@ from auditor.evidence.presets import (
 )
 from auditor.evidence.proportions import wilson
 from auditor.evidence.telling_frames import telling_frames
-from auditor.evidence.tolerance import Tolerance, fit_tolerance
+from auditor.evidence.tolerance import Tolerance, fit_tolerance, tell_tolerance
 from auditor.evidence.weights import add_weights, unheard
 from auditor.evidence.zone_check import ZoneCheck, check_zone
 from auditor.evidence.zones import add_zones, has_zone
@@ -39,7 +34,7 @@ from auditor.intake.archive import read_archive
 from auditor.intake.library.reading import Progress
 from auditor.intake.people.filling import PictureFacts, measure_archive
 from auditor.intake.sources import Archive
-from auditor.intake.statements.session import Lens, SessionFile
+from auditor.intake.statements.session import Lens, SessionFile, declared_lenses
 from auditor.optics.sensors import Criterion, measured, parse_criterion
 from auditor.settings import Request, Settings
 from auditor.text import collapse, without_home
@@ -77,12 +72,8 @@ class Audit:
     telling : pandas.DataFrame
         The ten most telling frames.
     over_time : OverTime
-    advice : Advice or None
-        What to set next with the most used lens; None where there is nothing to advise on.
-    tuning : Tuning or None
-        The aperture to prefer for that lens.
-    experiment : Experiment or None
-        The next walk, where the archive cannot tell settings apart.
+    decisions : Decisions
+        What to set next, lens by lens, the most used first.
     problems : list of Problem
     pictures : PictureFacts or None
         What the pictures told; None where they were not measured.
@@ -90,8 +81,6 @@ class Audit:
         What session files say of lenses.
     sources : tuple of str
         As they were named, for commands to be repeated.
-    decisions : Decisions
-        What to set next, lens by lens.
     """
 
     table: pd.DataFrame
@@ -110,14 +99,11 @@ class Audit:
     causes: Causes
     telling: pd.DataFrame
     over_time: OverTime
-    advice: Advice | None
-    tuning: Tuning | None
-    experiment: Experiment | None
+    decisions: Decisions
     problems: list[Problem]
     pictures: PictureFacts | None = None
     lenses: tuple[Lens, ...] = ()
     sources: tuple[str, ...] = ()
-    decisions: Decisions = Decisions(())  # noqa: RUF009 -- frozen
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,10 +164,10 @@ def _criterion(
     if settings.coc != "measured":
         return parse_criterion(settings.coc), []
     handbook = parse_criterion("handbook")
-    tolerance = fit_tolerance(add_zones(table, handbook, speed_m_s), settings, refits=False)
+    tolerance = fit_tolerance(add_zones(table, handbook, speed_m_s), settings)
     if tolerance.carries:
-        return measured(tolerance.blur_mm), []
-    what = f"The keeper tolerance cannot be measured from this archive ({', '.join(tolerance.flags)})."
+        return measured(tolerance.eye.blur_mm), []
+    what = f"Your tolerance cannot be measured from this archive yet ({', '.join(tolerance.flags)})."
     return handbook, [Problem(None, what, "The handbook criterion was used.")]
 
 
@@ -206,11 +192,17 @@ def run_audit(
     scanned = run_scan(request, progress)
     archive, settings = scanned.archive, scanned.settings
     table = archive.table
+    lenses = declared_lenses(archive.session_files)
     stage("Fitting")
-    tolerance = fit_tolerance(table, settings)
+    decisions = decide(table, lenses, settings)
+    tolerance = tell_tolerance(
+        table,
+        {one.lens: one.tolerances for one in decisions.lenses},
+        settings.confidence,
+        {one.lens: one.subjects.n for one in decisions.lenses},
+    )
     causes = find_causes(table, settings, tolerance)
     stage("Weighing")
-    grounds = (table, declared_lenses(archive.session_files), settings, tolerance)
     return Audit(
         table=table,
         paths=archive.paths,
@@ -228,14 +220,11 @@ def run_audit(
         causes=causes,
         telling=telling_frames(table, tolerance, causes),
         over_time=rates_over_time(table, settings.confidence),
-        advice=_or_none(advise, *grounds),
-        tuning=_or_none(tune, *grounds),
-        experiment=_or_none(propose_experiment, *grounds),
+        decisions=decisions,
         problems=scanned.problems,
         pictures=scanned.pictures,
-        lenses=declared_lenses(archive.session_files),
+        lenses=lenses,
         sources=tuple(str(source) for source in request.sources),
-        decisions=decide(table, declared_lenses(archive.session_files), settings),
     )
 
 
@@ -245,14 +234,6 @@ def count_to_end(counted_as: np.ndarray, confidence: float) -> dict[str, float]:
     low, high = wilson(keepers, frames, confidence)
     rate = keepers / frames if frames else float("nan")
     return {"keepers": keepers, "frames": frames, "frame_rate": rate, "frame_low": low, "frame_high": high}
-
-
-def _or_none(work_out: Callable[..., Result], *grounds: Any) -> Result | None:
-    """Work advice out; None where the archive holds nothing to advise on, which other parts already say."""
-    try:
-        return work_out(*grounds)
-    except SettingError:
-        return None
 
 
 def _rows_of_lens(

@@ -90,7 +90,7 @@ def test_the_computing_rooms_do_not_print():
 WRITERS = {"writing.py", "intake/library/cache.py"}
 WRITING_CALLS = {
     "write_text", "write_bytes", "mkdir", "makedirs", "unlink", "rmdir", "touch",
-    "remove", "symlink_to", "hardlink_to", "symlink", "link", "truncate", "copyfile", "copy2", "copytree",
+    "symlink_to", "hardlink_to", "symlink", "link", "truncate", "copyfile", "copy2", "copytree",
     "rmtree", "move",
     "mkstemp", "mkdtemp", "NamedTemporaryFile", "to_csv", "to_feather", "to_excel", "to_pickle",
 }  # fmt: skip
@@ -108,10 +108,11 @@ def writing_calls(path: Path) -> list[str]:
         ]
         of_os = isinstance(function, ast.Attribute) and getattr(function.value, "id", "") == "os"
         modes = [t for t in texts if isinstance(t, str) and re.fullmatch(r"[rbt]*[wax+][rwxabt+]*", t)]
-        if name in WRITING_CALLS or (of_os and name in ("replace", "rename")) or (name == "open" and modes):
+        moves = of_os and name in ("remove", "replace", "rename")
+        if name in WRITING_CALLS or moves or (name == "open" and modes):
             found.append(f"{path.relative_to(PACKAGE)}, line {node.lineno}: {name}")
         if name in ("savefig", "save", "to_parquet") and not (
-            node.args and getattr(node.args[0], "id", "") in ("buffer", "out")
+            node.args and getattr(node.args[0], "id", "") in ("buffer", "out", "sheet")
         ):
             found.append(f"{path.relative_to(PACKAGE)}, line {node.lineno}: {name} to a file")
         if of_os and name == "open" and "O_WRONLY" in ast.dump(node):

@@ -10,6 +10,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from auditor.advice.at_another_stop import LightAnswer, light_answers
+from auditor.advice.by_stop import Stop, best_by_stop
 from auditor.advice.decision import (
     VERDICTS,
     Circumstances,
@@ -21,6 +22,7 @@ from auditor.advice.follow_ring import FollowRing, presses_follow_ring
 from auditor.advice.gate import PresetGate, check_gate
 from auditor.advice.paired import Paired, Setting, compare_settings
 from auditor.advice.ring_settings import settings_on_ring
+from auditor.advice.valued import ValuedSetting, value_settings
 from auditor.evidence.blur_tolerance import Tolerances, fit_tolerances
 from auditor.evidence.bursts import zone_focused
 from auditor.evidence.level import Level, NextWalk, fit_level, session_counts
@@ -28,7 +30,6 @@ from auditor.evidence.subjects import Subjects, lens_codes, measured_subjects
 from auditor.intake.statements.session import Lens, SessionFile
 from auditor.settings import Settings
 
-WORTH = 0.1
 ENOUGH_ANYONE = 20  # distances of a stretch pressed at anyone that stand for passers
 NARROWED_SD = 0.45  # posterior of log tolerance at which keepers have told something
 WALK_WORTH = 0.05  # a further walk is proposed where it can be expected to bring this much more
@@ -100,6 +101,10 @@ class LensDecision:
     subjects : SubjectsStatement
     paired : Paired or None
         Every setting that may be advised, with its shares.
+    settings : tuple of ValuedSetting
+        The same settings with their zones, exposures and hit rates, the best first.
+    stops : tuple of Stop
+        Each f-number at its best engraving.
     decision : Decision
     situations : tuple of Situation
         By preset (the most used first), then by light where several kinds hold enough subjects.
@@ -119,6 +124,8 @@ class LensDecision:
     tolerances: Tolerances
     subjects: SubjectsStatement
     paired: Paired | None
+    settings: tuple[ValuedSetting, ...]
+    stops: tuple[Stop, ...]
     decision: Decision
     situations: tuple[Situation, ...]
     level: Level
@@ -142,14 +149,7 @@ class Decisions:
         return next((one for one in self.lenses if one.lens.casefold() == word), None)
 
 
-def decide(
-    table: pd.DataFrame,
-    lenses: Sequence[Lens],
-    settings: Settings,
-    *,
-    worth: float = WORTH,
-    seed: int = 0,
-) -> Decisions:
+def decide(table: pd.DataFrame, lenses: Sequence[Lens], settings: Settings, *, seed: int = 0) -> Decisions:
     """Decide for every lens of an archive.
 
     Parameters
@@ -159,8 +159,7 @@ def decide(
     lenses : sequence of Lens
         What session files say of lenses.
     settings : Settings
-    worth : float
-        Smallest gain worth acting on, as a share of what is sharp now.
+        ``worth``: the smallest gain worth acting on, as a share of what is sharp now.
     seed : int
         Of the draws.
     """
@@ -181,7 +180,6 @@ def decide(
                 fits[code],
                 lenses,
                 settings,
-                worth,
                 seed,
             ).decided()
             for code in order
@@ -200,11 +198,10 @@ class _Lens:
         tolerances: Tolerances,
         lenses: Sequence[Lens],
         settings: Settings,
-        worth: float,
         seed: int,
     ) -> None:
         self.name, self.frames, self.settings, self.seed = name, frames, settings, seed
-        self.worth = worth
+        self.worth = settings.worth
         self.tolerances = tolerances
         self.focal_mm = float(frames["focal_length_mm"].median())
         lens_name = frames["lens"].iloc[0]
@@ -236,6 +233,8 @@ class _Lens:
             tolerances=self.tolerances,
             subjects=self.statement(self.subjects, paired, decision),
             paired=paired,
+            settings=self.settings_valued(paired, level),
+            stops=self.stops(paired),
             decision=decision,
             situations=self.situations(closed, pooled),
             level=level,
@@ -247,7 +246,21 @@ class _Lens:
             flags=self.flags(flagged=flagged),
         )
 
-    def compare(self, subjects: Subjects, *, mixed: bool) -> Paired | None:
+    def settings_valued(self, paired: Paired | None, level: Level) -> tuple[ValuedSetting, ...]:
+        kept = self.compare(self.subjects, mixed=self.of_passers, keep=True)
+        if paired is None or kept is None:
+            return ()
+        coc_mm = float(self.frames["coc_mm"].median())
+        return value_settings(
+            paired, kept, level, self.subjects, self.answers[0], coc_mm, self.settings.confidence
+        )
+
+    def stops(self, paired: Paired | None) -> tuple[Stop, ...]:
+        if paired is None:
+            return ()
+        return best_by_stop(paired, self.subjects, self.tolerances, self.answers[0], self.settings.speed_m_s)
+
+    def compare(self, subjects: Subjects, *, mixed: bool, keep: bool = False) -> Paired | None:
         """Candidates on these subjects; ``mixed``: now is the habit's mixture, not what each was met with."""
         if not len(subjects) or not self.number.size:
             return None
@@ -260,6 +273,7 @@ class _Lens:
             self.settings.speed_m_s,
             habit=self.share if mixed else None,
             settings_in_use=self.in_use if mixed else (),
+            keep=keep,
             confidence=self.settings.confidence,
             seed=self.seed,
         )

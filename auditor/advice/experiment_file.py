@@ -5,63 +5,69 @@ from __future__ import annotations
 import json
 import math
 
-from auditor.advice.experiment import Experiment, TrySetting
+from auditor.advice.next_walk import WalkPlan
+from auditor.intake.statements.session import Lens
 from auditor.settings import Settings
 from auditor.units import METRES_PER_FOOT, format_exposure_time
 
-MOST_BLOCKS = 12
+_PURPOSE = {
+    "compare": (
+        "# Change over after so many presses, about every quarter of an hour; stand still to change, out of",
+        "# traffic.",
+        "# Take what comes: press as if the ring were always right, or the settings cannot be compared.",
+    ),
+    "anyone": (
+        "# Press at whoever comes, near or far, without regard for the zone: only then do the distances",
+        "# speak for people as they pass, and not for the ring.",
+    ),
+}
 
 
-def experiment_session(experiment: Experiment, settings: Settings) -> str:
+def experiment_session(walk: WalkPlan, focal_length_mm: float, lens: Lens | None, settings: Settings) -> str:
     """Write the session file of an experiment; it can be read back as it is.
 
-    The stretches stand as comments, since the frames that begin them are not taken yet. Their order is turned
-    on by one in every round, so that no setting always has the better light.
+    The stretches stand as comments, since the frames that begin them are not taken yet.
 
     Parameters
     ----------
-    experiment : Experiment
+    walk : WalkPlan
+    focal_length_mm : float
+    lens : Lens or None
+        What a session file says of it already.
     settings : Settings
         The limits of the light are written where they were stated.
     """
-    names = [_name(place, setting, settings.units) for place, setting in enumerate(experiment.settings)]
-    each = experiment.bursts_each
+    blocks = ", ".join(f"{block.presses} with {_quoted(block.preset)}" for block in walk.blocks)
     lines = [
-        f"# The next walk: {len(names)} settings in turn, {each} bursts of each, changed over every "
-        f"{experiment.block_bursts} bursts.",
-        "# Photograph the ring, or a hand sign, at each change, and name that frame in the stretch's from.",
-        "# Take what comes: press as if the ring were always right, or the settings cannot be compared.",
+        f"# The next walk: {walk.presses} presses, {blocks}.",
+        *_PURPOSE[walk.purpose],
+        "# Hold the palm over the lens at each change, or photograph the ring; name the next frame in from.",
         "# Look where you walk; local law on photographing people applies.",
         "",
         "[[lens]]",
-        f"name = {_quoted(experiment.lens)}",
-        f'focal_length = "{experiment.focal_length_mm:g}mm"',
+        f"name = {_quoted(walk.lens)}",
+        f'focal_length = "{focal_length_mm:g}mm"',
     ]
-    if experiment.f_stops:
-        lines.append(f"f_stops = [{', '.join(f'{stop:g}' for stop in experiment.f_stops)}]")
-    if experiment.ring_m:
-        ring = ", ".join(_quoted(_distance(distance, "m")) for distance in experiment.ring_m)
+    if lens is not None and lens.f_stops:
+        lines.append(f"f_stops = [{', '.join(f'{stop:g}' for stop in lens.f_stops)}]")
+    if lens is not None and lens.ring_m:
+        ring = ", ".join(_quoted(_distance(mark, settings.units)) for mark in lens.ring_m)
         lines.append(f"ring = [{ring}]")
-    for name, setting in zip(names, experiment.settings, strict=True):
-        beyond = "" if setting.within_experience else "    # no subject was met around there yet"
+    for name, setting in {block.preset: block.setting for block in walk.blocks}.items():
         lines += [
             "",
-            f"[[preset]]{beyond}",
+            "[[preset]]",
             f"name = {_quoted(name)}",
-            f"lens = {_quoted(experiment.lens)}",
+            f"lens = {_quoted(walk.lens)}",
             f"f_number = {setting.f_number:g}",
             f"focus_distance = {_quoted(_distance(setting.focus_distance_m, settings.units))}",
         ]
     lines += ["", "# Take the # away and put in the name of each block's first frame.", ""]
-    for place in _block_order(len(names), each, experiment.block_bursts):
-        lines += ["# [[stretch]]", f"# preset = {_quoted(names[place])}", '# from = "P1010001"', ""]
+    for block in walk.blocks:
+        lines += [f"# [[stretch]]    # {block.presses} presses", f"# preset = {_quoted(block.preset)}"]
+        lines += ['# pressed = "anyone"'] if block.pressed == "anyone" else []
+        lines += ['# from = "WALK0001"', ""]
     return "\n".join([*lines, *_light(settings)])
-
-
-def _block_order(settings: int, each: int, block: int) -> list[int]:
-    """Numbers of the settings, block by block: 0 1 2, 1 2 0, ..."""
-    rounds = max(1, min(math.ceil(each / block), MOST_BLOCKS // settings))
-    return [(turn + place) % settings for turn in range(rounds) for place in range(settings)]
 
 
 def _light(settings: Settings) -> list[str]:
@@ -73,10 +79,6 @@ def _light(settings: Settings) -> list[str]:
         if time is not None:
             values.append(f'{name} = "{format_exposure_time(time)}"')
     return ["[light]", *values, ""] if values else []
-
-
-def _name(place: int, setting: TrySetting, units: str) -> str:
-    return f"{'ABC'[place]}: f/{setting.f_number:g} at {_distance(setting.focus_distance_m, units)}"
 
 
 def _distance(distance_m: float, units: str) -> str:

@@ -16,10 +16,10 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtr
 
-from auditor.advice.light import nominal_shutter_s
 from auditor.errors import SettingError
 from auditor.optics.blur import motion_mm
 from auditor.optics.combined import combined_zone
+from auditor.optics.exposure import nominal_shutter_s
 from auditor.optics.lens import MM_PER_M, DistanceFrom, Floats, from_lens
 from auditor.optics.rings import Place
 

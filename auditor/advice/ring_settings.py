@@ -10,13 +10,9 @@ import pandas as pd
 from auditor.evidence.proportions import Floats
 from auditor.intake.statements.session import Lens
 from auditor.optics.lens import MM_PER_M, known
-from auditor.optics.rings import USUAL_RING_M
+from auditor.optics.rings import FULL_STOPS, usual_ring_m
 from auditor.settings import Settings
-from auditor.units import METRES_PER_FOOT
 
-USUAL_STOPS = (1.4, 2.0, 2.8, 4.0, 5.6, 8.0, 11.0, 16.0, 22.0)
-# Engravings of rings in feet (common practice, no source).
-USUAL_RING_FT = (2.0, 2.5, 3.0, 3.5, 4.0, 5.0, 7.0, 10.0, 15.0, 30.0, np.inf)
 _SAME_STOP = 0.03
 _UNSTATED = Settings()
 
@@ -44,7 +40,7 @@ def settings_on_ring(frames: pd.DataFrame, lens: Lens | None, settings: Settings
         low = settings.f_number_min
     if settings.f_number_max != _UNSTATED.f_number_max:
         high = settings.f_number_max
-    own = (lens.f_stops if lens else ()) or USUAL_STOPS
+    own = (lens.f_stops if lens else ()) or FULL_STOPS
     stops = [stop for stop in sorted(set(own)) if low * (1 - _SAME_STOP) <= stop <= high * (1 + _SAME_STOP)]
     if not stops:  # between two full stops: those used
         stops = sorted(set(np.round(used[(used >= low) & (used <= high)], 2).tolist()))
@@ -55,8 +51,4 @@ def settings_on_ring(frames: pd.DataFrame, lens: Lens | None, settings: Settings
 
 def ring_of(lens: Lens | None, settings: Settings) -> Sequence[float]:
     """Engravings of a lens [m]: stated, else the usual ones of the unit in use."""
-    if lens is not None and lens.ring_m:
-        return lens.ring_m
-    if settings.units == "ft":
-        return tuple(feet * METRES_PER_FOOT for feet in USUAL_RING_FT)
-    return USUAL_RING_M
+    return lens.ring_m if lens is not None and lens.ring_m else usual_ring_m(settings.units)

@@ -9,13 +9,17 @@ import typer
 
 from auditor.cli import options
 from auditor.cli.run import LEFT_OUT, echo
+from auditor.cli.shared import reads_sources
+from auditor.settings import Request
 
 if TYPE_CHECKING:
     from auditor.journey import Audit
 
 
+@reads_sources(light=True)
 def advise(
-    sources: options.Sources,
+    request: Request,
+    *,
     lens: options.LensName = None,
     experiment: Annotated[
         Path | None,
@@ -25,18 +29,6 @@ def advise(
         Path | None,
         typer.Option("--card", help="Write a pocket card of the advised settings, .pdf, .png or .txt."),
     ] = None,
-    iso_max: options.IsoMax = None,
-    wanted_shutter: options.WantedShutter = None,
-    slowest_shutter: options.SlowestShutter = None,
-    session: options.Session = None,
-    notes: options.Notes = None,
-    keepers: options.Keepers = None,
-    unmarked: options.Unmarked = None,
-    coc: options.Coc = "handbook",
-    confidence: options.Confidence = 0.95,
-    units: options.Units = "m",
-    cache: options.Cache = None,
-    workers: options.Workers = None,
     full: options.Full = False,
     force: options.Force = False,
     strict: options.Strict = False,
@@ -45,40 +37,21 @@ def advise(
     """Say what to set next with one lens, what it should bring, and whether that is sure."""
     import sys
 
-    from auditor.advice.experiment import propose_experiment
-    from auditor.advice.experiment_file import experiment_session
-    from auditor.advice.recommend import advise as work_out
-    from auditor.advice.result import as_json
-    from auditor.cli.requests import make_request
+    from auditor.advice.as_json import advice_json
     from auditor.journey import run_audit
     from auditor.show.page.view import lens_views
     from auditor.show.screen import show_answer
     from auditor.show.terminal import console, progress_on_stderr, show_problems, show_settings, view_of
     from auditor.text import json_text
-    from auditor.writing import write_file
 
-    request = make_request(
-        sources,
-        session=session,
-        notes=notes,
-        keepers=keepers,
-        unmarked=unmarked,
-        coc=coc,
-        confidence=confidence,
-        units=units,
-        cache=cache,
-        workers=workers,
-        iso_max=iso_max,
-        wanted_shutter=wanted_shutter,
-        slowest_shutter=slowest_shutter,
-    )
     with progress_on_stderr() as progress:
         audit = run_audit(request, progress, progress.stage)
         views = lens_views(audit)
     chosen = view_of(views, lens)
-    grounds = (audit.table, audit.lenses, audit.settings, audit.tolerance, lens)
     if json:
-        echo(json_text(as_json(work_out(*grounds))))
+        told = audit.decisions.of(chosen.name)
+        names = tuple(one.lens for one in audit.decisions.lenses if one is not told)
+        echo(json_text({} if told is None else advice_json(told, names)))
     else:
         others = tuple(view.name for view in views if view is not chosen)
         show_answer(chosen, audit.settings.units, console(), others)
@@ -87,12 +60,27 @@ def advise(
     if card is not None:
         write_advised_card(audit, chosen.name, card, force=force)
     if experiment is not None:
-        walk = experiment_session(propose_experiment(*grounds), audit.settings)
-        write_file(experiment, walk, force=force)
-        echo(f"Session file: {experiment}", err=True)
+        write_next_walk(audit, chosen.name, experiment, force=force)
     show_problems(audit.problems, console(sys.stderr))
     if strict and (audit.problems or audit.counts["unreadable"]):
         raise typer.Exit(LEFT_OUT)
+
+
+def write_next_walk(audit: Audit, lens: str, out: Path, *, force: bool = False) -> None:
+    """Write the next walk with a lens as a session file; where there is nothing to test, say so."""
+    from auditor.advice.experiment_file import experiment_session
+    from auditor.advice.next_walk import plan_walk
+    from auditor.intake.statements.session import SessionFile
+    from auditor.writing import write_file
+
+    told = audit.decisions.of(lens)
+    walk = None if told is None else plan_walk(told, audit.table)
+    if told is None or walk is None:
+        echo("There is nothing to test: just shoot. No session file was written.", err=True)
+        return
+    stated = SessionFile(lenses=audit.lenses).lens_named(lens, told.focal_length_mm)
+    write_file(out, experiment_session(walk, told.focal_length_mm, stated, audit.settings), force=force)
+    echo(f"Session file: {out}", err=True)
 
 
 def write_advised_card(audit: Audit, lens: str, out: Path, *, force: bool = False) -> None:

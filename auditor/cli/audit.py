@@ -9,22 +9,17 @@ import typer
 
 from auditor.cli import options
 from auditor.cli.run import LEFT_OUT, echo
+from auditor.cli.shared import reads_sources
+from auditor.settings import Request
 
 
+@reads_sources()
 def audit(
-    sources: options.Sources,
+    request: Request,
+    *,
     out: Annotated[
         Path | None, typer.Option("--out", help="Folder for the results.", show_default="audit-report")
     ] = None,
-    session: options.Session = None,
-    notes: options.Notes = None,
-    keepers: options.Keepers = None,
-    unmarked: options.Unmarked = None,
-    coc: options.Coc = "handbook",
-    confidence: options.Confidence = 0.95,
-    units: options.Units = "m",
-    cache: options.Cache = None,
-    workers: options.Workers = None,
     measure: Annotated[
         bool, typer.Option("--measure", help="Also measure distance and blur from the pictures' faces.")
     ] = False,
@@ -37,29 +32,18 @@ def audit(
     json: options.Json = False,
 ) -> None:
     """Say of each zone preset how often it worked, at which distances, and what fell out."""
-    from auditor.cli.requests import make_request, output_folder
+    from dataclasses import replace
+
+    from auditor.cli.requests import output_folder
     from auditor.journey import run_audit
     from auditor.show.outputs import audit_json, write_outputs
     from auditor.show.page.view import lens_views
     from auditor.show.terminal import console, progress_on_stderr, show_audit
     from auditor.text import json_text
 
-    request = make_request(
-        sources,
-        session=session,
-        notes=notes,
-        keepers=keepers,
-        unmarked=unmarked,
-        coc=coc,
-        confidence=confidence,
-        units=units,
-        cache=cache,
-        workers=workers,
-        measure=measure,
-    )
-    folder = output_folder(out, "audit-report", sources, "audit")
+    folder = output_folder(out, "audit-report", list(request.sources), "audit")
     with progress_on_stderr() as progress:
-        result = run_audit(request, progress, progress.stage)
+        result = run_audit(replace(request, measure=measure), progress, progress.stage)
         views = lens_views(result)
     report = folder / "report.html"
     if json:

@@ -9,33 +9,28 @@ import typer
 
 from auditor.cli import options
 from auditor.cli.run import LEFT_OUT, echo
+from auditor.cli.shared import reads_sources
+from auditor.settings import Request
 
 
+@reads_sources()
 def measure(
-    sources: options.Sources,
+    request: Request,
+    *,
     out: Annotated[
         Path | None,
         typer.Option(
             "--out", help="File to write, .csv, .json or .parquet.", show_default="CSV on the screen"
         ),
     ] = None,
-    session: options.Session = None,
-    notes: options.Notes = None,
-    keepers: options.Keepers = None,
-    unmarked: options.Unmarked = None,
-    coc: options.Coc = "handbook",
-    confidence: options.Confidence = 0.95,
-    units: options.Units = "m",
-    cache: options.Cache = None,
-    workers: options.Workers = None,
     force: options.Force = False,
     strict: options.Strict = False,
     json: options.Json = False,
 ) -> None:
     """Find faces in the pictures: how far they stand, how blurred they are. Nobody is recognised."""
     import sys
+    from dataclasses import replace
 
-    from auditor.cli.requests import make_request
     from auditor.intake.people.listing import faces_to_write
     from auditor.intake.tables import to_csv_text, to_json_rows, write_table
     from auditor.journey import run_scan
@@ -43,21 +38,8 @@ def measure(
     from auditor.show.words import pictures as words
     from auditor.text import json_text
 
-    request = make_request(
-        sources,
-        session=session,
-        notes=notes,
-        keepers=keepers,
-        unmarked=unmarked,
-        coc=coc,
-        confidence=confidence,
-        units=units,
-        cache=cache,
-        workers=workers,
-        measure=True,
-    )
     with progress_on_stderr("Measuring") as progress:
-        result = run_scan(request, progress)
+        result = run_scan(replace(request, measure=True), progress)
     facts = result.pictures
     assert facts is not None
     faces = faces_to_write(facts, result.archive.table)
@@ -69,7 +51,7 @@ def measure(
         echo(json_text(told | {"faces": to_json_rows(faces)}, indent=None))
     else:
         echo(to_csv_text(faces), end="")
-    nearest = [words.to_look_at(facts.look_at, units)] if facts.look_at else []
+    nearest = [words.to_look_at(facts.look_at, result.settings.units)] if facts.look_at else []
     for text in [*words.told(facts), *nearest, *words.SAID_ONCE]:
         echo(text, err=True)
     show_problems(result.problems, console(sys.stderr))

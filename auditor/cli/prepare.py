@@ -218,11 +218,11 @@ def _notes(table: pd.DataFrame, filled: Filled, sample: Sample | None) -> str:
     """Notes with a row for each frame to fill: the drawn ones in their order, else all."""
     from auditor.intake.filled_files import notes_text
     from auditor.intake.sampling import SHEET_COLUMNS
-    from auditor.intake.starter import frame_labels
+    from auditor.intake.starter import frame_labels, note_names
     from auditor.intake.taking import Filled, merge_filled
 
     if sample is not None and len(sample.rows):
-        asked, columns = table["file"].iloc[sample.rows], list(SHEET_COLUMNS)
+        asked, columns = note_names(table).iloc[sample.rows], list(SHEET_COLUMNS)
     else:
         asked, columns = frame_labels(table), ["keeper", "subject_distance", "reason"]
     kept = Filled(notes={frame: cells for frame, cells in filled.notes.items() if cells})
@@ -234,13 +234,16 @@ def _waiting(table: pd.DataFrame, filled: Filled, folder: Path) -> npt.NDArray[A
     """Frames drawn before that have neither a distance nor any answer, not even that they were skipped."""
     import numpy as np
 
+    from auditor.intake.starter import note_names
     from auditor.intake.statements.sheet_file import read_sheet
 
     answered = {frame for frame, cells in filled.notes.items() if cells}
     if (folder / FILLED_NAME).is_file():
         answered |= {frame.file for frame in read_sheet(folder / FILLED_NAME).frames}
     waits = (
-        table["sample_weight"].notna() & table["subject_distance_m"].isna() & ~table["file"].isin(answered)
+        table["sample_weight"].notna()
+        & table["subject_distance_m"].isna()
+        & ~note_names(table).isin(answered)
     )
     return np.asarray(waits, dtype=bool)
 

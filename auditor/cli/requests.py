@@ -9,6 +9,7 @@ from typing import Any
 import typer
 
 from auditor.errors import OutputError, UnitError
+from auditor.optics.sensors import parse_criterion
 from auditor.settings import UNMARKED_RULES, Request
 from auditor.text import shown_path
 from auditor.units import parse_exposure_time_s
@@ -28,7 +29,6 @@ def make_request(
     units: str | None = None,
     cache: str | None = None,
     workers: int | None = None,
-    measure: bool = False,
     iso_max: float | None = None,
     wanted_shutter: str | None = None,
     slowest_shutter: str | None = None,
@@ -46,6 +46,8 @@ def make_request(
     if confidence is not None and not 0.5 <= confidence < 1:
         raise UnitError(f"--confidence {confidence:g} is not a level.", "Give one from 0.5 to below 1.")
     check_units(units)
+    if coc not in (None, "measured"):
+        parse_criterion(coc)
     overrides: dict[str, Any] = {
         "coc": coc,
         "confidence": confidence,
@@ -66,7 +68,6 @@ def make_request(
         overrides={name: value for name, value in overrides.items() if value is not None},
         cache=_cache_file(cache),
         workers=workers,
-        measure=measure,
     )
 
 

@@ -9,48 +9,30 @@ import typer
 
 from auditor.cli import options
 from auditor.cli.run import LEFT_OUT, echo
+from auditor.cli.shared import reads_sources
+from auditor.settings import Request
 
 
+@reads_sources()
 def scan(
-    sources: options.Sources,
+    request: Request,
+    *,
     out: Annotated[
         Path | None,
         typer.Option(
             "--out", help="File to write, .csv, .json or .parquet.", show_default="CSV on the screen"
         ),
     ] = None,
-    session: options.Session = None,
-    notes: options.Notes = None,
-    keepers: options.Keepers = None,
-    unmarked: options.Unmarked = None,
-    coc: options.Coc = "handbook",
-    confidence: options.Confidence = 0.95,
-    units: options.Units = "m",
-    cache: options.Cache = None,
-    workers: options.Workers = None,
     force: options.Force = False,
     strict: options.Strict = False,
     json: options.Json = False,
 ) -> None:
     """Write one row for each frame: settings, sharp zone, blur and mark."""
-    from auditor.cli.requests import make_request
     from auditor.intake.tables import to_csv_text, to_json_rows, write_table
     from auditor.journey import run_scan
     from auditor.show.terminal import console, progress_on_stderr, show_problems
     from auditor.text import json_text
 
-    request = make_request(
-        sources,
-        session=session,
-        notes=notes,
-        keepers=keepers,
-        unmarked=unmarked,
-        coc=coc,
-        confidence=confidence,
-        units=units,
-        cache=cache,
-        workers=workers,
-    )
     with progress_on_stderr("Reading") as progress:
         result = run_scan(request, progress)
     table = result.archive.table

@@ -36,7 +36,7 @@ APART_CENTRE, APART_SPREAD = 0.2, 0.4
 BETWEEN_LENSES = 0.2
 LAPSE = 0.02  # verdicts given by mistake, either way
 NOTHING_PRIOR = 0.5
-WORTH = 1.05  # where making every subject sharp could not bring a twentieth more, blur decides nothing
+WORTH = 1.075  # where making every subject sharp could not bring that much more, blur decides nothing
 DRAWS = 400
 _COARSE = slice(None, None, 2)
 
@@ -268,7 +268,7 @@ def _chance_of_nothing(
     floor: Floats,
     speed_m_s: float,
 ) -> float:
-    """Chance that marks do not follow blur, or so little that no setting could bring a twentieth more.
+    """Chance that marks do not follow blur, or so little that no setting could bring much more.
 
     ``marks``: log evidence of the marks where they follow blur, given the verdicts.
     """

@@ -26,6 +26,22 @@ def is_keeper(table: pd.DataFrame) -> npt.NDArray[np.bool_]:
     return np.asarray((table["counted_as"] == KEEPER).fillna(False), dtype=bool)
 
 
+def frames_with_blur(table: pd.DataFrame) -> pd.DataFrame:
+    """Return the counted, zone-focused frames with a finite blur, their burst's number under ``code``.
+
+    Further columns: ``kept``, and whether the burst holds a keeper, ``burst_hit``.
+    """
+    frames = zone_focused(table)
+    code, kept = burst_codes(frames), is_keeper(frames)
+    keepers = np.bincount(code, kept, minlength=1)
+    frames = frames.assign(code=code, kept=kept, burst_hit=keepers[code] > 0)
+    blur = frames["blur_mm"].to_numpy(float)
+    known = np.isfinite(blur) & (blur > 0) & (frames["subject_distance_m"].to_numpy(float) > 0)
+    if "sharp" not in frames:
+        frames = frames.assign(sharp=pd.Series(pd.NA, index=frames.index, dtype="str"))
+    return frames[known].reset_index(drop=True)
+
+
 def burst_codes(table: pd.DataFrame, *further: str) -> npt.NDArray[np.intp]:
     """Return the number of each frame's burst, 0, 1, ... in order of appearance, shape (n,).
 

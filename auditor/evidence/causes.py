@@ -1,31 +1,30 @@
-"""Why frames were not kept, as far as the fitted keeper curve can tell.
+"""Why frames were not kept, as far as blur can have to do with it.
 
-A frame that was not kept would have been dropped anyway with the chance 1 - ceiling: that part is not
-explained by blur. The rest is shared among the causes of its blur by their part in the sum of squares.
-Distance and direction are uncertain, so the shares are averaged over what they may have been, given that the
-frame was not kept. A frame whose burst holds a keeper was dropped for a sibling: blur does not explain it.
+A frame that was not kept would mostly have been dropped anyway, for its moment: only what blur took of its
+chance is explained by blur. That part is shared among defocus, motion and diffraction by the mean over all
+orders in which they could go (Shapley 1953, A value for n-person games), since blurs add up as squares and
+the curve bends. Distances and walks are uncertain, so shares are averaged over what they may have been; the
+interval is over the keeper curves that marks and verdicts allow. A frame whose burst holds a keeper was
+dropped for a sibling: blur does not explain it.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import combinations
+from math import factorial
 from typing import Final
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
+from scipy.special import ndtr
 
-from auditor.evidence.burst_blur import (
-    LOG_BLUR,
-    blur_nodes,
-    error_of_guess,
-    frame_optics,
-    into_classes,
-    log_distance,
-    usable_frames,
-)
-from auditor.evidence.bursts import is_keeper, zone_focused
-from auditor.evidence.keeper_curve import keep_probability
+from auditor.evidence.blur_classes import CAUSES as BLURS
+from auditor.evidence.blur_classes import blur_shares, sharp_curve
+from auditor.evidence.bursts import frames_with_blur, is_keeper, zone_focused
 from auditor.evidence.proportions import Floats
+from auditor.evidence.subjects import HANDBOOK_DIVISOR, INFINITE_M
 from auditor.evidence.tolerance import Tolerance
 from auditor.evidence.true_distance import likely_log_distance
 from auditor.evidence.weights import weights_of
@@ -39,8 +38,9 @@ MOTION: Final = "subject_motion"
 DIFFRACTION: Final = "diffraction"
 UNEXPLAINED: Final = "not_explained_by_blur"
 CAUSES: Final = (IN_FRONT, BEYOND, MOTION, DIFFRACTION, UNEXPLAINED)
-BLOCK = 4_000
-DRAWS_USED = 100
+BLOCK = 2_000
+CURVES = 40  # of the draws, evenly taken
+MOST_FRAMES = 20_000  # more frames not kept, drawn by chance, change nothing that is shown
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,17 +50,16 @@ class Causes:
     Attributes
     ----------
     in_front_of_zone, beyond_zone, subject_motion, diffraction, not_explained_by_blur : float
-        Frames, shares of frames added up; NaN without a fitted tolerance. In front and beyond: the subject
+        Frames, shares of frames added up; NaN where no frame has a blur. In front and beyond: the subject
         stood nearer, or farther, than the ring was set.
     no_distance : int
         Frames not kept whose blur is unknown. The six add up to all zone-focused frames not kept.
     sibling_kept : int
         Frames, among those not explained by blur, of a burst that holds a keeper.
     of_100 : dict of str to float
-        The first five of 100 frames not kept, put back to all frames; unknown without a fitted tolerance.
+        The first five of 100 frames not kept, put back to all frames; unknown where no frame has a blur.
     table : pandas.DataFrame
-        ``cause, frames``, and ``of_100, low, high``: the first five, and of 100 with the interval of the
-        model.
+        ``cause, frames``, and ``of_100, low, high``: the first five, and of 100 with their interval.
     by_preset : pandas.DataFrame
         ``preset, not_kept`` (frames with a known blur), then for each of the five its frames under its own
         name, with ``<cause>_low, <cause>_high``; those with most frames not kept first.
@@ -97,70 +96,139 @@ def find_causes(table: pd.DataFrame, settings: Settings, tolerance: Tolerance) -
     settings : Settings
         ``confidence``, ``guess_sd``, ``speed_m_s``.
     tolerance : Tolerance
-        Fitted on the same table.
+        Of the same table.
     """
-    usable = usable_frames(table)
-    lost = usable[~usable["kept"]].reset_index(drop=True)
+    usable = frames_with_blur(table)
     every = zone_focused(table)
     not_kept = every[~is_keeper(every)]
-    at_focus = _at_focus(not_kept, settings)
-    no_distance = len(not_kept) - len(lost)
-    if not tolerance.fitted:
+    mean, spread = _distance_of(usable, settings)
+    lost_rows = np.flatnonzero(~usable["kept"].to_numpy(bool))
+    lost = usable.iloc[lost_rows].reset_index(drop=True)
+    at_focus, no_distance = _at_focus(not_kept, settings), len(not_kept) - len(lost)
+    curves = tolerance.draws[:: max(1, len(tolerance.draws) // CURVES)]
+    if not len(lost) or not np.isfinite(curves).all() or not curves.size:
         unknown = pd.DataFrame({"cause": CAUSES} | dict.fromkeys(("frames", "of_100", "low", "high"), np.nan))
         nothing = dict.fromkeys(CAUSES, float("nan"))
-        none = _by_preset(pd.Index([]), np.zeros(0, dtype=int), np.zeros((0, 5, 1)), tolerance.confidence)
+        none = _by_preset(pd.Index([]), np.zeros(0), np.zeros((0, 5, 1)), settings.confidence)
         return Causes(**nothing, no_distance=no_distance, sibling_kept=0, of_100=nothing, table=unknown,
                       by_preset=none, frames=_no_frames(), at_focus=at_focus)  # fmt: skip
-    mean, spread = _distance_of(usable, settings)
-    mean, spread = mean[~usable["kept"].to_numpy(bool)], spread[~usable["kept"].to_numpy(bool)]
-    curves = _curves(tolerance)
+    rows = _at_most(len(lost))
+    times = len(lost) / rows.size
+    sibling = int(lost["burst_hit"].sum())
+    lost, mean, spread = (
+        lost.iloc[rows].reset_index(drop=True),
+        mean[lost_rows][rows],
+        spread[lost_rows][rows],
+    )
+    blamed, chance = _blame(lost, mean, spread, settings.speed_m_s, curves)
+    with_sibling = lost["burst_hit"].to_numpy(bool)
+    blamed[:4, with_sibling] = 0.0
+    blamed[4, with_sibling] = 1.0
     code, presets = pd.factorize(lost["preset"], use_na_sentinel=False)
-    totals, shares = np.zeros((len(presets), 5, len(curves))), np.zeros((5, len(lost)))
-    chance, weight = np.zeros(len(lost)), weights_of(lost)
-    stand_for = np.zeros((5, len(curves)))
-    sibling = lost["burst_hit"].to_numpy(bool)
-    for start in range(0, len(lost), BLOCK):
-        rows = slice(start, start + BLOCK)
-        block = _shares(lost.iloc[rows], mean[rows], spread[rows], settings.speed_m_s, curves)
-        blamed, chance[rows] = block
-        blamed[:4, sibling[rows]] = 0.0
-        blamed[4, sibling[rows]] = 1.0
-        for preset in np.unique(code[rows]):
-            totals[preset] += blamed[:, code[rows] == preset].sum(axis=1)
-        stand_for += np.einsum("cnd,n->cd", blamed, weight[rows])
-        shares[:, rows] = blamed[:, :, 0]
-    with np.errstate(invalid="ignore"):
-        of_100, low, high = _with_interval(100 * stand_for / weight.sum(), tolerance.confidence)
-    frames = totals[:, :, 0].sum(axis=0)
+    totals = times * np.stack([blamed[:, code == one].sum(axis=1) for one in range(len(presets))])
+    weight = weights_of(lost)
+    weight = weight if weight.any() else np.ones(len(lost))
+    of_100, low, high = _with_interval(
+        100 * np.einsum("cnd,n->cd", blamed, weight) / weight.sum(), settings.confidence
+    )
+    frames = totals.mean(axis=2).sum(axis=0)
     summed = pd.DataFrame({"cause": CAUSES, "frames": frames, "of_100": of_100, "low": low, "high": high})
-    of_frames = pd.DataFrame({"file": lost["file"]} | dict(zip(CAUSES, shares, strict=True)))
+    shares = blamed.mean(axis=2)
     return Causes(
         **dict(zip(CAUSES, map(float, frames), strict=True)),
         of_100=dict(zip(CAUSES, map(float, of_100), strict=True)),
         no_distance=no_distance,
-        sibling_kept=int(sibling.sum()),
+        sibling_kept=sibling,
         table=summed,
         by_preset=_by_preset(
-            presets, np.bincount(code, minlength=len(presets)), totals, tolerance.confidence
+            presets,
+            np.asarray(times * np.bincount(code, minlength=len(presets)), dtype=float),
+            totals,
+            settings.confidence,
         ),
-        frames=of_frames.assign(chance=chance),
+        frames=pd.DataFrame({"file": lost["file"]} | dict(zip(CAUSES, shares, strict=True))).assign(
+            chance=chance.mean(axis=1)
+        ),
         at_focus=at_focus,
     )
 
 
+def _at_most(n: int) -> npt.NDArray[np.intp]:
+    if n <= MOST_FRAMES:
+        return np.arange(n)
+    return np.sort(np.random.default_rng(0).choice(n, MOST_FRAMES, replace=False)).astype(np.intp)
+
+
+def _blame(
+    frames: pd.DataFrame, mean: Floats, spread: Floats, speed_m_s: float, curves: Floats
+) -> tuple[Floats, Floats]:
+    """Return the causes' shares, shape (5, n, d), and the chance of having been kept, shape (n, d)."""
+    blamed, chance = np.empty((5, len(frames), len(curves))), np.empty((len(frames), len(curves)))
+    for start in range(0, len(frames), BLOCK):
+        rows = slice(start, start + BLOCK)
+        blamed[:, rows], chance[rows] = _block(frames.iloc[rows], mean[rows], spread[rows], speed_m_s, curves)
+    return blamed, chance
+
+
+def _block(
+    frames: pd.DataFrame, mean: Floats, spread: Floats, speed_m_s: float, curves: Floats
+) -> tuple[Floats, Floats]:
+    focal, number, focus, time = (
+        frames[name].to_numpy(float)
+        for name in ("focal_length_mm", "f_number", "focus_distance_m", "exposure_time_s")
+    )
+    time = np.where(frames["flash"].fillna(False).to_numpy(bool), np.nan, time)
+    diagonal = np.hypot(*(frames[f"sensor_{side}_mm"].to_numpy(float) for side in ("width", "height")))
+    unit = diagonal / HANDBOOK_DIVISOR
+    # Curves are in millimetres of the usual sensor; in units of the criterion they hold for all.
+    mm, steepness, ceiling, floor = curves.T
+    curve = sharp_curve(np.log(mm / np.median(unit)), steepness)
+    left = {
+        causes: blur_shares(focal, number, focus, mean, spread, time, speed_m_s, unit, causes) @ curve
+        for size in range(len(BLURS) + 1)
+        for causes in combinations(BLURS, size)
+    }
+    whole = left[BLURS]
+    chance = floor + (ceiling - floor) * whole
+    explained = (ceiling - chance) / (1 - chance)
+    taken = {cause: _taken(cause, left) for cause in BLURS}
+    total = np.maximum(sum(taken.values()), 1e-12)
+    part = {cause: np.clip(taken[cause] / total, 0.0, 1.0) * explained for cause in BLURS}
+    with np.errstate(divide="ignore", invalid="ignore"):
+        nearer = ndtr((np.log(np.minimum(focus, INFINITE_M)) - mean) / np.maximum(spread, 1e-9))[:, None]
+    shares = [
+        nearer * part["defocus"],
+        (1 - nearer) * part["defocus"],
+        part["motion"],
+        part["diffraction"],
+    ]
+    return np.stack([*shares, 1 - sum(shares)]), chance
+
+
+def _taken(cause: str, left: dict[tuple[str, ...], Floats]) -> Floats:
+    """What one blur takes of the chance to be sharp: the mean over all orders."""
+    others = [name for name in BLURS if name != cause]
+    return np.asarray(
+        sum(
+            factorial(size) * factorial(2 - size) / 6
+            * (left[group] - left[tuple(name for name in BLURS if name in (*group, cause))])
+            for size in range(3)
+            for group in combinations(others, size)
+        )
+    )  # fmt: skip
+
+
 def _with_interval(totals: Floats, confidence: float) -> tuple[Floats, Floats, Floats]:
-    """Frames under the best curve, with the interval over all curves (last axis)."""
-    tail = (1 - confidence) / 2
-    low, high = np.quantile(totals, [tail, 1 - tail], axis=-1)
-    best = totals[..., 0]
-    return best, np.minimum(low, best), np.maximum(high, best)
+    """Mean over the curves (last axis), and its interval."""
+    low, high = np.quantile(totals, [0.5 - confidence / 2, 0.5 + confidence / 2], axis=-1)
+    return totals.mean(axis=-1), low, high
 
 
-def _by_preset(presets: pd.Index, not_kept: np.ndarray, totals: Floats, confidence: float) -> pd.DataFrame:
-    best, low, high = _with_interval(totals, confidence)
-    columns: dict[str, object] = {"preset": presets, "not_kept": not_kept}
+def _by_preset(presets: pd.Index, not_kept: Floats, totals: Floats, confidence: float) -> pd.DataFrame:
+    mean, low, high = _with_interval(totals, confidence)
+    columns: dict[str, object] = {"preset": presets, "not_kept": np.round(not_kept).astype(int)}
     for place, cause in enumerate(CAUSES):
-        columns[cause] = best[:, place]
+        columns[cause] = mean[:, place]
         columns[f"{cause}_low"], columns[f"{cause}_high"] = low[:, place], high[:, place]
     return pd.DataFrame(columns).sort_values("not_kept", ascending=False, kind="stable", ignore_index=True)
 
@@ -175,33 +243,10 @@ def _distance_of(frames: pd.DataFrame, settings: Settings) -> tuple[Floats, Floa
     weight = weights_of(frames)
     if not weight.any():
         weight = np.ones(len(frames))
-    return likely_log_distance(log_distance(frames), error_of_guess(frames, settings), weight, preset)
-
-
-def _curves(tolerance: Tolerance) -> Floats:
-    """Return the fitted curve and draws of it: tolerance, steepness, ceiling, floor, shape (d, 4)."""
-    best = [[tolerance.blur_mm, tolerance.steepness, tolerance.ceiling, tolerance.floor]]
-    return np.concatenate([best, tolerance.draws[:DRAWS_USED, :4]])
-
-
-def _shares(
-    frames: pd.DataFrame, mean: Floats, spread: Floats, speed_m_s: float, curves: Floats
-) -> tuple[Floats, Floats]:
-    """Return the causes' shares, shape (5, n, d), and the chance under the first curve, shape (n,)."""
-    optics = frame_optics(frames)
-    distance, defocus, diffraction, motion, weight = blur_nodes(optics, mean, spread, speed_m_s)
-    squares = defocus**2 + diffraction**2 + motion**2
-    blur = np.sqrt(squares)
-    near = distance < optics.focus_distance_m[:, None, None]
-    parts = (near * defocus**2, ~near * defocus**2, motion**2, diffraction**2)
-    mass = np.broadcast_to(weight, blur.shape)
-    tolerance, steepness, ceiling, floor = curves.T
-    chance = keep_probability(np.exp(LOG_BLUR)[:, None], tolerance, steepness, ceiling, floor)
-    classes = into_classes(blur, mass)
-    dropped = classes @ (1 - chance)
-    blamed = [into_classes(blur, mass * part / squares) @ (ceiling - chance) / dropped for part in parts]
-    blamed.append(1 - np.sum(blamed, axis=0))
-    return np.stack(blamed), 1 - dropped[:, 0]
+    stated = frames["subject_distance_rel_sd"].to_numpy(float)
+    error = np.where(np.isfinite(stated) & (stated >= 0), stated, settings.guess_sd)
+    log_m = np.log(np.minimum(frames["subject_distance_m"].to_numpy(float), INFINITE_M))
+    return likely_log_distance(log_m, error, weight, preset) if len(frames) else (log_m, error)
 
 
 def _at_focus(not_kept: pd.DataFrame, settings: Settings) -> dict[str, int]:
@@ -209,7 +254,6 @@ def _at_focus(not_kept: pd.DataFrame, settings: Settings) -> dict[str, int]:
         not_kept[name].to_numpy(float)
         for name in ("focal_length_mm", "f_number", "focus_distance_m", "exposure_time_s", "coc_mm")
     )
-    time = np.where(not_kept["flash"].fillna(False).to_numpy(bool), np.nan, time)
     motion = np.asarray(motion_mm(focal, focus, settings.speed_m_s, time))
     size = magnification(lens_distance_m(focus, focal), focal)
     diffraction = np.asarray(airy_mm(f_number, size))

@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from auditor.evidence.burst_blur import usable_frames
+from auditor.evidence.bursts import frames_with_blur
 from auditor.evidence.causes import CAUSES, UNEXPLAINED, Causes
 from auditor.evidence.tolerance import Tolerance
 
@@ -35,12 +35,13 @@ def telling_frames(table: pd.DataFrame, tolerance: Tolerance, causes: Causes) ->
         ``not_kept_though_sharp``. Empty without a fitted tolerance.
     """
     columns = ["file", "why", "preset", "subject_distance_m", "blur_mm", "chance"]
-    if not tolerance.fitted:
+    if not len(causes.frames):
         return pd.DataFrame({name: pd.Series(dtype=object) for name in columns})
-    frames = usable_frames(table)
-    frames = frames.assign(chance=tolerance.keep_chance(frames["blur_mm"].to_numpy(float)))
+    frames = frames_with_blur(table)
+    frames = frames.assign(chance=tolerance.keep_chance(frames["blur_mm"].to_numpy(float)).mean(axis=0))
     kept = frames[frames["kept"]].sort_values("chance", kind="stable").assign(why=KEPT_THOUGH_BLURRED)
-    dropped = frames[~frames["kept"]].reset_index(drop=True)
+    dropped = frames[~frames["kept"]].drop_duplicates("file").set_index("file", drop=False)
+    dropped = dropped.loc[causes.frames["file"]].reset_index(drop=True)
     blamed = [name for name in CAUSES if name != UNEXPLAINED]
     shares = causes.frames[blamed].to_numpy(float)
     main = np.array(blamed, dtype=object)[shares.argmax(axis=1)] if len(dropped) else []

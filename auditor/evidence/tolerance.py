@@ -1,141 +1,185 @@
-"""The keeper tolerance: how much blur on the sensor this photographer accepts."""
+"""How much blur this photographer bears: for sharpness, for keeping, and which of the two speaks.
+
+The fits are those of :mod:`auditor.evidence.blur_tolerance`; nothing is fitted here. From 30 verdicts on
+sharpness on, the tolerance for sharpness speaks; before that the keepers do, as far as they narrow it.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import Final, Literal
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from auditor.evidence import tolerance_checks as checks
-from auditor.evidence.burst_blur import BurstBlur, burst_blur
-from auditor.evidence.burst_evidence import gather
-from auditor.evidence.keeper_curve import keep_probability
+from auditor.evidence.blur_tolerance import Tolerances, fit_tolerances
+from auditor.evidence.bursts import frames_with_blur
 from auditor.evidence.proportions import Floats
-from auditor.evidence.sampling import sampling_factor
-from auditor.evidence.tolerance_fit import ToleranceFit, fit_tolerance_curve
+from auditor.evidence.subjects import measured_subjects
+from auditor.evidence.weighted_shares import weighted_shares
+from auditor.evidence.weights import sampled_frames, weights_of
 from auditor.optics.blur import allowance_mm
-from auditor.optics.sensors import parse_criterion
 from auditor.settings import Settings
 
-SLOW_M_S = 0.6  # a stroll, less than half of the usual walking speed
-BURSTS_FOR_A_LENS = 150
-HANDBOOK_DIAGONAL_MM = 43.267  # 36x24 mm, where the sensor is unknown
+VERDICTS = 30  # verdicts on sharpness from which on they speak
+WIDEST = 6.0  # high over low of a tolerance on which a sentence may rest
+NOTHING = 0.75  # chance that blur decides nothing, from which on it is said
+GROUPS, FEWEST_IN_GROUP = 8, 12
+GROUP_COLUMNS = (
+    "blur_from_mm", "blur_to_mm", "blur_mm", "frames", "yes", "rate", "low", "high", "expected",
+)  # fmt: skip
+
+NO_DISTANCES: Final = "no_distances"
+FEW_VERDICTS: Final = "few_verdicts"  # so the keepers speak, or nobody
+TOO_WIDE: Final = "too_wide"  # marks and verdicts hardly narrow what was thought before
+BLUR_DECIDES_NOTHING: Final = "blur_decides_nothing"
+FLAGS: Final = (NO_DISTANCES, FEW_VERDICTS, TOO_WIDE, BLUR_DECIDES_NOTHING)
+# With one of these no sentence and no zone rests on the tolerance.
+FORBIDDING: Final = frozenset({NO_DISTANCES, TOO_WIDE, BLUR_DECIDES_NOTHING})
 
 
 @dataclass(frozen=True, slots=True)
-class Tolerance:
-    """The keeper curve of a photographer, with what it rests on.
-
-    Attributes
-    ----------
-    blur_mm, low, high : float
-        The tolerance: blur diameter at which one frame's chance has fallen half way from ceiling to floor,
-        with its interval. NaN where nothing could be fitted.
-    times_handbook : float
-        The tolerance in units of the handbook criterion of the sensor.
-    ceiling, floor, steepness : float
-        The rest of the curve, of one frame (see :mod:`auditor.evidence.keeper_curve`).
-    tries : float
-        How many independent frames the photographer's bursts are worth on average: a burst's chance is
-        1 - (1 - P)^tries. 1 where bursts are single frames, or more frames bring nothing.
-    bursts, hits : int
-        Bursts with a known blur, and those that hold a keeper.
-    flags : tuple of str
-        Doubts, from :data:`auditor.evidence.tolerance_checks.FLAGS`.
-    confidence : float
-    fit_p_value : float
-        Goodness of fit; small where the curve does not go through the rates.
-    ranges : dict of str to float
-        The tolerance refitted with ``half_guess_error``, ``double_guess_error``, ``speed_0.6`` and
-        ``ceiling_by_distance``; NaN where a refit was not possible. Empty for a single lens.
-    calibration : pandas.DataFrame
-        See :func:`auditor.evidence.tolerance_checks.calibration`.
-    draws : numpy.ndarray, shape (d, 5)
-        Curves as likely as the data say, to carry the uncertainty on: tolerance in mm, steepness, ceiling,
-        floor, growth. No rows where nothing was fitted.
-    by_lens : dict of str to Tolerance
-        A tolerance of its own for each lens that carries one; empty: pooled over the lenses.
-    """
+class Eye:
+    """One tolerance with its interval [mm]; ``count`` verdicts, or keepers, of ``presses`` bear it."""
 
     blur_mm: float
     low: float
     high: float
+    count: int
+
+
+@dataclass(frozen=True, slots=True)
+class Tolerance:
+    """What a photographer bears, of one lens or of the most used one for all.
+
+    Attributes
+    ----------
+    used : {"sharp", "keepers"}
+        Which of the two speaks.
+    sharp, keep : Eye
+    times_handbook : float
+        The tolerance in use over the handbook criterion of the sensor.
+    ceiling, floor : float
+        Chance of a frame to be kept where it is sharp, and whatever its blur; NaN without keepers.
+    steepness : float
+        Exponent of the fall.
+    bursts : int
+        Presses with a distance.
+    nothing : float
+        Chance that blur decides nothing.
+    flags : tuple of str
+        Of :data:`FLAGS`.
+    confidence : float
+    calibration : pandas.DataFrame
+        Of frames in groups of like blur: ``blur_from_mm, blur_to_mm, blur_mm, frames, yes, rate, low, high``,
+        the rates put back to all frames, and ``expected``.
+    draws : numpy.ndarray, shape (d, 4)
+        Keeper curves as likely as the data say: tolerance [mm], steepness, ceiling, floor.
+    sharp_draws : numpy.ndarray, shape (d, 2)
+        Curves of sharpness: tolerance [mm], steepness.
+    by_lens : mapping of str to Tolerance
+        A tolerance of its own for each lens that carries one, where there are several.
+    """
+
+    used: Literal["sharp", "keepers"]
+    sharp: Eye
+    keep: Eye
     times_handbook: float
     ceiling: float
     floor: float
     steepness: float
-    tries: float
     bursts: int
-    hits: int
+    nothing: float
     flags: tuple[str, ...]
     confidence: float
-    fit_p_value: float
     calibration: pd.DataFrame
     draws: Floats
-    ranges: dict[str, float] = field(default_factory=dict)
-    by_lens: dict[str, Tolerance] = field(default_factory=dict)
+    sharp_draws: Floats
+    by_lens: Mapping[str, Tolerance] = field(default_factory=dict)
+
+    @property
+    def eye(self) -> Eye:
+        """The tolerance in use."""
+        return self.sharp if self.used == "sharp" else self.keep
 
     @property
     def fitted(self) -> bool:
-        """Whether there is a curve at all."""
-        return bool(np.isfinite(self.blur_mm))
+        """Whether any subject has a distance."""
+        return self.bursts > 0
 
     @property
     def carries(self) -> bool:
-        """Whether sentences and advice may rest on it."""
-        return self.fitted and not checks.FORBIDDING.intersection(self.flags)
+        """Whether sentences and zones may rest on it."""
+        return self.fitted and not FORBIDDING.intersection(self.flags)
+
+    def chance(self, blur_mm: npt.ArrayLike) -> Floats:
+        """Chance at each blur [mm] to be called sharp, or kept, under each curve in use; shape (d, ...)."""
+        blur = np.asarray(blur_mm, dtype=float)[None, ...]
+        rest = (slice(None), *[None] * (blur.ndim - 1))
+        if self.used == "sharp":
+            mm, steepness = (column[rest] for column in self.sharp_draws.T)
+            return np.asarray(_fall(blur, mm, steepness))
+        return self.keep_chance(blur_mm)
 
     def keep_chance(self, blur_mm: npt.ArrayLike) -> Floats:
-        """Return the chance that one frame of this blur is a keeper, any shape."""
-        return keep_probability(blur_mm, self.blur_mm, self.steepness, self.ceiling, self.floor)
+        """Chance of a frame to be kept at each blur [mm], under each keeper curve; shape (d, ...)."""
+        blur = np.asarray(blur_mm, dtype=float)[None, ...]
+        rest = (slice(None), *[None] * (blur.ndim - 1))
+        mm, steepness, ceiling, floor = (column[rest] for column in self.draws.T)
+        return np.asarray(floor + (ceiling - floor) * _fall(blur, mm, steepness))
 
-    def hit_chance(self, blur_mm: npt.ArrayLike) -> Floats:
-        """Return the chance that an average burst of this blur holds a keeper, any shape."""
-        return np.asarray(-np.expm1(self.tries * np.log1p(-self.keep_chance(blur_mm))))
 
-
-def fit_tolerance(table: pd.DataFrame, settings: Settings, *, refits: bool = True) -> Tolerance:
-    """Fit the keeper tolerance of a frame table, pooled and per lens where the data carry it.
+def fit_tolerance(table: pd.DataFrame, settings: Settings) -> Tolerance:
+    """Fit and tell the tolerance of a frame table.
 
     Parameters
     ----------
     table : pandas.DataFrame
-        The frame table with its optics columns. Counted, zone-focused frames with a blur are used.
+        The frame table with its optics columns.
     settings : Settings
         ``confidence``, ``guess_sd``, ``speed_m_s``.
-    refits : bool
-        Also fit with other assumptions and per lens.
-
-    Returns
-    -------
-    Tolerance
-        Always; NaN and flags where the data say nothing.
     """
-    bursts = burst_blur(table, settings)
-    handbook = handbook_mm(table)
-    fit = _fit(bursts, handbook, settings.confidence)
-    result = _described(bursts, fit, handbook, settings.confidence)
-    flags = list(result.flags)
-    if (lopsided := checks.lopsided_distances(table)) is not None:
-        flags.append(lopsided)
-    enough = fit is not None and checks.NOT_ENOUGH not in flags
-    if enough and not checks.falls_within_outings(table) < checks.OUTINGS_LEVEL:
-        flags.append(checks.BETWEEN_OUTINGS)
-    if not refits or fit is None:
-        return replace(result, flags=tuple(flags))
-    ranges = _refit(table, settings, bursts, handbook)
-    guesses = [ranges["half_guess_error"], ranges["double_guess_error"]]
-    if _outside(guesses, result):
-        flags.append(checks.LEANS_ON_GUESS)
-    if _outside([ranges["speed_0.6"]], result):
-        flags.append(checks.LEANS_ON_SPEED)
-    if _outside([ranges["ceiling_by_distance"]], result):
-        flags.append(checks.CHOSEN_BY_DISTANCE)
-    lenses = _per_lens(bursts, handbook, settings.confidence)
-    return replace(result, flags=tuple(flags), ranges=ranges, by_lens=lenses)
+    subjects = measured_subjects(table, settings)
+    fits = fit_tolerances(subjects, settings.speed_m_s, settings.confidence)
+    presses = np.bincount(subjects.lens, minlength=len(fits))
+    order = np.argsort(-presses, kind="stable")
+    return tell_tolerance(
+        table,
+        {subjects.lenses[lens]: fits[lens] for lens in order},
+        settings.confidence,
+        {subjects.lenses[lens]: int(presses[lens]) for lens in order},
+    )
+
+
+def tell_tolerance(
+    table: pd.DataFrame, fits: Mapping[str, Tolerances], confidence: float, presses: Mapping[str, int]
+) -> Tolerance:
+    """Tell the tolerance of an archive from fits that there are already.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        The frame table.
+    fits : mapping of str to Tolerances
+        One for each lens, the most used first.
+    confidence : float
+    presses : mapping of str to int
+        Measured presses of each lens.
+    """
+    frames = frames_with_blur(table)
+    names = list(fits)
+    if not names:
+        return _nothing(confidence)
+    whole = _of_lens(frames, fits[names[0]], sum(presses.values()), confidence)
+    if len(names) == 1:
+        return whole
+    own = {
+        name: _of_lens(frames, fit, presses[name], confidence) for name, fit in fits.items() if presses[name]
+    }
+    carried = {name: one for name, one in own.items() if one.carries}
+    return replace(whole, by_lens=carried if len(carried) > 1 else {})
 
 
 def defocus_allowance_mm(
@@ -163,91 +207,112 @@ def defocus_allowance_mm(
     return np.asarray(allowance_mm(tolerance_mm, diffraction_mm, np.median(known) if known.size else 0.0))
 
 
-def handbook_mm(table: pd.DataFrame) -> float:
-    """Return the handbook criterion of the archive's usual sensor [mm]."""
-    width, height = (table[f"sensor_{side}_mm"].to_numpy(float) for side in ("width", "height"))
-    diagonal = np.hypot(width, height)
-    known = diagonal[np.isfinite(diagonal)]
-    usual = float(np.median(known)) if known.size else HANDBOOK_DIAGONAL_MM
-    return float(parse_criterion("handbook").coc_mm(usual))
+def _fall(blur: Floats, tolerance_mm: Floats, steepness: Floats) -> Floats:
+    with np.errstate(divide="ignore", over="ignore"):
+        return np.asarray(1 / (1 + (blur / tolerance_mm) ** steepness))
 
 
-def _fit(
-    bursts: BurstBlur, handbook: float, confidence: float, *, slope: bool = False
-) -> ToleranceFit | None:
-    if not bursts.hit.any() or bursts.hit.all():
-        return None
-    evidence = gather(bursts, by_distance=slope)
-    evidence = evidence.weighted(sampling_factor(bursts))
-    return fit_tolerance_curve(evidence, handbook, confidence, slope=slope)
-
-
-def _described(bursts: BurstBlur, fit: ToleranceFit | None, handbook: float, confidence: float) -> Tolerance:
-    unknown = float("nan")
-    expected = np.full(len(bursts), np.nan) if fit is None else checks.expected_rates(bursts, fit)
-    size = unknown if fit is None else fit.tolerance_mm
-    flags = checks.enough_flags(bursts, size, at_edge=fit is not None and fit.at_edge)
-    p_value = unknown if fit is None else checks.goodness_of_fit(bursts, expected)
-    if p_value < checks.POOR_FIT_LEVEL:
-        flags.append(checks.POOR_FIT)
-    if not len(bursts):
-        flags.append(checks.NO_DISTANCES)
-    shared: dict[str, Any] = {
-        "bursts": len(bursts),
-        "hits": int(bursts.hit.sum()),
-        "flags": tuple(flags),
-        "confidence": confidence,
-        "fit_p_value": p_value,
-        "calibration": checks.calibration(bursts, expected, confidence),
-    }
-    if fit is None:
-        nothing: dict[str, Any] = dict.fromkeys(
-            ("blur_mm", "low", "high", "times_handbook", "ceiling", "floor", "steepness", "tries"), unknown
+def _of_lens(frames: pd.DataFrame, fit: Tolerances, presses: int, confidence: float) -> Tolerance:
+    used: Literal["sharp", "keepers"] = "sharp" if fit.verdicts >= VERDICTS else "keepers"
+    sharp = Eye(fit.sharp_mm, fit.sharp_low, fit.sharp_high, fit.verdicts)
+    keep = Eye(fit.keep_mm, fit.keep_low, fit.keep_high, fit.keepers)
+    eye = sharp if used == "sharp" else keep
+    draws = _keeper_draws(frames, fit)
+    flags = [
+        name
+        for name, holds in (
+            (NO_DISTANCES, presses == 0),
+            (FEW_VERDICTS, used == "keepers"),
+            (TOO_WIDE, presses > 0 and eye.high > WIDEST * eye.low),
+            (BLUR_DECIDES_NOTHING, presses > 0 and fit.nothing >= NOTHING),
         )
-        return Tolerance(**nothing, draws=np.zeros((0, 5)), **shared)
-    grown = (
-        1.0 if np.isnan(fit.growth) else float(np.average(bursts.frames**fit.growth, weights=bursts.weight))
+        if holds
+    ]
+    told = Tolerance(
+        used=used,
+        sharp=sharp,
+        keep=keep,
+        times_handbook=eye.blur_mm / fit.handbook_mm,
+        ceiling=float(draws[:, 2].mean()),
+        floor=float(draws[:, 3].mean()),
+        steepness=float(np.median(fit.kappa)),
+        bursts=presses,
+        nothing=fit.nothing,
+        flags=tuple(flags),
+        confidence=confidence,
+        calibration=pd.DataFrame(),
+        draws=draws,
+        sharp_draws=np.stack([fit.handbook_mm * np.exp(fit.log_sharp), fit.kappa], axis=1),
     )
+    return replace(told, calibration=_groups(told, frames))
+
+
+def _keeper_draws(frames: pd.DataFrame, fit: Tolerances) -> Floats:
+    """Keeper curves at the level of the frames: their mean chance is the share kept."""
+    mm = fit.handbook_mm * np.exp(fit.log_keep)
+    blur, weight = frames["blur_mm"].to_numpy(float), weights_of(frames)
+    if not weight.sum() > 0:
+        unknown = np.full(mm.size, np.nan)
+        return np.stack([mm, fit.kappa, unknown, unknown], axis=1)
+    rate = float(np.average(frames["kept"], weights=weight))
+    bins, share = _binned(np.log(blur), weight)
+    left = fit.floor + (1 - fit.floor) * (share @ _fall(np.exp(bins)[:, None], mm, fit.kappa))
+    ceiling = np.minimum(rate / left, 0.99)
+    return np.stack([mm, fit.kappa, ceiling, fit.floor * ceiling], axis=1)
+
+
+def _binned(values: Floats, weight: Floats) -> tuple[Floats, Floats]:
+    """Middles of narrow classes, and the share of the weight in each."""
+    edges = np.linspace(values.min() - 1e-6, values.max() + 1e-6, 120)
+    share, _ = np.histogram(values, edges, weights=weight)
+    return (edges[1:] + edges[:-1]) / 2, share / share.sum()
+
+
+def _groups(told: Tolerance, frames: pd.DataFrame) -> pd.DataFrame:
+    """Rates over blur in groups of equal size, put back to all frames, beside what the curves expect."""
+    by_verdict = told.used == "sharp"
+    said = frames["sharp"].isin(["yes", "no"]).to_numpy(bool) if by_verdict else np.ones(len(frames), bool)
+    chosen, sampled = sampled_frames(frames[said].reset_index(drop=True))
+    yes = (chosen["sharp"].eq("yes") if by_verdict else chosen["kept"]).to_numpy(bool)
+    blur = chosen["blur_mm"].to_numpy(float)
+    groups = int(np.clip(len(chosen) // FEWEST_IN_GROUP, 1, GROUPS)) if len(chosen) else 0
+    parts = np.array_split(np.argsort(blur, kind="stable"), groups) if groups else []
+    place = np.zeros(len(chosen), dtype=np.intp)
+    for number, members in enumerate(parts):
+        place[members] = number
+    shares = weighted_shares(yes, place, groups, sampled, told.confidence)
+    expected = told.chance(blur).mean(axis=0)
+    return pd.DataFrame(
+        {
+            "blur_from_mm": [blur[members].min() for members in parts],
+            "blur_to_mm": [blur[members].max() for members in parts],
+            "blur_mm": [np.median(blur[members]) for members in parts],
+            "frames": [members.size for members in parts],
+            "yes": [int(yes[members].sum()) for members in parts],
+            "rate": shares.rate,
+            "low": shares.low,
+            "high": shares.high,
+            "expected": [np.average(expected[m], weights=sampled.weight[m]) for m in parts],
+        }
+    )
+
+
+def _nothing(confidence: float) -> Tolerance:
+    unknown = float("nan")
+    none = Eye(unknown, unknown, unknown, 0)
     return Tolerance(
-        blur_mm=fit.tolerance_mm,
-        low=fit.low,
-        high=fit.high,
-        times_handbook=fit.tolerance_mm / handbook,
-        ceiling=fit.ceiling,
-        floor=fit.floor,
-        steepness=fit.steepness,
-        tries=grown,
-        draws=fit.draws,
-        **shared,
+        used="keepers",
+        sharp=none,
+        keep=none,
+        times_handbook=unknown,
+        ceiling=unknown,
+        floor=unknown,
+        steepness=unknown,
+        bursts=0,
+        nothing=unknown,
+        flags=(NO_DISTANCES,),
+        confidence=confidence,
+        calibration=pd.DataFrame(columns=list(GROUP_COLUMNS), dtype=float),
+        draws=np.zeros((0, 4)),
+        sharp_draws=np.zeros((0, 2)),
     )
-
-
-def _refit(table: pd.DataFrame, settings: Settings, bursts: BurstBlur, handbook: float) -> dict[str, float]:
-    changed = {
-        "half_guess_error": burst_blur(table, settings, 0.5),
-        "double_guess_error": burst_blur(table, settings, 2.0),
-        "speed_0.6": burst_blur(table, settings.changed(speed_m_s=SLOW_M_S)),
-    }
-    fits = {name: _fit(other, handbook, settings.confidence) for name, other in changed.items()}
-    if settings.speed_m_s <= SLOW_M_S:  # said to be as slow, or to stand still
-        fits["speed_0.6"] = None
-    fits["ceiling_by_distance"] = _fit(bursts, handbook, settings.confidence, slope=True)
-    return {name: float("nan") if fit is None else fit.tolerance_mm for name, fit in fits.items()}
-
-
-def _outside(values: list[float], tolerance: Tolerance) -> bool:
-    return any(value < tolerance.low or value > tolerance.high for value in values)
-
-
-def _per_lens(bursts: BurstBlur, handbook: float, confidence: float) -> dict[str, Tolerance]:
-    lenses = pd.Series(bursts.lenses).dropna().value_counts()
-    if len(lenses) < 2:
-        return {}
-    found = {}
-    for lens in lenses[lenses >= BURSTS_FOR_A_LENS].index:
-        own = bursts.chosen(bursts.lenses == lens)
-        fit = _fit(own, handbook, confidence)
-        described = _described(own, fit, handbook, confidence)
-        if fit is not None and described.carries:
-            found[str(lens)] = described
-    return found

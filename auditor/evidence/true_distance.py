@@ -63,28 +63,3 @@ def likely_log_distance(
     trust = np.where(near, trust, 1.0)
     mean = centre[group] + trust * (log_guess - centre[group])
     return mean, np.where(near, error_sd * np.sqrt(trust), 0.0)
-
-
-def burst_error_sd(error_sd: Floats, scatter: Floats, frames: Floats) -> Floats:
-    """Return the error of a burst's middle distance, given the error of one guess.
-
-    Where the guesses within bursts scatter as much as guesses do, they err independently and their middle is
-    better than one of them; where they agree, they share one error, and more of them add nothing.
-
-    Parameters
-    ----------
-    error_sd : numpy.ndarray, shape (n,)
-        Error of one guess [log].
-    scatter : numpy.ndarray, shape (n,)
-        Typical standard deviation of the guesses within bursts [log], 0 where it is unknown.
-    frames : numpy.ndarray, shape (n,)
-        Frames with a distance in each burst, 1 or more.
-
-    Notes
-    -----
-    The variance of the median of m normal values is close to pi/(2m + pi - 2) of one value's.
-    """
-    safe = np.where(error_sd > 0, error_sd, 1.0)
-    apart = np.minimum((scatter / safe) ** 2, 1.0)
-    of_median = np.pi / (2 * frames + np.pi - 2)
-    return error_sd * np.sqrt(1 - apart + apart * of_median)

@@ -250,7 +250,7 @@ def _allowance(frames: pd.DataFrame, tolerance: Tolerance) -> tuple[float, float
     usual = float(np.median(known)) if known.size else 0.0
     left = [
         float(defocus_allowance_mm(mm, usual, motion))
-        for mm in (tolerance.blur_mm, tolerance.low, tolerance.high)
+        for mm in (tolerance.eye.blur_mm, tolerance.eye.low, tolerance.eye.high)
     ]
     middle, low, high = (0.0 if math.isnan(value) else value for value in left)
     return middle, low, high

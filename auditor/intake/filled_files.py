@@ -9,9 +9,10 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
-from auditor.errors import FileFormatError, OutputError
+from auditor.errors import FileFormatError
 from auditor.intake.statements.bodies import MEASURES
 from auditor.intake.tables import neutralised, restored
+from auditor.writing import ResultsFolder
 
 NOTES_ORDER = (
     "file", "keeper", "sharp", "sharp_seen", "sharp_shown_px", "guessed_distance", "subject_distance",
@@ -100,23 +101,10 @@ def write_keeping(folder: Path, files: Mapping[str, str]) -> list[Path]:
     OutputError
         If one cannot be written.
     """
-    written = []
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        for name, text in files.items():
-            path, data = folder / name, text.encode("utf-8", "backslashreplace")
-            if path.is_file() and path.read_bytes() == data:
-                continue
-            if path.exists():
-                number = 1
-                while (kept := folder / f"{name}.before{f'-{number}' if number > 1 else ''}").exists():
-                    number += 1
-                path.rename(kept)
-            with path.open("xb") as file:
-                file.write(data)
-            written.append(path)
-    except OSError as error:
-        raise OutputError(
-            f"{folder} cannot be written: {error.strerror}.", "Name another folder with --out."
-        ) from None
-    return written
+    data = {name: text.encode("utf-8", "backslashreplace") for name, text in files.items()}
+    changed = {
+        name: own
+        for name, own in data.items()
+        if not (folder / name).is_file() or (folder / name).read_bytes() != own
+    }
+    return ResultsFolder(folder).write_all(changed, keeping=True) if changed else []

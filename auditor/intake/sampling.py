@@ -21,6 +21,7 @@ import pandas as pd
 
 from auditor.frames import LEFT_OUT
 from auditor.intake.library.walk import SAMPLE_NAME
+from auditor.intake.starter import note_names
 from auditor.intake.tables import neutralised
 
 SHEET_COLUMNS = ("file", "sharp", "guessed_distance", "subject_distance", "reason")
@@ -173,7 +174,7 @@ def allocate(sizes: Sequence[int], marks: Sequence[int], n: int) -> list[int]:
 
 def sample_text(table: pd.DataFrame, sample: Sample) -> str:
     """Write the sample weights, in the table's order."""
-    files = table["file"].iloc[sample.weighted_rows]
+    files = note_names(table).iloc[sample.weighted_rows]
     rows = [(neutralised(file), f"{weight:.10g}") for file, weight in zip(files, sample.weights, strict=True)]
     return _csv_text(("file", "sample_weight"), rows)
 

@@ -188,6 +188,13 @@ def frame_labels(table: pd.DataFrame) -> pd.Series:
     return stems.where(~repeated, paths)
 
 
+def note_names(table: pd.DataFrame) -> pd.Series:
+    """Name for each frame's row in the notes: its path, with ``./`` where others end alike."""
+    stems = table["file"].str.rsplit("/", n=1).str[-1].str.rsplit(".", n=1).str[0].str.casefold()
+    alone = ~stems.duplicated(keep=False) | table["file"].str.contains("/", regex=False)
+    return table["file"].where(alone, "./" + table["file"])
+
+
 def block_lines(blocks: Sequence[Block]) -> list[str]:
     """What the files record, block by block, as comments for the session file."""
     lines = ["What the files record, block by block:"] if blocks else []

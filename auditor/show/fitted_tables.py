@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from auditor.evidence.keeper_curve import keep_probability
 from auditor.evidence.over_time import OverTime
 from auditor.evidence.tolerance import Tolerance
 from auditor.show.words.figures import millimetres
@@ -15,37 +14,36 @@ BLUR_TICKS_MM = (0.01, 0.02, 0.03, 0.05, 0.1, 0.2, 0.3, 0.5, 1.0)
 
 
 def blur_curve(tolerance: Tolerance) -> pd.DataFrame:
-    """Fitted hit rate of an average burst over blur, with the band of the curves as likely as the data say.
+    """Chance over blur to be called sharp, or kept, with the band of the curves as likely as the data say.
 
     Returns
     -------
     pandas.DataFrame
-        ``blur_mm, rate, low, high``; the axis holds all bins, the tolerance and the handbook's value.
+        ``blur_mm, rate, low, high``; the axis holds all groups, the tolerance and the handbook's value.
     """
-    seen = tolerance.calibration["blur_mm"].to_numpy()
-    ends = np.concatenate([seen, [tolerance.blur_mm, tolerance.blur_mm / tolerance.times_handbook]])
-    blur = np.geomspace(0.75 * ends.min(), 1.4 * ends.max(), CURVE_POINTS)
-    spread = np.full((2, CURVE_POINTS), np.nan)
-    if len(tolerance.draws):
-        place, steepness, ceiling, floor = tolerance.draws.T[:4, :, None]
-        kept = keep_probability(blur[None, :], place, steepness, ceiling, floor)
-        hit = -np.expm1(tolerance.tries * np.log1p(-kept))
-        tail = (1 - tolerance.confidence) / 2
-        spread = np.quantile(hit, [tail, 1 - tail], axis=0)
-    return pd.DataFrame(
-        {"blur_mm": blur, "rate": tolerance.hit_chance(blur), "low": spread[0], "high": spread[1]}
+    eye = tolerance.eye
+    ends = np.concatenate(
+        [
+            tolerance.calibration["blur_mm"].to_numpy(float),
+            [eye.blur_mm, eye.blur_mm / tolerance.times_handbook],
+        ]
     )
+    blur = np.geomspace(0.75 * ends.min(), 1.4 * ends.max(), CURVE_POINTS)
+    chance, tail = tolerance.chance(blur), (1 - tolerance.confidence) / 2
+    low, high = np.quantile(chance, [tail, 1 - tail], axis=0)
+    return pd.DataFrame({"blur_mm": blur, "rate": chance.mean(axis=0), "low": low, "high": high})
 
 
 def blur_marks(tolerance: Tolerance) -> pd.DataFrame:
     """Diameters to mark: the tolerance with its interval, and the handbook's value."""
-    handbook = tolerance.blur_mm / tolerance.times_handbook
+    eye = tolerance.eye
+    handbook = eye.blur_mm / tolerance.times_handbook
     return pd.DataFrame(
         {
-            "blur_mm": [tolerance.blur_mm, handbook],
-            "low": [tolerance.low, np.nan],
-            "high": [tolerance.high, np.nan],
-            "label": [f"tolerance {millimetres(tolerance.blur_mm)}", f"handbook {millimetres(handbook)}"],
+            "blur_mm": [eye.blur_mm, handbook],
+            "low": [eye.low, np.nan],
+            "high": [eye.high, np.nan],
+            "label": [f"tolerance {millimetres(eye.blur_mm)}", f"handbook {millimetres(handbook)}"],
         }
     )
 

@@ -8,7 +8,7 @@ from typing import Any
 
 import pandas as pd
 
-from auditor.advice.result import as_json
+from auditor.advice.as_json import advice_json, tuning_json
 from auditor.evidence.tolerance import Tolerance
 from auditor.intake.library.thumbnails import thumbnails
 from auditor.intake.tables import TABLE_NAME, to_csv_text, to_json_rows
@@ -36,6 +36,8 @@ def _page(
 
 def audit_json(audit: Audit) -> dict[str, Any]:
     """The audit as plain JSON values, keys as the contract names them."""
+    lenses = audit.decisions.lenses
+    names = tuple(one.lens for one in lenses)
     return {
         "counts": json_safe(audit.counts),
         "settings": json_safe(asdict(audit.settings) | {"coc": without_home(audit.settings.coc)}),
@@ -55,8 +57,9 @@ def audit_json(audit: Audit) -> dict[str, Any]:
         | {"by_preset": _rows(audit.causes.by_preset)},
         "telling_frames": _rows(audit.telling),
         "over_time": _rows(audit.over_time.sessions),
-        "advice": as_json(audit.advice) if audit.advice is not None else None,
-        "tuning": as_json(audit.tuning) if audit.tuning is not None else None,
+        "advice": advice_json(lenses[0], names[1:]) if lenses else None,
+        "other_advice": [advice_json(one, tuple(n for n in names if n != one.lens)) for one in lenses[1:]],
+        "tuning": tuning_json(lenses[0]) if lenses else None,
         **_measured(audit),
         "problems": [
             {"files": problem.all_files, "what": problem.what, "next": problem.next}
@@ -70,15 +73,16 @@ _CAUSES = (
     "no_distance",
     "sibling_kept", "of_100", "at_focus",
 )  # fmt: skip
-_TOLERANCE = (
-    "blur_mm", "low", "high", "times_handbook", "ceiling", "floor", "steepness", "bursts", "hits", "flags",
-    "fit_p_value", "ranges",
-)  # fmt: skip
+_TOLERANCE = ("times_handbook", "ceiling", "floor", "steepness", "bursts", "nothing", "flags", "used")
 
 
 def _tolerance(tolerance: Tolerance) -> dict[str, Any]:
-    own: dict[str, Any] = json_safe({name: getattr(tolerance, name) for name in _TOLERANCE})
-    return own | {"by_lens": {lens: _tolerance(fitted) for lens, fitted in tolerance.by_lens.items()}}
+    eye, sharp, keep = tolerance.eye, asdict(tolerance.sharp), asdict(tolerance.keep)
+    own: dict[str, Any] = {"blur_mm": eye.blur_mm, "low": eye.low, "high": eye.high}
+    own |= {name: getattr(tolerance, name) for name in _TOLERANCE}
+    own |= {"sharp": sharp | {"verdicts": sharp.pop("count")}, "keep": keep | {"keepers": keep.pop("count")}}
+    told: dict[str, Any] = json_safe(own)
+    return told | {"by_lens": {lens: _tolerance(fitted) for lens, fitted in tolerance.by_lens.items()}}
 
 
 def _measured(audit: Audit) -> dict[str, Any]:

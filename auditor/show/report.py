@@ -154,7 +154,7 @@ def heat_top(one: RingByStop) -> float:
 def tolerance_curve(audit: Audit) -> Markup | str:
     """Draw the fitted curve; empty where there is none."""
     found = audit.tolerance
-    if not found.fitted:
+    if not found.fitted or not len(found.calibration):
         return ""
     curve = fitted_tables.blur_curve(found)
     ticks = fitted_tables.blur_ticks(curve["blur_mm"].min(), curve["blur_mm"].max())

@@ -26,7 +26,7 @@ from auditor.intake.photofile.previews import (
     small_picture,
 )
 from auditor.intake.sources import Archive
-from auditor.intake.starter import Block
+from auditor.intake.starter import Block, note_names
 from auditor.intake.statements.bodies import FOCAL_LENGTH_SD, MEASURES, READING_SD, TILT_SD_RAD
 from auditor.intake.statements.shares import SHAPE_TOLERANCE
 from auditor.optics.sensors import HANDBOOK_DIVISOR
@@ -102,7 +102,7 @@ def sheet_data(facts: SheetFacts, folder: Path, progress: Progress | None = None
     progress : callable, optional
     """
     table = facts.archive.table
-    places = places_of(facts.blocks)
+    places, names = places_of(facts.blocks), note_names(table)
     groups = groups_shown(facts.blocks)
     strip_rows = [row for _, rows, _ in groups for row in rows]
     frames: list[int] = facts.rows.tolist()
@@ -117,7 +117,9 @@ def sheet_data(facts: SheetFacts, folder: Path, progress: Progress | None = None
 
     with ThreadPoolExecutor(cores()) as pool:  # Pillow decodes outside of Python's lock
         strips = list(map(told, pool.map(lambda row: strip_picture(facts.archive, row), strip_rows)))
-        drawn = list(map(told, pool.map(lambda row: _drawn(facts, row, folder, places), frames)))
+        drawn = list(
+            map(told, pool.map(lambda row: _drawn(facts, row, names.iloc[row], folder, places), frames))
+        )
     pictures = dict(zip(strip_rows, strips, strict=True))
     identity = "\n".join([*table["file"].iloc[facts.rows], str(Path(folder).resolve())])
     return {
@@ -150,7 +152,9 @@ def _measures() -> dict[str, dict[str, Any]]:
     return measures
 
 
-def _drawn(facts: SheetFacts, row: int, folder: Path, places: Mapping[int, Place]) -> dict[str, Any]:
+def _drawn(
+    facts: SheetFacts, row: int, name: str, folder: Path, places: Mapping[int, Place]
+) -> dict[str, Any]:
     archive = facts.archive
     frame = archive.table.iloc[row]
     files = frame_files(archive.paths[row], str(frame["file"]), str(frame["files"]))
@@ -165,7 +169,7 @@ def _drawn(facts: SheetFacts, row: int, folder: Path, places: Mapping[int, Place
         width, height = float(small.width), float(small.height)
     in_preset = bool(frame["in_preset"]) if pd.notna(frame["in_preset"]) else False
     return {
-        "file": str(frame["file"]),
+        "file": name,
         "name": str(frame["file"]).rsplit("/", 1)[-1],
         "src": None if shown is None else link_from(folder, shown),
         "preview": None if large is None else {"uri": data_uri(large), "width": large.width},

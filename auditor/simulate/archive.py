@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -10,7 +11,7 @@ from PIL import Image
 
 from auditor.errors import OutputError
 from auditor.simulate.photofiles import exif_block, jpeg_bytes, rating_xmp
-from auditor.simulate.pictures import SIZE_PX, View, draw_picture
+from auditor.simulate.pictures import SIZE_PX, View, draw_palm, draw_picture
 from auditor.simulate.plan import outing_of
 from auditor.simulate.statements import SELECTS, notes_text, session_text, stem, truth_text
 from auditor.simulate.truth import Outing, Truth
@@ -19,6 +20,7 @@ from auditor.writing import make_folder, write_file
 
 SELECT_PX = (SIZE_PX[0] * 2 // 3, SIZE_PX[1] * 2 // 3)
 _STARS = ((1, 2, 3), (0.5, 0.35, 0.15))
+MARKED_S = 20.0  # from the palm over the lens to the first press with the new preset
 _REJECTED, _RATED_ZERO = 0.05, 0.10  # shares of the frames that were looked at and not kept
 
 
@@ -112,6 +114,8 @@ def _write_session(folder: Path, outing: Outing, truth: Truth, presses: pd.DataF
         make_folder(folder / SELECTS)
     for press in presses.itertuples():
         name = stem(outing, press.number)
+        if press.marked:
+            _write_marker(folder, outing, press, seed)
         view = View(*(getattr(press, value) for value in View.__slots__))
         # The frames of a burst are drawn from one seed: they show one place and one person.
         picture = draw_picture(view, np.random.default_rng([seed, press.burst]))
@@ -127,7 +131,15 @@ def _write_session(folder: Path, outing: Outing, truth: Truth, presses: pd.DataF
             write_file(folder / SELECTS / select_name(name, kept), jpeg_bytes(small, exif))
     if not all(truth.presets[i].lens.reports for i in presses["preset"].unique()):
         write_file(folder / "session.toml", session_text(outing, truth, presses))
-    write_file(folder / "notes.csv", notes_text(outing, presses))
+    write_file(folder / "notes.csv", notes_text(outing, presses, truth))
+
+
+def _write_marker(folder: Path, outing: Outing, press: Any, seed: int) -> None:
+    """Write the dark frame before a change: the palm over the lens, by a camera that still exposes."""
+    before = press._replace(captured_at=press.captured_at - pd.Timedelta(seconds=MARKED_S))
+    picture = draw_palm(np.random.default_rng([seed, press.number]))
+    name = f"{stem(outing, press.number - 1)}.jpg"
+    write_file(folder / name, jpeg_bytes(picture, exif_block(before, outing, None)))
 
 
 def _write_sidecar(folder: Path, name: str, rating: int, number: int) -> None:
@@ -141,8 +153,8 @@ def select_name(name: str, kept: int) -> str:
 
     Examples
     --------
-    >>> [select_name("P1010203", kept) for kept in (1, 4, 5)]
-    ['P1010203.jpg', 'P1010203-small.jpg', 'market-05.jpg']
+    >>> [select_name("WALK0203", kept) for kept in (1, 4, 5)]
+    ['WALK0203.jpg', 'WALK0203-small.jpg', 'market-05.jpg']
     """
     if kept % 5 == 0:
         return f"market-{kept:02d}.jpg"

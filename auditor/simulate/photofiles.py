@@ -17,7 +17,7 @@ _RDF = "http://www.w3.org/1999/02/22-rdf-syntax-ns#"
 _XMP = "http://ns.adobe.com/xap/1.0/"
 
 
-def exif_block(press: Any, outing: Outing, lens: Lens) -> Image.Exif:
+def exif_block(press: Any, outing: Outing, lens: Lens | None) -> Image.Exif:
     """Build the Exif block of a frame (tag numbers: Exif 2.32); the lens's tags only where it reports.
 
     Parameters
@@ -26,7 +26,8 @@ def exif_block(press: Any, outing: Outing, lens: Lens) -> Image.Exif:
         A row of :func:`auditor.simulate.walk.walk`. A reporting lens writes where its ring stands into
         SubjectDistance, as most cameras do.
     outing : Outing
-    lens : Lens
+    lens : Lens or None
+        None for a lens that tells the camera nothing.
     """
     exif = Image.Exif()
     exif[0x0110] = outing.camera
@@ -37,7 +38,7 @@ def exif_block(press: Any, outing: Outing, lens: Lens) -> Image.Exif:
     tags[0x9003] = f"{press.captured_at:%Y:%m:%d %H:%M:%S}"
     if outing.subseconds:
         tags[0x9291] = f"{press.captured_at.microsecond // 10_000:02d}"
-    if lens.reports:
+    if lens is not None and lens.reports:
         tags[0x829D] = IFDRational(round(press.f_number * 10), 10)
         tags[0x9206] = IFDRational(round(press.focus_m * 100), 100)
         tags[0x920A] = IFDRational(round(lens.focal_length_mm), 1)

@@ -78,6 +78,14 @@ def draw_picture(view: View, rng: np.random.Generator) -> Image.Image:
     return picture.convert("RGB").resize(SIZE_PX, Image.Resampling.BOX)
 
 
+def draw_palm(rng: np.random.Generator) -> Image.Image:
+    """Draw a frame taken with the palm over the lens: noise, and a little red light past the fingers."""
+    width, height = SIZE_PX
+    noise = np.abs(rng.normal(4.0, 3.0, (height, width, 3)))
+    leak = np.exp(-np.linspace(0, 6, width))[None, :, None] * np.array([14.0, 5.0, 3.0])
+    return Image.fromarray(np.clip(noise + leak, 0, 255).astype(np.uint8))
+
+
 def _blurred(layer: Image.Image, disc_mm: float, smear_mm: float) -> Image.Image:
     """Blur by a disc and a sideways smear; a disc of diameter c spreads an edge with sd c/4."""
     per_mm = layer.width / _SENSOR_WIDTH_MM * TIMES_BLUR

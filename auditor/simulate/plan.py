@@ -103,13 +103,25 @@ def camera_times(
     return np.asarray(FIRST_DAY + micro.astype("timedelta64[us]"))
 
 
-def file_numbers(session: Rows, truth: Truth, rng: np.random.Generator) -> Rows:
-    """File numbers of each camera, with gaps where a misfire was deleted on the spot, shape (n,)."""
+def find_markers(session: Rows, stretch: Rows, truth: Truth) -> npt.NDArray[np.bool_]:
+    """Frames before which the palm was held over the lens, since the preset changed, shape (n,)."""
+    marks = np.array([outing.markers for outing in truth.outings])[session % len(truth.outings)]
+    changed = (np.diff(stretch, prepend=stretch[:1]) != 0) & (np.diff(session, prepend=session[:1]) == 0)
+    return np.asarray(marks & changed)
+
+
+def file_numbers(
+    session: Rows, marked: npt.NDArray[np.bool_], truth: Truth, rng: np.random.Generator
+) -> Rows:
+    """File numbers of each camera, shape (n,).
+
+    There are gaps where a misfire was deleted on the spot; a dark frame before a marked one takes a number.
+    """
     cameras = [outing.camera for outing in truth.outings]
     camera = np.array([sorted(set(cameras)).index(name) for name in cameras])[session % len(cameras)]
     deleted = np.where(rng.random(len(session)) < _MISFIRES, rng.integers(1, 3, len(session)), 0)
     number = np.empty(len(session), dtype=np.intp)
     for which in range(int(camera.max()) + 1):
         mine = camera == which
-        number[mine] = 202 + 215 * which + np.cumsum(1 + deleted[mine])
+        number[mine] = 202 + 215 * which + np.cumsum(1 + deleted[mine] + marked[mine])
     return number

@@ -9,37 +9,51 @@ import pandas as pd
 from auditor.simulate.truth import Outing, PresetTruth, Truth
 
 SELECTS = "selects"
+SHOWN_PX = 1500  # as wide as the invented photographer's window showed each picture
+NOTE_COLUMNS = (
+    "file", "subject_distance", "subject_distance_sd", "guessed_distance", "sharp", "sharp_seen",
+    "sharp_shown_px", "reason",
+)  # fmt: skip
 
 _INVENTED = """\
 # The truth behind this archive. All of it is invented: market, visitors, photographer, cameras and lenses.
 # The pictures are drawn: figures as tall as their distance asks for, blur 30 times larger than life.
 # An audit does not read this file.
 """
+_SHARP = """\
+# P(called sharp | blur) = 1 / (1 + (blur / tolerance)^steepness), but for a share of lapses either way. Blur
+# is the diameter on the sensor of defocus, motion and diffraction (Airy) together: the root of the sum of
+# their squares."""
 _KEEPING = """\
-# P(keep | blur) = floor + (ceiling - floor) / (1 + (blur / tolerance)^steepness). Blur is the diameter on the
-# sensor of defocus, motion and diffraction (Airy) together: the root of the sum of their squares."""
+# P(kept) = K (floor + (1 - floor) P(sharp with the tolerance times forgives)); logit K = logit ceiling + the
+# walk's mood + near_interest log(distance_median / distance)."""
 _PEOPLE = """\
 # Distances of all who come along: log-normal, from the sensor plane. Speed: normal; every direction alike."""
 _PHOTOGRAPHER = """\
 # The ring is turned to an engraving with this relative error, once a stretch. Who looks inside the engraved
-# zone (circle of confusion 0.030 mm), judged at a glance, is taken; of the others, this share. Distances are
-# noted by eye afterwards, with an error of their own, and rounded. Frames of a burst share their fortune."""
+# zone (circle of confusion 0.030 mm), judged at a glance, is taken; of the others, this share. At a line
+# people are taken within line_spread of its place. In the evening some frames, drawn by chance, get a verdict
+# on their sharpness, a guess of the distance (biased, rounded) and a measured distance. Frames of a burst
+# share their fortune."""
 _PRESETS = """\
-# What each preset truly brought: the mean chance of a burst to hold a keeper, and of a frame to be kept, over
-# all frames taken, whether anyone looked at them later or not."""
+# What each preset truly brought: the mean chance of a burst to hold a keeper, of a frame to be kept, and of a
+# frame to be sharp enough, over all frames taken, whether anyone looked at them later or not."""
 
 
 def stem(outing: Outing, number: int) -> str:
-    """A camera's file name without its ending, such as ``P1010203``; the other body counts in ``Q``.
+    """A camera's file name without its ending, such as ``WALK0203``; the other body counts in ``HALL``.
+
+    Four signs and four figures, as DCF (CIPA DC-009) asks for; past 9999 the last sign counts on.
 
     Examples
     --------
     >>> from auditor.simulate.truth import MARKET_OUTINGS
     >>> stem(MARKET_OUTINGS[0], 203), stem(MARKET_OUTINGS[1], 10001)
-    ('P1010203', 'Q1020001')
+    ('WALK0203', 'HAL10001')
     """
-    letter = "P" if outing.camera.endswith("A") else "Q"
-    return f"{letter}{101 + number // 10_000}{number % 10_000:04d}"
+    word = "WALK" if outing.camera.endswith("A") else "HALL"
+    over = str(number // 10_000) if number >= 10_000 else ""
+    return f"{word[: len(word) - len(over)]}{over}{number % 10_000:04d}"
 
 
 def distance_text(distance_m: float) -> str:
@@ -65,15 +79,18 @@ def session_text(outing: Outing, truth: Truth, presses: pd.DataFrame) -> str:
     parts += [
         f'[[preset]]\nname = "{preset.name}"\nlens = "{preset.lens.name}"\nf_number = {preset.f_number:g}\n'
         f'focus_distance = "{distance_text(preset.focus_distance_m)}"'
+        + ('\nkind = "line"' if preset.kind == "line" else "")
         for preset in presets
     ]
     parts += [
         f'[[stretch]]\npreset = "{truth.presets[preset].name}"\nfrom = "{stem(outing, number)}"'
         for preset, number in zip(firsts["preset"], firsts["number"], strict=True)
     ]
-    if outing.marks == "selects":
-        parts.append(f'[marks]\nkeepers = "{SELECTS}"')
-    parts.append(f"[subject]\nguess_sd = {truth.note_sd:g}")
+    marks = [f'keepers = "{SELECTS}"'] if outing.marks == "selects" else []
+    palms = ", ".join(f'"{stem(outing, number - 1)}"' for number in presses["number"][presses["marked"]])
+    marks += [f"markers = [{palms}]"] if palms else []
+    if marks:
+        parts.append("\n".join(["[marks]", *marks]))
     return "\n\n".join(parts) + "\n"
 
 
@@ -87,28 +104,44 @@ def _lens_text(preset: PresetTruth) -> str:
     )
 
 
-def notes_text(outing: Outing, presses: pd.DataFrame) -> str:
-    """The frame notes of one walk: subject distances guessed by eye."""
-    noted = presses[presses["noted_m"].notna()]
+def notes_text(outing: Outing, presses: pd.DataFrame, truth: Truth) -> str:
+    """The frame notes of one walk: what was said and measured of some frames in the evening."""
+    told = presses[presses["measured_m"].notna()]
     rows = [
-        f"{stem(outing, number)},{distance_text(distance)}"
-        for number, distance in zip(noted["number"], noted["noted_m"], strict=True)
+        ",".join(
+            (
+                stem(outing, row.number),
+                distance_text(row.measured_m),
+                f"{truth.measure_sd:g}",
+                distance_text(row.guessed_m),
+                row.sharp,
+                "shown",
+                str(SHOWN_PX),
+                row.reason if isinstance(row.reason, str) else "",
+            )
+        )
+        for row in told.itertuples()
     ]
-    return "\n".join(["file,subject_distance", *rows]) + "\n"
+    return "\n".join([",".join(NOTE_COLUMNS), *rows]) + "\n"
 
 
 def truth_text(truth: Truth, seed: int, frames: int) -> str:
     """The stated truth as a TOML document."""
     sections = [
         f"{_INVENTED}\nseed = {seed}\nframes = {frames}",
-        f"{_KEEPING}\n[keeping]\ntolerance_mm = {truth.tolerance_mm:g}\nceiling = {truth.ceiling:g}\n"
-        f"floor = {truth.floor:g}\nsteepness = {truth.steepness:g}",
+        f"{_SHARP}\n[sharp]\ntolerance_mm = {truth.tolerance_mm:g}\nsteepness = {truth.steepness:g}\n"
+        f"lapses = {truth.lapses:g}",
+        f"{_KEEPING}\n[keeping]\nforgives = {truth.keeping_forgives:g}\nceiling = {truth.ceiling:g}\n"
+        f"floor = {truth.floor:g}\nnear_interest = {truth.near_interest:g}\n"
+        f"moods = [{', '.join(f'{outing.mood:g}' for outing in truth.outings)}]",
         f"{_PEOPLE}\n[people]\ndistance_median_m = {truth.distance_median_m:g}\n"
         f"distance_log_sd = {truth.distance_log_sd:g}\nspeed_m_s = {truth.speed_m_s:g}\n"
         f"speed_sd_m_s = {truth.speed_sd_m_s:g}",
         f"{_PHOTOGRAPHER}\n[photographer]\nring_error = {truth.ring_error:g}\n"
         f"glance_sd = {truth.glance_sd:g}\npress_outside = {truth.press_outside:g}\n"
-        f"note_sd = {truth.note_sd:g}\nburst_share = {truth.burst_share:g}\n"
+        f"line_spread_m = {truth.line_spread_m:g}\nmeasure_sd = {truth.measure_sd:g}\n"
+        f"guess_bias = {truth.guess_bias:g}\nguess_sd = {truth.guess_sd:g}\n"
+        f"burst_share = {truth.burst_share:g}\n"
         f"burst_correlation = {truth.burst_correlation:g}",
         _PRESETS,
         *(_preset_text(preset) for preset in truth.presets),
@@ -121,10 +154,11 @@ def _preset_text(preset: PresetTruth) -> str:
         ""
         if not preset.frames
         else f"\nhit_rate = {preset.hit_rate:.4f}\nframe_rate = {preset.frame_rate:.4f}"
+        f"\nsharp_rate = {preset.sharp_rate:.4f}"
     )
     return (
         f'[[preset]]\nname = "{preset.name}"\nlens = "{preset.lens.name}"\n'
         f"focal_length_mm = {preset.lens.focal_length_mm:g}\nf_number = {preset.f_number:g}"
-        f"\nfocus_distance_m = {preset.focus_distance_m:g}\n"
+        f'\nfocus_distance_m = {preset.focus_distance_m:g}\nkind = "{preset.kind}"\n'
         f"bursts = {preset.bursts}\nframes = {preset.frames}{rates}"
     )

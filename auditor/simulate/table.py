@@ -36,7 +36,8 @@ def simulate_table(seed: int, frames: int, truth: Truth | None = None) -> tuple[
     -------
     table : pandas.DataFrame
         The contract's columns, then ``true_focus_distance_m``, ``true_subject_distance_m``,
-        ``true_blur_mm``, ``true_chance`` (of being kept) and ``true_kept`` (also where nobody looked).
+        ``true_blur_mm``, ``true_sharp_chance``, ``true_chance`` (of being kept) and ``true_kept`` (also where
+        nobody looked).
     truth : Truth
         With what each preset truly brought.
 
@@ -56,7 +57,7 @@ def _columns(presses: pd.DataFrame, truth: Truth) -> pd.DataFrame:
     outing = presses["session"].to_numpy() % len(outings)
     preset = presses["preset"].to_numpy()
     reports = np.array([p.lens.reports for p in presets])[preset]
-    noted = presses["noted_m"].notna().to_numpy()
+    measured = presses["measured_m"].notna().to_numpy()
     looked_at, kept = presses["looked_at"].to_numpy(bool), presses["kept"].to_numpy(bool)
     files = _files(presses, truth)
     table = with_columns(
@@ -79,9 +80,9 @@ def _columns(presses: pd.DataFrame, truth: Truth) -> pd.DataFrame:
                 "sensor_source": np.where(reports, "exif", "session"),
                 "focus_distance_m": np.where(reports, presses["focus_m"].round(2), presses["ring_m"]),
                 "focus_distance_source": np.where(reports, "exif", "session"),
-                "subject_distance_m": presses["noted_m"],
-                "subject_distance_source": np.where(noted, "notes", "unknown"),
-                "subject_distance_rel_sd": np.where(noted, truth.note_sd, np.nan),
+                "subject_distance_m": presses["measured_m"],
+                "subject_distance_source": np.where(measured, "notes", "unknown"),
+                "subject_distance_rel_sd": np.where(measured, truth.measure_sd, np.nan),
                 "keeper": _taken(["no", "yes", None], np.where(looked_at, kept, 2)),
                 "mark_source": _taken([*(o.marks for o in outings), None], np.where(looked_at, outing, -1)),
                 "counted_as": _taken([NOT_KEPT, KEEPER, LEFT_OUT], np.where(looked_at, kept, 2)),
@@ -97,6 +98,7 @@ def _columns(presses: pd.DataFrame, truth: Truth) -> pd.DataFrame:
         true_focus_distance_m=presses["focus_m"],
         true_subject_distance_m=presses["subject_m"],
         true_blur_mm=presses["blur_mm"],
+        true_sharp_chance=presses["sharp_chance"],
         true_chance=presses["chance"],
         true_kept=kept,
     )

@@ -11,6 +11,7 @@ from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
+from scipy.special import expit, logit
 
 from auditor.settings import WALKING_SPEED_M_S
 
@@ -40,20 +41,25 @@ class PresetTruth:
     f_number : float
     focus_distance_m : float
         The engraving the ring was turned to, from the sensor plane.
+    kind : {"free", "line"}
+        Whether it was set for whoever comes along, or in advance to one place where people pass.
     frames, bursts : int
         Frames and bursts taken, whether anyone looked at them later or not.
-    frame_rate, hit_rate : float
-        Mean true chance of a frame to be kept, and of a burst to hold a keeper; NaN before the simulation.
+    frame_rate, hit_rate, sharp_rate : float
+        Mean true chance of a frame to be kept, of a burst to hold a keeper, and of a frame to be sharp enough
+        for this photographer; NaN before the simulation.
     """
 
     name: str
     lens: Lens
     f_number: float
     focus_distance_m: float
+    kind: Literal["free", "line"] = "free"
     frames: int = 0
     bursts: int = 0
     frame_rate: float = math.nan
     hit_rate: float = math.nan
+    sharp_rate: float = math.nan
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,10 +75,15 @@ class Outing:
         Where the photographer's choice stands: ``embedded``, ``sidecar`` or ``selects``.
     looked_at : float
         Share of the walk that was looked at while choosing; the rest is an unculled tail.
-    noted : float
-        Share of the frames, drawn at random, whose subject distance was noted by eye.
+    measured : float
+        Share of the frames, drawn at random, that were measured afterwards: first a verdict on sharpness,
+        then a guess, then the distance.
+    mood : float
+        Added to the logit of a keeper's chance on such a walk.
     subseconds : bool
         Whether the camera writes fractions of a second.
+    markers : bool
+        Whether a dark frame, the palm over the lens, marks each change of the preset.
     """
 
     name: str
@@ -80,8 +91,10 @@ class Outing:
     stretches: tuple[tuple[str, float], ...]
     marks: MarkPlace
     looked_at: float
-    noted: float
+    measured: float
+    mood: float
     subseconds: bool
+    markers: bool
 
 
 _NEW_28 = Lens("28 mm f/2.8", 28.0, reports=True)
@@ -94,7 +107,7 @@ MARKET_PRESETS = (
     PresetTruth("aisle", _OLD_35, 8.0, 2.5),
     PresetTruth("corner", _OLD_35, 5.6, 3.0),
     PresetTruth("counter", _OLD_35, 8.0, 1.5),
-    PresetTruth("stairs", _OLD_35, 11.0, 2.0),
+    PresetTruth("gate", _OLD_35, 11.0, 3.0, kind="line"),
 )
 MARKET_OUTINGS = (
     Outing(
@@ -103,8 +116,10 @@ MARKET_OUTINGS = (
         tuple((preset.name, share) for preset, share in zip(MARKET_PRESETS, (0.35, 0.3, 0.35), strict=False)),
         marks="embedded",
         looked_at=0.88,
-        noted=0.5,
+        measured=0.3,
+        mood=0.3,
         subseconds=True,
+        markers=False,
     ),
     Outing(
         "adapted-lens",
@@ -112,17 +127,21 @@ MARKET_OUTINGS = (
         (("aisle", 0.3), ("counter", 0.2), ("corner", 0.3), ("aisle", 0.2)),
         marks="sidecar",
         looked_at=0.88,
-        noted=0.5,
+        measured=0.4,
+        mood=0.0,
         subseconds=False,
+        markers=True,
     ),
     Outing(
         "adapted-lens-selects",
         "body A",
-        (("stairs", 0.35), ("aisle", 0.2), ("corner", 0.2), ("counter", 0.25)),
+        (("gate", 0.35), ("aisle", 0.2), ("corner", 0.2), ("counter", 0.25)),
         marks="selects",
         looked_at=1.0,
-        noted=0.8,
+        measured=0.5,
+        mood=-1.2,
         subseconds=True,
+        markers=True,
     ),
 )
 
@@ -134,19 +153,31 @@ class Truth:
     Attributes
     ----------
     tolerance_mm : float
-        Blur diameter at which the chance of a keeper has fallen half way from ceiling to floor.
-    ceiling, floor : float
-        Chance of a keeper without blur, and with any amount of it.
+        Blur diameter at which the chance to be called sharp has fallen half way.
     steepness : float
         Exponent of the fall in blur over tolerance.
+    lapses : float
+        Share of verdicts on sharpness that slip, either way.
+    keeping_forgives : float
+        The tolerance of what is kept is this many times the tolerance of what is called sharp.
+    ceiling : float
+        Chance that a frame without blur is kept, at the middle distance on a usual walk.
+    floor : float
+        What is left of that chance with any amount of blur, as a share.
+    near_interest : float
+        How much the logit of a keeper's chance rises where a subject is nearer by a factor e.
     distance_median_m, distance_log_sd : float
         Log-normal distance of the people who come along, from the sensor plane.
     speed_m_s, speed_sd_m_s : float
         Normal walking speed; every direction is as likely.
     ring_error : float
         Relative standard deviation of the ring's true setting from its engraving, drawn once a stretch.
-    glance_sd, note_sd : float
-        Relative error of a distance judged before pressing, and of one noted afterwards.
+    glance_sd, measure_sd : float
+        Relative error of a distance judged before pressing, and of one measured in the picture afterwards.
+    guess_bias, guess_sd : float
+        Relative bias and error of a distance guessed by eye before measuring.
+    line_spread_m : float
+        How far before and behind the place of a preset of kind ``line`` people are pressed at (sd).
     press_outside : float
         How often a subject that looks outside the zone is taken, for each one inside it.
     burst_share : float
@@ -158,17 +189,23 @@ class Truth:
         Walks in turn; the session after the last one is like the first.
     """
 
-    tolerance_mm: float = 0.045
-    ceiling: float = 0.45
-    floor: float = 0.02
+    tolerance_mm: float = 0.042
     steepness: float = 4.0
+    lapses: float = 0.02
+    keeping_forgives: float = 1.2
+    ceiling: float = 0.15
+    floor: float = 0.15
+    near_interest: float = 0.7
     distance_median_m: float = 2.6
     distance_log_sd: float = 0.45
     speed_m_s: float = WALKING_SPEED_M_S
     speed_sd_m_s: float = 0.31  # same source as the speed
     ring_error: float = 0.03
     glance_sd: float = 0.15
-    note_sd: float = 0.15
+    measure_sd: float = 0.08
+    guess_bias: float = -0.08
+    guess_sd: float = 0.16
+    line_spread_m: float = 0.35
     press_outside: float = 0.15
     burst_share: float = 0.1
     burst_correlation: float = 0.5
@@ -176,19 +213,45 @@ class Truth:
     outings: tuple[Outing, ...] = MARKET_OUTINGS
 
 
-def keep_chance(blur_mm: npt.ArrayLike, truth: Truth) -> npt.NDArray[np.float64]:
-    """Chance that a frame is kept, floor + (ceiling - floor) / (1 + (blur/tolerance)^steepness).
+def sharp_chance(blur_mm: npt.ArrayLike, tolerance_mm: float, steepness: float) -> npt.NDArray[np.float64]:
+    """Chance that a frame is sharp enough, 1 / (1 + (blur/tolerance)^steepness), any shape.
 
     Parameters
     ----------
     blur_mm : array_like
-        Diameter of all blur together on the sensor [mm], any shape.
+        Diameter of all blur together on the sensor [mm].
+    tolerance_mm, steepness : float
+
+    Examples
+    --------
+    >>> sharp_chance([0.0, 0.042, 0.084], 0.042, 4.0).round(3).tolist()
+    [1.0, 0.5, 0.059]
+    """
+    ratio = np.asarray(blur_mm, dtype="float64") / tolerance_mm
+    return np.asarray(1.0 / (1.0 + ratio**steepness))
+
+
+def keep_chance(
+    blur_mm: npt.ArrayLike, subject_m: npt.ArrayLike, mood: npt.ArrayLike, truth: Truth
+) -> npt.NDArray[np.float64]:
+    """Chance that a frame is kept: the moment's, times what blur leaves of it.
+
+    K (floor + (1 - floor) F), F from :func:`sharp_chance` at the keeper's tolerance, logit K = logit ceiling
+    + mood + near_interest log(distance_median / subject).
+
+    Parameters
+    ----------
+    blur_mm, subject_m, mood : array_like
+        Blur on the sensor [mm], distance [m], the walk's mood; shapes that broadcast.
     truth : Truth
 
     Examples
     --------
-    >>> keep_chance([0.0, 0.045], Truth(ceiling=0.5, floor=0.1)).round(6).tolist()
-    [0.5, 0.3]
+    >>> keep_chance([0.0, 1e9], 2.6, 0.0, Truth(ceiling=0.2, floor=0.1)).round(6).tolist()
+    [0.2, 0.02]
     """
-    ratio = np.asarray(blur_mm, dtype="float64") / truth.tolerance_mm
-    return truth.floor + (truth.ceiling - truth.floor) / (1.0 + ratio**truth.steepness)
+    interest = truth.near_interest * np.log(truth.distance_median_m / np.asarray(subject_m, dtype="float64"))
+    moment = expit(logit(truth.ceiling) + np.asarray(mood, dtype="float64") + interest)
+    forgiven = truth.keeping_forgives * truth.tolerance_mm
+    left = truth.floor + (1 - truth.floor) * sharp_chance(blur_mm, forgiven, truth.steepness)
+    return np.asarray(moment * left)

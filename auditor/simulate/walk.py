@@ -6,6 +6,7 @@ One row a frame, all of it arrays, so that a working life of frames takes second
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -15,12 +16,23 @@ from auditor.errors import SettingError
 from auditor.optics.blur import airy_mm, combined_mm, defocus_mm, motion_mm
 from auditor.optics.lens import lens_distance_m, magnification, sharp_zone
 from auditor.simulate.exposure import expose, market_light
-from auditor.simulate.plan import Floats, Plan, Rows, camera_times, file_numbers, plan_walks, press_times
-from auditor.simulate.truth import PresetTruth, Truth, keep_chance
+from auditor.simulate.plan import (
+    Floats,
+    Plan,
+    Rows,
+    camera_times,
+    file_numbers,
+    find_markers,
+    plan_walks,
+    press_times,
+)
+from auditor.simulate.truth import PresetTruth, Truth, keep_chance, sharp_chance
 
 FEWEST_FRAMES = 30
 HANDBOOK_COC_MM = 0.030  # of the scale that the photographer goes by
 NEAREST_M = 0.7
+_UNSURE = 0.08  # share of verdicts on sharpness that nobody would give
+_NOTHING_SAID = 0.4  # share of frames not kept of which nobody says why
 _PACE_S = (0.35, 0.9)  # between the frames of a burst
 _NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(40)
 
@@ -38,9 +50,10 @@ def walk(truth: Truth, frames: int, rng: np.random.Generator) -> pd.DataFrame:
     -------
     pandas.DataFrame
         One row a frame in the order taken: ``session``, ``stretch`` and ``burst`` from 0, ``preset`` (index
-        into the truth's presets), ``looked_at``, ``captured_at``, ``number`` of the file, the columns of
-        :func:`_taken`, ``noted_m`` (guessed by eye, NaN where not noted), ``chance`` (of being kept),
-        ``kept`` and ``burst_chance`` (that its burst holds a keeper). Distances from the sensor plane.
+        into the truth's presets), ``looked_at``, ``captured_at``, ``marked`` (a dark frame before it marks a
+        change of preset), ``number`` of the file, the columns of :func:`_taken`, ``sharp_chance``, ``chance``
+        (of being kept), ``kept``, ``burst_chance`` (that its burst holds a keeper) and the columns of
+        :func:`_measured_afterwards`. Distances from the sensor plane.
 
     Raises
     ------
@@ -58,10 +71,10 @@ def walk(truth: Truth, frames: int, rng: np.random.Generator) -> pd.DataFrame:
     time_s = press_times(plan, rng)
     pace_s = rng.uniform(*_PACE_S, len(plan.size))[burst]
     taken = _taken(truth, plan, time_s, burst, pace_s * place, rng)
-    chance = keep_chance(taken["blur_mm"], truth)
-    share = np.array([outing.noted for outing in truth.outings])[session % len(truth.outings)]
-    guess = taken["subject_m"] * np.exp(truth.note_sd * rng.standard_normal(frames))
-    return pd.DataFrame(
+    mood = np.array([outing.mood for outing in truth.outings])[session % len(truth.outings)]
+    chance = keep_chance(taken["blur_mm"], taken["subject_m"], mood, truth)
+    marked = find_markers(session, plan.stretch[burst], truth)
+    presses = pd.DataFrame(
         {
             "session": session,
             "stretch": plan.stretch[burst],
@@ -69,14 +82,47 @@ def walk(truth: Truth, frames: int, rng: np.random.Generator) -> pd.DataFrame:
             "preset": plan.preset[burst],
             "looked_at": plan.looked_at[burst],
             "captured_at": camera_times(session, time_s[burst] + pace_s * place, truth, rng),
-            "number": file_numbers(session, truth, rng),
+            "marked": marked,
+            "number": file_numbers(session, marked, truth, rng),
             **taken,
-            "noted_m": np.where(rng.random(frames) < share, round_as_people_do(guess), np.nan),
+            "sharp_chance": sharp_chance(taken["blur_mm"], truth.tolerance_mm, truth.steepness),
             "chance": chance,
             "kept": _fortunes(burst, truth.burst_correlation, rng) < chance,
             "burst_chance": burst_chance(chance, burst, truth.burst_correlation)[burst],
         }
     )
+    return presses.assign(**_measured_afterwards(presses, truth, rng))
+
+
+def _measured_afterwards(presses: pd.DataFrame, truth: Truth, rng: np.random.Generator) -> dict[str, Any]:
+    """What the photographer says of some frames in the evening, in this order; nothing elsewhere.
+
+    Returns
+    -------
+    dict
+        ``sharp`` (``yes``, ``no``, ``unsure`` or missing), ``guessed_m``, ``measured_m`` (NaN where not
+        measured) and ``reason`` (why a frame was not kept, in the photographer's words, or missing), each of
+        shape (n,).
+    """
+    n = len(presses)
+    share = np.array([outing.measured for outing in truth.outings])
+    chosen = rng.random(n) < share[presses["session"].to_numpy() % len(share)]
+    subject = presses["subject_m"].to_numpy()
+    believed = truth.lapses + (1 - 2 * truth.lapses) * presses["sharp_chance"].to_numpy()
+    verdict = np.where(rng.random(n) < believed, "yes", "no").astype(object)
+    verdict[rng.random(n) < _UNSURE] = "unsure"
+    guess = subject * (1 + truth.guess_bias) * np.exp(truth.guess_sd * rng.standard_normal(n))
+    measured = np.round(subject * np.exp(truth.measure_sd * rng.standard_normal(n)), 2)
+    moved = (presses["motion_mm"] > presses["defocus_mm"]).to_numpy()
+    reason = np.where(verdict == "no", np.where(moved, "moved", "soft"), "moment").astype(object)
+    reason[rng.random(n) < _NOTHING_SAID] = None
+    reason[presses["kept"].to_numpy(bool)] = None
+    return {
+        "sharp": pd.Series(verdict).where(chosen),
+        "guessed_m": np.where(chosen, round_as_people_do(guess), np.nan),
+        "measured_m": np.where(chosen, measured, np.nan),
+        "reason": pd.Series(reason).where(chosen),
+    }
 
 
 def _taken(
@@ -133,7 +179,7 @@ def _met(truth: Truth, preset: Rows, rng: np.random.Generator) -> Floats:
     """True distance [m] of each press's subject, shape of `preset`.
 
     People come along at any distance; those who look inside the engraved zone are taken, of the others
-    only some.
+    only some. At a line they are taken as they come near the place that the ring was set to.
     """
     zones = [
         sharp_zone(p.lens.focal_length_mm, p.f_number, p.focus_distance_m, HANDBOOK_COC_MM)
@@ -151,7 +197,10 @@ def _met(truth: Truth, preset: Rows, rng: np.random.Generator) -> Floats:
         pressed = (met >= NEAREST_M) & (rng.random(n) < np.where(inside, 1.0, truth.press_outside))
         distance[waiting[pressed]] = met[pressed]
         waiting = waiting[~pressed]
-    return distance
+    at_line = np.array([p.kind == "line" for p in truth.presets])[preset]
+    ring = np.array([p.focus_distance_m for p in truth.presets])[preset]
+    near_line = np.maximum(ring + truth.line_spread_m * rng.standard_normal(len(preset)), NEAREST_M)
+    return np.where(at_line, near_line, distance)
 
 
 def round_as_people_do(distance_m: Floats) -> Floats:
@@ -223,4 +272,5 @@ def _rates(preset: PresetTruth, presses: pd.DataFrame) -> PresetTruth:
         bursts=len(bursts),
         frame_rate=float(presses["chance"].mean()),
         hit_rate=float(bursts["burst_chance"].mean()),
+        sharp_rate=float(presses["sharp_chance"].mean()),
     )

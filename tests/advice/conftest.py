@@ -1,39 +1,13 @@
 """Small archives for the advice tests."""
 
-import importlib.util
-import sys
-from pathlib import Path
-
 import numpy as np
 import pandas as pd
 import pytest
 
 from auditor.evidence.presets import number_bursts
-from auditor.evidence.tolerance import Tolerance
 from auditor.evidence.zones import add_zones
 from auditor.frames import with_columns
 from auditor.optics.sensors import parse_criterion
-
-BENCH = Path(__file__).resolve().parents[1] / "bench"
-
-
-def load_bench(name):
-    """A module of tests/bench, under its own name so that others there find it."""
-    if name not in sys.modules:
-        spec = importlib.util.spec_from_file_location(name, BENCH / f"{name}.py")
-        sys.modules[name] = importlib.util.module_from_spec(spec)
-        spec.loader.exec_module(sys.modules[name])
-    return sys.modules[name]
-
-
-@pytest.fixture(scope="session")
-def photographers():
-    return load_bench("photographers")
-
-
-@pytest.fixture(scope="session")
-def bench(photographers):
-    return load_bench("bench_advice")
 
 
 @pytest.fixture(scope="session")
@@ -67,31 +41,3 @@ def archive():
         return add_zones(number_bursts(table), parse_criterion("handbook"), 1.32)
 
     return make
-
-
-@pytest.fixture(scope="session")
-def tolerance():
-    """Return a maker of fitted tolerances whose curve is known, or spread by so much (log)."""
-
-    def make(blur_mm=0.045, steepness=4.0, ceiling=0.5, floor=0.02, spread=0.0, flags=(), k=200):
-        rng = np.random.default_rng(1)
-        draws = np.tile([blur_mm, steepness, ceiling, floor, np.nan], (k, 1))
-        draws[:, 0] *= np.exp(spread * rng.standard_normal(k))
-        return Tolerance(
-            blur_mm=blur_mm, low=blur_mm / 2, high=blur_mm * 2, times_handbook=blur_mm / 0.03,
-            ceiling=ceiling, floor=floor, steepness=steepness, tries=1.0, bursts=300, hits=90,
-            flags=tuple(flags), confidence=0.95, fit_p_value=0.5, calibration=pd.DataFrame(), draws=draws,
-        )  # fmt: skip
-
-    return make
-
-
-@pytest.fixture(scope="session")
-def unfitted():
-    """A tolerance where nothing could be fitted."""
-    nan = np.nan
-    return Tolerance(
-        blur_mm=nan, low=nan, high=nan, times_handbook=nan, ceiling=nan, floor=nan, steepness=nan, tries=1.0,
-        bursts=0, hits=0, flags=("not_enough", "no_distances"), confidence=0.95, fit_p_value=nan,
-        calibration=pd.DataFrame(), draws=np.empty((0, 5)),
-    )  # fmt: skip

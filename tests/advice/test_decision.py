@@ -7,12 +7,13 @@ import pandas as pd
 import pytest
 from worlds.people import World, draw_archive
 
+from auditor.advice.at_another_stop import light_answers
 from auditor.advice.decide import WalkWorth, decide
 from auditor.advice.decision import Circumstances, decide_by_rule
 from auditor.advice.follow_ring import presses_follow_ring
 from auditor.advice.gate import check_gate
-from auditor.advice.next_blocks import plan_walk
-from auditor.advice.paired import Paired, chance_above
+from auditor.advice.next_walk import plan_walk
+from auditor.advice.paired import Paired, chance_above, compare_settings
 from auditor.advice.ring_settings import settings_on_ring
 from auditor.evidence.blur_tolerance import fit_tolerances
 from auditor.evidence.level import fit_level, session_counts
@@ -143,9 +144,24 @@ def test_distances_that_follow_the_ring_change_nothing_alone():
 
 
 def test_a_stretch_pressed_at_anyone_stands_for_passers():
-    lens = decide(draw_archive(4, World(presses="zone", anyone=60)).table, (), Settings()).lenses[0]
+    table = draw_archive(4, World(presses="zone", anyone=60)).table
+    lens = decide(table, (), Settings()).lenses[0]
     assert lens.subjects.of_passers
     assert lens.subjects.n >= 55
+    # As it is now: the habit's settings in their shares for every passer, not what each was met with.
+    subjects = measured_subjects(table, Settings())
+    number, ring = np.array([(setting.f_number, setting.focus_distance_m) for setting, _ in lens.habit]).T
+    in_use = compare_settings(
+        subjects.chosen(subjects.anyone),
+        lens.tolerances,
+        number,
+        ring,
+        light_answers(table, Settings()),
+        1.32,
+    )
+    assert lens.subjects.share_now == pytest.approx(
+        np.array([s for _, s in lens.habit]) @ in_use.share, abs=1e-6
+    )
     assert "presses_follow_ring" not in lens.flags
 
 

@@ -118,7 +118,7 @@ def test_the_nearest_line_is_four_focal_lengths_from_the_sensor_and_one_from_the
     ("before", "convention", "fine"), [(0.09, "sensor", True), (0.12, "sensor", False), (0.12, "lens", True)]
 )
 def test_the_leeway_may_not_reach_what_cannot_be_focused(before, convention, fine):
-    """A line at 0.3 m: with 50 mm nothing within 0.2 m of the sensor, or 0.05 m of the lens, is ever sharp."""
+    """A line at 0.3 m: with 50 mm nothing within 0.2 m of the sensor, 0.05 m of the lens, is ever sharp."""
     asked = Line(0.3, 0.01, before_m=before)
     if fine:
         assert plan_line(50, asked, COC, [Place(0.3)], [8], distance_from=convention).best == 0

@@ -7,19 +7,11 @@ import pandas as pd
 import pytest
 from numpy.testing import assert_allclose
 
-from auditor.advice.exposures import exposures_met
-from auditor.advice.light import (
-    Light,
-    expose,
-    light_met,
-    nominal_iso,
-    nominal_shutter_s,
-)
 from auditor.advice.light_kinds import KINDS, kind_index, read_kind, scene_at
 from auditor.advice.light_needed import light_needed
 from auditor.advice.limits import Limits, find_limits
 from auditor.errors import UnitError
-from auditor.optics.exposure import exposure_value
+from auditor.optics.exposure import exposure_value, nominal_shutter_s
 from auditor.settings import Settings
 
 # Exposure values at ISO 100 in whole numbers, as printed for the named settings; two copies of a general
@@ -90,36 +82,11 @@ def test_shutter_series_of_the_navy_table():
     assert_allclose(1 / nominal_shutter_s(exact), NAVY_SHUTTERS, rtol=1e-12)
     assert_allclose(nominal_shutter_s([0.5, 2.0]), [0.5, 2.0], rtol=1e-12)
     assert np.isnan(nominal_shutter_s(np.nan))
-    assert np.isnan(nominal_iso(np.nan))
 
 
 def test_unknown_exposures_have_no_light():
     assert np.isnan(exposure_value(8, 1 / 125, [np.nan, 0, -1, np.inf])).all()
     assert np.isnan(exposure_value(0, 1 / 125, 100))
-    assert not expose(np.nan, 8, Limits(100, 6400, 1 / 500, 1 / 125)).taken
-
-
-def test_a_smaller_opening_costs_iso_first_then_time_then_the_frame():
-    limits = Limits(100, 6400, 1 / 500, 1 / 125)
-    light = exposure_value(8, 1 / 500, 1600)
-    stops = np.array([4.0, 8.0, 16.0, 8 * 2**1.5, 8 * 2**2.5])  # f-numbers
-    exposed = expose(light, stops, limits)
-    assert_allclose(exposed.iso, [400, 1600, 6400, 6400, 6400], rtol=1e-9)
-    assert_allclose(1 / exposed.exposure_time_s, [500, 500, 500, 250, 125], rtol=1e-9)
-    assert exposed.taken.tolist() == [True, True, True, True, False]
-
-
-def test_beyond_the_slowest_time_nothing_is_taken():
-    limits = Limits(100, 6400, 1 / 500, 1 / 125)
-    at_the_end = exposure_value(8, 1 / 125, 6400)
-    assert expose(at_the_end, 8, limits).taken
-    assert not expose(at_the_end - 0.01, 8, limits).taken
-
-
-def test_in_bright_light_the_time_shortens_at_the_lowest_iso():
-    exposed = expose(exposure_value(2.8, 1 / 4000, 100), 2.8, Limits(100, 6400, 1 / 500, 1 / 125))
-    assert exposed.iso == pytest.approx(100, rel=1e-9)
-    assert 1 / exposed.exposure_time_s == pytest.approx(4000, rel=1e-9)
 
 
 def test_limits_that_were_stated_are_taken(archive):
@@ -148,48 +115,6 @@ def test_a_limit_that_was_never_reached_is_assumed_and_said_so(archive):
 def test_without_exposures_every_limit_is_assumed(archive):
     found = find_limits(archive(exposure_time_s=np.nan, iso=np.nan), Settings())
     assert set(found.assumed) == {"iso_max", "wanted_shutter", "slowest_shutter"}
-
-
-def test_light_in_thirds_keeps_every_share():
-    light = Light(np.arange(6.0), np.array([0.1, 0.2, 0.3, 0.2, 0.1, 0.1]), 60)
-    parts = [light.between(i / 3, (i + 1) / 3) for i in range(3)]
-    together = np.zeros(6)
-    for part in parts:
-        assert part.share.sum() == pytest.approx(1, abs=1e-9)
-        together[np.searchsorted(light.ev, part.ev)] += part.share / 3
-    assert_allclose(together, light.share, atol=1e-8)
-
-
-def test_light_met_counts_only_what_is_known(archive):
-    iso = np.repeat([np.nan, 800.0, 1600.0], 100)
-    light = light_met(archive(iso=iso))
-    assert light.frames == 200
-    assert light.share.sum() == pytest.approx(1, abs=1e-12)
-
-
-def test_a_single_iso_tells_neither_the_light_nor_the_highest_iso(archive):
-    assert light_met(archive(iso=400.0)).frames == 0
-    for iso, highest in ((400.0, 6400.0), (12800.0, 12800.0)):
-        found = find_limits(archive(iso=iso), Settings())
-        assert found.iso_max == highest
-        assert "iso_max" in found.assumed
-    assert find_limits(archive(iso=400.0), Settings(iso_max=1600)).iso_max == 1600
-
-
-def test_a_flash_tells_neither_light_nor_limits(archive):
-    """A third of the frames with a flash at ISO 100 and 1/60 s: as if they were not there."""
-    flash = np.arange(300) % 3 == 0
-    iso = np.where(flash, 100.0, np.where(np.arange(300) % 2, 1600.0, 3200.0))
-    time = np.where(flash, 1 / 60, 1 / 500)
-    lit = archive(iso=iso, exposure_time_s=time, flash=pd.array(flash, dtype="boolean"))
-    found, without = exposures_met(lit, Settings()), exposures_met(lit[~flash], Settings())
-    assert found.limits == without.limits
-    assert found.light.frames == 200
-    assert_allclose(found.used_s, without.used_s)
-    assert lit["motion_mm"].isna().to_numpy()[flash].all()
-    assert lit["blur_mm"].notna().to_numpy()[~flash].all()
-    every = archive(flash=pd.array(np.ones(300, dtype=bool), dtype="boolean"))
-    assert exposures_met(every, Settings()) is None
 
 
 def test_light_needed_for_a_plan():

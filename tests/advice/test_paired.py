@@ -7,7 +7,7 @@ import pytest
 from worlds.people import HANDBOOK_MM, World, blur_mm, draw_archive
 
 from auditor.advice.at_another_stop import LightAnswer, light_answers, times_at
-from auditor.advice.by_stop import best_by_stop
+from auditor.advice.by_stop import best_by_stop, lost_to_causes
 from auditor.advice.paired import Setting, compare_settings, tried_there
 from auditor.evidence.blur_tolerance import DRAWS, fit_tolerances
 from auditor.evidence.subjects import measured_subjects
@@ -152,3 +152,18 @@ def test_the_losses_of_a_stop_add_up_and_go_where_they_come_from(exact):
     assert stops[0].lost_to_defocus > stops[1].lost_to_defocus > stops[2].lost_to_defocus
     assert stops[0].lost_to_motion < stops[1].lost_to_motion < stops[2].lost_to_motion
     assert stops[2].median_time_s > stops[1].median_time_s > stops[0].median_time_s
+    times = times_at(subjects, 2.8, answer)
+    lost = lost_to_causes(subjects, walking, 2.8, 2.0, times, 1.32)
+    at_once = compare_settings(subjects, walking, np.array([2.8]), np.array([2.0]), (answer,), 1.32)
+    assert sum(lost.values()) == pytest.approx(1 - at_once.share[0], abs=0.03)
+    assert lost_to_causes(subjects, walking, 2.8, 2.0, times, 0.0)["motion"] == pytest.approx(0.0, abs=1e-6)
+
+
+def test_shares_kept_follow_the_other_eye_and_never_fall_below_the_floor(exact):
+    subjects, known = exact
+    eyes = replace(known, log_keep=known.log_sharp + 0.5, floor=np.full(DRAWS, 0.2))
+    args = (subjects, eyes, np.array([8.0, 2.8]), np.array([2.5, 0.6]), AS_IS, 0.0)
+    sharp, kept = compare_settings(*args), compare_settings(*args, keep=True)
+    larger = compare_settings(subjects, replace(known, log_sharp=eyes.log_keep), *args[2:])
+    assert kept.share == pytest.approx(0.2 + 0.8 * larger.share, abs=1e-6)
+    assert (kept.share > sharp.share).all()

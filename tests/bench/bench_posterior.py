@@ -1,6 +1,6 @@
 """The summed posterior of both tolerances against a long run of a general-purpose sampler (emcee).
 
-    python tests/bench/bench_posterior.py [--archives 5] [--steps 2500]
+    python tests/bench/bench_posterior.py [--archives 5] [--steps 1500]
 
 The same model is written out a second time: continuous parameters, blur of each subject from many drawn
 distances, speeds and directions with optics of its own. Compared are mean and spread of log tau_sharp and of
@@ -24,7 +24,7 @@ from auditor.evidence.blur_tolerance import LAPSE, fit_tolerances
 from auditor.evidence.subjects import measured_subjects
 from auditor.settings import Settings
 
-WALK = 48  # drawn blurs a subject
+WALK = 32  # drawn blurs a subject
 
 
 def log_posterior(point, blur, still, s):
@@ -40,19 +40,14 @@ def log_posterior(point, blur, still, s):
     prior -= 0.5 * ((level - logit(0.12)) / 1.5) ** 2 + 0.5 * (near / 0.7) ** 2
     steep, phi = np.exp(kappa), expit(floor)
     tilt = near * (np.average(s.log_m) - s.log_m) + 0.5 * np.log(s.frames)
+    asked = np.isfinite(s.verdict)
+    both = [[expit(-steep * (b - t)).mean(axis=1) for b in (blur, still)] for t in (tau, tau + apart)]
     terms = []
     for share, weight in ((1.0, 0.7), (0.5, 0.2), (0.0, 0.1)):
-
-        def left(log_tau, share=share):
-            moving = expit(-steep * (blur - log_tau)).mean(axis=1)
-            return share * moving + (1 - share) * expit(-steep * (still - log_tau)).mean(axis=1)
-
-        total = 0.0
-        asked = np.isfinite(s.verdict)
-        if asked.any():
-            chance = LAPSE + (1 - 2 * LAPSE) * left(tau)[asked]
-            total += np.where(s.verdict[asked] == 1, np.log(chance), np.log1p(-chance)).sum()
-        kept = (phi + (1 - phi) * left(tau + apart)) * expit(level + tilt)
+        sharp, left = (share * moving + (1 - share) * standing for moving, standing in both)
+        chance = LAPSE + (1 - 2 * LAPSE) * sharp[asked]
+        total = np.where(s.verdict[asked] == 1, np.log(chance), np.log1p(-chance)).sum()
+        kept = (phi + (1 - phi) * left) * expit(level + tilt)
         drawn = 1 + kept * np.expm1(s.drawn_odds)
         total += np.log(np.where(s.hit, kept, 1 - kept) / drawn).sum()
         terms.append(np.log(weight) + total)
@@ -73,7 +68,7 @@ def blurs(s, rng):
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--archives", type=int, default=5)
-    parser.add_argument("--steps", type=int, default=2500)
+    parser.add_argument("--steps", type=int, default=1500)
     options = parser.parse_args()
     failed = 0
     for seed in range(1, options.archives + 1):

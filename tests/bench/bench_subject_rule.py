@@ -1,4 +1,4 @@
-"""What does the choice of a face do to the keeper tolerance? Simulated archives whose subjects are known.
+"""What does the choice of a face do to the tolerance of keepers? Simulated archives whose subjects are known.
 
     python tests/bench/bench_subject_rule.py
     python tests/bench/bench_subject_rule.py --archives 20 --bursts 400
@@ -128,7 +128,7 @@ def one_archive(number, bursts, seed):
     rows = {}
     for name, rule in RULES.items():
         chosen = rule(faces)
-        fit = fit_tolerance(with_distances(table, chosen), settings, refits=False)
+        fit = fit_tolerance(with_distances(table, chosen), settings).keep
         error, low, high = np.log([fit.blur_mm, fit.low, fit.high]) - np.log(truth.tolerance_mm)
         rows[name] = (
             error, float(low <= 0 <= high), 1 - chosen["is_subject"].mean(), len(chosen) / len(table),

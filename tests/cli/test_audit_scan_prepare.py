@@ -254,7 +254,7 @@ def test_prepare_tells_what_the_files_record_and_reads_its_own_output_back(run, 
     again = run("audit", folder, "--json")
     assert again.stderr.startswith("With audit-notes/session.toml and audit-notes/notes.csv")
     problems = json.loads(again.stdout)["problems"]
-    assert not [p for p in problems if "session.toml" in str(p["file"]) or "notes.csv" in str(p["file"])]
+    assert not [p for p in problems if "session.toml" in str(p["files"]) or "notes.csv" in str(p["files"])]
 
 
 def test_lines_filled_in_make_a_preset_and_stay_when_prepare_runs_again(run, walk, tmp_path):

@@ -27,8 +27,8 @@ def test_two_at_a_table_wide_open_and_at_f16():
 @pytest.mark.parametrize(
     ("first", "others", "said"),
     [(2.0, "3", "all"), (2.0, "3|4", "all"), (2.0, "3|5", "the first only"), (2.0, "5", "the first only"),
-     (1.0, "3|5", "others only"), (1.0, "5", "none"), (5.0, "3", "others only"), (5.0, "1|6", "none"), (1.5, "4", "all"), (2.0, "", None), (np.nan, "3",
-     None)],
+     (1.0, "3|5", "others only"), (1.0, "5", "none"), (5.0, "3", "others only"), (5.0, "1|6", "none"),
+     (1.5, "4", "all"), (2.0, "", None), (np.nan, "3", None)],
 )  # fmt: skip
 def test_each_case(first, others, said):
     assert held(1.5, 4.0, first, others) == said

@@ -20,7 +20,7 @@ def zone_table(frame_table, in_kept, in_not, out_kept, out_not, **columns):
 
 
 def check(table):
-    return check_zone(table, fit_tolerance(table, Settings(), refits=False))
+    return check_zone(table, fit_tolerance(table, Settings()))
 
 
 # Cornfield's smoking and lung cancer table after Doll & Hill (1950), Br. Med. J. 2:739, men: 647 of 649 cases

@@ -158,7 +158,7 @@ def test_frames_that_nobody_has_answered_come_again_in_the_same_order():
     table = frames(arcade_keeper=20, arcade_not=180)
     first = draw_sample(table, 30, seed=1)
     table.loc[first.weighted_rows, "sample_weight"] = first.weights
-    waiting = table["sample_weight"].notna().to_numpy()
+    waiting = table["sample_weight"].notna().to_numpy().copy()
     again = draw_sample(table, 30, seed=1, waiting=waiting)
     assert again.rows.tolist() == first.rows.tolist()
     assert sample_text(table, again) == sample_text(table, first)
@@ -221,7 +221,7 @@ def test_prepare_draws_writes_and_reads_its_own_sample_back(run, walk, tmp_path)
     assert digest(folder) == before
     assert (out / "source.txt").read_text() == "../walk\n"
     told = (out / "sheet.html").read_text() + (out / "notes.csv").read_text()
-    for word in ("keeper", "not kept", "rating", "weight:"):
+    for word in ("keeper", "not kept", "rating", "sample_weight"):
         assert word not in told
     # Fill in one share and run again: the distance by hand is that of test_shares, and it is not drawn again.
     rows = (out / "notes.csv").read_text().splitlines()

@@ -1,4 +1,4 @@
-"""The tolerance: its sentences in the hard cases, and the tables behind its picture."""
+"""The tolerance: its sentences in the hard cases, and the table behind its picture."""
 
 from __future__ import annotations
 
@@ -6,22 +6,21 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from auditor.advice import flags as advice_flags
-from auditor.evidence import tolerance_checks
-from auditor.evidence.tolerance import Tolerance
+from auditor.evidence import tolerance as evidence
+from auditor.evidence.tolerance import Eye, Tolerance
 from auditor.show import fitted_tables
 from auditor.show.words import flags, tolerance
-
-NAN = float("nan")
 
 
 def tolerated(**changes: object) -> Tolerance:
     facts = {
-        "blur_mm": 0.045, "low": 0.036, "high": 0.058, "times_handbook": 1.5, "ceiling": 0.4, "floor": 0.03,
-        "steepness": 3.0, "tries": 1.2, "bursts": 275, "hits": 90, "flags": (), "confidence": 0.95,
-        "fit_p_value": 0.4, "draws": np.array([[0.040, 3.0, 0.4, 0.03, 1.0], [0.050, 3.0, 0.4, 0.03, 1.0]]),
+        "used": "keepers", "sharp": Eye(0.040, 0.030, 0.055, 12), "keep": Eye(0.045, 0.036, 0.058, 90),
+        "times_handbook": 1.5, "ceiling": 0.4, "floor": 0.03, "steepness": 3.0, "bursts": 275,
+        "nothing": 0.1, "flags": (), "confidence": 0.95,
+        "draws": np.array([[0.040, 3.0, 0.4, 0.03], [0.050, 3.0, 0.4, 0.03]]),
+        "sharp_draws": np.array([[0.038, 3.0], [0.042, 3.0]]),
         "calibration": pd.DataFrame(
-            {"blur_mm": [0.02, 0.09], "bursts": [140, 135], "hits": [70, 20], "hit_rate": [0.5, 0.15],
+            {"blur_mm": [0.02, 0.09], "frames": [140, 135], "yes": [70, 20], "rate": [0.5, 0.15],
              "low": [0.4, 0.1], "high": [0.6, 0.2]}
         ),
     }  # fmt: skip
@@ -29,53 +28,63 @@ def tolerated(**changes: object) -> Tolerance:
 
 
 def test_a_tolerance_above_within_and_below_the_handbook() -> None:
-    assert "1.5 times the handbook's 0.030 mm: your zones are wider" in tolerance.finding(tolerated())
-    same = tolerance.finding(tolerated(low=0.02))
+    said = tolerance.finding(tolerated())
+    assert "1.5 times the handbook's 0.030 mm: your zones are wider" in said
+    assert (
+        "0.045 mm (95 % interval 0.036–0.058 mm) on the sensor (90 keepers of 275 measured presses)" in said
+    )
+    assert "from 40 % to 3 %" in said
+    same = tolerance.finding(tolerated(keep=Eye(0.045, 0.02, 0.058, 90)))
     assert "holds the handbook's 0.030 mm" in same
-    small = tolerance.finding(tolerated(blur_mm=0.015, low=0.01, high=0.02, times_handbook=0.5))
+    small = tolerance.finding(tolerated(keep=Eye(0.015, 0.01, 0.02, 90), times_handbook=0.5))
     assert "narrower" in small
-    assert "0.045 mm on the sensor (95 % interval 0.036–0.058 mm, 275 bursts)" in tolerance.finding(
-        tolerated()
-    )
 
 
-def test_a_tolerance_that_was_not_fitted_or_does_not_carry_says_why() -> None:
-    unfitted = tolerated(
-        blur_mm=NAN, low=NAN, high=NAN, times_handbook=NAN, bursts=0, flags=("not_enough", "no_distances")
-    )
-    said = tolerance.finding(unfitted)
-    assert "cannot be said" in said
-    assert "No counted frame has a subject distance" in said
-    assert "nan" not in said
-    assert tolerance.refits(unfitted) == ""
-    doubtful = tolerance.finding(tolerated(flags=("distances_of_keepers",)))
-    assert "nothing rests on it" in doubtful
-    assert "mostly for keepers" in doubtful
+def test_verdicts_speak_where_there_are_thirty() -> None:
+    said = tolerance.finding(tolerated(used="sharp", sharp=Eye(0.042, 0.035, 0.05, 60), times_handbook=1.4))
+    assert "You call a subject sharp up to a blur of 0.042 mm" in said
+    assert "60 verdicts" in said
+    assert "keepers" not in said
 
 
-def test_doubts_that_do_not_forbid_and_refits_are_said() -> None:
-    doubted = tolerated(flags=("poor_fit",), ranges={"half_guess_error": 0.05, "double_guess_error": NAN})
-    assert tolerance.doubts(doubted) == [flags.SENTENCES["poor_fit"]]
-    assert tolerance.refits(doubted) == "It would be 0.050 mm with half the error of guessed distances."
+def test_a_tolerance_that_does_not_carry_says_why() -> None:
+    unknown = tolerated(bursts=0, flags=("no_distances",))
+    assert "cannot be said" in tolerance.finding(unknown)
+    assert "No counted frame has a subject distance" in tolerance.finding(unknown)
+    doubtful = tolerance.finding(tolerated(flags=("too_wide", "few_verdicts")))
+    assert "not known well enough" in doubtful
+    assert "hardly narrow" in doubtful
+    assert "30 verdicts" in doubtful
+
+
+def test_doubts_that_do_not_forbid_are_said_apart() -> None:
+    assert tolerance.doubts(tolerated(flags=("few_verdicts",))) == [flags.SENTENCES["few_verdicts"]]
+    assert tolerance.doubts(tolerated(flags=("too_wide",))) == []
     lenses = tolerance.by_lens(tolerated(by_lens={"28 mm": tolerated(bursts=160)}))
-    assert lenses == ["28 mm: 0.045 mm (0.036–0.058 mm), 160 bursts."]
+    assert lenses == ["28 mm: 0.045 mm (95 % interval 0.036–0.058 mm), 160 measured presses."]
 
 
-def test_every_flag_has_a_sentence() -> None:
-    of_advice = {value for name, value in vars(advice_flags).items() if name.isupper()}
-    assert set(tolerance_checks.FLAGS) | of_advice <= set(flags.SENTENCES)
-    assert flags.sentences(["one_preset", "one_preset"]) == [flags.SENTENCES["one_preset"]]
+def test_every_flag_has_a_sentence_and_no_sentence_is_left_over() -> None:
+    assert set(evidence.FLAGS) == set(flags.SENTENCES)
 
 
-def test_curve_passes_the_half_way_point_at_the_tolerance_and_its_band_holds_the_draws() -> None:
-    fitted = tolerated(tries=1.0)
-    curve = fitted_tables.blur_curve(fitted)
-    at_tolerance = np.interp(np.log(0.045), np.log(curve["blur_mm"]), curve["rate"])
-    assert at_tolerance == pytest.approx((0.4 + 0.03) / 2, abs=1e-3)  # half way from ceiling to floor
-    assert (curve["low"] <= curve["high"]).all()
-    assert curve["blur_mm"].min() < 0.02
-    assert curve["blur_mm"].max() > 0.09
-    marks = fitted_tables.blur_marks(fitted)
+@pytest.mark.parametrize("used", ["keepers", "sharp"])
+def test_the_curve_goes_half_way_at_the_tolerance_inside_its_band(used: str) -> None:
+    told = tolerated(used=used)
+    curve = fitted_tables.blur_curve(told)
+    assert (curve["low"] <= curve["rate"] + 1e-9).all()
+    assert (curve["rate"] <= curve["high"] + 1e-9).all()
+    top, bottom = (0.4, 0.03) if used == "keepers" else (1.0, 0.0)
+    at = np.interp(np.log(told.eye.blur_mm), np.log(curve["blur_mm"]), curve["rate"])
+    assert at == pytest.approx((top + bottom) / 2, abs=0.01)
+
+
+def test_the_marks_name_both_diameters() -> None:
+    marks = fitted_tables.blur_marks(tolerated())
     assert marks["label"].tolist() == ["tolerance 0.045 mm", "handbook 0.030 mm"]
-    without = fitted_tables.blur_curve(tolerated(draws=np.zeros((0, 5))))
-    assert without["low"].isna().all()
+    assert marks["blur_mm"].tolist() == pytest.approx([0.045, 0.030])
+
+
+def test_observed_shares_are_told_to_those_who_cannot_see_the_chart() -> None:
+    said = tolerance.chart_finding(tolerated(), "m")
+    assert "50 % of 140 kept at 0.020 mm" in said

@@ -122,11 +122,14 @@ def unpack_facts(packed: bytes) -> Facts:
             ),
             paths=json.loads(arrays["paths"].tobytes()),
             folders=arrays["folders"].tolist(),
-            problems=[Problem(*problem) for problem in told["problems"]],
+            problems=[
+                Problem(file, what, step, tuple(files), unread)
+                for file, what, step, files, unread in told["problems"]
+            ],
             unreadable=told["unreadable"],
             merged=told["merged"],
         )
-    except (zlib.error, struct.error, KeyError, TypeError, IndexError) as error:
+    except (zlib.error, struct.error, ValueError, KeyError, TypeError, IndexError) as error:
         raise ValueError("not packed facts") from error
 
 

@@ -68,6 +68,7 @@ NOTE_READERS: Readers = {
     "lens": str,
     "preset": str,
     "reason": str,
+    **dict.fromkeys(("sharp", "sharp_seen", "sharp_shown_px", "guessed_distance"), str),
 }
 SAMPLE_READERS: Readers = {"sample_weight": _weight}
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -118,3 +118,14 @@ class SessionFile:
             if abs(lens.focal_length_mm / focal_length_mm - 1) <= 0.02:
                 return lens
         return None
+
+
+def declared_lenses(sessions: Iterable[SessionFile]) -> tuple[Lens, ...]:
+    """Every lens of the session files, each once; of one name the first that says more rules."""
+    found: dict[tuple[str | None, float], Lens] = {}
+    for lens in (lens for session in sessions for lens in session.lenses):
+        key = (lens.name.casefold() if lens.name else None, lens.focal_length_mm)
+        known = found.get(key)
+        if known is None or bool(lens.f_stops) + bool(lens.ring_m) > bool(known.f_stops) + bool(known.ring_m):
+            found[key] = lens
+    return tuple(found.values())

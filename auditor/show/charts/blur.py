@@ -1,4 +1,4 @@
-"""Hit rate against blur, with the fitted curve and the keeper tolerance."""
+"""Share called sharp, or kept, against blur, with the fitted curve and the tolerance."""
 
 from __future__ import annotations
 
@@ -15,13 +15,13 @@ from auditor.show.charts.style import INK, KEPT, MUTED, NOT_KEPT, PAPER, RULE, S
 def draw_blur_curve(
     ax: Axes, bins: pd.DataFrame, curve: pd.DataFrame, marks: pd.DataFrame, ticks: pd.DataFrame, *, top: float
 ) -> Axes:
-    """Draw observed hit rates by blur, the fitted curve with its band, and the tolerance with its interval.
+    """Draw observed shares by blur, the fitted curve with its band, and the tolerance with its interval.
 
     Parameters
     ----------
     ax : matplotlib.axes.Axes
     bins : pandas.DataFrame
-        ``blur_mm``, ``rate``, ``low``, ``high``, ``bursts``: observed, one row per bin of blur.
+        ``blur_mm``, ``rate``, ``low``, ``high``, ``frames``: observed, one row per group of like blur.
     curve : pandas.DataFrame
         ``blur_mm``, ``rate``, ``low``, ``high``: the fitted curve; low and high may be NaN.
     marks : pandas.DataFrame
@@ -48,7 +48,7 @@ def draw_blur_curve(
     ax.plot(bins["blur_mm"], bins["rate"], "s", mfc=PAPER, mec=INK, mew=1, ms=5, zorder=4, gid="rates")
     for row in bins.itertuples():
         ax.annotate(
-            str(row.bursts), (row.blur_mm, row.high), (0, 2), textcoords="offset points", ha="center",
+            str(row.frames), (row.blur_mm, row.high), (0, 2), textcoords="offset points", ha="center",
             size=TINY_PT, color=MUTED,
         )  # fmt: skip
     for place, row in enumerate(marks.itertuples()):

@@ -17,12 +17,12 @@ Drawing = Callable[[str], Figure]  # units -> figure
 
 
 def tolerance_chart(audit: Audit) -> Drawing | None:
-    """Prepare the chart of hit rate against blur."""
+    """Prepare the chart of verdicts, or keepers, against blur."""
     tolerance = audit.tolerance
-    if not tolerance.fitted:
+    if not tolerance.fitted or not len(tolerance.calibration):
         return None
     curve, marks = fitted_tables.blur_curve(tolerance), fitted_tables.blur_marks(tolerance)
-    bins = tolerance.calibration.rename(columns={"hit_rate": "rate"})
+    bins = tolerance.calibration
     ticks = fitted_tables.blur_ticks(curve["blur_mm"].min(), curve["blur_mm"].max())
     top = share_axis_end(bins["high"])
 

@@ -90,7 +90,7 @@ def draw_curve(
     curve : pandas.DataFrame
         ``blur_mm, rate, low, high``.
     bins : pandas.DataFrame
-        ``blur_mm, hit_rate, low, high, bursts``.
+        ``blur_mm, rate, low, high, frames``.
     marks : pandas.DataFrame
         ``blur_mm, label``.
     ticks : pandas.DataFrame
@@ -123,7 +123,7 @@ def draw_curve(
     parts.append(stretched(path(curve["rate"]), class_="line"))
     for row in bins.itertuples():
         at = along(float(x(row.blur_mm)))
-        low, high, middle = (float(y(value)) for value in (row.low, row.high, row.hit_rate))
+        low, high, middle = (float(y(value)) for value in (row.low, row.high, row.rate))
         parts += [
             element("line", x1=at, x2=at, y1=f"{low:.1f}", y2=f"{high:.1f}", class_="whisker"),
             element(

@@ -157,7 +157,8 @@ def test_names_of_every_kind_come_through(tmp_path, photo, auditor):
     table, problems = read_table(out)
     assert problems == []
     files = list(table["files"])
-    for name in ("=1+1.jpg", "a\nb.jpg", "a\rb.jpg", 'quo"te.jpg', "'=quoted.jpg", "com,ma;semi\t.jpg"):
+    coded = ("a\\u000ab.jpg", "a\\u000db.jpg", "com,ma;semi\\u0009.jpg")  # controls in names stand as codes
+    for name in ("=1+1.jpg", 'quo"te.jpg', "'=quoted.jpg", *coded):
         assert sum(name in cell for cell in files) == 1
     rows = json.loads(auditor("scan", top, "--json").stdout)
     assert [row["files"] for row in rows] == files
