@@ -1,11 +1,10 @@
-"""The tables behind the pictures of the tolerance and of the sessions."""
+"""The tables behind the picture of the tolerance."""
 
 from __future__ import annotations
 
 import numpy as np
 import pandas as pd
 
-from auditor.evidence.over_time import OverTime
 from auditor.evidence.tolerance import Tolerance
 from auditor.show.words.figures import millimetres
 
@@ -55,12 +54,3 @@ def blur_ticks(from_mm: float, to_mm: float) -> pd.DataFrame:
     if labels:
         labels[-1] += " mm"
     return pd.DataFrame({"at_mm": inside, "label": labels})
-
-
-def session_ticks(found: OverTime, most: int) -> pd.DataFrame:
-    """Ticks of the sessions' chart: evenly chosen sessions with their dates."""
-    n = len(found.sessions)
-    chosen = np.unique(np.linspace(0, n - 1, min(n, most)).round().astype(int))
-    dates = found.sessions["starts_at"].iloc[chosen]
-    labels = ["" if pd.isna(date) else f"{date:%Y-%m-%d}" for date in dates]
-    return pd.DataFrame({"at": chosen, "label": labels})

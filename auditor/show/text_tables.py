@@ -56,7 +56,7 @@ def grid(columns: Sequence[Column], rows: Sequence[Sequence[str]], width: int) -
         going = max(kept, key=lambda at: columns[at].priority)
         if columns[going].priority == 0:
             break
-        kept.remove(going)
+        kept = [at for at in kept if at != going]
     for row in ([column.title for column in columns], *rows):
         name = textwrap.wrap(row[0], widths[0]) or [""]
         cells = [row[at] for at in kept[1:]]

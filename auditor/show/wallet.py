@@ -79,16 +79,17 @@ class WalletCard:
 
 def wallet_bytes(cards: Sequence[WalletCard], suffix: str, paper: Paper = "wallet") -> bytes:
     """Draw wallet cards as a file, ``.pdf`` or ``.png`` (the first sheet); the same cards, the same bytes."""
-    buffer = io.BytesIO()
+    made = io.BytesIO()
     with chart_style():
         sheets = draw_sheets(cards, paper)
         if suffix == ".pdf":
-            with PdfPages(buffer, metadata={"CreationDate": None}) as pages:
+            with PdfPages(made, metadata={"CreationDate": None}) as out:
                 for sheet in sheets:
-                    pages.savefig(sheet)
+                    sheet.savefig(out, format="pdf")
         else:
-            sheets[0].savefig(buffer, format="png", dpi=PNG_DPI, metadata={"Software": None})
-    return buffer.getvalue()
+            out = made
+            sheets[0].savefig(out, format="png", dpi=PNG_DPI, metadata={"Software": None})
+    return made.getvalue()
 
 
 def draw_sheets(cards: Sequence[WalletCard], paper: Paper = "wallet") -> list[Figure]:

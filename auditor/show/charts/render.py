@@ -12,11 +12,12 @@ from auditor.evidence.presets import count_all
 from auditor.journey import Audit
 from auditor.show import chart_tables
 from auditor.show.charts.distances import LANE_IN, draw_distances
-from auditor.show.charts.fitted import Drawing, sessions_chart, tolerance_chart
 from auditor.show.charts.presets import ROW_IN, draw_presets
 from auditor.show.charts.style import chart_style, new_figure, to_png, to_svg
 
 LABEL = 52  # characters
+
+Drawing = Callable[[str], Figure]  # units -> figure
 
 
 class Chart(NamedTuple):
@@ -33,7 +34,7 @@ def render_charts(audit: Audit, names: Collection[str] | None = None) -> dict[st
     ----------
     audit : Audit
     names : collection of str, optional
-        Which of them: presets, distances, tolerance, sessions; all by default.
+        Which of them: presets, distances; both by default.
 
     Returns
     -------
@@ -87,6 +88,4 @@ def _distances(audit: Audit) -> Drawing | None:
 CHARTS: dict[str, Callable[[Audit], Drawing | None]] = {
     "presets": _presets,
     "distances": _distances,
-    "tolerance": tolerance_chart,
-    "sessions": sessions_chart,
 }
