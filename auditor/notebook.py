@@ -238,7 +238,7 @@ class Zone:
 
     def __repr__(self) -> str:
         near, far = format_distance(self.near_limit_m), format_distance(self.far_limit_m)
-        return f"sharp from {near} to {'infinity' if far == 'inf' else far} ({self.said})"
+        return f"sharp from {near} to {far} ({self.said})"
 
 
 @_spelled
