@@ -59,8 +59,14 @@ class Problem:
         What was found.
     next : str
         What the reader can do; may be empty.
+    ignored : bool
+        Whether something that a person stated was not used.
+    frames : int
+        How many frames it concerns; what changes most comes first.
     """
 
     file: str | None
     what: str
     next: str = ""
+    ignored: bool = False
+    frames: int = 1

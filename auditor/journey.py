@@ -34,11 +34,11 @@ from auditor.evidence.tolerance import Tolerance, fit_tolerance
 from auditor.evidence.zone_check import ZoneCheck, check_zone
 from auditor.evidence.zones import add_zones, has_zone
 from auditor.frames import KEEPER, LEFT_OUT, NOT_KEPT, with_columns
-from auditor.intake.archive import read_archive
+from auditor.intake.archive import Archive, read_archive
 from auditor.intake.library.reading import Progress
-from auditor.intake.people.filling import PictureFacts, measure_archive
-from auditor.intake.sources import Archive
-from auditor.intake.statements.session import SessionFile
+from auditor.intake.people.filling import PictureFacts, measure_frames
+from auditor.intake.resolve import with_measured
+from auditor.intake.statements.lens_rule import is_lens
 from auditor.optics.sensors import Criterion, measured, parse_criterion
 from auditor.settings import Request, Settings
 from auditor.text import collapse
@@ -141,14 +141,19 @@ def run_scan(request: Request, progress: Progress | None = None) -> Scan:
         If what was asked for cannot be done.
     """
     archive = read_archive(request, progress)
-    pictures = measure_archive(archive, request, progress) if request.measure else None
+    pictures: PictureFacts | None = None
+    if request.measure:
+        measured_table, pictures = measure_frames(archive.table, archive.paths, request, progress)
+        archive.table = with_measured(measured_table, pictures.claims)
     settings, problems = gather_settings(request, archive)
+    names = archive.table["lens"].to_numpy(object)
+    focal = archive.table["focal_length_mm"].to_numpy("float64")
     rings = [
         (rows[own], lens.ring_m)
         for session, rows in archive.by_session_file()
         for lens in session.lenses
         if lens.ring_m
-        for own in [_rows_of_lens(archive.table, rows, session, lens.name, lens.focal_length_mm)]
+        for own in [is_lens(lens, session.lenses, names[rows], focal[rows])]
         if own.any()
     ]
     speeds = np.full(len(archive.table), settings.speed_m_s)
@@ -225,19 +230,6 @@ def _or_none(work_out: Callable[..., Result], *grounds: Any) -> Result | None:
         return work_out(*grounds)
     except SettingError:
         return None
-
-
-def _rows_of_lens(
-    table: pd.DataFrame, rows: np.ndarray, session: SessionFile, name: str | None, focal_length_mm: float
-) -> np.ndarray:
-    """Which of the rows were taken with one lens of the session file: by name, else by focal length."""
-    names = table["lens"].iloc[rows].str.casefold()
-    declared = {lens.name.casefold() for lens in session.lenses if lens.name}
-    by_name = names.eq((name or "").casefold()).fillna(False).to_numpy(bool)
-    focal = table["focal_length_mm"].to_numpy("float64")[rows]
-    with np.errstate(invalid="ignore"):
-        by_length = np.abs(focal / focal_length_mm - 1) <= 0.02
-    return np.asarray(by_name | (by_length & ~names.isin(declared).to_numpy(bool)))
 
 
 def gather_settings(request: Request, archive: Archive) -> tuple[Settings, list[Problem]]:

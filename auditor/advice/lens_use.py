@@ -12,6 +12,7 @@ from auditor.errors import SettingError
 from auditor.evidence.bursts import zone_focused
 from auditor.evidence.presets import USUAL_RING_M, count_presets
 from auditor.evidence.rates import hours_of_runs
+from auditor.intake.statements.lens_rule import find_lens
 from auditor.intake.statements.session import Lens, SessionFile
 from auditor.optics.lens import MM_PER_M, Floats
 from auditor.settings import Settings
@@ -91,7 +92,7 @@ def use_of_lens(
     chosen = 0 if wanted is None else _match(found, wanted)
     own = frames[number == order[chosen]].reset_index(drop=True)
     name, focal_mm = found[chosen]
-    entry = SessionFile(lenses=tuple(lenses)).lens_named(_lens_name(own), focal_mm)
+    entry = find_lens(lenses, _lens_name(own), focal_mm)
     presets = count_presets(own, settings.confidence)
     presets = presets[presets["bursts"] > 0].sort_values("bursts", ascending=False, kind="stable")
     hours = float(hours_of_runs(own, np.unique(own["preset"], return_inverse=True)[1], len(presets)).sum())

@@ -10,8 +10,8 @@ import typer
 from auditor.cli import options
 
 if TYPE_CHECKING:
+    from auditor.intake.archive import Archive
     from auditor.intake.sampling import Sample
-    from auditor.intake.sources import Archive
     from auditor.settings import Request
     from auditor.show.contactsheet import Picture
 
@@ -138,7 +138,7 @@ def _with_suggestions(
     from auditor.units import format_distance
 
     with progress_on_stderr("Measuring") as progress:
-        distances = measured_distances(archive, rows, request, progress)
+        distances = measured_distances(archive.table, archive.paths, rows, request, progress)
     return [
         replace(picture, suggestion="" if distance != distance else f"about {format_distance(distance)}")
         for picture, distance in zip(pictures, distances, strict=True)

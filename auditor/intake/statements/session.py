@@ -22,35 +22,72 @@ class Camera:
 
 
 @dataclass(frozen=True, slots=True)
+class ScaleReading:
+    """A reading off a lens's depth-of-field scale: f-number, focus and the limits that it shows [m]."""
+
+    f_number: float
+    focus_m: float
+    near_m: float
+    far_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class RingReading:
+    """What a tape says of a mark on the ring: the mark, and where it focuses [m]."""
+
+    mark_m: float
+    focuses_m: float
+
+
+@dataclass(frozen=True, slots=True)
 class Lens:
-    """A ``[[lens]]`` entry: its focal length [mm], f-stops and ring engravings [m]."""
+    """A ``[[lens]]`` entry: focal length [mm], f-stops, ring engravings [m], readings of its scales."""
 
     name: str | None = None
     focal_length_mm: float = math.nan
     f_stops: tuple[float, ...] = ()
     ring_m: tuple[float, ...] = ()
+    scale: tuple[ScaleReading, ...] = ()
+    ring_checks: tuple[RingReading, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Preset:
-    """A ``[[preset]]`` entry; focal length [mm] from the lens it names, focus distance [m]."""
+    """A ``[[preset]]`` entry; focal length [mm] from the lens it names, focus distance [m] as typed.
+
+    With a key that cannot be used it is a ``slip`` and sets nothing. ``kind`` is ``free``, or ``line`` for a
+    setting made in advance for a place where subjects pass.
+    """
 
     name: str
     lens: str | None = None
     focal_length_mm: float = math.nan
     f_number: float = math.nan
     focus_distance_m: float = math.nan
+    kind: str = "free"
+    slip: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Stretch:
-    """A ``[[stretch]]`` entry as written: a preset from one moment or frame to another."""
+    """A ``[[stretch]]`` entry as written: a preset from one moment or frame to another.
+
+    Attributes
+    ----------
+    slip : str
+        Why it sets nothing, though it still ends the one before; empty where it is whole.
+    is_placed : bool
+        Whether ``starts`` says where it begins; not where that key could not be used.
+    """
 
     preset: str
     starts: str | None = None
     ends: str | None = None
     camera: str | None = None
+    pressed: str = "zone"
     place: str = ""
+    slip: str = ""
+    is_placed: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +100,7 @@ class Marks:
     reject_labels: tuple[str, ...] = ()
     unmarked: str | None = None
     culled_to: str | None = None
+    markers: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +113,8 @@ class SessionFile:
         None stands for the absent file: every value at its default.
     settings : dict
         Values for :class:`auditor.settings.Settings` given in ``[light]``, ``[subject]``, ``[advice]``.
+    worth : float or None
+        Smallest gain worth acting on, as a share of what is kept now.
     problems : tuple of Problem
     """
 
@@ -87,14 +127,14 @@ class SessionFile:
     stretches: tuple[Stretch, ...] = ()
     marks: Marks = Marks()
     settings: Mapping[str, Any] = field(default_factory=dict)
+    worth: float | None = None
     problems: tuple[Problem, ...] = ()
 
-    def lens_named(self, name: str | None, focal_length_mm: float = math.nan) -> Lens | None:
-        """Find a lens by its name, else by a focal length within 2 %."""
-        for lens in self.lenses:
-            if name is not None and lens.name is not None and lens.name.casefold() == name.casefold():
-                return lens
-        for lens in self.lenses:
-            if abs(lens.focal_length_mm / focal_length_mm - 1) <= 0.02:
-                return lens
-        return None
+    def preset_named(self, name: str) -> Preset | None:
+        """Find a preset by its name."""
+        return next((preset for preset in self.presets if preset.name == name), None)
+
+    def camera_entry(self, camera: str | None, model: str | None) -> Camera | None:
+        """Find the entry for a camera, by its name or its model, else the one without a name."""
+        named = (entry for entry in self.cameras if entry.name is not None and entry.name in (camera, model))
+        return next(named, None) or next((entry for entry in self.cameras if entry.name is None), None)

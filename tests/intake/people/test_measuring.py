@@ -21,6 +21,7 @@ from auditor.intake.people.filling import NO_FACE, fill_in
 from auditor.intake.people.listing import faces_to_write
 from auditor.intake.people.measuring import ENDED, measure_pictures
 from auditor.intake.people.records import MeasuredPicture, pack, unpack
+from auditor.intake.resolve import with_measured
 from auditor.journey import run_audit, run_scan
 from auditor.settings import Request
 from tests.intake.people.scenes import background, with_face
@@ -191,9 +192,9 @@ def test_cut_pictures_are_refused(scanned):
     table.loc[9, ["pixel_width", "pixel_height"]] = [1200, 800]
     face = Face(500, 300, 200, 200, 0.9, 150.0)
     pictures = [MeasuredPicture(None, 2400, 1600, False, False, (face,), (BlurWidth(5.0, 0.1, 0.0),))] * 10
-    facts = fill_in(table, pictures)
+    table, facts = fill_in(table, pictures)
     assert table["not_measured"].tolist()[9] == RESIZED
-    assert table["subject_distance_m"].notna().tolist() == [True] * 9 + [False]
+    assert with_measured(table, facts.claims)["subject_distance_m"].notna().tolist() == [True] * 9 + [False]
     assert facts.refused == {RESIZED: 1}
 
 
@@ -203,7 +204,7 @@ def test_a_preview_raises_the_floor_of_its_frame(scanned):
     face, blur = Face(500, 300, 100, 100, 0.9, 75.0), BlurWidth(5.0, 0.1, 0.0)
     whole = MeasuredPicture(None, 2400, 1600, False, False, (face,), (blur,))
     preview = MeasuredPicture(None, 1200, 800, True, False, (face,), (blur,))
-    facts = fill_in(table, [whole, preview])
+    table, facts = fill_in(table, [whole, preview])
     assert (facts.whole_floor_mm, facts.preview_floor_mm) == pytest.approx((0.06, 0.12), rel=1e-6)
     assert table["measured_blur_floor_mm"].tolist() == pytest.approx([0.06, 0.12], rel=1e-6)
     assert facts.counts["previews"] == 1
