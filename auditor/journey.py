@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, TypeVar
 
 import numpy as np
@@ -86,6 +86,10 @@ class Audit:
         Measured against predicted blur; None where no blur was measured.
     rings : tuple of RingCheck
         Where each preset was focused, by the blur of faces.
+    no_advice : str
+        Why there is no advice, in the words of ``advise``; empty where there is.
+    remarks : list of str
+        What needs no action, counted.
     """
 
     table: pd.DataFrame
@@ -110,6 +114,8 @@ class Audit:
     pictures: PictureFacts | None = None
     measured_blur: MeasuredBlur | None = None
     rings: tuple[RingCheck, ...] = ()
+    no_advice: str = ""
+    remarks: list[str] = field(default_factory=list)
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,6 +201,7 @@ def run_audit(request: Request, progress: Progress | None = None) -> Audit:
     tolerance = fit_tolerance(table, settings)
     causes = find_causes(table, settings, tolerance)
     grounds = (table, declared_lenses(archive.session_files), settings, tolerance)
+    advice, no_advice = _or_why_not(advise, *grounds)
     return Audit(
         table=table,
         paths=archive.paths,
@@ -214,22 +221,24 @@ def run_audit(request: Request, progress: Progress | None = None) -> Audit:
         causes=causes,
         telling=telling_frames(table, tolerance, causes),
         over_time=rates_over_time(table, settings.confidence),
-        advice=_or_none(advise, *grounds),
-        tuning=_or_none(tune, *grounds),
-        experiment=_or_none(propose_experiment, *grounds),
+        advice=advice,
+        no_advice=no_advice,
+        tuning=_or_why_not(tune, *grounds)[0],
+        experiment=_or_why_not(propose_experiment, *grounds)[0],
         problems=scanned.problems,
         pictures=scanned.pictures,
         measured_blur=compare_blur(table, settings),
         rings=tuple(check_rings(table, settings)),
+        remarks=archive.remarks,
     )
 
 
-def _or_none(work_out: Callable[..., Result], *grounds: Any) -> Result | None:
-    """Work advice out; None where the archive holds nothing to advise on, which other parts already say."""
+def _or_why_not(work_out: Callable[..., Result], *grounds: Any) -> tuple[Result | None, str]:
+    """Work advice out; None and the reason where the archive holds nothing to advise on."""
     try:
-        return work_out(*grounds)
-    except SettingError:
-        return None
+        return work_out(*grounds), ""
+    except SettingError as error:
+        return None, f"{error.what} {error.next_step}".strip()
 
 
 def gather_settings(request: Request, archive: Archive) -> tuple[Settings, list[Problem]]:
@@ -295,11 +304,14 @@ def count_steps(archive: Archive) -> dict[str, int | None]:
 
 
 def gathered(problems: list[Problem]) -> list[Problem]:
-    """Put problems that say the same of several files into one, in order of first appearance."""
-    files: dict[tuple[str, str], list[str]] = defaultdict(list)
+    """Put problems that say the same into one with a number, what changes most first: statements not used."""
+    same: dict[tuple[str, str, bool], list[Problem]] = defaultdict(list)
     for problem in problems:
-        files[problem.what, problem.next].append(problem.file or "")
-    return [
-        Problem(collapse(list(dict.fromkeys(names)), limit=3) or None, what, step)
-        for (what, step), names in files.items()
-    ]
+        same[problem.what, problem.next, problem.ignored].append(problem)
+    found = []
+    for (what, step, ignored), equal in same.items():
+        files = list(dict.fromkeys(problem.file for problem in equal if problem.file))
+        number = f"{len(files)} places: " if len(files) > 1 else ""
+        frames = sum(problem.frames for problem in equal)
+        found.append(Problem(number + collapse(files, limit=3) or None, what, step, ignored, frames))
+    return sorted(found, key=lambda problem: (not problem.ignored, -problem.frames))

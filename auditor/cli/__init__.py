@@ -12,7 +12,7 @@ from importlib import import_module
 
 import typer
 
-from auditor.cli.run import command
+from auditor.cli.run import OneFileEach, command
 
 COMMANDS = ("audit", "scan", "prepare", "tune", "advise", "zone", "plan", "card", "measure", "simulate")
 
@@ -30,7 +30,7 @@ def make_app(names: Iterable[str] = COMMANDS) -> typer.Typer:
     )
     app.callback()(_named_commands)
     for name in names:
-        app.command(name)(command(getattr(import_module(f"auditor.cli.{name}"), name)))
+        app.command(name, cls=OneFileEach)(command(getattr(import_module(f"auditor.cli.{name}"), name)))
     return app
 
 

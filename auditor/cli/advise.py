@@ -52,7 +52,7 @@ def advise(
     from auditor.evidence.tolerance import fit_tolerance
     from auditor.journey import run_scan
     from auditor.show.advice_screen import show_advice
-    from auditor.show.terminal import console, progress_on_stderr, show_problems
+    from auditor.show.terminal import console, progress_on_stderr, show_ignored, show_problems
     from auditor.show.words.advice import next_walk
     from auditor.text import json_text
 
@@ -73,6 +73,7 @@ def advise(
     )
     with progress_on_stderr("Reading") as progress:
         scanned = run_scan(request, progress)
+    show_ignored(scanned.problems, console(sys.stderr))
     table, settings = scanned.archive.table, scanned.settings
     lenses = declared_lenses(scanned.archive.session_files)
     tolerance = fit_tolerance(table, settings)

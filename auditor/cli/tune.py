@@ -36,7 +36,7 @@ def tune(
     from auditor.evidence.tolerance import fit_tolerance
     from auditor.journey import run_scan
     from auditor.show.advice_screen import show_tuning
-    from auditor.show.terminal import console, progress_on_stderr, show_problems
+    from auditor.show.terminal import console, progress_on_stderr, show_ignored, show_problems
     from auditor.text import json_text
 
     request = make_request(
@@ -56,6 +56,7 @@ def tune(
     )
     with progress_on_stderr("Reading") as progress:
         scanned = run_scan(request, progress)
+    show_ignored(scanned.problems, console(sys.stderr))
     tolerance = fit_tolerance(scanned.archive.table, scanned.settings)
     lenses = declared_lenses(scanned.archive.session_files)
     result = work_out(scanned.archive.table, lenses, scanned.settings, tolerance, lens)

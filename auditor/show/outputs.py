@@ -47,6 +47,8 @@ def audit_json(audit: Audit) -> dict[str, Any]:
         "advice": as_json(audit.advice) if audit.advice is not None else None,
         "tuning": as_json(audit.tuning) if audit.tuning is not None else None,
         **_measured(audit),
+        "no_advice": audit.no_advice,
+        "remarks": audit.remarks,
         "problems": [asdict(problem) for problem in audit.problems],
     }
 

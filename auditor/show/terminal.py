@@ -21,6 +21,7 @@ from auditor.evidence.presets import count_all, pool_small
 from auditor.intake.library.reading import Progress as ReportProgress
 from auditor.journey import Audit
 from auditor.show.chart_tables import presets_for_reading, zone_rates
+from auditor.show.words import fallout as fallout_words
 from auditor.show.words import tolerance as tolerance_words
 from auditor.show.words import verdict as verdict_words
 from auditor.show.words.figures import band, interval, percent, zone
@@ -81,8 +82,11 @@ def share_bar(low: float, rate: float, high: float) -> str:
 
 def show_audit(audit: Audit, out: Console) -> None:
     """Print the verdict, what fell out, presets, distance bands, the tolerance and problems."""
+    show_ignored(audit.problems, out)
     _show_verdict(audit, out)
     _show_counts(audit, out)
+    for remark in audit.remarks:
+        out.print(Text(remark))
     if len(audit.presets):
         _show_presets(audit, out)
     if len(audit.distances):
@@ -182,6 +186,12 @@ def _cells(rows: pd.DataFrame, edges: list[tuple[float, float]], write: Callable
     """One text for each band; empty where the band holds no frame."""
     found = {(row.from_m, row.to_m): write(row) for row in rows.itertuples()}
     return [found.get(edge, "") for edge in edges]
+
+
+def show_ignored(problems: list[Problem], out: Console) -> None:
+    """Print first of all which statements the figures are made without."""
+    if sentence := fallout_words.ignored(problems):
+        out.print(Text(sentence, style="bold"))
 
 
 def show_problems(problems: list[Problem], out: Console) -> None:

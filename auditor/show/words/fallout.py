@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
+from auditor.errors import Problem
 from auditor.settings import Settings
 from auditor.show.words.figures import counted, percent, whole
+from auditor.text import collapse
 
 MANY_MISSING = 0.05  # share of the frames above which missing numbers change the rate worth saying
 
@@ -76,3 +78,15 @@ def missing_numbers(counts: Counts) -> str:
 def problems_left(total: int, shown: int) -> str:
     """Say where the problems stand that the page has no room for; empty if it shows all."""
     return f"{counted(total - shown, 'more problem')} in audit.json." if total > shown else ""
+
+
+def ignored(problems: Sequence[Problem]) -> str:
+    """Say which statements the figures are made without; empty where all were used."""
+    places = [problem.file or problem.what for problem in problems if problem.ignored]
+    if not places:
+        return ""
+    one = len(places) == 1
+    return (
+        f"{counted(len(places), 'statement')} of yours {'is' if one else 'are'} not in these figures: "
+        f"{collapse(places, limit=3)}. See the problems listed."
+    )

@@ -39,4 +39,9 @@ def lost_and_next(audit: Audit, results: Results, units: str) -> str:
     return lost or after
 
 
-SENTENCES = (how_it_went, what_worked, lost_and_next)
+def why_no_advice(audit: Audit, results: Results, units: str) -> str:  # noqa: ARG001
+    """Say why there is no advice, in the words that ``advise`` uses; empty where there is."""
+    return audit.no_advice
+
+
+SENTENCES = (how_it_went, what_worked, lost_and_next, why_no_advice)
