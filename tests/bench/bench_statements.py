@@ -1,4 +1,4 @@
-"""What many session files and notes cost: one of each in every folder, against the same statements in one file.
+"""What many session files and notes cost: one of each in every folder, against all statements in one.
 
     python tests/bench/bench_statements.py [--folders 250] [--frames 200] [--rounds 5]
 
@@ -59,7 +59,7 @@ def statements(folder: int, frames: int, prefix: str) -> tuple[str, str]:
         for i in range(6)
     )
     rows = "".join(
-        f"{prefix}P101{i:04d},{'yes' if i % 9 == 0 else 'no'},{'40%' if i % 2 else ''},{'' if i % 2 else '3m'}\n"
+        f"{prefix}P101{i:04d},{'yes' if i % 9 == 0 else 'no'},{',3m' if i % 2 else '40%,'}\n"
         for i in range(frames)
     )
     return stretches, rows

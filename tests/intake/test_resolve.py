@@ -80,8 +80,9 @@ def facts_of(**columns):
 
 
 def resolved(facts, claims):
-    index = FrameIndex(facts["files"].tolist(), [f"/a/{f}" for f in facts["file"]], facts["body"].to_numpy(object),
-                       np.arange(len(facts)) * 60.0)  # fmt: skip
+    paths = [f"/a/{file}" for file in facts["file"]]
+    times_s = np.arange(len(facts)) * 60.0
+    index = FrameIndex(facts["files"].tolist(), paths, facts["body"].to_numpy(object), times_s)
     own = claim_facts(facts, np.zeros(len(facts), dtype=bool))
     times = right_clocks(facts, np.zeros(len(facts)))
     return resolve(facts, times, index, together([own, Claims(tuple(claims))]), np.full(len(facts), 0.15))
@@ -102,13 +103,8 @@ def test_claims_in_any_order_give_the_same_table_and_problems(claims, random):
 def test_each_source_wins_over_every_weaker_one(quantity):
     sources = PRECEDENCE[quantity]
     row = np.array([1])
-    column = (
-        f"{quantity}_mm"
-        if quantity == "focal_length"
-        else f"{quantity}_m"
-        if "distance" in quantity
-        else quantity
-    )
+    unit = {"focal_length": "_mm", "f_number": ""}.get(quantity, "_m")
+    column = f"{quantity}{unit}"
     for strong, weak in itertools.combinations(range(len(sources)), 2):
         claims = [Claim(quantity, sources[i], row, np.array([10.0 + i])) for i in (weak, strong)]
         facts = facts_of(told_focal_length_mm=[np.nan] * N)

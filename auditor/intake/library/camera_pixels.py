@@ -10,8 +10,10 @@ SAME_AREA = 0.04  # raw files show a few more rows than their JPEGs
 SHAPE_TOLERANCE = 0.03  # 3:2 and 4:3 differ by 12 %
 
 
-def find_copies(cameras: np.ndarray, width_px: np.ndarray, height_px: np.ndarray) -> np.ndarray:
-    """Which pictures were most likely resized or cropped: few of their camera, smaller or of another shape.
+def find_copies(
+    cameras: np.ndarray, width_px: np.ndarray, height_px: np.ndarray, *, few: bool = True
+) -> np.ndarray:
+    """Which pictures were most likely resized or cropped: smaller than their camera's own, or reshaped.
 
     Parameters
     ----------
@@ -19,6 +21,8 @@ def find_copies(cameras: np.ndarray, width_px: np.ndarray, height_px: np.ndarray
         Anything but a text is unknown.
     width_px, height_px : numpy.ndarray of float, shape (n,)
         NaN or 0 where unknown.
+    few : bool
+        Whether only sizes count that few of a camera's pictures have: a camera may be set to another one.
 
     Returns
     -------
@@ -36,7 +40,7 @@ def find_copies(cameras: np.ndarray, width_px: np.ndarray, height_px: np.ndarray
     pair = kinds.merge(own, on="camera", how="left", suffixes=("", "_own"))
     other_shape = (pair["long"] / pair["short"] / (pair["long_own"] / pair["short_own"]) - 1).abs()
     odd = (pair["area"] < pair["area_own"] * (1 - SAME_AREA)) | (other_shape > SHAPE_TOLERANCE)
-    kinds["copy"] = odd & (pair["share"] < OWN_SHARE)
+    kinds["copy"] = odd & (pair["share"] < OWN_SHARE) if few else odd
     found = sizes.merge(
         kinds[["camera", "long", "short", "copy"]], on=["camera", "long", "short"], how="left"
     )

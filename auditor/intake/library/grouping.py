@@ -203,7 +203,7 @@ def _copies(records: Sequence[FileRecord]) -> np.ndarray:
     """Which files hold a smaller or a cropped picture, judged by their camera's others."""
     cameras = np.array([record.camera for record in records], dtype=object)
     sizes = np.array([(r.stored_width_px, r.stored_height_px) for r in records], dtype="float64").T
-    return find_copies(cameras, *sizes)
+    return find_copies(cameras, *sizes, few=False)
 
 
 def _rank(

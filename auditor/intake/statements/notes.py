@@ -236,6 +236,7 @@ def claim_notes(
             problems.append(Problem(_place(path, note.line), what, used, ignored=True))
         else:
             first[hits[0]] = note
+    matched = len(notes) - len(lost)
     if len(lost) > LISTED + 1:
         what = f"{len(lost) - LISTED} more rows name no frame that was found."
         lost = [*lost[:LISTED], Problem(str(path), what, "They were ignored.", True, len(lost) - LISTED)]
@@ -261,7 +262,7 @@ def claim_notes(
         )
         for (name, from_lens), cells in stated.items()
     ]
-    return Claims(tuple(claims), (*problems, *lost), len(notes), len(notes) - len(lost))
+    return Claims(tuple(claims), (*problems, *lost), len(notes), matched)
 
 
 def _place(path: Path, line: int) -> str:
