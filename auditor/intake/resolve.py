@@ -443,12 +443,6 @@ class _Resolving:
                 f"{refused} {'frame has' if refused == 1 else 'frames have'} a focal length that no lens for "
                 "36×24 mm has, most likely a telephone's; without a sensor size they have no zone."
             )
-        assumed = int((source == "assumed").sum())
-        if assumed:
-            self.remarks.append(
-                f"The sensor of {assumed} of {self.n} frames is assumed to measure 36×24 mm: their zones "
-                "rest on it, and no distance comes from shares or faces until a [[camera]] entry states it."
-            )
 
     # --- marks -------------------------------------------------------------------------------------------
 

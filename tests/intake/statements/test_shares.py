@@ -223,7 +223,6 @@ def test_no_distance_comes_from_a_share_while_the_sensor_is_assumed(walk):
     archive = read(folder)
     assert np.isnan(archive.table["subject_distance_m"][0])
     assert "Its share gives no distance: the sensor's size is assumed" in said(archive)
-    assert "The sensor of 1 of 1 frames is assumed to measure 36×24 mm" in archive.remarks[1]
     (folder / "session.toml").write_text('[[camera]]\nsensor = "36x24"\n')
     assert read(folder).table["subject_distance_m"][0] == pytest.approx(4.0050, abs=1e-4)
 
