@@ -39,7 +39,7 @@ def measure(
     from auditor.intake.people.listing import faces_to_write
     from auditor.intake.tables import to_csv_text, to_json_rows, write_table
     from auditor.journey import run_scan
-    from auditor.show.terminal import console, progress_on_stderr, show_problems
+    from auditor.show.terminal import console, progress_on_stderr, show_ignored, show_problems
     from auditor.show.words import pictures as words
     from auditor.text import json_text
 
@@ -58,6 +58,7 @@ def measure(
     )
     with progress_on_stderr("Measuring") as progress:
         result = run_scan(request, progress)
+    show_ignored(result.problems, console(sys.stderr))
     facts = result.pictures
     assert facts is not None
     faces = faces_to_write(facts, result.archive.table)
