@@ -205,8 +205,10 @@ class FrameIndex:
         if slash:
             exact = os.path.normpath(f"{folder}/{head}" if head and not wanted.startswith("/") else head)
             rows = self._in((exact.replace(os.sep, "/"),), name)
-            if rows or head.startswith("."):
+            if rows:
                 return rows
+            if head.startswith("."):
+                return [] if self._holds_frames(folder) else self._shown_as(wanted[2:])
             last = head.rpartition("/")[2]
             return self._in((f for f in self._by_last[last] if f"/{f}".endswith(f"/{head}")), name)
         start, stop = (bisect_left(self._sorted, f"{folder}/{end}") for end in ("", _LAST))
@@ -216,6 +218,18 @@ class FrameIndex:
             holding = self._holding(name)
             rows = self._in((f for f in holding if f"{f}/".startswith(f"{folder}/")), name)
         return rows or self._in(self._holding(name), name)
+
+    def _holds_frames(self, folder: str) -> bool:
+        start, stop = (bisect_left(self._sorted, f"{folder}/{end}") for end in ("", _LAST))
+        return stop > start
+
+    def _shown_as(self, file: str) -> list[int]:
+        """Rows with a file of this path from the source; for names written down away from all frames."""
+        alike = self._in(self._holding(file.rpartition("/")[2]), file.rpartition("/")[2])
+        shown = {row: self.files[row].casefold().split("|") for row in alike}
+        return [
+            row for row in alike if file in shown[row] or file in (os.path.splitext(f)[0] for f in shown[row])
+        ]
 
     def _holding(self, name: str) -> list[str]:
         stems = dict.fromkeys((name, os.path.splitext(name)[0]))

@@ -309,3 +309,17 @@ def test_many_session_files_cost_no_more_than_one():
     from tests.bench.bench_statements import compare
 
     assert compare(folders=60, frames=10, rounds=3) < 2.5
+
+
+def test_a_file_that_lies_away_from_all_frames_counts_from_the_source(walk, photo, tmp_path):
+    folder = walk(3)
+    photo(folder / "later" / "P1010002.jpg", datetime(2031, 4, 5, 15, 0))
+    session = tmp_path / "audit-notes" / "session.toml"
+    session.parent.mkdir()
+    session.write_text(
+        f'{PRESETS}[[stretch]]\npreset = "arcade"\nfrom = "./P1010002.jpg"\n'
+        '[[stretch]]\npreset = "gate"\nfrom = "later/P1010002"\n'
+    )
+    archive = read(folder, session_file=session)
+    assert archive.problems == []
+    assert stated(archive) == [None, "arcade", "arcade", "gate"]
