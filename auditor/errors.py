@@ -63,6 +63,10 @@ class Problem:
         All the files of which the same is to be said, where ``file`` names only the first few.
     unread : bool
         Whether they could not be read at all.
+    ignored : bool
+        Whether something that a person stated was not used.
+    frames : int
+        How many frames it concerns; what changes most comes first.
     """
 
     file: str | None
@@ -70,6 +74,8 @@ class Problem:
     next: str = ""
     files: tuple[str, ...] = ()
     unread: bool = False
+    ignored: bool = False
+    frames: int = 1
 
     @property
     def all_files(self) -> list[str]:

@@ -54,6 +54,12 @@ CONTRACT_COLUMNS: Final[dict[str, str]] = {
     "keeper": TEXT,
     "mark_source": TEXT,
     "counted_as": TEXT,
+    "sharp": TEXT,  # yes, no or unsure: the subject, as sharp as the photographer accepts
+    "sharp_source": TEXT,
+    "sharp_seen": TEXT,  # shown or pixels
+    "sharp_shown_px": NUMBER,
+    "focus_true_m": NUMBER,  # where the ring focuses once it has been checked
+    "other_subjects_m": TEXT,  # further people in the frame, joined by |
 }
 
 # Further columns, after the contract's.
@@ -62,8 +68,11 @@ EXTRA_COLUMNS: Final[dict[str, str]] = {
     "reason": TEXT,  # the photographer's own word in the notes
     "pixel_width": WHOLE,
     "pixel_height": WHOLE,
+    "stated_preset": TEXT,  # as declared, whether the frame's setting is whole or not
+    "stated_preset_source": TEXT,  # session or notes
     "preset_source": TEXT,  # session, notes, or grouped where nobody declared the preset
     "in_preset": TRUTH,  # whether the frame has a whole preset and was zone-focused, not autofocused
+    "pressed": TEXT,  # zone, or anyone: pressed without regard for the zone
     "drawn": TRUTH,  # whether the frame was drawn by chance for its distance
     "flash": TRUTH,  # whether the file says that a flash fired
 }
@@ -80,6 +89,22 @@ MEASURED_COLUMNS: Final[dict[str, str]] = {
     "measured_blur_low_mm": NUMBER,
     "measured_blur_high_mm": NUMBER,  # alone: no more than that
     "not_measured": TEXT,  # why there is no distance
+}
+
+_BY_PRESETS = ("preset", "preset_source", "in_preset")
+_BY_ZONES = (
+    "coc_mm", "coc_criterion", "hyperfocal_m", "near_limit_m", "far_limit_m", "in_zone", "side", "defocus_mm",
+    "motion_mm", "diffraction_mm", "blur_mm", "focus_true_m",
+)  # fmt: skip
+# The one module that writes each column; a test refuses a second one.
+WRITERS: Final[dict[str, str]] = {
+    **dict.fromkeys(COLUMNS, "intake/resolve.py"),
+    "counted_as": "intake/archive.py",
+    **dict.fromkeys(_BY_PRESETS, "evidence/presets.py"),
+    "burst": "evidence/presets.py",
+    **dict.fromkeys(("sample_weight", "drawn"), "evidence/weights.py"),
+    **dict.fromkeys(_BY_ZONES, "evidence/zones.py"),
+    **dict.fromkeys(MEASURED_COLUMNS, "intake/people/filling.py"),
 }
 
 KEEPER: Final = "keeper"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, TypeVar
 
 import numpy as np
@@ -25,17 +25,19 @@ from auditor.evidence.presets import (
     number_bursts,
 )
 from auditor.evidence.proportions import wilson
+from auditor.evidence.ring_shift import frame_shifts
 from auditor.evidence.telling_frames import telling_frames
 from auditor.evidence.tolerance import Tolerance, fit_tolerance, tell_tolerance
 from auditor.evidence.weights import add_weights, unheard
 from auditor.evidence.zone_check import ZoneCheck, check_zone
 from auditor.evidence.zones import add_zones, has_zone
 from auditor.frames import KEEPER, LEFT_OUT, NOT_KEPT, with_columns
-from auditor.intake.archive import read_archive
+from auditor.intake.archive import Archive, read_archive
 from auditor.intake.library.reading import Progress
-from auditor.intake.people.filling import PictureFacts, measure_archive
-from auditor.intake.sources import Archive
-from auditor.intake.statements.session import Lens, SessionFile, declared_lenses
+from auditor.intake.people.filling import PictureFacts, measure_bursts
+from auditor.intake.resolve import with_measured
+from auditor.intake.statements.lens_rule import is_lens
+from auditor.intake.statements.session import Lens, declared_lenses
 from auditor.optics.sensors import Criterion, measured, parse_criterion
 from auditor.settings import Request, Settings
 from auditor.text import collapse, without_home
@@ -82,6 +84,8 @@ class Audit:
         What session files say of lenses.
     sources : tuple of str
         As they were named, for commands to be repeated.
+    remarks : list of str
+        What needs no action, counted.
     """
 
     table: pd.DataFrame
@@ -105,6 +109,7 @@ class Audit:
     pictures: PictureFacts | None = None
     lenses: tuple[Lens, ...] = ()
     sources: tuple[str, ...] = ()
+    remarks: list[str] = field(default_factory=list)
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,35 +142,47 @@ def run_scan(request: Request, progress: Progress | None = None) -> Scan:
     """
     archive = read_archive(request, progress)
     settings, problems = gather_settings(request, archive)
-    rings = [
-        (rows[own], lens.ring_m)
-        for session, rows in archive.by_session_file()
-        for lens in session.lenses
-        if lens.ring_m
-        for own in [_rows_of_lens(archive.table, rows, session, lens.name, lens.focal_length_mm)]
-        if own.any()
-    ]
+    lenses = rows_of_lenses(archive)
+    shift_mm, doubtful = frame_shifts(len(archive.table), lenses)
     speeds = np.full(len(archive.table), settings.speed_m_s)
     for session, rows in archive.by_session_file():
         if "speed_m_s" not in request.overrides:
             speeds[rows] = session.settings.get("speed_m_s", settings.speed_m_s)
+    rings = [(rows, lens.ring_m) for rows, lens in lenses if lens.ring_m]
     archive.table = number_bursts(name_presets(archive.table, rings))
-    pictures = measure_archive(archive, request, progress) if request.measure else None
+    pictures: PictureFacts | None = None
+    if request.measure:
+        measured_table, pictures = measure_bursts(archive.table, archive.paths, request, progress)
+        archive.table = with_measured(measured_table, pictures.claims)
     archive.table = add_weights(archive.table)
-    criterion, refused = _criterion(archive.table, settings, speeds)
-    archive.table = with_columns(add_zones(archive.table, criterion, speeds))
+    criterion, refused = _criterion(archive.table, settings, speeds, shift_mm)
+    archive.table = with_columns(add_zones(archive.table, criterion, speeds, shift_mm))
     seen = pictures.problems if pictures else []
-    return Scan(archive, settings, gathered([*archive.problems, *seen, *problems, *refused]), pictures)
+    found = [*archive.problems, *seen, *problems, *doubtful, *refused]
+    return Scan(archive, settings, gathered(found), pictures)
+
+
+def rows_of_lenses(archive: Archive) -> list[tuple[np.ndarray, Lens]]:
+    """Rows taken with each lens that a session file declares, where there are any."""
+    names = archive.table["lens"].to_numpy(object)
+    focal = archive.table["focal_length_mm"].to_numpy("float64")
+    return [
+        (rows[own], lens)
+        for session, rows in archive.by_session_file()
+        for lens in session.lenses
+        for own in [is_lens(lens, session.lenses, names[rows], focal[rows])]
+        if own.any()
+    ]
 
 
 def _criterion(
-    table: pd.DataFrame, settings: Settings, speed_m_s: np.ndarray
+    table: pd.DataFrame, settings: Settings, speed_m_s: np.ndarray, shift_mm: np.ndarray
 ) -> tuple[Criterion, list[Problem]]:
     """Criterion as typed; ``measured`` without a file is fitted on this archive, where that carries."""
     if settings.coc != "measured":
         return parse_criterion(settings.coc), []
     handbook = parse_criterion("handbook")
-    tolerance = fit_tolerance(add_zones(table, handbook, speed_m_s), settings)
+    tolerance = fit_tolerance(add_zones(table, handbook, speed_m_s, shift_mm), settings)
     if tolerance.carries:
         return measured(tolerance.eye.blur_mm), []
     what = f"Your tolerance cannot be measured from this archive yet ({', '.join(tolerance.flags)})."
@@ -226,6 +243,7 @@ def run_audit(
         pictures=scanned.pictures,
         lenses=lenses,
         sources=tuple(str(source) for source in request.sources),
+        remarks=archive.remarks,
     )
 
 
@@ -235,19 +253,6 @@ def count_to_end(counted_as: np.ndarray, confidence: float) -> dict[str, float]:
     low, high = wilson(keepers, frames, confidence)
     rate = keepers / frames if frames else float("nan")
     return {"keepers": keepers, "frames": frames, "frame_rate": rate, "frame_low": low, "frame_high": high}
-
-
-def _rows_of_lens(
-    table: pd.DataFrame, rows: np.ndarray, session: SessionFile, name: str | None, focal_length_mm: float
-) -> np.ndarray:
-    """Which of the rows were taken with one lens of the session file: by name, else by focal length."""
-    names = table["lens"].iloc[rows].str.casefold()
-    declared = {lens.name.casefold() for lens in session.lenses if lens.name}
-    by_name = names.eq((name or "").casefold()).fillna(False).to_numpy(bool)
-    focal = table["focal_length_mm"].to_numpy("float64")[rows]
-    with np.errstate(invalid="ignore"):
-        by_length = np.abs(focal / focal_length_mm - 1) <= 0.02
-    return np.asarray(by_name | (by_length & ~names.isin(declared).to_numpy(bool)))
 
 
 def gather_settings(request: Request, archive: Archive) -> tuple[Settings, list[Problem]]:
@@ -281,6 +286,9 @@ def gather_settings(request: Request, archive: Archive) -> tuple[Settings, list[
     return settings, problems
 
 
+_VERDICTS = {"sharp": "yes", "soft": "no", "unsure": "unsure"}
+
+
 def count_steps(archive: Archive) -> dict[str, int | None]:
     """Count what fell out at each step; the sums of the contract hold by construction of the columns."""
     table = archive.table
@@ -309,16 +317,21 @@ def count_steps(archive: Archive) -> dict[str, int | None]:
         "not_kept": not_kept,
         "left_out": left_out,
         "missing_numbers": archive.missing_numbers,
+        **{name: int(table["sharp"].eq(word).sum()) for name, word in _VERDICTS.items()},
+        "markers": archive.markers,
     }
 
 
 def gathered(problems: list[Problem]) -> list[Problem]:
-    """Put problems that say the same of several files into one, in order of first appearance."""
-    files: dict[tuple[str, str, bool], dict[str, None]] = defaultdict(dict)
+    """Put problems that say the same of several files into one; statements not used come first."""
+    same: dict[tuple[str, str, bool, bool], list[Problem]] = defaultdict(list)
     for problem in problems:
-        said = without_home(problem.what), without_home(problem.next), problem.unread
-        files[said].update(dict.fromkeys(without_home(name) for name in problem.all_files))
-    return [
-        Problem(collapse(list(names), limit=3) or None, what, step, tuple(names), unread)
-        for (what, step, unread), names in files.items()
-    ]
+        said = without_home(problem.what), without_home(problem.next), problem.unread, problem.ignored
+        same[said].append(problem)
+    found = []
+    for (what, step, unread, ignored), equal in same.items():
+        names = list(dict.fromkeys(without_home(name) for problem in equal for name in problem.all_files))
+        shown = collapse(names, limit=3) or None
+        frames = sum(problem.frames for problem in equal)
+        found.append(Problem(shown, what, step, tuple(names), unread, ignored, frames))
+    return sorted(found, key=lambda problem: (not problem.ignored, -problem.frames))

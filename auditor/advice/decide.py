@@ -35,7 +35,8 @@ from auditor.evidence.blur_tolerance import Tolerances, fit_tolerances
 from auditor.evidence.bursts import zone_focused
 from auditor.evidence.level import Level, fit_level, session_counts
 from auditor.evidence.subjects import Subjects, lens_codes, measured_subjects
-from auditor.intake.statements.session import Lens, SessionFile
+from auditor.intake.statements.lens_rule import find_lens
+from auditor.intake.statements.session import Lens
 from auditor.settings import Settings
 
 ENOUGH_ANYONE = 20  # distances of a stretch pressed at anyone that stand for passers
@@ -102,9 +103,7 @@ class _Lens:
         self.tolerances = tolerances
         self.focal_mm = float(frames["focal_length_mm"].median())
         lens_name = frames["lens"].iloc[0]
-        entry = SessionFile(lenses=tuple(lenses)).lens_named(
-            lens_name if isinstance(lens_name, str) else None, self.focal_mm
-        )
+        entry = find_lens(lenses, lens_name if isinstance(lens_name, str) else None, self.focal_mm)
         self.number, self.focus = settings_on_ring(frames, entry, settings)
         self.answers: tuple[LightAnswer, ...] = light_answers(frames, settings)
         self.met = subjects

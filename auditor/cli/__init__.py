@@ -13,7 +13,14 @@ from typing import Annotated
 
 import typer
 
-from auditor.cli.run import STOPPED, STOPPED_TEXT, command, leave_other_settings_out, prepare_streams
+from auditor.cli.run import (
+    STOPPED,
+    STOPPED_TEXT,
+    OneFileEach,
+    command,
+    leave_other_settings_out,
+    prepare_streams,
+)
 
 COMMANDS = (
     "audit", "scan", "prepare", "tune", "advise", "zone", "plan", "card", "measure", "forget", "simulate",
@@ -41,7 +48,7 @@ def make_app(names: Iterable[str] = COMMANDS) -> typer.Typer:
     )
     app.callback()(_named_commands)
     for name in names:
-        app.command(name)(command(getattr(import_module(f"auditor.cli.{name}"), name)))
+        app.command(name, cls=OneFileEach)(command(getattr(import_module(f"auditor.cli.{name}"), name)))
     return app
 
 

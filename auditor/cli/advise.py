@@ -41,13 +41,21 @@ def advise(
     from auditor.journey import run_audit
     from auditor.show.page.view import lens_views
     from auditor.show.screen import show_answer
-    from auditor.show.terminal import console, progress_on_stderr, show_problems, show_settings, view_of
+    from auditor.show.terminal import (
+        console,
+        progress_on_stderr,
+        show_ignored,
+        show_problems,
+        show_settings,
+        view_of,
+    )
     from auditor.text import json_text
 
     with progress_on_stderr() as progress:
         audit = run_audit(request, progress, progress.stage)
         views = lens_views(audit)
     chosen = view_of(views, lens)
+    show_ignored(audit.problems, console(sys.stderr))
     if json:
         told = audit.decisions.of(chosen.name)
         names = tuple(one.lens for one in audit.decisions.lenses if one is not told)
@@ -70,7 +78,7 @@ def write_next_walk(audit: Audit, lens: str, out: Path, *, force: bool = False) 
     """Write the next walk with a lens as a session file; where there is nothing to test, say so."""
     from auditor.advice.experiment_file import experiment_session
     from auditor.advice.next_walk import plan_walk
-    from auditor.intake.statements.session import SessionFile
+    from auditor.intake.statements.lens_rule import find_lens
     from auditor.writing import write_file
 
     told = audit.decisions.of(lens)
@@ -78,7 +86,7 @@ def write_next_walk(audit: Audit, lens: str, out: Path, *, force: bool = False) 
     if told is None or walk is None:
         echo("There is nothing to test: just shoot. No session file was written.", err=True)
         return
-    stated = SessionFile(lenses=audit.lenses).lens_named(lens, told.focal_length_mm)
+    stated = find_lens(audit.lenses, lens, told.focal_length_mm)
     write_file(out, experiment_session(walk, told.focal_length_mm, stated, audit.settings), force=force)
     echo(f"Session file: {out}", err=True)
 

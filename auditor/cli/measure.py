@@ -34,12 +34,13 @@ def measure(
     from auditor.intake.people.listing import faces_to_write
     from auditor.intake.tables import to_csv_text, to_json_rows, write_table
     from auditor.journey import run_scan
-    from auditor.show.terminal import console, progress_on_stderr, show_problems
+    from auditor.show.terminal import console, progress_on_stderr, show_ignored, show_problems
     from auditor.show.words import pictures as words
     from auditor.text import json_text
 
     with progress_on_stderr("Measuring") as progress:
         result = run_scan(replace(request, measure=True), progress)
+    show_ignored(result.problems, console(sys.stderr))
     facts = result.pictures
     assert facts is not None
     faces = faces_to_write(facts, result.archive.table)

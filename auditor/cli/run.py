@@ -10,6 +10,7 @@ from functools import wraps
 from typing import ParamSpec, TypeVar
 
 import typer
+from typer.core import TyperCommand
 
 from auditor.errors import AuditorError, OutputError, UnitError
 from auditor.text import printable_lines
@@ -17,6 +18,7 @@ from auditor.text import printable_lines
 P = ParamSpec("P")
 R = TypeVar("R")
 
+ONCE = ("--session", "--notes")
 DONE, CANNOT, USAGE, LEFT_OUT, STOPPED = 0, 1, 2, 3, 130
 STOPPED_TEXT = "Stopped. What was read is kept; run the same command again to go on."
 
@@ -82,6 +84,18 @@ def command(function: Callable[P, R]) -> Callable[P, R]:
             return function(*args, **kwargs)
 
     return wrapped
+
+
+class OneFileEach(TyperCommand):
+    """A command that refuses a second file for an option whose file replaces all others."""
+
+    def parse_args(self, ctx: typer.Context, args: list[str]) -> list[str]:  # type: ignore[override]
+        """Count the options before the last one of a kind wins silently."""
+        given = [argument.split("=", 1)[0] for argument in args]
+        for option in ONCE:
+            if given.count(option) > 1:
+                raise typer.BadParameter(f"{option} is given twice; put both into one file.", ctx=ctx)
+        return super().parse_args(ctx, args)
 
 
 def _say(error: AuditorError) -> None:

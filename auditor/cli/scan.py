@@ -28,13 +28,16 @@ def scan(
     json: options.Json = False,
 ) -> None:
     """Write one row for each frame: settings, sharp zone, blur and mark."""
+    import sys
+
     from auditor.intake.tables import to_csv_text, to_json_rows, write_table
     from auditor.journey import run_scan
-    from auditor.show.terminal import console, progress_on_stderr, show_problems
+    from auditor.show.terminal import console, progress_on_stderr, show_ignored, show_problems
     from auditor.text import json_text
 
     with progress_on_stderr("Reading") as progress:
         result = run_scan(request, progress)
+    show_ignored(result.problems, console(sys.stderr))
     table = result.archive.table
     if out is not None:
         write_table(table, out, force=force)
@@ -43,8 +46,6 @@ def scan(
         echo(json_text(to_json_rows(table), indent=None))
     else:
         echo(to_csv_text(table), end="")
-    import sys
-
     show_problems(result.problems, console(sys.stderr))
     if strict and (result.problems or result.archive.unreadable):
         raise typer.Exit(LEFT_OUT)

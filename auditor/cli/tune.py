@@ -26,13 +26,21 @@ def tune(
     from auditor.journey import run_audit
     from auditor.show.page.view import lens_views
     from auditor.show.screen import show_answer
-    from auditor.show.terminal import console, progress_on_stderr, show_problems, show_settings, view_of
+    from auditor.show.terminal import (
+        console,
+        progress_on_stderr,
+        show_ignored,
+        show_problems,
+        show_settings,
+        view_of,
+    )
     from auditor.text import json_text
 
     with progress_on_stderr() as progress:
         audit = run_audit(request, progress, progress.stage)
         views = lens_views(audit)
     chosen = view_of(views, lens)
+    show_ignored(audit.problems, console(sys.stderr))
     if json:
         told = audit.decisions.of(chosen.name)
         echo(json_text({} if told is None else tuning_json(told)))

@@ -26,6 +26,7 @@ OTHER = "other"
 BANDS_M = (0.0, 1.0, 1.5, 2.0, 3.0, 5.0, 10.0, np.inf)
 BANDS_FT = (0.0, 3.0, 5.0, 7.0, 10.0, 15.0, 30.0, np.inf)
 AUTOFOCUS_STEP = 0.10  # relative change between neighbouring bursts that an untouched ring does not make
+SAME_SETTING = 0.03  # relative; recorded values are rounded, third stops differ by 12 %
 AUTOFOCUS_PAIRS = 4  # fewer neighbouring bursts than this tell nothing
 
 
@@ -52,7 +53,7 @@ def find_autofocused(table: pd.DataFrame) -> np.ndarray:
     between most neighbouring bursts and no stretch or note covers it.
     """
     autofocused = np.zeros(len(table), dtype=bool)
-    recorded = table["focus_distance_source"].isin(["exif", "xmp"]) & table["preset"].isna()
+    recorded = table["focus_distance_source"].isin(["exif", "xmp"]) & table["stated_preset"].isna()
     recorded &= table["focus_distance_m"].notna() & table["captured_at"].notna()
     chosen = table[recorded]
     if not len(chosen):
@@ -81,7 +82,7 @@ def name_presets(table: pd.DataFrame, rings: Iterable[tuple[np.ndarray, Iterable
     Parameters
     ----------
     table : pandas.DataFrame
-        Frame table with a fresh index; declared presets already named.
+        Frame table with a fresh index; declared presets stand in ``stated_preset``.
     rings : iterable of (rows, engravings)
         Rows whose lens has engravings of its own [m]; every other row uses the usual ones.
     """
@@ -91,21 +92,63 @@ def name_presets(table: pd.DataFrame, rings: Iterable[tuple[np.ndarray, Iterable
     snapped = snap_to_ring(focus, USUAL_RING_M)
     for rows, engravings in rings:
         snapped[rows] = snap_to_ring(focus[rows], engravings)
-    stated = table["preset"].notna().to_numpy()
+    stated = table["stated_preset"].notna().to_numpy()
     grouped = in_preset & ~stated
-    names = table["preset"].to_numpy(object, copy=True)
+    recorded = table["focus_distance_source"].isin(["exif", "xmp"]).to_numpy(bool)
+    names = _split_names(table, stated & complete, np.where(recorded, snapped, focus))
+    names[~(stated & complete)] = None
     parts = table.loc[grouped, ["lens", "focal_length_mm", "f_number"]].assign(snapped=snapped[grouped])
     kind = parts.groupby(list(parts.columns), sort=False, dropna=False).ngroup().to_numpy()
     unique = parts.drop_duplicates()
     shown = np.array([_group_name(*key) for key in unique.itertuples(index=False, name=None)], dtype=object)
     names[grouped] = shown[kind]
-    names[stated & ~complete] = None
     preset = pd.Series(names, index=table.index, dtype="str")
     return table.assign(
         preset=preset,
-        preset_source=table["preset_source"].where(~grouped, "grouped").where(preset.notna()),
+        preset_source=table["stated_preset_source"].where(~grouped, "grouped").where(preset.notna()),
         in_preset=pd.Series(in_preset, index=table.index, dtype="boolean"),
     )
+
+
+def _split_names(table: pd.DataFrame, chosen: np.ndarray, focus_m: np.ndarray) -> np.ndarray:
+    """Declared names; one under which several settings lie is split, so that no zone is of several."""
+    own = table.loc[chosen, ["stated_preset", "lens", "focal_length_mm", "f_number"]].assign(
+        focus_distance_m=focus_m[chosen]
+    )
+    kinds = pd.DataFrame({"lens": own["lens"].fillna("")}).assign(
+        **{name: _same_settings(own[name].to_numpy("float64")) for name in own.columns[2:]}
+    )
+    names = table["stated_preset"].to_numpy(object, copy=True)
+    several = kinds.groupby(own["stated_preset"]).agg(pd.Series.nunique) > 1
+    for name, differs in several[several.any(axis=1)].iterrows():
+        rows = (own["stated_preset"] == name).to_numpy()
+        keys = kinds.loc[rows, differs[differs].index.tolist()]
+        for _, part in own[rows].groupby([keys[key] for key in keys], sort=False):
+            middle = part.median(numeric_only=True)
+            names[part.index] = f"{name} ({_what_differs(part.iloc[0], middle, differs)})"
+    return np.asarray(names)
+
+
+def _what_differs(frame: pd.Series, middle: pd.Series, differs: pd.Series) -> str:
+    """The settings by which one part of a declared preset differs from the others."""
+    focal = f"{middle['focal_length_mm']:.3g} mm"
+    lens = frame["lens"] if isinstance(frame["lens"], str) else focal
+    words = {
+        "lens": lens,
+        "focal_length_mm": "" if differs["lens"] and focal.split()[0] in lens else focal,
+        "f_number": format_f_number(middle["f_number"]),
+        "focus_distance_m": f"at {format_distance(middle['focus_distance_m'])}",
+    }
+    return ", ".join(word for key, word in words.items() if differs[key] and word)
+
+
+def _same_settings(values: np.ndarray) -> np.ndarray:
+    """Number of the setting that each value is; those with no gap of 3 % between them are one."""
+    unique, codes = np.unique(values, return_inverse=True)
+    if not len(unique):
+        return np.asarray(codes)
+    steps = np.diff(np.log(np.minimum(unique, 1e9))) > SAME_SETTING
+    return np.asarray(np.concatenate([[0], np.cumsum(steps)])[codes])
 
 
 def _group_name(lens: object, focal_length_mm: float, f_number: float, snapped_m: float) -> str:

@@ -1,33 +1,93 @@
-"""The whole of intake: sources in, one frame table with every stated fact out."""
+"""The whole of intake in order: sources, then what people state, then the frame table that both make."""
 
 from __future__ import annotations
 
-import os
+from collections import defaultdict
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
 from auditor.errors import FileFormatError, Problem, SourceError
-from auditor.frames import LEFT_OUT, captured_s, with_columns
-from auditor.intake.library.facts import LABEL_COLUMNS, RATING_COLUMNS, camera_entry
-from auditor.intake.library.numbering import NUMBER_COLUMNS, missing_numbers
+from auditor.frames import LEFT_OUT, captured_s
+from auditor.intake.frame_index import FrameIndex, Rows, place_of
+from auditor.intake.library.numbering import missing_numbers
 from auditor.intake.library.reading import Progress, read_found
 from auditor.intake.library.walk import find_files
+from auditor.intake.resolve import claim_facts, resolve, right_clocks, settle
 from auditor.intake.sampling import sample_beside
-from auditor.intake.sources import Archive, NotesFile, from_folders, from_table, joined
-from auditor.intake.statements.counting import COUNTED_BEFORE, count_marks
-from auditor.intake.statements.marks import state_marks
-from auditor.intake.statements.moments import SESSION_GAP_S
-from auditor.intake.statements.notes import NOTE_READERS, SAMPLE_READERS, Readers, apply_notes, read_notes
-from auditor.intake.statements.selects import match_selects
+from auditor.intake.sources import SessionFiles, Sources, from_folders, from_table, ignored_file, joined
+from auditor.intake.statements.cameras import claim_cameras
+from auditor.intake.statements.claims import Claims, together
+from auditor.intake.statements.counting import count_marks
+from auditor.intake.statements.marks import claim_marks
+from auditor.intake.statements.notes import NOTE_READERS, SAMPLE_READERS, Readers, claim_notes, read_notes
+from auditor.intake.statements.selects import claim_selects
 from auditor.intake.statements.session import SessionFile
 from auditor.intake.statements.session_file import read_session
-from auditor.intake.statements.shares import SHARE_COLUMNS, apply_shares
-from auditor.intake.statements.stretches import apply_stretches
+from auditor.intake.statements.stretches import claim_stretches
 from auditor.intake.tables import is_table
-from auditor.settings import Request
-from auditor.text import printable
+from auditor.settings import Request, Settings
+
+OUTERMOST = 0  # depth of notes that lie among no photographs
+LISTED = 10  # problems of notes up to which the nearest spelling is looked for
+
+
+@dataclass(slots=True)
+class Archive:
+    """Frames with every fact that was stated of them.
+
+    Attributes
+    ----------
+    table : pandas.DataFrame
+        Frame table; columns that follow from optics and presets are still unknown.
+    paths : list of str
+        Full path of each frame's speaking file.
+    session_files : list of SessionFile
+        Those that govern any frame, each once.
+    governed_by : numpy.ndarray of int, shape (n,)
+        Which of them governs each frame.
+    claims : Claims
+        Everything that people state, also what has no column.
+    found, read, unreadable, merged : int
+        Candidate picture files; those read; those not; those that joined another file's frame.
+    missing_numbers : int or None
+        Gaps in the cameras' numbering; None where files were renamed.
+    markers : int
+        Frames that only mark a change of setting, which are none of the walk.
+    counted_to_end : numpy.ndarray of object
+        What frames would count as if the choosing had gone to each session's end.
+    problems : list of Problem
+    remarks : list of str
+        What needs no action, counted; and how many notes found their frames.
+    """
+
+    table: pd.DataFrame
+    paths: list[str]
+    session_files: list[SessionFile]
+    governed_by: np.ndarray
+    claims: Claims
+    found: int
+    read: int
+    unreadable: int
+    merged: int
+    missing_numbers: int | None
+    markers: int
+    counted_to_end: np.ndarray
+    problems: list[Problem]
+    remarks: list[str]
+
+    def by_session_file(self) -> list[tuple[SessionFile, Rows]]:
+        """Return each session file with the rows that it governs."""
+        return rows_of_each(self.session_files, self.governed_by)
+
+
+def rows_of_each(files: list[SessionFile], governed_by: np.ndarray) -> list[tuple[SessionFile, Rows]]:
+    """Each session file with the rows that it governs."""
+    order = np.argsort(governed_by, kind="stable")
+    ends = np.searchsorted(governed_by[order], np.arange(len(files)), side="right")
+    return list(zip(files, np.split(order, ends[:-1]), strict=True))
 
 
 def read_archive(request: Request, progress: Progress | None = None) -> Archive:
@@ -42,162 +102,194 @@ def read_archive(request: Request, progress: Progress | None = None) -> Archive:
     """
     fixed = read_session(request.session_file) if request.session_file else None
     outer = read_session(request.outer_session) if request.outer_session and fixed is None else None
+    sessions = SessionFiles(fixed, outer)
     keepers = request.keepers_folder
     if keepers is not None and not keepers.is_dir():
         raise SourceError(f"--keepers {keepers} is not a folder.", "Name the folder that holds your selects.")
-    tables = [source for source in request.sources if is_table(source)]
+    parts = [from_table(source, sessions) for source in request.sources if is_table(source)]
     folders = [source for source in request.sources if not is_table(source)]
-    parts = [from_table(path, fixed, outer) for path in tables]
     if folders:
-        parts.append(from_folders(folders, fixed, keepers, request, progress, outer))
-    archive, notes = joined(parts)
-    if (stated := fixed or outer) is not None:
-        archive.problems = [*stated.problems, *archive.problems]
-    if request.outer_notes is not None:
-        notes = [*_everywhere(request.outer_notes, archive), *notes]
-    _number_sessions(archive.table)
-    _apply_sessions(archive)
-    for path, below, rows in (
-        notes if request.notes_file is None else _everywhere(request.notes_file, archive)
-    ):
-        named = request.notes_file is not None
-        _apply_notes_file(archive, Path(path), below, rows, NOTE_READERS, named=named)
-        drawn = sample_beside(Path(path))
-        if drawn.is_file():
-            _apply_notes_file(archive, drawn, below, rows, SAMPLE_READERS, named=named)
-    archive.problems += apply_shares(archive.table)
-    _source_of_presets(archive.table)
-    _mark(archive, keepers, request)
-    archive.missing_numbers = missing_numbers(archive.table)
-    marks = (*RATING_COLUMNS, *LABEL_COLUMNS, "note_keeper", COUNTED_BEFORE)
-    archive.table = with_columns(archive.table.drop(columns=[*marks, *NUMBER_COLUMNS, *SHARE_COLUMNS]))
-    return archive
+        parts.append(from_folders(folders, sessions, keepers, request, progress))
+    sources = joined(parts)
+    return _Reading(request, sources, sessions.problems).archive()
 
 
-def _number_sessions(table: pd.DataFrame) -> None:
-    """Number the sessions: frames with no gap over three hours, in order of time."""
-    times = captured_s(table)
-    known = np.flatnonzero(~np.isnan(times))
-    order = known[np.argsort(times[known], kind="stable")]
-    number = np.full(len(table), np.nan)
-    if len(order):
-        number[order] = 1 + np.cumsum(np.diff(times[order], prepend=times[order[0]]) > SESSION_GAP_S)
-    table["session"] = pd.array(number, dtype="Int64")
+class _Reading:
+    """Everything that people state of the facts, read in turn."""
 
-
-def _apply_sessions(archive: Archive) -> None:
-    for session, rows in archive.by_session_file():
-        archive.problems += apply_stretches(archive.table, rows, session, _below(archive, session, rows))
-        _unknown_cameras(archive, session, rows)
-
-
-def _below(archive: Archive, session: SessionFile, rows: np.ndarray) -> str:
-    """Folder of a session file as it stands in front of the frames' files; empty at the source itself."""
-    if session.path is None or not len(rows):
-        return ""
-    path, shown = archive.paths[int(rows[0])], str(archive.table["file"].iloc[int(rows[0])])
-    inside = printable(os.path.relpath(path, session.path.parent)).replace(os.sep, "/")
-    return shown[: -len(inside)].rstrip("/") if shown.endswith(inside) else ""
-
-
-def _source_of_presets(table: pd.DataFrame) -> None:
-    """A preset without a source was stated by a stretch or by the table's author."""
-    stated = table["preset"].notna() & ~table["preset_source"].eq("notes").fillna(False)
-    table["preset_source"] = table["preset_source"].where(~stated, "session").where(table["preset"].notna())
-
-
-def _unknown_cameras(archive: Archive, session: SessionFile, rows: np.ndarray) -> None:
-    """Say which ``[[camera]]`` entries name no camera that was met."""
-    cameras = set(archive.table["camera"].iloc[rows].dropna().unique())
-    for entry in session.cameras:
-        if entry.name and not any(camera_entry(session, camera, camera) is entry for camera in cameras):
-            archive.problems.append(
-                Problem(
-                    str(session.path),
-                    f"[[camera]] {entry.name!r} took none of these frames.",
-                    f"Cameras found: {', '.join(sorted(cameras)) or 'none with a name'}.",
-                )
-            )
-
-
-def _everywhere(notes_file: Path, archive: Archive) -> list[NotesFile]:
-    return [(str(notes_file), "", np.arange(len(archive.table)))]
-
-
-def _apply_notes_file(
-    archive: Archive, path: Path, below: str, rows: np.ndarray, readers: Readers, *, named: bool
-) -> None:
-    try:
-        notes, problems = read_notes(path, readers)
-    except FileFormatError as error:
-        if named:
-            raise
-        archive.problems.append(
-            Problem(
-                str(path), error.what.removeprefix(f"{path} "), f"{error.next_step} The file was ignored."
-            )
+    def __init__(self, request: Request, sources: Sources, problems: list[Problem]) -> None:
+        self.request, self.sources = request, sources
+        self.facts = sources.facts
+        self.problems = [*problems, *sources.problems]
+        self.governed = rows_of_each(sources.session_files, sources.governed_by)
+        cameras = together(claim_cameras(session, rows, self.facts) for session, rows in self.governed)
+        self.offset_s = np.nan_to_num(settle("clock_offset", cameras.stated, len(self.facts)).typed)
+        self.captured_at = right_clocks(self.facts, self.offset_s)
+        times = captured_s(pd.DataFrame({"captured_at": self.captured_at}))
+        self.index = FrameIndex(
+            self.facts["files"].tolist(), sources.paths, self.facts["body"].to_numpy(object), times
         )
-        return
-    archive.problems += problems
-    archive.problems += apply_notes(archive.table, notes, rows, below, archive.session_of)
+        self.cameras = cameras
 
+    def session_of(self, row: int) -> SessionFile:
+        return self.sources.session_files[int(self.sources.governed_by[row])]
 
-def _mark(archive: Archive, keepers: Path | None, request: Request) -> None:
-    table = archive.table
-    n = len(table)
-    governed = [
-        (session.marks, request.unmarked or session.marks.unmarked or "auto", rows)
-        for session, rows in archive.by_session_file()
-    ]
-    rows_of_folder: dict[Path, list[np.ndarray]] = {}
-    for marks, _, rows in governed:
-        if (folder := keepers or marks.keepers) is not None:
-            rows_of_folder.setdefault(folder, []).append(rows)
-    selected_in = {
-        folder: _selects(archive, folder, np.sort(np.concatenate(parts)), request)
-        for folder, parts in rows_of_folder.items()
-    }
-    matched, as_before = np.zeros(n, dtype=bool), np.zeros(n, dtype=bool)
-    for marks, _, rows in governed:
-        folder = keepers or marks.keepers
-        selected = None if folder is None else selected_in[folder]
-        before = table["keeper"].iloc[rows]
-        archive.problems += state_marks(table, rows, marks, selected)
-        matched[rows] = selected is not None and selected.any()
-        rules = (request.unmarked, marks.unmarked, marks.culled_to, folder)
-        as_before[rows] = all(rule is None for rule in rules) and before.equals(table["keeper"].iloc[rows])
-    counted, problems = count_marks(table, governed, matched)
-    archive.problems += problems
-    to_end, _ = count_marks(table, governed, np.ones(n, dtype=bool))
-    told = table[COUNTED_BEFORE].to_numpy(object)
-    as_before &= table[COUNTED_BEFORE].notna().to_numpy()
-    counted[as_before] = told[as_before]
-    counts = as_before & (told != LEFT_OUT)
-    to_end[counts] = told[counts]
-    archive.counted_to_end = to_end
-    table["counted_as"] = pd.Series(counted, index=table.index, dtype="str")
-
-
-def _selects(archive: Archive, folder: Path, rows: np.ndarray, request: Request) -> np.ndarray:
-    empty = np.zeros(len(archive.table), dtype=bool)
-    if not folder.is_dir():
-        archive.problems.append(
-            Problem(
-                str(folder), "The folder of selects does not exist.", "Correct keepers in the session file."
-            )
+    def archive(self) -> Archive:
+        said = together(
+            [
+                self.sources.stated,
+                self.cameras,
+                *(claim_stretches(session, rows, self.index) for session, rows in self.governed),
+                self._notes(),
+                self._selects(),
+                *(claim_marks(self.facts, rows, session.marks) for session, rows in self.governed),
+            ]
         )
-        return empty
-    found = find_files([folder], SessionFile())
-    if not found.pictures:
-        what = "The folder of selects holds no pictures, so it marks nothing."
-        archive.problems.append(Problem(str(folder), what, "Copy what you kept into it, or name another."))
-    read = read_found(found, request.cache, request.workers)
-    names = [name for _, name in found.pictures]
-    session = archive.session_of(int(rows[0]))
-    offsets = []
-    for record in read.records:
-        entry = camera_entry(session, record.camera, record.camera)
-        offsets.append(entry.clock_offset_s if entry else 0.0)
-    selected, problems = match_selects(archive.table, rows, names, read.records, offsets)
-    archive.problems += problems
-    return selected
+        is_subject = np.array([file.in_files == "subject" for file in self.sources.session_files], dtype=bool)
+        files = claim_facts(self.facts, is_subject[self.sources.governed_by])
+        default = Settings().guess_sd
+        guess_sd = np.array([f.settings.get("guess_sd", default) for f in self.sources.session_files])
+        resolved = resolve(
+            self.facts,
+            self.captured_at,
+            self.index,
+            together([files, said]),
+            guess_sd[self.sources.governed_by],
+        )
+        is_marker, unknown = self._markers()
+        counted, to_end, problems = self._count(resolved.table, said, is_marker)
+        table = resolved.table.assign(counted_as=pd.Series(counted, resolved.table.index, dtype="str"))
+        sources, walk = self.sources, np.flatnonzero(~is_marker)
+        return Archive(
+            table=table.iloc[walk].reset_index(drop=True),
+            paths=[sources.paths[row] for row in walk.tolist()],
+            session_files=sources.session_files,
+            governed_by=sources.governed_by[walk],
+            claims=said.of_rows(~is_marker),
+            found=sources.found,
+            read=sources.read,
+            unreadable=sources.unreadable,
+            merged=sources.merged,
+            missing_numbers=missing_numbers(
+                self.facts, self.index.cameras, self.index.session, self.index.time_s
+            ),
+            markers=int(is_marker.sum()),
+            counted_to_end=to_end[walk],
+            problems=[*self.problems, *said.problems, *unknown, *resolved.problems, *problems],
+            remarks=[*_notes_read(said), *resolved.remarks],
+        )
+
+    def _markers(self) -> tuple[np.ndarray, list[Problem]]:
+        """Which frames session files name as markers, shape (n,), and names that are no frame's."""
+        is_marker, problems = np.zeros(len(self.facts), dtype=bool), []
+        for session, rows in self.governed:
+            own = set(rows.tolist())
+            folder = place_of(session.path.parent) if session.path else ""
+            for name in session.marks.markers:
+                found = [row for row in self.index.find(name, folder) if row in own]
+                is_marker[found] = len(found) == 1
+                if len(found) != 1:
+                    what = f"markers names {name!r}, which is {'several frames' if found else 'no frame'}."
+                    step = f"The name was ignored.{'' if found else self.index.nearest(name)}"
+                    problems.append(Problem(str(session.path), what, step, ignored=True))
+        return is_marker, problems
+
+    def _notes(self) -> Claims:
+        named = self.request.notes_file
+        every = np.arange(len(self.facts))
+        outer = [(path, every) for path in (self.request.outer_notes,) if path is not None]
+        files = [*outer, *self.sources.notes] if named is None else [(named, every)]
+        parts: list[Claims] = []
+        for path, rows in files:
+            parts.append(self._notes_file(path, rows, NOTE_READERS, parts))
+            drawn = sample_beside(path)
+            if drawn.is_file():
+                weights = self._notes_file(drawn, rows, SAMPLE_READERS, parts)
+                parts.append(Claims(weights.stated, weights.problems))
+        return together(parts)
+
+    def _notes_file(self, path: Path, rows: Rows, readers: Readers, before: list[Claims]) -> Claims:
+        try:
+            notes, problems = read_notes(path, readers)
+        except FileFormatError as error:
+            if self.request.notes_file is not None:
+                raise
+            return Claims(problems=(ignored_file(path, error),))
+        suggest = sum(len(part.problems) for part in before) < LISTED
+        depth = OUTERMOST if path == self.request.outer_notes else len(path.absolute().parts)
+        claims = claim_notes(path, notes, self.index, rows, depth, self.session_of, suggest=suggest)
+        return together([Claims(problems=tuple(problems)), claims])
+
+    def _selects(self) -> Claims:
+        rows_of: dict[Path, list[Rows]] = defaultdict(list)
+        for session, rows in self.governed:
+            if (folder := self.request.keepers_folder or session.marks.keepers) is not None:
+                rows_of[folder].append(rows)
+        return together(
+            self._selects_in(folder, np.sort(np.concatenate(parts))) for folder, parts in rows_of.items()
+        )
+
+    def _selects_in(self, folder: Path, rows: Rows) -> Claims:
+        if not folder.is_dir():
+            step = "Correct keepers in the session file."
+            missing = Problem(str(folder), "The folder of selects does not exist.", step, ignored=True)
+            return Claims(problems=(missing,))
+        found = find_files([folder])
+        empty: tuple[Problem, ...] = ()
+        if not found.pictures:
+            what = "The folder of selects holds no pictures, so it marks nothing."
+            empty = (Problem(str(folder), what, "Copy what you kept into it, or name another."),)
+        read = read_found(found, self.request.cache, self.request.workers)
+        session = self.session_of(int(rows[0]))
+        entries = [session.camera_entry(record.camera, record.camera) for record in read.records]
+        claims = claim_selects(
+            str(folder),
+            rows,
+            [name for _, name in found.pictures],
+            read.records,
+            [entry.clock_offset_s if entry else 0.0 for entry in entries],
+            self.index,
+            self.facts["has_subseconds"].fillna(False).to_numpy(bool),
+        )
+        return together([Claims(problems=empty), claims])
+
+    def _count(
+        self, table: pd.DataFrame, said: Claims, is_marker: np.ndarray
+    ) -> tuple[np.ndarray, np.ndarray, list[Problem]]:
+        """What each frame counts as, and as what if the choosing had gone to each session's end.
+
+        What a frame table said before holds where no mark has changed since, and nobody states a rule.
+        """
+        n, request = len(table), self.request
+        governed = [
+            (session, request.unmarked or session.marks.unmarked or "auto", rows[~is_marker[rows]])
+            for session, rows in self.governed
+        ]
+        folders = {c.place for c in said.stated if c.quantity == "keeper" and c.source == "selects"}
+        matched, unruled = np.zeros(n, dtype=bool), np.zeros(n, dtype=bool)
+        for session, _, rows in governed:
+            marks = session.marks
+            folder = request.keepers_folder or marks.keepers
+            matched[rows] = str(folder) in folders
+            unruled[rows] = all(
+                rule is None for rule in (request.unmarked, marks.unmarked, marks.culled_to, folder)
+            )
+        counted, problems = count_marks(table, governed, matched, self.index)
+        to_end, _ = count_marks(table, governed, np.ones(n, dtype=bool), self.index)
+        told = settle("counted_as", said.stated, n, numbers=False).typed
+        before = settle("keeper", self.sources.stated.stated, n, numbers=False).typed
+        keeper = table["keeper"].astype(object).where(table["keeper"].notna(), None).to_numpy()
+        changed = np.zeros(n, dtype=bool)
+        for _, rows in self.governed:
+            changed[rows] = (before[rows] != keeper[rows]).any()
+        as_before = unruled & ~changed & (told != None)  # noqa: E711
+        counted[as_before] = told[as_before]
+        counts = as_before & (told != LEFT_OUT)
+        to_end[counts] = told[counts]
+        return counted, to_end, problems
+
+
+def _notes_read(said: Claims) -> list[str]:
+    if not said.rows_read:
+        return []
+    return [f"{said.rows_read} notes read, {said.rows_matched} matched."]

@@ -1,8 +1,7 @@
-"""Turns each source, a folder or a frame table, into frames and the notes files that speak of them."""
+"""Turns each source, a folder or a frame table, into facts and the files in which people speak of them."""
 
 from __future__ import annotations
 
-import os
 from collections.abc import Sequence
 from contextlib import closing
 from dataclasses import dataclass, field
@@ -12,22 +11,19 @@ import numpy as np
 import pandas as pd
 
 from auditor.errors import FileFormatError, Problem, SourceError
+from auditor.frames import COLUMNS
+from auditor.intake.frame_index import Rows
 from auditor.intake.library.cache import Cache
-from auditor.intake.library.facts import (
-    LABEL_COLUMNS,
-    RATING_COLUMNS,
-    Facts,
-    gather_facts,
-)
+from auditor.intake.library.facts import Facts, fact_table, gather_facts
 from auditor.intake.library.grouping import group_files
 from auditor.intake.library.kept_facts import keep_facts, place_of, recall_facts, state_of
-from auditor.intake.library.numbering import numbers_in_names
 from auditor.intake.library.reading import Progress, read_through
 from auditor.intake.library.walk import NOTES_NAME, Found, find_files
-from auditor.intake.statements.counting import COUNTED_BEFORE, counts_fit_marks
+from auditor.intake.resolve import TABLE_DEPTH
+from auditor.intake.statements.claims import Claims, together
+from auditor.intake.statements.frame_table import GROUPED, claim_table
 from auditor.intake.statements.session import SessionFile
 from auditor.intake.statements.session_file import SESSION_NAME, read_session
-from auditor.intake.statements.shares import SHARE_COLUMNS
 from auditor.intake.tables import TABLE_NAME, files_named, is_table, read_table
 from auditor.settings import Request
 
@@ -35,60 +31,89 @@ NAMES_TRIED = 2000  # of a frame table, to see whether its photographs are there
 
 
 @dataclass(slots=True)
-class Archive:
-    """Frames with every fact that was stated of them.
+class Sources:
+    """What files tell, and where people say something of it.
 
     Attributes
     ----------
-    table : pandas.DataFrame
-        Frame table; columns that follow from optics and presets are still unknown.
+    facts : pandas.DataFrame
+        See :data:`auditor.intake.library.facts.FACT_COLUMNS`.
     paths : list of str
         Full path of each frame's speaking file.
     session_files : list of SessionFile
         Those that govern any frame, each once.
     governed_by : numpy.ndarray of int, shape (n,)
         Which of them governs each frame.
+    notes : list of (path, rows)
+        Notes files and the rows that they may speak of.
+    stated : Claims
+        What frame tables state.
     found, read, unreadable, merged : int
         Candidate picture files; those read; those not; those that joined another file's frame.
-    missing_numbers : int or None
-        Gaps in the cameras' numbering; None where files were renamed.
-    counted_to_end : numpy.ndarray of object
-        What frames would count as if the choosing had gone to each session's end.
     problems : list of Problem
     """
 
-    table: pd.DataFrame
+    facts: pd.DataFrame
     paths: list[str]
     session_files: list[SessionFile]
     governed_by: np.ndarray
+    notes: list[tuple[Path, Rows]] = field(default_factory=list)
+    stated: Claims = field(default_factory=Claims)
     found: int = 0
     read: int = 0
     unreadable: int = 0
     merged: int = 0
-    missing_numbers: int | None = None
-    counted_to_end: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=object))
     problems: list[Problem] = field(default_factory=list)
 
-    def session_of(self, row: int) -> SessionFile:
-        """Return the session file that governs a frame."""
-        return self.session_files[int(self.governed_by[row])]
 
-    def by_session_file(self) -> list[tuple[SessionFile, np.ndarray]]:
-        """Return each session file with the rows that it governs."""
-        return [(file, np.flatnonzero(self.governed_by == i)) for i, file in enumerate(self.session_files)]
+class SessionFiles:
+    """Reads each session file once; a file that cannot be used at all counts as absent, and is listed.
+
+    Parameters
+    ----------
+    fixed : SessionFile, optional
+        Replaces every file found.
+    outer : SessionFile, optional
+        Holds where no file is found.
+    """
+
+    def __init__(self, fixed: SessionFile | None, outer: SessionFile | None = None) -> None:
+        self.fixed = fixed
+        self.elsewhere = fixed or outer or SessionFile()
+        self.problems = list(self.elsewhere.problems)
+        self._read: dict[str, SessionFile] = {}
+
+    def of(self, path: str | None) -> SessionFile:
+        """The session file at a path; the one that replaces all, or the outermost one without a path."""
+        if self.fixed is not None or path is None:
+            return self.elsewhere
+        if path not in self._read:
+            try:
+                self._read[path] = read_session(Path(path))
+                self.problems += self._read[path].problems
+            except FileFormatError as error:
+                self.problems.append(ignored_file(Path(path), error))
+                self._read[path] = SessionFile()
+        return self._read[path]
+
+    def selects_of(self, path: str) -> Path | None:
+        """The folder of selects that the session file at a path names."""
+        return self.of(path).marks.keepers
 
 
-NotesFile = tuple[str, str, np.ndarray]  # path, folder as shown, rows
+def ignored_file(path: Path, error: FileFormatError) -> Problem:
+    """Say that a file that people wrote could not be used at all."""
+    what = error.what.removeprefix(f"{path} ")
+    return Problem(str(path), what, f"{error.next_step} The file was ignored.", ignored=True)
 
 
 def from_folders(
     folders: list[Path],
-    fixed: SessionFile | None,
+    sessions: SessionFiles,
     keepers: Path | None,
     request: Request,
     progress: Progress | None,
-    outer: SessionFile | None = None,
-) -> tuple[Archive, list[NotesFile]]:
+) -> Sources:
     """Read folders: their frames as the files describe them, and the notes files found.
 
     Raises
@@ -96,7 +121,8 @@ def from_folders(
     SourceError
         If there are no photographs, or none can be read.
     """
-    found = find_files(folders, fixed, keepers, outer)
+    selects = [folder for folder in (keepers, sessions.elsewhere.marks.keepers) if folder is not None]
+    found = find_files(folders, sessions.selects_of, selects)
     names = ", ".join(str(folder) for folder in folders)
     if not found.pictures:
         tables = [table for folder in folders if (table := folder / TABLE_NAME).is_file()]
@@ -114,19 +140,19 @@ def from_folders(
             f"The first: {first.file}: {first.what}" if first else "",
         )
     used = np.unique(facts.folders)
-    files, number = _each_once([found.folders[i].session for i in used])
-    archive = Archive(
-        table=facts.table,
+    files, number = _each_once([sessions.of(found.folders[i].session) for i in used])
+    return Sources(
+        facts=facts.table,
         paths=facts.paths,
         session_files=files,
         governed_by=number[np.searchsorted(used, facts.folders)],
+        notes=_notes_of(found, facts.folders),
         found=len(found.pictures),
         read=len(found.pictures) - facts.unreadable,
         unreadable=facts.unreadable,
         merged=facts.merged,
         problems=[*found.problems, *problems, *facts.problems],
     )
-    return archive, _notes_of(found, facts.folders)
 
 
 def _each_once(files: Sequence[SessionFile]) -> tuple[list[SessionFile], np.ndarray]:
@@ -156,71 +182,56 @@ def _recall_or_read(
         return facts, read.problems
 
 
-def _notes_of(found: Found, folder_of_row: Sequence[int]) -> list[NotesFile]:
-    """Notes files from the outermost to the innermost, so that the nearest filled cell is put in last."""
-    by_path: dict[str, list[int]] = {}
+def _notes_of(found: Found, folder_of_row: Sequence[int]) -> list[tuple[Path, Rows]]:
+    by_path: dict[str, list[int]] = {path: [] for folder in found.folders for path in folder.notes}
     for row, index in enumerate(folder_of_row):
         for path in found.folders[index].notes:
-            by_path.setdefault(path, []).append(row)
-    shown = {folder.path: folder.shown for folder in found.folders}
-    for folder in found.folders:  # notes above which no frame lies still deserve to be read
-        for path in folder.notes:
-            by_path.setdefault(path, [])
-    ordered = sorted(by_path, key=lambda path: path.count(os.sep))
-    return [
-        (path, shown.get(os.path.dirname(path), ""), np.array(by_path[path], dtype=int)) for path in ordered
-    ]
+            by_path[path].append(row)
+    return [(Path(path), np.array(rows, dtype=np.intp)) for path, rows in by_path.items()]
 
 
-def from_table(
-    path: Path, fixed: SessionFile | None, outer: SessionFile | None = None
-) -> tuple[Archive, list[NotesFile]]:
+def from_table(path: Path, sessions: SessionFiles) -> Sources:
     """Read a frame table, and the session file and notes that lie beside it."""
     table, problems = read_table(path)
-    table = table.assign(files=table["files"].fillna(table["file"]), **numbers_in_names(table["file"]))
-    table["preset"] = table["preset"].where(table["preset_source"] != "grouped")
-    beside = path.parent / SESSION_NAME
-    session = fixed or outer or SessionFile()
-    if fixed is None and beside.is_file():
-        try:
-            session = read_session(beside)
-            problems += session.problems
-        except FileFormatError as error:
-            problems.append(
-                Problem(
-                    str(beside),
-                    error.what.removeprefix(f"{beside} "),
-                    f"{error.next_step} The file was ignored.",
-                )
-            )
-    for name in ("subject_distance_source", "focus_distance_source", "sensor_source"):
-        given = table[name.replace("_source", "_m" if "distance" in name else "_width_mm")].notna()
-        table[name] = table[name].where(
-            table[name].notna() | ~given, "notes" if "subject" in name else "exif"
-        )
-        table[name] = table[name].fillna("unknown")
+    declared = table["preset"].where(table["preset_source"] != GROUPED)
+    table = table.assign(
+        files=table["files"].fillna(table["file"]),
+        stated_preset=table["stated_preset"].fillna(declared),
+        stated_preset_source=table["stated_preset_source"].fillna(table["preset_source"]),
+    )
+    told = table["focus_distance_source"].fillna("exif")
+    facts = fact_table(
+        {
+            **{name: table[name] for name in ("file", "files", "has_subseconds", "exposure_time_s", "iso")},
+            **{name: table[name] for name in ("flash", "pixel_width", "pixel_height")},
+            "clock_time": table["captured_at"],
+            "model": table["camera"],
+            "body": table["camera"],
+            "told_lens": table["lens"],
+            "told_focal_length_mm": table["focal_length_mm"],
+            "told_f_number": table["f_number"],
+            "told_distance_m": table["focus_distance_m"].where(~told.isin(["notes", "session"])),
+            "told_distance_by": told.where(told == "xmp", "exif"),
+        }
+    )
+    beside, notes = path.parent / SESSION_NAME, path.parent / NOTES_NAME
     files = sum(
         sum(not name.casefold().endswith(".xmp") for name in str(names).split("|"))
         for names in table["files"]
     )
-    _assume_sensor(table)
-    stated = table["keeper"].notna() & table["mark_source"].isna()
-    table.loc[stated, "mark_source"] = "notes"
-    if not stated.any() and counts_fit_marks(table["counted_as"], table["keeper"]):
-        table[COUNTED_BEFORE] = table["counted_as"]
-    archive = Archive(
-        table=table,
+    further = table.drop(columns=[name for name in COLUMNS if name in table])
+    return Sources(
+        facts=pd.concat([facts, further], axis=1),
         paths=[str(path.parent / name) for name in table["file"]],
-        session_files=[session],
+        session_files=[sessions.of(str(beside) if beside.is_file() else None)],
         governed_by=np.zeros(len(table), dtype=int),
+        notes=[(notes, np.arange(len(table)))] if notes.is_file() else [],
+        stated=claim_table(table, str(path), TABLE_DEPTH),
         found=files,
         read=files,
         merged=files - len(table),
         problems=problems,
     )
-    notes = path.parent / NOTES_NAME
-    rows = np.arange(len(table))
-    return archive, [(str(notes), "", rows)] if notes.is_file() else []
 
 
 def folders_of(source: Path) -> list[Path]:
@@ -241,40 +252,29 @@ def folders_of(source: Path) -> list[Path]:
     return sorted(below)
 
 
-def _assume_sensor(table: pd.DataFrame) -> None:
-    missing = table["sensor_width_mm"].isna() | table["sensor_height_mm"].isna()
-    table.loc[missing, ["sensor_width_mm", "sensor_height_mm"]] = [36.0, 24.0]
-    table.loc[missing, "sensor_source"] = "assumed"
-
-
-def joined(parts: list[tuple[Archive, list[NotesFile]]]) -> tuple[Archive, list[NotesFile]]:
+def joined(parts: list[Sources]) -> Sources:
     """Put several sources under each other."""
-    notes: list[NotesFile] = []
-    offset = 0
-    for part, part_notes in parts:
-        notes += [(path, below, rows + offset) for path, below, rows in part_notes]
-        offset += len(part.table)
-    archives = [part for part, _ in parts]
-    table = (
-        archives[0].table if len(parts) == 1 else pd.concat([a.table for a in archives], ignore_index=True)
-    )
-    files, number = _each_once([file for a in archives for file in a.session_files])
-    ends = np.cumsum([len(a.session_files) for a in archives])
-    numbers_of = np.split(number, ends[:-1])
-    numbers = (*RATING_COLUMNS, *SHARE_COLUMNS)
-    for column in (*numbers, *LABEL_COLUMNS, "note_keeper", COUNTED_BEFORE):
-        if column not in table:
-            dtype = "float64" if column in numbers else "str"
-            table[column] = pd.Series(np.nan, index=table.index, dtype=dtype)
-    joined = Archive(
-        table=table,
-        paths=[path for a in archives for path in a.paths],
+    if len(parts) == 1:
+        return parts[0]
+    starts = np.cumsum([0, *(len(part.facts) for part in parts)])
+    files, number = _each_once([file for part in parts for file in part.session_files])
+    numbers_of = np.split(number, np.cumsum([len(part.session_files) for part in parts])[:-1])
+    return Sources(
+        facts=pd.concat([part.facts for part in parts], ignore_index=True),
+        paths=[path for part in parts for path in part.paths],
         session_files=files,
-        governed_by=np.concatenate([n[a.governed_by] for a, n in zip(archives, numbers_of, strict=True)]),
-        found=sum(a.found for a in archives),
-        read=sum(a.read for a in archives),
-        unreadable=sum(a.unreadable for a in archives),
-        merged=sum(a.merged for a in archives),
-        problems=[problem for a in archives for problem in a.problems],
+        governed_by=np.concatenate([n[p.governed_by] for p, n in zip(parts, numbers_of, strict=True)]),
+        notes=[
+            (path, rows + start)
+            for part, start in zip(parts, starts[:-1], strict=True)
+            for path, rows in part.notes
+        ],
+        stated=together(
+            part.stated.moved(int(start)) for part, start in zip(parts, starts[:-1], strict=True)
+        ),
+        found=sum(part.found for part in parts),
+        read=sum(part.read for part in parts),
+        unreadable=sum(part.unreadable for part in parts),
+        merged=sum(part.merged for part in parts),
+        problems=[problem for part in parts for problem in part.problems],
     )
-    return joined, notes

@@ -17,7 +17,7 @@ from auditor.advice.lens_decision import LensDecision
 from auditor.advice.paired import Paired, Setting
 from auditor.advice.ring_settings import ring_of
 from auditor.evidence.bursts import is_keeper, zone_focused
-from auditor.intake.statements.session import SessionFile
+from auditor.intake.statements.lens_rule import find_lens
 from auditor.journey import Audit
 from auditor.optics.lens import sharp_zone
 from auditor.show.page.ring_scale import ring_unit
@@ -147,7 +147,7 @@ def gather_decision(audit: Audit, lens: str) -> Decided:
         to_set = _with_zone(told.decision.setting, frames)
     own = frames[frames["preset"] == now.preset] if now is not None else frames
     focal_mm = float(frames["focal_length_mm"].median()) if len(frames) else math.nan
-    stated = SessionFile(lenses=audit.lenses).lens_named(lens, focal_mm)
+    stated = find_lens(audit.lenses, lens, focal_mm)
     return Decided(
         lens=lens,
         told=told,

@@ -62,9 +62,16 @@ def audit_json(audit: Audit) -> dict[str, Any]:
         "tuning": tuning_json(lenses[0]) if lenses else None,
         **_measured(audit),
         "problems": [
-            {"files": problem.all_files, "what": problem.what, "next": problem.next}
+            {
+                "files": problem.all_files,
+                "what": problem.what,
+                "next": problem.next,
+                "ignored": problem.ignored,
+                "frames": problem.frames,
+            }
             for problem in audit.problems
         ],
+        "remarks": audit.remarks,
     }
 
 

@@ -8,7 +8,6 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from auditor.errors import Problem
 from auditor.evidence.bursts import zone_focused
 from auditor.evidence.causes import CAUSES
 from auditor.evidence.distances_met import DistancesMet
@@ -16,10 +15,9 @@ from auditor.evidence.presets import count_all, count_distances
 from auditor.journey import Audit
 from auditor.show import chart_tables
 from auditor.show.decided import lens_names
-from auditor.show.words.figures import counted, percent
+from auditor.show.words.figures import percent
 
 PROBLEMS_SHOWN = 40
-_STATEMENTS = {"toml", "csv", "json"}
 
 
 def page_tables(audit: Audit) -> dict[str, Any]:
@@ -50,17 +48,7 @@ def page_tables(audit: Audit) -> dict[str, Any]:
         "over_time": audit.over_time,
         "measured": audit.pictures,
         "problems_shown": audit.problems[:PROBLEMS_SHOWN],
-        "ignored": ignored_statement(audit.problems),
     }
-
-
-def ignored_statement(problems: Sequence[Problem]) -> str:
-    """Say which statement of a person was not followed, and how many more were not; empty if none."""
-    own = [one for one in problems if one.file and one.file.rpartition(".")[2].lower() in _STATEMENTS]
-    if not own:
-        return ""
-    more = f" {counted(len(own) - 1, 'more')} below." if len(own) > 1 else ""
-    return f"{own[0].file}: {own[0].what} {own[0].next}{more}"
 
 
 def distance_bands(

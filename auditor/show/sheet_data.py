@@ -18,6 +18,8 @@ import numpy as np
 import pandas as pd
 
 from auditor.evidence.judging import FEWEST_GUESSES, LEAST_SD
+from auditor.intake.archive import Archive
+from auditor.intake.library.camera_pixels import SHAPE_TOLERANCE
 from auditor.intake.library.processes import cores
 from auditor.intake.library.reading import Progress
 from auditor.intake.photofile.previews import (
@@ -25,10 +27,8 @@ from auditor.intake.photofile.previews import (
     frame_files,
     small_picture,
 )
-from auditor.intake.sources import Archive
 from auditor.intake.starter import Block, note_names
 from auditor.intake.statements.bodies import FOCAL_LENGTH_SD, MEASURES, READING_SD, TILT_SD_RAD
-from auditor.intake.statements.shares import SHAPE_TOLERANCE
 from auditor.optics.sensors import HANDBOOK_DIVISOR
 from auditor.settings import Settings
 from auditor.show.sheet_proposals import Proposal

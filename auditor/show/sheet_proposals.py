@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from auditor.intake.archive import Archive
 from auditor.intake.library.reading import Progress
 from auditor.intake.people.proposals import propose_measures
-from auditor.intake.sources import Archive
 from auditor.settings import Request
 
 
@@ -43,7 +43,8 @@ def propose_faces(
     """
     size = archive.table[["pixel_width", "pixel_height"]].astype(float)
     proposals: dict[int, list[Proposal]] = {}
-    for row, told in zip(rows, propose_measures(archive, rows, request, progress), strict=True):
+    proposed = propose_measures(archive.table, archive.paths, rows, request, progress)
+    for row, told in zip(rows, proposed, strict=True):
         if told is None or math.isnan(told.distance_m):
             continue
         width, height = size.iloc[

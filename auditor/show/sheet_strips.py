@@ -11,9 +11,9 @@ from typing import Any
 import pandas as pd
 from PIL import Image
 
+from auditor.intake.archive import Archive
 from auditor.intake.markers import is_dark_frame, runs_of
 from auditor.intake.photofile.previews import SmallPicture, as_jpeg, frame_files, thumbnail
-from auditor.intake.sources import Archive
 from auditor.intake.starter import Block, frame_labels
 
 MOST_THUMBNAILS = 1500

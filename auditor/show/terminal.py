@@ -128,11 +128,14 @@ def show_audit(
     audit: Audit, views: Sequence[LensView], out: Console, report: str = "", *, full: bool = False
 ) -> None:
     """Print the answer for the first lens, and where asked what fell out, presets and distance bands."""
+    show_ignored(audit.problems, out)
     show_answer(views[0], audit.settings.units, out, tuple(view.name for view in views[1:]))
     if report:
         out.print(Text(f"Report     {report}"), no_wrap=True, crop=False, overflow="ignore")
     if full:
         show_counts(audit, out)
+        for remark in audit.remarks:
+            out.print(Text(remark))
         show_presets(audit, out)
         show_distances(audit, out)
         out.print(Text(tolerance_words.finding(audit.tolerance)))
@@ -249,6 +252,12 @@ def show_distances(audit: Audit, out: Console) -> None:
 
 def _of(row: pd.Series) -> str:
     return f"{row['keepers']:.0f} of {row['frames']:.0f}"
+
+
+def show_ignored(problems: list[Problem], out: Console) -> None:
+    """Print first of all which statements the figures are made without."""
+    if sentence := fallout.ignored(problems):
+        out.print(Text(sentence, style="bold"))
 
 
 def show_problems(problems: list[Problem], out: Console) -> None:

@@ -362,3 +362,25 @@ def test_the_real_camera_files_are_all_accounted_for(run, samples, tmp_path):
     pictures = [p for p in samples.iterdir() if p.suffix not in (".csv", ".xmp")]
     assert counts["found"] == len(pictures)
     assert counts["found"] == counts["read"] + counts["unreadable"]
+
+
+@pytest.mark.parametrize("option", ["--session", "--notes"])
+def test_a_second_file_that_replaces_all_others_is_wrong_usage(run, market, option):
+    for given in ([option, "a", option, "b"], [f"{option}=a", option, "b"]):
+        result = run("scan", market, *given)
+        assert result.returncode == 2
+        assert f"{option} is given twice" in result.stderr
+
+
+def test_what_was_ignored_is_told_first_and_why_there_is_no_advice(run, walk, tmp_path):
+    folder = walk(3, rating="3")
+    (folder / "notes.csv").write_text("file,keeper\nP1010001,yes\nP1019999,yes\n")
+    told = " ".join(run("audit", folder, "--out", tmp_path / "out").stdout.split())
+    assert told.startswith("1 statement of yours is not in these figures:")
+    assert "2 notes read, 1 matched." in told
+    refused = " ".join(run("advise", folder).stderr.split())
+    why = "No counted frame has a whole zone setting, so there is nothing to advise on."
+    assert why in refused
+    assert why in told
+    page = (tmp_path / "out" / "report.html").read_text("utf-8")
+    assert page.index("1 statement of yours") < page.index('class="span"')

@@ -70,6 +70,7 @@ def test_without_a_detector_the_command_says_how_to_get_one(folder, monkeypatch,
 def test_faces_are_proposed_only_when_asked(folder, tmp_path):
     from tests.intake.people.scenes import with_face
 
+    (folder / "session.toml").write_text('[[camera]]\nsensor = "36x24"\n')  # none is told without it
     path = folder / "P1010001.jpg"
     with Image.open(path) as written:
         exif = written.getexif().tobytes()

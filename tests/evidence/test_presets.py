@@ -61,7 +61,7 @@ def test_undeclared_presets_are_grouped_and_named_by_the_nearest_engraving():
 
 
 def test_declared_presets_keep_their_names_and_incomplete_frames_have_none():
-    named = name_presets(table([0, 1], preset=["arcade", "arcade"], f_number=[8.0, np.nan]), [])
+    named = name_presets(table([0, 1], stated_preset=["arcade", "arcade"], f_number=[8.0, np.nan]), [])
     assert named["preset"].tolist()[0] == "arcade"
     assert named["preset"].isna().tolist() == [False, True]
     assert named["in_preset"].tolist() == [True, False]
@@ -130,7 +130,7 @@ def test_an_autofocused_lens_is_told_from_a_ring_that_stays():
     seconds = np.arange(8) * 30.0
     moving = table(seconds, focus_distance_source="exif", focus_distance_m=[1, 4, 2, 9, 1.5, 3, 2, 5])
     still = table(seconds, focus_distance_source="exif", focus_distance_m=[2, 2, 2.05, 2, 3, 3, 3, 3])
-    stretch = moving.assign(preset="arcade")
+    stretch = moving.assign(stated_preset="arcade")
     assert find_autofocused(moving).all()
     assert not find_autofocused(still).any()
     assert not find_autofocused(with_columns(stretch)).any()

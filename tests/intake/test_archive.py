@@ -106,7 +106,7 @@ def test_stretches_by_frame_name_fill_in_what_the_files_do_not_say(walk):
     )
     archive = read(folder)
     assert archive.problems == []
-    assert [p if isinstance(p, str) else None for p in archive.table["preset"]] == [
+    assert [p if isinstance(p, str) else None for p in archive.table["stated_preset"]] == [
         None, "arcade", "arcade", "arcade", "gate", "gate",
     ]  # fmt: skip
     assert archive.table["focus_distance_source"].tolist() == ["unknown"] + ["session"] * 5
@@ -118,7 +118,7 @@ def test_a_stretch_ends_with_the_session(walk, photo):
     folder = walk(3)
     photo(folder / "P1010100.jpg", datetime(2031, 4, 5, 19, 0))
     (folder / "session.toml").write_text(PRESETS + '[[stretch]]\npreset="arcade"\nfrom="P1010001"\n')
-    assert read(folder).table["preset"].isna().tolist() == [False, False, False, True]
+    assert read(folder).table["stated_preset"].isna().tolist() == [False, False, False, True]
 
 
 def test_the_file_wins_over_a_stretch_in_f_number_and_the_stretch_in_focus_distance(walk):
@@ -127,7 +127,7 @@ def test_the_file_wins_over_a_stretch_in_f_number_and_the_stretch_in_focus_dista
     archive = read(folder)
     assert archive.table["f_number"].tolist() == [8.0, 5.6, 8.0]
     assert archive.table["focus_distance_m"].tolist() == [2.5, 2.5, 2.5]
-    assert archive.table["preset"].isna().tolist() == [False, True, False]
+    assert archive.table["stated_preset"].isna().tolist() == [False, True, False]
     assert "another f-number" in said(archive)
     assert "another focus distance" in said(archive)
 
@@ -136,8 +136,9 @@ def test_a_stretch_leaves_frames_of_another_lens_alone(walk):
     folder = walk(2, focal_length_mm=[50.0, None])
     (folder / "session.toml").write_text(PRESETS + '[[stretch]]\npreset="arcade"\nfrom="P1010001"\n')
     archive = read(folder)
-    assert archive.table["preset"].isna().tolist() == [True, False]
-    assert "another lens or focal length" in said(archive)
+    assert archive.table["stated_preset"].isna().tolist() == [True, False]
+    assert "1 frame of another lens or focal length" in archive.remarks[0]
+    assert archive.problems == []  # nothing is to be done
 
 
 @pytest.mark.parametrize(
@@ -162,7 +163,7 @@ def test_each_mistake_in_a_stretch_gets_one_message_and_the_rest_goes_on(walk, s
     archive = read(folder)
     assert len(archive.problems) == (1 if expected else 0)
     assert expected in said(archive)
-    assert archive.table["preset"].notna().sum() == covered
+    assert archive.table["stated_preset"].notna().sum() == covered
     assert len(archive.table) == 6
 
 
@@ -179,14 +180,14 @@ def test_a_stretch_without_frames_is_told_and_covers_none(walk, stretch, what):
     (folder / "session.toml").write_text(f'{PRESETS}[[stretch]]\npreset="arcade"\n{stretch}\n')
     archive = read(folder)
     assert what in said(archive)
-    assert archive.table["preset"].isna().all()
+    assert archive.table["stated_preset"].isna().all()
 
 
 def test_a_long_stretch_may_begin_days_before_its_first_frame(walk):
     folder = walk(6)
     long = 'from="2031-04-01"\nto="2031-04-30"'
     (folder / "session.toml").write_text(f'{PRESETS}[[stretch]]\npreset="arcade"\n{long}\n')
-    assert read(folder).table["preset"].eq("arcade").all()
+    assert read(folder).table["stated_preset"].eq("arcade").all()
 
 
 def test_a_preset_that_leaves_frames_without_a_zone_is_told(walk):
@@ -230,9 +231,9 @@ def test_a_frame_name_that_is_there_twice_and_a_time_without_a_date_over_two_day
     archive = read(folder)
     assert "'P1010002' is there 2 times" in said(archive)
     assert "could be any of 2 days" in said(archive)
-    assert archive.table["preset"].isna().all()
+    assert archive.table["stated_preset"].isna().all()
     (folder / "session.toml").write_text(PRESETS + '[[stretch]]\npreset="arcade"\nfrom="b/P1010002"\n')
-    assert column(read(folder), "preset")["b/P1010002.jpg"] == "arcade"
+    assert column(read(folder), "stated_preset")["b/P1010002.jpg"] == "arcade"
 
 
 def test_the_nearest_session_file_applies_whole_and_a_named_one_replaces_all(walk):
@@ -241,10 +242,10 @@ def test_the_nearest_session_file_applies_whole_and_a_named_one_replaces_all(wal
     (top / "walk" / "session.toml").write_text(PRESETS + '[[stretch]]\npreset="arcade"\nfrom="2031-04-05"\n')
     (top / "walk" / "inner" / "session.toml").write_text("")
     archive = read(top / "walk")
-    assert archive.table["preset"].notna().tolist() == [True, True, False, False]
+    assert archive.table["stated_preset"].notna().tolist() == [True, True, False, False]
     named = top / "other.toml"
     named.write_text(PRESETS + '[[stretch]]\npreset="gate"\nfrom="2031-04-05"\n')
-    assert read(top / "walk", session_file=named).table["preset"].tolist() == ["gate"] * 4
+    assert read(top / "walk", session_file=named).table["stated_preset"].tolist() == ["gate"] * 4
 
 
 def test_clock_offset_and_distances_from_the_lens(walk):

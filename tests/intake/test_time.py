@@ -2,11 +2,12 @@
 
 from datetime import datetime, timedelta
 
+import numpy as np
 import pandas as pd
 import pytest
 from PIL import Image
 
-from auditor.frames import with_columns
+from auditor.frames import captured_s, with_columns
 from auditor.intake.archive import read_archive
 from auditor.intake.library.numbering import missing_numbers, numbers_in_names
 from auditor.intake.statements.session_file import read_session
@@ -85,7 +86,7 @@ def test_two_clocks_brought_together_make_one_session_with_one_stretch(tmp_path,
     )
     table = read(tmp_path).table
     assert table["session"].unique().tolist() == [1]
-    covered = table.loc[table["preset"].notna(), "file"].tolist()
+    covered = table.loc[table["stated_preset"].notna(), "file"].tolist()
     assert sorted(covered) == ["A0000001.jpg", "B0000000.jpg", "B0000001.jpg"]
 
 
@@ -111,7 +112,7 @@ def test_a_walk_over_midnight_is_one_session_and_a_stretch_goes_on(tmp_path, pho
     assert archive.problems == []
     assert archive.table["session"].unique().tolist() == [1]
     assert archive.table["captured_at"].is_monotonic_increasing
-    assert archive.table["preset"].notna().tolist() == [False, True, True, True, False]
+    assert archive.table["stated_preset"].notna().tolist() == [False, True, True, True, False]
 
 
 def test_a_clock_offset_may_carry_a_frame_over_midnight(tmp_path, photo):
@@ -197,8 +198,14 @@ def numbered(names, camera="body A", minutes=None):
     return with_columns(table.assign(**numbers_in_names(names)))
 
 
+def missing(table):
+    cameras = table["camera"].to_numpy(object)
+    sessions = table["session"].to_numpy("float64", na_value=np.nan)
+    return missing_numbers(table, cameras, sessions, captured_s(table))
+
+
 @pytest.mark.parametrize(
-    ("names", "missing"),
+    ("names", "expected"),
     [
         (["P1010001.jpg", "P1010002.jpg", "P1010003.jpg"], 0),
         (["P1010001.jpg", "P1010002.jpg", "P1010006.jpg"], 3),
@@ -214,16 +221,16 @@ def numbered(names, camera="body A", minutes=None):
         (["P1010001-web.jpg", "P1010003 (2).jpg"], 1),
     ],
 )
-def test_gaps_in_one_cameras_numbers(names, missing):
-    assert missing_numbers(numbered(names)) == missing
+def test_gaps_in_one_cameras_numbers(names, expected):
+    assert missing(numbered(names)) == expected
 
 
 def test_two_bodies_in_one_folder_are_counted_apart():
     names = ["DSC_0001.jpg", "DSC_5001.jpg", "DSC_0002.jpg", "DSC_5004.jpg", "DSC_0003.jpg"]
     bodies = ["body A", "body B", "body A", "body B", "body A"]
-    assert missing_numbers(numbered(names, bodies)) == 2
+    assert missing(numbered(names, bodies)) == 2
     other_letters = ["DSC_0001.jpg", "P1010044.jpg", "DSC_0002.jpg", "P1010046.jpg"]
-    assert missing_numbers(numbered(other_letters)) == 1  # without a camera's name its letters tell
+    assert missing(numbered(other_letters)) == 1  # without a camera's name its letters tell
 
 
 @pytest.mark.parametrize(
@@ -238,22 +245,22 @@ def test_two_bodies_in_one_folder_are_counted_apart():
     ],
 )
 def test_renamed_files_tell_nothing_rather_than_that_nothing_is_missing(names):
-    assert missing_numbers(numbered(names)) is None
+    assert missing(numbered(names)) is None
 
 
 def test_renamed_files_among_many_others_do_not_hide_them_and_gaps_do_not_span_sessions():
     names = ["P1010001.jpg", "P1010002.jpg", "best of all.jpg", "P1010005.jpg"]
-    assert missing_numbers(numbered(names)) == 2
+    assert missing(numbered(names)) == 2
     table = numbered(["P1010001.jpg", "P1010009.jpg"])
     table["session"] = pd.array([1, 2], dtype="Int64")
-    assert missing_numbers(table) == 0
+    assert missing(table) == 0
 
 
 def test_frames_of_one_second_are_ordered_by_their_numbers():
     names = ["P1010003.jpg", "P1010001.jpg", "P1010002.jpg"]
-    assert missing_numbers(numbered(names, minutes=[0, 0, 0])) == 0
+    assert missing(numbered(names, minutes=[0, 0, 0])) == 0
 
 
 def test_one_second_across_the_roll_over_is_not_a_gap():
     names = ["DSC_9999.jpg", "DSC_0001.jpg", "DSC_9998.jpg"]
-    assert missing_numbers(numbered(names, minutes=[0, 0, 0])) == 0
+    assert missing(numbered(names, minutes=[0, 0, 0])) == 0

@@ -1,8 +1,4 @@
-"""From grouped files to the table of facts: what the files say of each frame, nothing assumed.
-
-Besides the columns of the frame table it carries, for the steps that follow, the frame's own files and the
-mark found in each kind of place.
-"""
+"""From grouped files to the table of facts: what the files say of each frame, nothing stated or assumed."""
 
 from __future__ import annotations
 
@@ -10,24 +6,50 @@ import math
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import timedelta
-from typing import Any
+from typing import Any, Final
 
 import pandas as pd
 
 from auditor.errors import Problem
-from auditor.frames import TEXT, with_columns
+from auditor.frames import NUMBER, TEXT, TIME, TRUTH, WHOLE
 from auditor.intake.library.collector import without_collector
 from auditor.intake.library.grouping import Group
 from auditor.intake.library.numbering import numbers_in_names
-from auditor.intake.library.sensor_told import sensor_of
+from auditor.intake.library.sensor_told import sensor_told
 from auditor.intake.library.walk import Found
 from auditor.intake.photofile.records import NAN, FileRecord, XmpValues
-from auditor.intake.statements.session import Camera, SessionFile
 
-# Marks as found, one column for each kind of place; they become keeper and mark_source later.
-RATING_COLUMNS = ("sidecar_rating", "embedded_rating", "exif_rating")
-LABEL_COLUMNS = ("sidecar_label", "embedded_label")
+# What files tell, as they tell it: times by the camera's clock, nothing stated, nothing assumed. What a file
+# says of a quantity that people state too is only one of its sources (see auditor.intake.resolve).
+FACT_COLUMNS: Final[dict[str, str]] = {
+    "file": TEXT,
+    "files": TEXT,
+    "clock_time": TIME,
+    "has_subseconds": TRUTH,
+    "model": TEXT,
+    "body": TEXT,  # the model, told apart from others of its kind
+    "told_lens": TEXT,
+    "told_focal_length_mm": NUMBER,
+    "told_f_number": NUMBER,
+    "exposure_time_s": NUMBER,
+    "iso": NUMBER,
+    "flash": TRUTH,
+    "told_distance_m": NUMBER,  # of the focus, unless the session file says that it is the subject's
+    "told_distance_by": TEXT,  # exif or xmp
+    "crop_factor": NUMBER,
+    "plane_width_mm": NUMBER,
+    "plane_height_mm": NUMBER,
+    "plane_pixels": NUMBER,
+    "pixel_width": WHOLE,
+    "pixel_height": WHOLE,
+    "sidecar_rating": NUMBER,
+    "embedded_rating": NUMBER,
+    "exif_rating": NUMBER,
+    "sidecar_label": TEXT,
+    "embedded_label": TEXT,
+    "name_letters": TEXT,
+    "name_number": NUMBER,
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,8 +59,7 @@ class Facts:
     Attributes
     ----------
     table : pandas.DataFrame
-        One row a frame, columns of :mod:`auditor.frames` plus :data:`RATING_COLUMNS`,
-        :data:`LABEL_COLUMNS` and those of :mod:`auditor.intake.library.numbering`.
+        One row a frame, the columns of :data:`FACT_COLUMNS`.
     paths : list of str
         Full path of the file that speaks for each frame.
     folders : list of int
@@ -87,7 +108,7 @@ def gather_facts(
     doubts : sequence of Problem
         What the grouping was in doubt about.
     """
-    columns: dict[str, list[Any]] = {name: [] for name in _row_columns()}
+    columns: dict[str, list[Any]] = {}
     paths: list[str] = []
     folders: list[int] = []
     problems = [*_unreadable(found, records, sidecars), *doubts]
@@ -98,21 +119,17 @@ def gather_facts(
         packets = [packet for i in group.sidecars if (packet := sidecars[i].xmp) is not None]
         if not members and not packets:
             continue
-        folder = found.folders[found.pictures[lead][0]]
         problems += [
             Problem(found.shown(found.pictures[i]), note, "")
             for i in group.pictures
             for note in records[i].notes
         ]
-        row = _row(found, group, members, packets, folder.session, shared, problems)
-        for name, value in row.items():
-            columns[name].append(value)
+        for name, value in _row(found, group, members, packets, shared).items():
+            columns.setdefault(name, []).append(value)
         paths.append(found.path(found.pictures[lead]))
         folders.append(found.pictures[lead][0])
-    table = pd.DataFrame(columns).astype(dict.fromkeys(LABEL_COLUMNS, TEXT))
-    table = with_columns(table.assign(**numbers_in_names(columns["file"])))
     return Facts(
-        table,
+        fact_table(columns),
         paths,
         folders,
         problems,
@@ -121,13 +138,13 @@ def gather_facts(
     )
 
 
-def _row_columns() -> list[str]:
-    return [
-        "file", "files", "captured_at", "has_subseconds", "camera", "lens", "focal_length_mm", "f_number",
-        "exposure_time_s", "iso", "flash", "sensor_width_mm", "sensor_height_mm", "sensor_source",
-        "focus_distance_m", "focus_distance_source", "subject_distance_m", "subject_distance_source",
-        "pixel_width", "pixel_height", *RATING_COLUMNS, *LABEL_COLUMNS,
-    ]  # fmt: skip
+def fact_table(columns: dict[str, Any]) -> pd.DataFrame:
+    """Make a table of :data:`FACT_COLUMNS`; those not given are unknown, numbers follow from the names."""
+    given = {**columns, **numbers_in_names(columns.get("file", []))}
+    index = range(len(given["name_number"]))
+    return pd.DataFrame(
+        {name: pd.Series(given.get(name), index=index, dtype=dtype) for name, dtype in FACT_COLUMNS.items()}
+    )
 
 
 def _row(
@@ -135,9 +152,7 @@ def _row(
     group: Group,
     members: list[FileRecord],
     packets: list[XmpValues],
-    session: SessionFile,
     shared: frozenset[str],
-    problems: list[Problem],
 ) -> dict[str, Any]:
     embedded = [record.xmp for record in members if record.xmp is not None]
     say: list[Any] = [*members, *packets, *embedded]
@@ -153,34 +168,25 @@ def _row(
     names = [shown, *(found.shown(found.pictures[i]) for i in group.pictures[1:])]
     names += [found.shown(found.sidecars[i]) for i in group.sidecars]
     model = told("camera", None)
-    camera = _camera_name(model, told("serial", None), shared)
-    entry = camera_entry(session, camera, model)
     timed = next((item for item in say if item.captured_at is not None), None)
-    sensor, sensor_source = sensor_of(entry, members, told, shown, problems)
     distance, distance_source = _distance(members, packets + embedded)
-    is_subject = session.in_files == "subject"
     width_px, height_px = next(filter(all, map(_upright_size, members)), (0, 0))
     return {
         "file": shown,
         "files": "|".join(names),
-        "captured_at": None
-        if timed is None
-        else timed.captured_at + timedelta(seconds=entry.clock_offset_s if entry else 0.0),
+        "clock_time": None if timed is None else timed.captured_at,
         "has_subseconds": None if timed is None else timed.has_subseconds,
-        "camera": camera,
-        "lens": told("lens", None),
-        "focal_length_mm": told("focal_length_mm"),
-        "f_number": told("f_number"),
+        "model": model,
+        "body": _body(model, told("serial", None), shared),
+        "told_lens": told("lens", None),
+        "told_focal_length_mm": told("focal_length_mm"),
+        "told_f_number": told("f_number"),
         "exposure_time_s": told("exposure_time_s"),
         "iso": told("iso"),
         "flash": told("flash", None),
-        "sensor_width_mm": sensor.width_mm,
-        "sensor_height_mm": sensor.height_mm,
-        "sensor_source": sensor_source,
-        "focus_distance_m": NAN if is_subject else distance,
-        "focus_distance_source": "unknown" if is_subject else distance_source,
-        "subject_distance_m": distance if is_subject else NAN,
-        "subject_distance_source": distance_source if is_subject else "unknown",
+        "told_distance_m": distance,
+        "told_distance_by": distance_source,
+        **sensor_told(told, members),
         "pixel_width": width_px or None,
         "pixel_height": height_px or None,
         "sidecar_rating": first_known([packet.rating for packet in packets] or [NAN]),
@@ -203,25 +209,17 @@ def _shared_models(records: Sequence[FileRecord]) -> frozenset[str]:
     return frozenset(model for model, n in Counter(model for model, _ in pairs).items() if n > 1)
 
 
-def _camera_name(model: str | None, serial: str | None, shared: frozenset[str]) -> str | None:
+def _body(model: str | None, serial: str | None, shared: frozenset[str]) -> str | None:
     """Name a camera by its model, with the mark of its serial number where several share it."""
     return f"{model} {serial}" if model in shared and serial else model
 
 
-def camera_entry(session: SessionFile, camera: str | None, model: str | None) -> Camera | None:
-    """Find the ``[[camera]]`` entry for a camera, by its name or its model, else the one without a name."""
-    for entry in session.cameras:
-        if entry.name is not None and entry.name in (camera, model):
-            return entry
-    return next((entry for entry in session.cameras if entry.name is None), None)
-
-
-def _distance(members: list[FileRecord], packets: list[XmpValues]) -> tuple[float, str]:
+def _distance(members: list[FileRecord], packets: list[XmpValues]) -> tuple[float, str | None]:
     for source, items in (("exif", members), ("xmp", packets)):
         for item in items:
             if not math.isnan(item.focus_distance_m):
                 return item.focus_distance_m, source
-    return NAN, "unknown"
+    return NAN, None
 
 
 def _unreadable(found: Found, records: Sequence[FileRecord], sidecars: Sequence[FileRecord]) -> list[Problem]:

@@ -13,7 +13,10 @@ from collections.abc import Container, Sequence
 from dataclasses import dataclass, field
 from functools import partial
 
+import numpy as np
+
 from auditor.errors import Problem
+from auditor.intake.library.camera_pixels import find_copies
 from auditor.intake.library.collector import without_collector
 from auditor.intake.library.walk import Found
 from auditor.intake.photofile.records import FileRecord
@@ -51,9 +54,11 @@ def group_files(found: Found, records: Sequence[FileRecord]) -> tuple[list[Group
     groups, of_name, of_stem = _by_stem(found, records, problems)
     _attach_sidecars(found, of_name, of_stem, problems)
     merged = _merge_copies(found, records, groups)
-    for group in merged:
-        if len(group.pictures) > 1:
-            group.pictures.sort(key=partial(_rank, found, records, _shortest(found, group)))
+    several = [group for group in merged if len(group.pictures) > 1]
+    copies = _copies(records) if several else np.zeros(0, dtype=bool)
+    for group in several:
+        is_copy = copies if not copies[group.pictures].all() else np.zeros_like(copies)
+        group.pictures.sort(key=partial(_rank, found, records, is_copy, _shortest(found, group)))
     return merged, problems
 
 
@@ -194,14 +199,24 @@ def _shortest(found: Found, group: Group) -> int:
     return min(len(_stem(found.pictures[i][1])) for i in group.pictures)
 
 
-def _rank(found: Found, records: Sequence[FileRecord], shortest: int, index: int) -> tuple[object, ...]:
-    """Order in which a frame's files speak: readable, shortest name, raw, with a time, largest picture."""
+def _copies(records: Sequence[FileRecord]) -> np.ndarray:
+    """Which files hold a smaller or a cropped picture, judged by their camera's others."""
+    cameras = np.array([record.camera for record in records], dtype=object)
+    sizes = np.array([(r.stored_width_px, r.stored_height_px) for r in records], dtype="float64").T
+    return find_copies(cameras, *sizes, few=False)
+
+
+def _rank(
+    found: Found, records: Sequence[FileRecord], copies: np.ndarray, shortest: int, index: int
+) -> tuple[object, ...]:
+    """Order in which a frame's files speak: readable, whole, shortest name, with a time, raw, largest."""
     record = records[index]
     folder, name = found.pictures[index]
     suffix = os.path.splitext(name)[1].lower()
     kind = 2 if suffix in _DERIVED else 1 if suffix in _PROCESSED else 0
     return (
         record.error is not None,
+        bool(copies[index]),
         len(_stem(name)) > shortest,
         record.captured_at is None,
         kind,

@@ -1,7 +1,7 @@
 """Keeps what was made of a whole walk, so that an archive in which nothing has changed is told at once.
 
-The facts of a walk follow from its files, their stamps and the few things that session files say of
-cameras; notes, marks and presets are put in later and may change freely. The cache holds one such table
+The facts of a walk follow from its files and their stamps; what people state is put in later and may change
+freely. The cache holds one such table
 for each set of sources. It counts only where all of that is as it was, else the files are gone through.
 """
 
@@ -23,15 +23,15 @@ import numpy as np
 import pandas as pd
 
 from auditor.errors import Problem
-from auditor.frames import COLUMNS, NUMBER, TEXT, TIME, TRUTH, WHOLE
+from auditor.frames import NUMBER, TEXT, TIME, TRUTH, WHOLE
 from auditor.intake.library.cache import Cache
-from auditor.intake.library.facts import Facts
+from auditor.intake.library.facts import FACT_COLUMNS, Facts
 from auditor.intake.library.walk import Found
 from auditor.intake.photofile.packing import READER_VERSION
 
 # Raise this whenever grouping or gathering come to make other facts of the same records.
-FACTS_NUMBER = 2
-FACTS_VERSION = zlib.crc32(repr([FACTS_NUMBER, READER_VERSION, COLUMNS]).encode())
+FACTS_NUMBER = 3
+FACTS_VERSION = zlib.crc32(repr([FACTS_NUMBER, READER_VERSION, FACT_COLUMNS]).encode())
 LARGEST_AT_ONCE = 1 << 28  # bytes; what a damaged length may ask for before anything is unpacked
 _LENGTH = struct.Struct("<q")
 _NOTHING = np.zeros(0)
@@ -46,10 +46,7 @@ def place_of(sources: Sequence[Path]) -> str:
 
 def state_of(found: Found) -> bytes:
     """Return a digest of all that the facts of a walk follow from, 32 bytes."""
-    folders = [
-        (os.path.abspath(f.path), f.path, f.shown, f.session.in_files, f.session.cameras)
-        for f in found.folders
-    ]
+    folders = [(os.path.abspath(f.path), f.path, f.shown) for f in found.folders]
     digest = blake2b(repr((FACTS_VERSION, folders)).encode(), digest_size=32)
     for items, stamps in (
         (found.pictures, found.picture_stamps),
@@ -123,8 +120,8 @@ def unpack_facts(packed: bytes) -> Facts:
             paths=json.loads(arrays["paths"].tobytes()),
             folders=arrays["folders"].tolist(),
             problems=[
-                Problem(file, what, step, tuple(files), unread)
-                for file, what, step, files, unread in told["problems"]
+                Problem(file, what, step, tuple(files), *others)
+                for file, what, step, files, *others in told["problems"]
             ],
             unreadable=told["unreadable"],
             merged=told["merged"],

@@ -14,7 +14,7 @@ from collections.abc import Iterable
 import numpy as np
 import pandas as pd
 
-from auditor.frames import NUMBER, TEXT, captured_s
+from auditor.frames import NUMBER, TEXT
 from auditor.intake.library.collector import without_collector
 
 # What follows the number is the ending, or an editor's: P1010203-web.jpg.
@@ -23,12 +23,9 @@ HIGHEST_NUMBER = 9999
 LARGEST_GAP = 500  # a larger jump is another card or a reset counter, not deleted frames
 
 
-NUMBER_COLUMNS = ("name_letters", "name_number")
-
-
 @without_collector()
 def numbers_in_names(files: Iterable[str]) -> dict[str, pd.api.extensions.ExtensionArray]:
-    """Return what cameras' names say, as the :data:`NUMBER_COLUMNS`: letters in front, and a number.
+    """Return what cameras' names say: ``name_letters`` in front, and ``name_number``.
 
     Digits in front (a folder's number) and underscores (a colour space) make no difference. Both are
     unknown where the name is not a camera's.
@@ -43,7 +40,9 @@ def numbers_in_names(files: Iterable[str]) -> dict[str, pd.api.extensions.Extens
     }
 
 
-def missing_numbers(table: pd.DataFrame) -> int | None:
+def missing_numbers(
+    facts: pd.DataFrame, cameras: np.ndarray, sessions: np.ndarray, time_s: np.ndarray
+) -> int | None:
     """Count the numbers missing among the frames of each camera in each session.
 
     Numbers stand on a ring, 9999 beside 1, and each gap between neighbours of at most :data:`LARGEST_GAP`
@@ -52,24 +51,26 @@ def missing_numbers(table: pd.DataFrame) -> int | None:
 
     Parameters
     ----------
-    table : pandas.DataFrame
-        With ``session``, ``camera``, ``captured_at`` and the :data:`NUMBER_COLUMNS`.
+    facts : pandas.DataFrame
+        With ``name_letters`` and ``name_number``.
+    cameras, sessions, time_s : numpy.ndarray, shape (n,)
+        Of each frame; sessions and times NaN where unknown.
 
     Returns
     -------
     int or None
         None where too few names are a camera's to tell (renamed files).
     """
-    if not len(table):
+    if not len(facts):
         return None
-    numbers = table["name_number"].to_numpy("float64")
-    usable = ~np.isnan(numbers) & ~np.isnan(captured_s(table)) & table["session"].notna().to_numpy()
-    if usable.sum() < 0.5 * len(table):
+    numbers = facts["name_number"].to_numpy("float64")
+    usable = ~np.isnan(numbers) & ~np.isnan(time_s) & ~np.isnan(sessions)
+    if usable.sum() < 0.5 * len(facts):
         return None
     number = numbers[usable].astype(int)
     run = np.zeros(len(number), dtype=np.int64)
-    for name in ("session", "camera", "name_letters"):
-        codes, known = pd.factorize(table[name][usable])  # a camera without a name has the code -1
+    for column in (sessions, cameras, facts["name_letters"].to_numpy(object)):
+        codes, known = pd.factorize(column[usable])  # a camera without a name has the code -1
         run = run * (len(known) + 1) + codes + 1
     order = np.lexsort((number, run))
     run, number = run[order], number[order]

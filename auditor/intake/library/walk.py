@@ -1,6 +1,6 @@
 """Walks the source folders: which files are pictures, sidecars, session files and notes.
 
-Nothing is opened here but session files and lists of what we wrote. Links to folders are not followed, hidden
+Nothing is opened here but lists of what we wrote. Links to folders are not followed, hidden
 names are passed over. A folder of our results is skipped only where each picture in it is one that we wrote;
 where others lie among them, ours alone are.
 """
@@ -10,19 +10,19 @@ from __future__ import annotations
 import os
 import stat
 from array import array
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from functools import partial
 from operator import attrgetter
 from pathlib import Path
 
-from auditor.errors import FileFormatError, Problem, SourceError
+from auditor.errors import Problem, SourceError
 from auditor.intake.library.collector import without_collector
 from auditor.intake.photofile.metadata import PICTURE_SUFFIXES
-from auditor.intake.statements.session import SessionFile
-from auditor.intake.statements.session_file import SESSION_NAME, read_session
 from auditor.text import printable
 from auditor.writing import WRITTEN_NAME, read_written, sum_of
 
+SESSION_NAME = "session.toml"
 NOTES_NAME = "notes.csv"
 SAMPLE_NAME = "sample.csv"
 _WRITTEN = {SESSION_NAME, NOTES_NAME, WRITTEN_NAME}
@@ -40,15 +40,15 @@ class Folder:
     path : str
     shown : str
         Path as shown in tables, relative to its source.
-    session : SessionFile
-        The nearest one, or the empty one.
+    session : str or None
+        Path of the nearest session file.
     notes : tuple of str
         Paths of the notes files that hold here, nearest first.
     """
 
     path: str
     shown: str
-    session: SessionFile
+    session: str | None
     notes: tuple[str, ...]
 
 
@@ -77,12 +77,12 @@ class Found:
         return printable(f"{folder}/{item[1]}" if folder else item[1])
 
 
+SelectsOf = Callable[[str], "Path | None"]
+
+
 @without_collector()
 def find_files(
-    sources: list[Path],
-    session: SessionFile | None = None,
-    keepers: Path | None = None,
-    outer: SessionFile | None = None,
+    sources: list[Path], selects_of: SelectsOf | None = None, left_out: Iterable[Path] = ()
 ) -> Found:
     """Walk the folders.
 
@@ -90,12 +90,10 @@ def find_files(
     ----------
     sources : list of Path
         Folders, or single picture files.
-    session : SessionFile, optional
-        Replaces every ``session.toml`` found.
-    keepers : Path, optional
-        A folder of selects; it is left out of the walk, as are those that session files name.
-    outer : SessionFile, optional
-        Holds where no ``session.toml`` is found.
+    selects_of : callable, optional
+        Told the path of every session file that is met; returns the folder of selects that it names, if any.
+    left_out : iterable of Path
+        Folders that are not walked, beside those.
 
     Raises
     ------
@@ -103,17 +101,16 @@ def find_files(
         If a source does not exist or cannot be opened.
     """
     found = Found()
-    left_out = {os.path.realpath(keepers)} if keepers else set()
-    unsaid = session or outer or SessionFile()  # one for all, so that its rows are gone through at once
+    passed_over = {os.path.realpath(folder) for folder in left_out}
     for source in sources:
         prefix = source.name if len(sources) > 1 else ""
         if source.is_file():
-            found.folders.append(Folder(str(source.parent), prefix and source.parent.name, unsaid, ()))
+            found.folders.append(Folder(str(source.parent), prefix and source.parent.name, None, ()))
             found.pictures.append((len(found.folders) - 1, source.name))
             found.picture_stamps.extend(_stamp(source))
         elif source.is_dir():
             _check_open(source)
-            _walk(found, str(source), prefix, unsaid, session is not None, left_out)
+            _walk(found, str(source), prefix, selects_of, passed_over)
         else:
             raise SourceError(f"{source} does not exist.", "Name a folder of photographs, or a frame table.")
     return found
@@ -127,12 +124,10 @@ def _check_open(source: Path) -> None:
         raise SourceError(f"{source} cannot be opened: {error.strerror}.", "Check its permissions.") from None
 
 
-def _walk(
-    found: Found, top: str, prefix: str, session: SessionFile, is_fixed: bool, left_out: set[str]
-) -> None:
+def _walk(found: Found, top: str, prefix: str, selects_of: SelectsOf | None, left_out: set[str]) -> None:
     """Visit folders from the top down; what holds in a folder is known before its subfolders are seen."""
-    waiting: list[tuple[str, str, SessionFile, tuple[str, ...], _Ours | None]]
-    waiting = [(top, prefix, session, (), None)]
+    waiting: list[tuple[str, str, str | None, tuple[str, ...], _Ours | None]]
+    waiting = [(top, prefix, None, (), None)]
     while waiting:
         path, shown, session, notes, ours = waiting.pop()
         listed = _list_folder(found, path)
@@ -144,10 +139,11 @@ def _walk(
                 continue
         if ours is not None:
             _leave_out(listed, ours)
-        if SESSION_NAME in listed.written and not is_fixed:
-            session = _session(found, Path(path, SESSION_NAME))
-        if session.marks.keepers is not None:
-            left_out.add(os.path.realpath(session.marks.keepers))
+        if SESSION_NAME in listed.written:
+            session = os.path.join(path, SESSION_NAME)
+            selects = selects_of(session) if selects_of else None
+            if selects is not None:
+                left_out.add(os.path.realpath(selects))
         if NOTES_NAME in listed.written:
             notes = (os.path.join(path, NOTES_NAME), *notes)
         index = len(found.folders)
@@ -247,17 +243,3 @@ def _stamp(entry: os.DirEntry[str] | Path) -> Stamp:
         return NO_STAMP
     stamp = status.st_size, status.st_mtime_ns, status.st_ctime_ns
     return stamp if max(map(abs, stamp)) < LATEST_NS else NO_STAMP
-
-
-def _session(found: Found, path: Path) -> SessionFile:
-    try:
-        session = read_session(path)
-    except FileFormatError as error:
-        found.problems.append(
-            Problem(
-                str(path), error.what.removeprefix(f"{path} "), f"{error.next_step} The file was ignored."
-            )
-        )
-        return SessionFile()
-    found.problems.extend(session.problems)
-    return session

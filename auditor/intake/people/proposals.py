@@ -10,11 +10,11 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+import pandas as pd
 
 from auditor.intake.library.reading import Progress
 from auditor.intake.people.filling import measure_frames, placed_faces
 from auditor.intake.people.subject import choose_subjects
-from auditor.intake.sources import Archive
 from auditor.settings import Request
 
 NOSE_CHIN: Final = "nose-chin"
@@ -44,14 +44,19 @@ class Proposal:
 
 
 def propose_measures(
-    archive: Archive, rows: Sequence[int], request: Request, progress: Progress | None = None
+    table: pd.DataFrame,
+    paths: Sequence[str],
+    rows: Sequence[int],
+    request: Request,
+    progress: Progress | None = None,
 ) -> list[Proposal | None]:
     """Propose one measure for each of some frames, on the face that is most likely the subject.
 
     Parameters
     ----------
-    archive : Archive
-        Left as it is.
+    table : pandas.DataFrame
+    paths : sequence of str
+        Full path of each frame's file.
     rows : sequence of int
     request : Request
         ``cache`` and ``workers``.
@@ -67,8 +72,8 @@ def propose_measures(
     SettingError
         If no detector is installed.
     """
-    measured = measure_frames(archive, rows, request, progress)
-    faces = placed_faces(archive.table, measured.pictures, np.asarray(rows, dtype="intp"))
+    measured = measure_frames(table, paths, rows, request, progress)
+    faces = placed_faces(table, measured.pictures, np.asarray(rows, dtype="intp"))
     proposals: dict[int, Proposal] = {}
     for face in choose_subjects(faces).itertuples():
         height = face.picture_height

@@ -13,28 +13,22 @@ import pandas as pd
 
 from auditor.errors import Problem
 from auditor.frames import KEEPER, LEFT_OUT, NOT_KEPT, captured_s
+from auditor.intake.frame_index import FrameIndex, Rows, place_of
 from auditor.intake.statements.marks import NO, UNMARKED, YES, verdicts_of_words
-from auditor.intake.statements.names import FrameNames
-from auditor.intake.statements.session import Marks
+from auditor.intake.statements.session import SessionFile
 from auditor.text import collapse
 
 # A last mark this many times the usual gap after the one before, and so many frames, may be a remembered one.
 LATE_TIMES, LATE_FRAMES, LATE_MARKS = 10, 30, 4
-COUNTED_BEFORE = "counted_before"  # column: what a frame table says of frames whose marks have not changed
+Governed = tuple[SessionFile, str, Rows]
 _COUNTED_AS = np.array([LEFT_OUT, KEEPER, NOT_KEPT], dtype=object)  # by verdict
-
-
-def counts_fit_marks(counted: pd.Series, keeper: pd.Series) -> bool:
-    """Whether a frame table says of every frame what it counted as, and nothing that its marks forbid."""
-    kept, rejected = keeper.eq("yes").fillna(False), keeper.eq("no").fillna(False)
-    forbidden = (kept & counted.eq(NOT_KEPT)) | (rejected & counted.eq(KEEPER))
-    return bool(counted.isin(_COUNTED_AS.tolist()).all() and not forbidden.fillna(False).any())
 
 
 def count_marks(
     table: pd.DataFrame,
-    governed: Sequence[tuple[Marks, str, np.ndarray]],
+    governed: Sequence[Governed],
     selects_matched: np.ndarray,
+    index: FrameIndex,
 ) -> tuple[np.ndarray, list[Problem]]:
     """Decide what each frame counts as.
 
@@ -42,11 +36,12 @@ def count_marks(
     ----------
     table : pandas.DataFrame
         With ``keeper``, ``session``, ``camera`` and ``captured_at``.
-    governed : sequence of (Marks, str, numpy.ndarray of int)
-        The marks of each session file, the rule for frames without a mark (``auto``, ``not-kept``,
+    governed : sequence of (SessionFile, str, numpy.ndarray of int)
+        Each session file, the rule for frames without a mark (``auto``, ``not-kept``,
         ``keeper`` or ``leave-out``), and the rows that both hold for.
     selects_matched : numpy.ndarray of bool, shape (n,)
         True where the row's folder of selects is in use.
+    index : FrameIndex
 
     Returns
     -------
@@ -67,7 +62,7 @@ def count_marks(
         return _COUNTED_AS[counted], []
     times = captured_s(table)
     problems: list[Problem] = []
-    culled = _culled_to(table, governed, times, problems)
+    culled = _culled_to(index, governed, problems)
     sessions = table["session"].to_numpy("float64", na_value=np.nan)
     timed = auto & ~np.isnan(sessions)
     cameras = pd.factorize(table["camera"])[0]
@@ -141,27 +136,29 @@ def _late_marks(table: pd.DataFrame, late: list[int]) -> list[Problem]:
 
 
 def _culled_to(
-    table: pd.DataFrame,
-    governed: Sequence[tuple[Marks, str, np.ndarray]],
-    times: np.ndarray,
+    index: FrameIndex,
+    governed: Sequence[Governed],
     problems: list[Problem],
 ) -> np.ndarray:
     """Capture time of each row's ``culled_to`` frame; NaN where none is named."""
-    limit = np.full(len(table), np.nan)
-    for marks, rule, rows in governed:
+    limit = np.full(len(index), np.nan)
+    for session, rule, rows in governed:
+        marks = session.marks
         if marks.culled_to is None or rule != "auto" or not len(rows):
             continue
-        names = FrameNames(zip(rows.tolist(), table["file"].iloc[rows], strict=True))
-        hits = [row for row in names.find(marks.culled_to) if not np.isnan(times[row])]
+        folder = place_of(session.path.parent) if session.path is not None else ""
+        named, own = index.find(marks.culled_to, folder), set(rows.tolist())
+        hits = [row for row in named if row in own and not np.isnan(index.time_s[row])]
         if len(hits) == 1:
-            limit[rows] = times[hits[0]]
+            limit[rows] = index.time_s[hits[0]]
         else:
             what = "There is no frame" if not hits else "There are several frames"
             problems.append(
                 Problem(
-                    None,
+                    str(session.path),
                     f"[marks] culled_to: {what} {marks.culled_to!r} with a capture time.",
                     "It was ignored. Write the frame's name or its path below the session file.",
+                    ignored=True,
                 )
             )
     return limit

@@ -1,7 +1,6 @@
-"""Keeper marks: what was stated, and where it was stated.
+"""Keeper marks: what was stated in words, ratings and labels.
 
-Order of trust: notes, selects, sidecar, embedded, exif. ``xmp:Rating`` is a real number; -1 is not kept,
-absent or 0 is unmarked (ISO 16684-1, table 5).
+``xmp:Rating`` is a real number; -1 is not kept, absent or 0 is unmarked (ISO 16684-1, table 5).
 """
 
 from __future__ import annotations
@@ -9,11 +8,11 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from auditor.errors import Problem, UnitError
+from auditor.errors import UnitError
+from auditor.intake.frame_index import Rows
+from auditor.intake.statements.claims import Claim, Claims, objects
 from auditor.intake.statements.session import Marks
-from auditor.text import collapse
 
-_SOURCES = ("notes", "selects", "sidecar", "embedded", "exif")
 YES, NO, UNMARKED = 1, -1, 0  # verdicts in arrays of int8
 _WORDS = {"yes": YES, "no": NO}
 _SPELLINGS = dict.fromkeys(("yes", "y", "true", "1", "1.0", "keeper"), "yes") | dict.fromkeys(
@@ -85,61 +84,26 @@ def verdicts_of_words(words: pd.Series) -> np.ndarray:
     return np.asarray(verdicts[codes])  # unknown has the code -1
 
 
-def state_marks(
-    table: pd.DataFrame, rows: np.ndarray, marks: Marks, selected: np.ndarray | None
-) -> list[Problem]:
-    """Fill ``keeper`` and ``mark_source`` of the rows, in place, from every place a mark can stand.
+def claim_marks(facts: pd.DataFrame, rows: Rows, marks: Marks) -> Claims:
+    """State what the ratings and labels in the files mean as marks, by one session file's rules.
 
     Parameters
     ----------
-    table : pandas.DataFrame
-        With the columns ``note_keeper``, ``sidecar_rating``, ``embedded_rating``, ``exif_rating``,
-        ``sidecar_label``, ``embedded_label``; a mark already in ``keeper`` (from a frame table) stays
-        where no better source speaks.
+    facts : pandas.DataFrame
+        With ``sidecar_rating``, ``embedded_rating``, ``exif_rating``, ``sidecar_label``, ``embedded_label``.
     rows : numpy.ndarray of int
+        The rows that the session file governs.
     marks : Marks
-    selected : numpy.ndarray of bool, shape (len(table),), or None
-        Frames found in a folder of selects.
-
-    Returns
-    -------
-    list of Problem
-        Frames whose sources disagree.
     """
-    own = table.iloc[rows]
-    stated = {name: np.full(len(rows), UNMARKED, dtype=np.int8) for name in _SOURCES}
-    stated["notes"] = verdicts_of_words(own["note_keeper"])
-    if selected is not None:
-        stated["selects"][selected[rows]] = YES
+    claims = []
     for source in ("sidecar", "embedded", "exif"):
-        stated[source] = verdicts_of_ratings(own[f"{source}_rating"].to_numpy("float64"), marks.min_rating)
+        ratings = facts[f"{source}_rating"].to_numpy("float64")[rows]
+        verdict = verdicts_of_ratings(ratings, marks.min_rating)
         if (marks.keeper_labels or marks.reject_labels) and source != "exif":
-            labels = _verdicts_of_labels(own[f"{source}_label"].to_numpy(object), marks)
-            stated[source] = np.where(stated[source] == UNMARKED, labels, stated[source])
-    before, before_source = verdicts_of_words(own["keeper"]), own["mark_source"]
-    chosen = np.full(len(rows), UNMARKED, dtype=np.int8)
-    chosen_source = np.full(len(rows), None, dtype=object)
-    conflict: dict[tuple[str, str], np.ndarray] = {}
-    for source, verdict in stated.items():
-        in_table = before_source.eq(source).fillna(False).to_numpy(bool)
-        verdict = np.where((verdict == UNMARKED) & in_table, before, verdict)
-        free, speaks = chosen == UNMARKED, verdict != UNMARKED
-        for earlier in dict.fromkeys(chosen_source[speaks & ~free]):
-            against = speaks & (chosen_source == earlier) & (chosen != verdict)
-            if against.any():
-                conflict[str(earlier), source] = against
-        chosen = np.where(free, verdict, chosen)
-        chosen_source[free & speaks] = source
-    words = np.full(len(rows), None, dtype=object)
-    words[chosen == YES], words[chosen == NO] = "yes", "no"
-    table.iloc[rows, table.columns.get_loc("keeper")] = words
-    table.iloc[rows, table.columns.get_loc("mark_source")] = chosen_source
-    files = own["file"].to_numpy(object)
-    return [
-        Problem(
-            None,
-            f"{int(mask.sum())} marks disagree between {first} and {second}: {collapse(list(files[mask]))}.",
-            f"The one from {first} was used.",
-        )
-        for (first, second), mask in conflict.items()
-    ]
+            labels = _verdicts_of_labels(facts[f"{source}_label"].to_numpy(object)[rows], marks)
+            verdict = np.where(verdict == UNMARKED, labels, verdict)
+        marked = verdict != UNMARKED
+        if marked.any():
+            words = objects("yes" if v == YES else "no" for v in verdict[marked].tolist())
+            claims.append(Claim("keeper", source, rows[marked], words))
+    return Claims(tuple(claims))

@@ -1,29 +1,31 @@
 """Frame notes: what the photographer wrote of single frames, in a table made with any spreadsheet.
 
-Filled cells win over the files and the session file. Empty cells change nothing.
+Filled cells win over the files and the session file, the nearest file's first. Empty cells change nothing.
 """
 
 from __future__ import annotations
 
 import difflib
 import math
+from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
-import pandas as pd
 
 from auditor.errors import FileFormatError, Problem, UnitError
+from auditor.intake.frame_index import FrameIndex, Rows, place_of
+from auditor.intake.statements.bodies import MEASURES
+from auditor.intake.statements.claims import Claim, Claims, objects
 from auditor.intake.statements.door import read_rows
-from auditor.intake.statements.filling import focus_from_sensor
 from auditor.intake.statements.marks import parse_verdict
-from auditor.intake.statements.names import FrameNames
 from auditor.intake.statements.ranges import out_of_range
-from auditor.intake.statements.session import SessionFile
-from auditor.intake.statements.shares import MEASURE_COLUMNS, OWN_DISTANCE, OWN_SD, SHARE_COLUMNS
+from auditor.intake.statements.session import Preset, SessionFile
 from auditor.units import parse_distance_m, parse_f_number, parse_focal_length_mm
+
+LISTED = 3  # rows without their frame that are listed one by one
 
 
 def _share(text: str) -> float:
@@ -56,30 +58,61 @@ def _body_share(text: str) -> float:
     return value
 
 
+def _distances(text: str) -> tuple[float, ...]:
+    """Several distances in one cell, the first of the subject that was meant."""
+    return tuple(parse_distance_m(part) for part in text.split(";") if part.strip())
+
+
+def _pixels(text: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.nan
+    if not 1 <= value < 1e6:
+        raise UnitError(f"{text!r} is not a number of pixels.", "Write it like 1600.")
+    return value
+
+
+def _one_of(*allowed: str) -> Callable[[str], str]:
+    def read(text: str) -> str:
+        word = text.strip().casefold()
+        if word not in allowed:
+            raise UnitError(f"{text!r} is not allowed.", f"Write {', '.join(allowed[:-1])} or {allowed[-1]}.")
+        return word
+
+    return read
+
+
 Readers = Mapping[str, Callable[[str], Any]]
 NOTE_READERS: Readers = {
     "keeper": parse_verdict,
-    "subject_distance": parse_distance_m,
+    "subject_distance": _distances,
     "subject_distance_sd": _share,
-    **dict.fromkeys(MEASURE_COLUMNS.values(), _body_share),
+    "guessed_distance": parse_distance_m,
+    **dict.fromkeys(MEASURES, _body_share),
     "focus_distance": parse_distance_m,
     "f_number": parse_f_number,
     "focal_length": parse_focal_length_mm,
     "lens": str,
     "preset": str,
+    "sharp": _one_of("yes", "no", "unsure"),
+    "sharp_seen": _one_of("shown", "pixels"),
+    "sharp_shown_px": _pixels,
     "reason": str,
-    **dict.fromkeys(("sharp", "sharp_seen", "sharp_shown_px", "guessed_distance"), str),
 }
 SAMPLE_READERS: Readers = {"sample_weight": _weight}
+_TYPED_DISTANCES = ("subject_distance", "guessed_distance", "focus_distance", "preset")
+# Where such a cell cannot be read, what was set is unknown: neither the file nor a stretch speaks for it.
+_SETTINGS = ("focal_length", "f_number", "focus_distance")
 
 
 @dataclass(frozen=True, slots=True)
 class Note:
-    """One row: the frame it names, the values of its filled cells, and where it stands."""
+    """One row: the frame it names, the values of its filled cells, and its line."""
 
     frame: str
     values: dict[str, Any]
-    place: str
+    line: int
 
 
 def read_notes(path: Path, readers: Readers = NOTE_READERS) -> tuple[list[Note], list[Problem]]:
@@ -113,13 +146,16 @@ def read_notes(path: Path, readers: Readers = NOTE_READERS) -> tuple[list[Note],
                     f"{path}, line 1",
                     f"There is no column {name!r}; it was ignored.{hint}",
                     f"Allowed: file, {', '.join(readers)}.",
+                    ignored=True,
                 )
             )
     for line, cells in table:
         place = f"{path}, line {line}"
         row = {name: cell for name, cell in zip(columns, cells, strict=False) if cell}
         if "file" not in row:
-            problems.append(Problem(place, "The row names no frame.", "Fill in its cell 'file'."))
+            problems.append(
+                Problem(place, "The row names no frame.", "Fill in its cell 'file'.", ignored=True)
+            )
             continue
         values: dict[str, Any] = {}
         for name, cell in row.items():
@@ -130,142 +166,113 @@ def read_notes(path: Path, readers: Readers = NOTE_READERS) -> tuple[list[Note],
                 if allowed := out_of_range(name, values[name]):
                     raise UnitError(f"{values.pop(name):g} is out of range.", f"It must be {allowed}.")
             except UnitError as error:
-                problems.append(Problem(place, f"{name}: {error.what}", error.next_step))
-        notes.append(Note(row["file"].lstrip("'"), values, place))
+                problems.append(Problem(place, f"{name}: {error.what}", error.next_step, ignored=True))
+                if name in _SETTINGS:
+                    values[name] = math.nan
+        notes.append(Note(row["file"].lstrip("'"), values, line))
     return notes, problems
 
 
-def apply_notes(
-    table: pd.DataFrame,
+def claim_notes(
+    path: Path,
     notes: Sequence[Note],
-    rows: np.ndarray,
-    below: str,
+    index: FrameIndex,
+    rows: Rows,
+    depth: int,
     session_of: Callable[[int], SessionFile],
-) -> list[Problem]:
-    """Put the filled cells of one notes file into the rows below its folder, in place.
+    *,
+    suggest: bool = True,
+) -> Claims:
+    """State what the filled cells of one notes file say.
 
     Parameters
     ----------
-    table : pandas.DataFrame
+    path : Path
     notes : sequence of Note
+    index : FrameIndex
     rows : numpy.ndarray of int
         The rows these notes may speak of.
-    below : str
-        The notes' folder as it stands in front of the frames' file names; empty at the top.
+    depth : int
+        Of the notes' folder.
     session_of : callable
-        The session file that governs a row.
+        The session file that governs a row: its presets, and what its distances count from.
+    suggest : bool
+        Whether to look for the nearest spelling of names that are not found.
 
     Returns
     -------
-    list of Problem
-        Rows without their frame, with several, or for a frame that already has a note.
+    Claims
+        Its problems are rows without their frame, with several, or for a frame that already has a note.
     """
     problems: list[Problem] = []
-    files = table["file"].to_numpy(object)
-    extra = table["files"].to_numpy(object)
-    names = FrameNames(((row, file) for row in rows.tolist() for file in extra[row].split("|")), below)
-    noted: dict[int, str] = {}
-    matched: list[tuple[int, Note]] = []
+    folder, allowed = place_of(path.parent), set(rows.tolist())
+    first: dict[int, Note] = {}
+    lost: list[Problem] = []
     for note in notes:
-        hits = names.find(note.frame)
+        hits = [row for row in index.find(note.frame, folder) if row in allowed]
         if len(hits) != 1:
-            problems.append(_unmatched(note, [files[i] for i in hits], names))
-            continue
-        row = hits[0]
-        if row in noted:
-            problems.append(
-                Problem(
-                    note.place,
-                    f"A second note for the frame {files[row]}.",
-                    f"The first ({noted[row]}) was used.",
-                )
-            )
-            continue
-        noted[row] = note.place
-        matched.append((row, note))
-    problems += _put(table, matched, session_of)
-    return problems
-
-
-def _unmatched(note: Note, hits: list[str], names: FrameNames) -> Problem:
-    if hits:
-        return Problem(
-            note.place,
-            f"{note.frame!r} could be {len(hits)} frames: {', '.join(hits[:3])}.",
-            "Write its path, such as folder/name.",
+            near = index.nearest(note.frame) if suggest and not hits and len(lost) < LISTED else ""
+            lost.append(_unmatched(path, note, [index.name(row) for row in hits], near))
+        elif hits[0] in first:
+            what = f"A second note for the frame {index.name(hits[0])}."
+            used = f"The first ({_place(path, first[hits[0]].line)}) was used."
+            problems.append(Problem(_place(path, note.line), what, used, ignored=True))
+        else:
+            first[hits[0]] = note
+    matched = len(notes) - len(lost)
+    if len(lost) > LISTED + 1:
+        what = f"{len(lost) - LISTED} more rows name no frame that was found."
+        others = Problem(str(path), what, "They were ignored.", ignored=True, frames=len(lost) - LISTED)
+        lost = [*lost[:LISTED], others]
+    stated: dict[tuple[str, bool], list[tuple[int, Any, int]]] = defaultdict(list)
+    for row, note in first.items():
+        session = session_of(row)
+        from_lens = session.distances_from == "lens"
+        values = dict(note.values)
+        if "preset" in values:
+            values["preset"] = _preset(path, note, session, problems)
+        for name, value in values.items():
+            stated[name, from_lens and name in _TYPED_DISTANCES].append((row, value, note.line))
+    claims = [
+        Claim(
+            name,
+            "notes",
+            np.array([row for row, _, _ in cells], dtype=np.intp),
+            objects(value for _, value, _ in cells),
+            str(path),
+            np.array([line for _, _, line in cells]),
+            depth,
+            from_lens,
         )
-    return Problem(
-        note.place, f"There is no frame {note.frame!r}.", f"The row was ignored.{names.nearest(note.frame)}"
-    )
+        for (name, from_lens), cells in stated.items()
+    ]
+    return Claims(tuple(claims), (*problems, *lost), len(notes), matched)
 
 
-def _put(
-    table: pd.DataFrame, matched: list[tuple[int, Note]], session_of: Callable[[int], SessionFile]
-) -> list[Problem]:
-    problems: list[Problem] = []
-    columns = {name: table[name].to_numpy(object, copy=True) for name in _TARGETS}
-    for row, note in matched:
-        session, values = session_of(row), dict(note.values)
-        name = values.pop("preset", None)
-        if name is not None:
-            preset = next((p for p in session.presets if p.name == name), None)
-            if preset is None:
-                declared = [p.name for p in session.presets]
-                close = difflib.get_close_matches(name, declared, n=1)
-                problems.append(
-                    Problem(
-                        note.place,
-                        f"There is no preset {name!r}{f'; did you mean {close[0]!r}?' if close else ''}",
-                        f"The cell was ignored. Declared: {', '.join(declared) or 'none'}.",
-                    )
-                )
-            else:
-                columns["preset"][row] = name
-                columns["preset_source"][row] = "notes"
-                given = {
-                    "focal_length": preset.focal_length_mm,
-                    "f_number": preset.f_number,
-                    "focus_distance": preset.focus_distance_m,
-                    "lens": preset.lens,
-                }
-                for key, value in given.items():
-                    if value is not None and value == value:
-                        values.setdefault(key, value)
-        _put_row(columns, row, values, session)
-    for column, content in columns.items():
-        table[column] = pd.Series(content, index=table.index).astype(table[column].dtype)
-    return problems
+def _place(path: Path, line: int) -> str:
+    return f"{path}, line {line}"
 
 
-_TARGETS = (
-    "preset", "preset_source", "lens", "focal_length_mm", "f_number", "focus_distance_m",
-    "focus_distance_source", "subject_distance_m", "subject_distance_source", "subject_distance_rel_sd",
-    "note_keeper", "reason", "sample_weight", *SHARE_COLUMNS,
-)  # fmt: skip
+def _preset(path: Path, note: Note, session: SessionFile, problems: list[Problem]) -> Preset | None:
+    """The preset that a note names; None where there is none that can be used."""
+    name = note.values["preset"]
+    preset = session.preset_named(name)
+    if preset is not None and not preset.slip:
+        return preset
+    declared = [p.name for p in session.presets]
+    close = difflib.get_close_matches(name, declared, n=1) if preset is None else []
+    what = f"There is no preset {name!r}{f'; did you mean {close[0]!r}?' if close else ''}"
+    if preset is not None:
+        what = f"The preset {name!r} has a key that cannot be used."
+    step = f"The frame has no setting. Declared: {', '.join(declared) or 'none'}."
+    problems.append(Problem(_place(path, note.line), what, step, ignored=True))
+    return None
 
 
-def _put_row(columns: dict[str, np.ndarray], row: int, values: dict[str, Any], session: SessionFile) -> None:
-    def put(column: str, key: str) -> None:
-        if key in values:
-            columns[column][row] = values[key]
-
-    put("lens", "lens")
-    put("focal_length_mm", "focal_length")
-    put("f_number", "f_number")
-    put("note_keeper", "keeper")
-    put("reason", "reason")
-    put("sample_weight", "sample_weight")
-    for column, name in MEASURE_COLUMNS.items():
-        put(column, name)
-    put(OWN_SD, "subject_distance_sd")
-    focal = np.asarray(columns["focal_length_mm"][row], dtype="float64")
-    for key in ("focus_distance", "subject_distance"):
-        if key in values:
-            columns[f"{key}_m"][row] = float(focus_from_sensor(values[key], focal, session.distances_from))
-            columns[f"{key}_source"][row] = "notes"
-    if "subject_distance" in values:
-        guess_sd = session.settings.get("guess_sd", 0.15)
-        columns["subject_distance_rel_sd"][row] = values.get("subject_distance_sd", guess_sd)
-        columns[OWN_DISTANCE][row] = 1.0
-    elif "subject_distance_sd" in values:
-        columns["subject_distance_rel_sd"][row] = values["subject_distance_sd"]
+def _unmatched(path: Path, note: Note, hits: list[str], nearest: str) -> Problem:
+    place = _place(path, note.line)
+    if hits:
+        what = f"{note.frame!r} could be {len(hits)} frames: {', '.join(hits[:3])}."
+        return Problem(place, what, "The row was ignored. Write its path, such as folder/name.", ignored=True)
+    what = f"There is no frame {note.frame!r}."
+    return Problem(place, what, f"The row was ignored.{nearest}", ignored=True)

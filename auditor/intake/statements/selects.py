@@ -10,82 +10,92 @@ import os
 import re
 from collections import defaultdict
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 
 import numpy as np
-import pandas as pd
 
 from auditor.errors import Problem
+from auditor.intake.frame_index import FrameIndex, Rows, stem_of
 from auditor.intake.photofile.records import FileRecord
-from auditor.intake.statements.names import stem_of
+from auditor.intake.statements.claims import Claim, Claims, objects
 
+_EPOCH = datetime(1970, 1, 1)
 _WORD = re.compile(r"[A-Za-z_]*\d{3,}")
 
 
-def match_selects(
-    table: pd.DataFrame,
-    rows: np.ndarray,
+def claim_selects(
+    folder: str,
+    rows: Rows,
     names: Sequence[str],
     records: Sequence[FileRecord],
     clock_offsets_s: Sequence[float],
-) -> tuple[np.ndarray, list[Problem]]:
-    """Find the frames that a folder of selects holds.
+    index: FrameIndex,
+    has_subseconds: np.ndarray,
+) -> Claims:
+    """State as keepers the frames that a folder of selects holds.
 
     Parameters
     ----------
-    table : pandas.DataFrame
+    folder : str
+        The folder of selects.
     rows : numpy.ndarray of int
         The rows this folder speaks of.
     names : sequence of str
-        File names in the folder of selects.
+        File names in it.
     records : sequence of FileRecord
         What was read from them.
     clock_offsets_s : sequence of float
         Offset added to each one's camera clock [s].
+    index : FrameIndex
+    has_subseconds : numpy.ndarray of bool, shape (n,)
+        Whether a frame's time carries sub-seconds.
 
     Returns
     -------
-    selected : numpy.ndarray of bool, shape (len(table),)
-    problems : list of Problem
-        The files that match no frame, or several.
+    Claims
+        Its problems are the files that match no frame, or several.
     """
-    index = _Index(table, rows)
-    selected = np.zeros(len(table), dtype=bool)
+    moments = _Moments(index, rows, has_subseconds)
+    selected: list[int] = []
     problems: list[Problem] = []
     for name, record, offset_s in zip(names, records, clock_offsets_s, strict=True):
-        hits = index.find(name, record, offset_s)
+        hits = moments.find(name, record, offset_s)
         if len(hits) == 1:
-            selected[hits[0]] = True
+            selected.append(hits[0])
             continue
         what = "matches no frame" if not hits else f"could be any of {len(hits)} frames"
-        problems.append(
-            Problem(name, f"A file in the folder of selects {what}.", "Keep the frame's name in the name.")
-        )
-    return selected, problems
+        step = "Keep the frame's name in the name."
+        problems.append(Problem(name, f"A file in the folder of selects {what}.", step, ignored=True))
+    kept = np.unique(np.array(selected, dtype=np.intp))
+    claim = Claim("keeper", "selects", kept, objects(["yes"] * len(kept)), folder)
+    return Claims((claim,) if len(kept) else (), tuple(problems))
 
 
-class _Index:
-    def __init__(self, table: pd.DataFrame, rows: np.ndarray) -> None:
-        self.times = [None if pd.isna(t) else t.to_pydatetime() for t in table["captured_at"]]
-        self.exact = table["has_subseconds"].fillna(False).to_numpy(bool)
-        self.cameras = [c if isinstance(c, str) else None for c in table["camera"]]
+class _Moments:
+    """The frames of one folder of selects by stem, and by camera and second."""
+
+    def __init__(self, index: FrameIndex, rows: Rows, has_subseconds: np.ndarray) -> None:
+        self.exact = has_subseconds
         self.by_stem: dict[str, list[int]] = defaultdict(list)
         self.by_moment: dict[tuple[str | None, datetime], list[int]] = defaultdict(list)
-        for row in rows:
-            files = str(table["files"].iloc[row]).split("|")
+        self.times: dict[int, datetime] = {}
+        for row in rows.tolist():
+            files = index.files[row].split("|")
             for stem in {stem_of(f) for f in files if not f.casefold().endswith(".xmp")}:
-                self.by_stem[stem].append(int(row))
-            moment = self.times[row]
-            if moment is not None:
-                self.by_moment[self.cameras[row], moment.replace(microsecond=0)].append(int(row))
+                self.by_stem[stem].append(row)
+            if not np.isnan(index.time_s[row]):
+                moment = self.times[row] = _EPOCH + timedelta(seconds=float(index.time_s[row]))
+                camera = index.cameras[row]
+                known = camera if isinstance(camera, str) else None
+                self.by_moment[known, moment.replace(microsecond=0)].append(row)
 
     def find(self, name: str, record: FileRecord, offset_s: float) -> list[int]:
         """Rows that this select can be; one row is a match."""
-        moment = None if record.captured_at is None else record.captured_at + pd.Timedelta(seconds=offset_s)
+        moment = None if record.captured_at is None else record.captured_at + timedelta(seconds=offset_s)
         stem = os.path.splitext(name)[0].casefold()
         named = self.by_stem.get(stem, [])
         agreeing = [row for row in named if self._agrees(row, moment, record.has_subseconds)]
-        if moment is not None and any(self.times[row] is not None for row in named):
+        if moment is not None and any(row in self.times for row in named):
             if agreeing:
                 return agreeing
         elif len(named) == 1:
@@ -98,12 +108,12 @@ class _Index:
             row
             for word in dict.fromkeys(_WORD.findall(stem))
             for row in self.by_stem.get(word, [])
-            if moment is None or self.times[row] is None or self._agrees(row, moment, record.has_subseconds)
+            if moment is None or row not in self.times or self._agrees(row, moment, record.has_subseconds)
         ]
         return sorted(set(contained)) or ([] if moment is not None else named)
 
     def _agrees(self, row: int, moment: datetime | None, exact: bool) -> bool:
-        own = self.times[row]
+        own = self.times.get(row)
         if own is None or moment is None:
             return False
         if exact and self.exact[row]:

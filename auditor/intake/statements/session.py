@@ -53,24 +53,41 @@ class Lens:
 
 @dataclass(frozen=True, slots=True)
 class Preset:
-    """A ``[[preset]]`` entry; focal length [mm] from the lens it names, focus distance [m]."""
+    """A ``[[preset]]`` entry; focal length [mm] from the lens it names, focus distance [m] as typed.
+
+    With a key that cannot be used it is a ``slip`` and sets nothing. ``kind`` is ``free``, or ``line`` for a
+    setting made in advance for a place where subjects pass.
+    """
 
     name: str
     lens: str | None = None
     focal_length_mm: float = math.nan
     f_number: float = math.nan
     focus_distance_m: float = math.nan
+    kind: str = "free"
+    slip: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Stretch:
-    """A ``[[stretch]]`` entry as written: a preset from one moment or frame to another."""
+    """A ``[[stretch]]`` entry as written: a preset from one moment or frame to another.
+
+    Attributes
+    ----------
+    slip : str
+        Why it sets nothing, though it still ends the one before; empty where it is whole.
+    is_placed : bool
+        Whether ``starts`` says where it begins; not where that key could not be used.
+    """
 
     preset: str
     starts: str | None = None
     ends: str | None = None
     camera: str | None = None
+    pressed: str = "zone"
     place: str = ""
+    slip: str = ""
+    is_placed: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +100,7 @@ class Marks:
     reject_labels: tuple[str, ...] = ()
     unmarked: str | None = None
     culled_to: str | None = None
+    markers: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,15 +127,14 @@ class SessionFile:
     settings: Mapping[str, Any] = field(default_factory=dict)
     problems: tuple[Problem, ...] = ()
 
-    def lens_named(self, name: str | None, focal_length_mm: float = math.nan) -> Lens | None:
-        """Find a lens by its name, else by a focal length within 2 %."""
-        for lens in self.lenses:
-            if name is not None and lens.name is not None and lens.name.casefold() == name.casefold():
-                return lens
-        for lens in self.lenses:
-            if abs(lens.focal_length_mm / focal_length_mm - 1) <= 0.02:
-                return lens
-        return None
+    def preset_named(self, name: str) -> Preset | None:
+        """Find a preset by its name."""
+        return next((preset for preset in self.presets if preset.name == name), None)
+
+    def camera_entry(self, camera: str | None, model: str | None) -> Camera | None:
+        """Find the entry for a camera, by its name or its model, else the one without a name."""
+        named = (entry for entry in self.cameras if entry.name is not None and entry.name in (camera, model))
+        return next(named, None) or next((entry for entry in self.cameras if entry.name is None), None)
 
 
 def declared_lenses(sessions: Iterable[SessionFile]) -> tuple[Lens, ...]:

@@ -1,4 +1,4 @@
-"""Reads a session file: one wrong key costs that key alone.
+"""Reads a session file: one wrong key costs that key alone, in a preset or a stretch the whole entry.
 
 Each mistake is listed with the line where it can be found, what was found and what is allowed.
 """
@@ -9,13 +9,24 @@ import difflib
 import math
 import re
 from collections.abc import Callable
+from datetime import date, datetime, time
 from pathlib import Path
 from typing import Any
 
 from auditor.errors import AuditorError, Problem
+from auditor.intake.library.walk import SESSION_NAME as SESSION_NAME
 from auditor.intake.statements.door import read_toml
 from auditor.intake.statements.ranges import out_of_range
-from auditor.intake.statements.session import Camera, Lens, Marks, Preset, SessionFile, Stretch
+from auditor.intake.statements.session import (
+    Camera,
+    Lens,
+    Marks,
+    Preset,
+    RingReading,
+    ScaleReading,
+    SessionFile,
+    Stretch,
+)
 from auditor.optics.sensors import Sensor, parse_sensor
 from auditor.settings import UNMARKED_RULES
 from auditor.text import collapse
@@ -27,7 +38,6 @@ from auditor.units import (
     parse_focal_length_mm,
 )
 
-SESSION_NAME = "session.toml"
 MOST_COMPARED = 20_000  # words, to find the nearest to those that are wrong
 LARGEST_OFFSET_S = 100 * 365.25 * 86400.0  # a clock that was never set may lag by decades
 
@@ -40,6 +50,13 @@ def _text(value: object) -> str:
     if not isinstance(value, str) or not value.strip():
         raise _NotAllowedError("a text in quotes")
     return value.strip()
+
+
+def _moment(value: object) -> str:
+    """A moment or a frame's name; times that stand without quotes are TOML's own."""
+    if isinstance(value, (date, time)):
+        return value.isoformat(" ") if isinstance(value, datetime) else value.isoformat()
+    return _text(value)
 
 
 def _texts(value: object) -> tuple[str, ...]:
@@ -111,6 +128,30 @@ def _ring(value: object) -> tuple[float, ...]:
     return tuple(sorted(_distance(item) for item in value))
 
 
+def _scale(value: object) -> tuple[ScaleReading, ...]:
+    readers = {"f_number": _stop, "focus": _distance, "near": _distance, "far": _distance}
+    example = '[{ f_number = 11, focus = "2m", near = "1.1m", far = "11m" }]'
+    return tuple(ScaleReading(*values) for values in _readings(value, readers, example))
+
+
+def _ring_checks(value: object) -> tuple[RingReading, ...]:
+    example = '{ mark = "2m", focuses = "2.2m" }, or a list of them'
+    readers = {"mark": _distance, "focuses": _distance}
+    return tuple(RingReading(*values) for values in _readings(value, readers, example))
+
+
+def _readings(
+    value: object, readers: dict[str, Callable[[object], float]], example: str
+) -> list[tuple[float, ...]]:
+    entries = value if isinstance(value, list) else [value]
+    found: list[tuple[float, ...]] = []
+    for entry in entries:
+        if not isinstance(entry, dict) or entry.keys() != readers.keys():
+            raise _NotAllowedError(example)
+        found.append(tuple(read(entry[key]) for key, read in readers.items()))
+    return found
+
+
 def _sensor(value: object) -> Sensor:
     return parse_sensor(_text(value))
 
@@ -142,6 +183,8 @@ _SCHEMA: dict[str, dict[str, tuple[str, Callable[[object], Any]]]] = {
         "focal_length": ("focal_length_mm", _length),
         "f_stops": ("f_stops", _stops),
         "ring": ("ring_m", _ring),
+        "scale": ("scale", _scale),
+        "ring_check": ("ring_checks", _ring_checks),
     },
     "preset": {
         "name": ("name", _text),
@@ -149,12 +192,14 @@ _SCHEMA: dict[str, dict[str, tuple[str, Callable[[object], Any]]]] = {
         "focal_length": ("focal_length_mm", _length),
         "f_number": ("f_number", _stop),
         "focus_distance": ("focus_distance_m", _distance),
+        "kind": ("kind", _one_of("free", "line")),
     },
     "stretch": {
         "preset": ("preset", _text),
-        "from": ("starts", _text),
-        "to": ("ends", _text),
+        "from": ("starts", _moment),
+        "to": ("ends", _moment),
         "camera": ("camera", _text),
+        "pressed": ("pressed", _one_of("zone", "anyone")),
     },
     "light": {
         "iso_max": ("iso_max", _above_zero),
@@ -168,6 +213,7 @@ _SCHEMA: dict[str, dict[str, tuple[str, Callable[[object], Any]]]] = {
         "reject_labels": ("reject_labels", _texts),
         "unmarked": ("unmarked", _one_of(*UNMARKED_RULES)),
         "culled_to": ("culled_to", _text),
+        "markers": ("markers", _texts),
     },
     "subject": {"speed_m_s": ("speed_m_s", _from_zero), "guess_sd": ("guess_sd", _above_zero)},
     "advice": {
@@ -195,6 +241,7 @@ def _nearest(word: str, allowed: tuple[str, ...] | list[str]) -> str:
 
 _HEADER = re.compile(r"\s*\[{1,2}\s*([\w-]{1,100})\s*\]{1,2}")
 _KEY = re.compile(r'\s*"?([\w-]{1,100})"?\s*=')
+_Entry = tuple[dict[str, Any], str, bool]  # values, place, whether a key in it could not be used
 
 
 class _Reader:
@@ -225,7 +272,7 @@ class _Reader:
         return _nearest(word, allowed) if self._compared <= MOST_COMPARED else ""
 
     def problem(self, place: str, what: str, next_step: str) -> None:
-        self.problems.append(Problem(f"{self.path}{place}", what, next_step))
+        self.problems.append(Problem(f"{self.path}{place}", what, next_step, ignored=True))
 
     def table(self, name: str, content: object, index: int = 0) -> dict[str, Any]:
         shown = f"[[{name}]] {index + 1}" if name in _REPEATED else f"[{name}]"
@@ -257,13 +304,18 @@ class _Reader:
                 self.problem(place, f"{shown} {key} is a very long number.", "It was ignored.")
         return values
 
-    def tables(self, name: str, content: object) -> list[tuple[dict[str, Any], str]]:
+    def tables(self, name: str, content: object) -> list[_Entry]:
         if not isinstance(content, list):
             self.problem(
                 self.line_of(name, 0), f"[{name}] stands alone.", f"Write [[{name}]], since it repeats."
             )
             content = [content]
-        return [(self.table(name, entry, i), self.line_of(name, i)) for i, entry in enumerate(content)]
+        entries = []
+        for i, entry in enumerate(content):
+            before = len(self.problems)
+            values = self.table(name, entry, i)
+            entries.append((values, self.line_of(name, i), len(self.problems) > before))
+        return entries
 
 
 def read_session(path: Path) -> SessionFile:
@@ -294,27 +346,26 @@ def _build(reader: _Reader, document: dict[str, Any]) -> SessionFile:
     marks = dict(found.get("marks", {}))
     if "keepers" in marks:
         marks["keepers"] = (reader.path.parent / marks["keepers"]).resolve()
-    lenses = tuple(Lens(**values) for values, _ in found.get("lens", []))
+    lenses = tuple(Lens(**values) for values, _, _ in found.get("lens", []))
     presets = _presets(reader, found.get("preset", []), lenses)
+    settings = {key: value for table in _SETTING_TABLES for key, value in found.get(table, {}).items()}
     return SessionFile(
         path=reader.path,
         **found.get("distances", {}),
-        cameras=tuple(Camera(**values) for values, _ in found.get("camera", [])),
+        cameras=tuple(Camera(**values) for values, _, _ in found.get("camera", [])),
         lenses=lenses,
         presets=presets,
         stretches=_stretches(reader, found.get("stretch", []), presets),
         marks=Marks(**marks),
-        settings={key: value for table in _SETTING_TABLES for key, value in found.get(table, {}).items()},
+        settings=settings,
         problems=tuple(reader.problems),
     )
 
 
-def _presets(
-    reader: _Reader, entries: list[tuple[dict[str, Any], str]], lenses: tuple[Lens, ...]
-) -> tuple[Preset, ...]:
+def _presets(reader: _Reader, entries: list[_Entry], lenses: tuple[Lens, ...]) -> tuple[Preset, ...]:
     presets: list[Preset] = []
     taken: set[str] = set()
-    for values, place in entries:
+    for values, place, slip in entries:
         name = values.get("name")
         if name is None:
             reader.problem(place, "A [[preset]] has no name.", "Give it one; stretches refer to it.")
@@ -331,29 +382,37 @@ def _presets(
                 f"{reader.nearest(values['lens'], names)}",
                 "Correct the name, or add the lens.",
             )
-        if lens is not None and math.isnan(values.get("focal_length_mm", math.nan)):
+            slip = slip or "focal_length_mm" not in values
+        if lens is not None and "focal_length_mm" not in values:
             values = values | {"focal_length_mm": lens.focal_length_mm}
         taken.add(name)
-        presets.append(Preset(**values))
+        presets.append(Preset(**values, slip=slip))
     return tuple(presets)
 
 
-def _stretches(
-    reader: _Reader, entries: list[tuple[dict[str, Any], str]], presets: tuple[Preset, ...]
-) -> tuple[Stretch, ...]:
+def _stretches(reader: _Reader, entries: list[_Entry], presets: tuple[Preset, ...]) -> tuple[Stretch, ...]:
+    """Every stretch, those with a slip among them: they end the one before all the same."""
     stretches: list[Stretch] = []
-    names = [preset.name for preset in presets]
-    known = set(names)
-    for values, place in entries:
-        name = values.get("preset")
-        if name is None:
-            reader.problem(place, "A [[stretch]] names no preset.", 'It was ignored. Add preset = "...".')
-        elif name not in known:
+    slips = {preset.name: preset.slip for preset in presets}
+    for values, place, has_bad_key in entries:
+        name = values.setdefault("preset", "")
+        slip = "a key in it cannot be used" if has_bad_key else ""
+        if not name:
+            if not has_bad_key:
+                reader.problem(
+                    place, "A [[stretch]] names no preset.", 'It sets nothing. Add preset = "...".'
+                )
+            slip = slip or "it names no preset"
+        elif name not in slips:
             reader.problem(
                 place,
-                f"The stretch names a preset {name!r} that no [[preset]] has{reader.nearest(name, names)}",
-                f"It was ignored. Declared: {collapse(names, limit=20) or 'none'}.",
+                f"The stretch names a preset {name!r} that no [[preset]] has"
+                f"{reader.nearest(name, list(slips))}",
+                f"It sets nothing. Declared: {collapse(list(slips), limit=20) or 'none'}.",
             )
-        else:
-            stretches.append(Stretch(**values, place=place))
+            slip = slip or f"there is no preset {name!r}"
+        elif slips[name]:
+            slip = slip or f"the preset {name!r} has a key that cannot be used"
+        is_placed = "starts" in values or not has_bad_key
+        stretches.append(Stretch(**values, place=place, slip=slip, is_placed=is_placed))
     return tuple(stretches)

@@ -6,24 +6,19 @@ keeps the shape cannot be told from a smaller copy, and is taken for one.
 
 from __future__ import annotations
 
-from typing import Final
+from collections.abc import Mapping
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from auditor.errors import Problem
+from auditor.intake.library.camera_pixels import SHAPE_TOLERANCE
 from auditor.intake.statements.bodies import MEASURES, distance_of_share
 from auditor.units import format_distance
 
 Floats = npt.NDArray[np.float64]
 
-# Columns that the notes fill for this step, dropped after it.
-MEASURE_COLUMNS: Final = {f"note_{name}": name for name in MEASURES}
-OWN_DISTANCE, OWN_SD = "note_distance", "note_distance_sd"
-SHARE_COLUMNS: Final = (*MEASURE_COLUMNS, OWN_DISTANCE, OWN_SD)
-
-SHAPE_TOLERANCE = 0.03  # raw files show a few more rows than their JPEGs; 3:2 and 4:3 differ by 12 %
 FOUR_BY_THREE = 4 / 3
 FAR_APART_SD = 3.0
 
@@ -37,9 +32,10 @@ def picture_heights_mm(table: pd.DataFrame) -> tuple[Floats, npt.NDArray[np.bool
     Returns
     -------
     height_mm : numpy.ndarray, shape (n,)
-        NaN where the picture's size in pixels is unknown or its shape is not the sensor's.
+        NaN where the picture's size in pixels is unknown, its shape is not the sensor's, or the sensor is
+        unknown or only assumed.
     misshapen : numpy.ndarray of bool, shape (n,)
-        The latter.
+        Where its shape is not the sensor's.
     """
     width_px, height_px, side_a, side_b = (
         table[name].to_numpy("float64", na_value=np.nan)
@@ -56,101 +52,74 @@ def picture_heights_mm(table: pd.DataFrame) -> tuple[Floats, npt.NDArray[np.bool
         long_mm = np.where(reshaped, 0.8 * diagonal, long_mm)
         short_mm = np.where(reshaped, 0.6 * diagonal, short_mm)
         whole = _alike(shape, long_mm / short_mm)
-    height = np.where(whole, np.where(height_px > width_px, long_mm, short_mm), np.nan)
-    return height, ~whole & ~np.isnan(shape)
+    known = table["sensor_source"].isin(["session", "exif"]).to_numpy(bool)
+    height = np.where(whole & known, np.where(height_px > width_px, long_mm, short_mm), np.nan)
+    return height, ~whole & ~np.isnan(shape) & known
 
 
 def _alike(shape: Floats, other: Floats | float) -> npt.NDArray[np.bool_]:
     return np.asarray(np.abs(shape / other - 1) <= SHAPE_TOLERANCE)
 
 
-def apply_shares(table: pd.DataFrame) -> list[Problem]:
-    """Turn the shares of the notes into subject distances, in place; a distance of the notes' own wins.
+@dataclass(frozen=True, slots=True)
+class SharesPlaced:
+    """Distances by the shares of the notes, arrays of shape (k,); NaN where there is none.
 
-    Parameters
+    Attributes
     ----------
-    table : pandas.DataFrame
-        Frame table with :data:`SHARE_COLUMNS`, its focal lengths complete.
-
-    Returns
-    -------
-    list of Problem
-        Shares that cannot be used, or rest on an assumed sensor; standing and face that contradict.
+    distance_m, rel_sd : numpy.ndarray
+        By the surest share.
+    by_measure : dict of str to (numpy.ndarray, numpy.ndarray)
+        Distance and error by each share.
     """
-    wanted = table[OWN_DISTANCE].isna() & table[list(MEASURE_COLUMNS)].notna().any(axis=1)
-    if not wanted.any():
-        return []
-    heights, misshapen = picture_heights_mm(table)
-    rows = np.flatnonzero(wanted.to_numpy())
-    noted, height = table.iloc[rows], heights[rows]
-    focal = noted["focal_length_mm"].to_numpy("float64")
-    told = [
-        distance_of_share(noted[column].to_numpy("float64"), MEASURES[name], focal, height)
-        for column, name in MEASURE_COLUMNS.items()
-    ]
-    distances, sds = np.stack([d for d, _ in told]), np.stack([sd for _, sd in told])  # measure, row
-    surest = np.argmin(np.where(np.isnan(sds), np.inf, sds), axis=0), np.arange(len(rows))
-    distance, rel_sd = distances[surest], sds[surest]
-    stated_sd = noted[OWN_SD].to_numpy("float64")
-    rel_sd = np.where(np.isnan(stated_sd), rel_sd, stated_sd)
-    problems = [
-        problem
-        for i, file in enumerate(noted["file"])
+
+    distance_m: Floats
+    rel_sd: Floats
+    by_measure: Mapping[str, tuple[Floats, Floats]]
+
+    def contradiction(self, i: int) -> str:
+        """The two shares of a frame that lie furthest apart, where they contradict; else empty."""
+        known = [(d[i], sd[i], name) for name, (d, sd) in self.by_measure.items() if not np.isnan(d[i])]
+        near, far = min(known, default=None), max(known, default=None)
         if (
-            problem := _refused(file, focal[i], misshapen[rows[i]], height[i])
-            or _doubtful(file, noted["sensor_source"].iloc[i], distances[:, i], sds[:, i])
-        )
-    ]
-    known = rows[~np.isnan(distance)]
-    labels = table.index[known]
-    table.loc[labels, "subject_distance_m"] = distance[~np.isnan(distance)]
-    table.loc[labels, "subject_distance_rel_sd"] = rel_sd[~np.isnan(distance)]
-    table.loc[labels, "subject_distance_source"] = "notes"
-    return problems
+            near is None
+            or far is None
+            or np.log(far[0] / near[0]) <= FAR_APART_SD * np.hypot(near[1], far[1])
+        ):
+            return ""
+        pair = [(name, d) for d, _, name in known if name in (near[2], far[2])]
+        names, distances = " and ".join(n for n, _ in pair), " and ".join(format_distance(d) for _, d in pair)
+        return f"{names} contradict: {distances}"
 
 
-def _refused(file: str, focal_length_mm: float, misshapen: bool, height_mm: float) -> Problem | None:
+def place_by_shares(shares: Mapping[str, Floats], focal_length_mm: Floats, height_mm: Floats) -> SharesPlaced:
+    """Work distances out from all shares of each frame; the surest one is used."""
+    by_measure = {
+        name: distance_of_share(share, MEASURES[name], focal_length_mm, height_mm)
+        for name, share in shares.items()
+    }
+    distance, rel_sd = np.full(len(height_mm), np.nan), np.full(len(height_mm), np.nan)
+    for own, own_sd in by_measure.values():
+        surer = ~np.isnan(own) & (np.isnan(distance) | (own_sd < rel_sd))
+        distance, rel_sd = np.where(surer, own, distance), np.where(surer, own_sd, rel_sd)
+    return SharesPlaced(distance, rel_sd, by_measure)
+
+
+def why_no_distance(
+    focal_length_mm: float, misshapen: bool, sensor_source: str, pixel_height: float
+) -> tuple[str, str]:
+    """Why a share gives no distance, and what can be done."""
     instead = "or give a subject_distance in the notes"
     if not focal_length_mm > 0:
-        return Problem(
-            file,
-            "Its share gives no distance: the focal length is unknown.",
-            f"Say it with a stretch in the session file, or focal_length in the notes, {instead}.",
-        )
+        step = f"Say it with a stretch in the session file, or focal_length in the notes, {instead}."
+        return "the focal length is unknown", step
+    if sensor_source not in ("session", "exif"):
+        step = f"State the sensor in a [[camera]] entry of the session file, {instead}."
+        return f"the sensor's size is {sensor_source}", step
     if misshapen:
-        return Problem(
-            file,
-            "Its share gives no distance: the picture's shape is not its sensor's, so it was cropped.",
-            f"If it is whole, state the sensor in a [[camera]] entry in mm, such as 17.3x13, {instead}.",
-        )
-    if np.isnan(height_mm):
-        return Problem(
-            file,
-            "Its share gives no distance: the picture's size in pixels is unknown, and so is its height.",
-            f"Fill in pixel_width and pixel_height, {instead}.",
-        )
-    return None
-
-
-def _doubtful(file: str, sensor_source: str, distances: Floats, sds: Floats) -> Problem | None:
-    known = np.flatnonzero(~np.isnan(distances))
-    if not len(known):
-        return Problem(file, "Its share would make the image larger than life.", "Write it like 0.15 or 15%.")
-    order = known[np.argsort(distances[known])]
-    near, far = int(order[0]), int(order[-1])
-    if np.log(distances[far] / distances[near]) > FAR_APART_SD * np.hypot(sds[near], sds[far]):
-        first, second = sorted((near, far))
-        names = list(MEASURES)
-        return Problem(
-            file,
-            f"{names[first]} and {names[second]} contradict: {format_distance(distances[first])} and "
-            f"{format_distance(distances[second])}. The surest one was used.",
-            "Read them again; a child, a seated person or a hidden foot reads too far.",
-        )
-    if sensor_source == "assumed":
-        return Problem(
-            file,
-            "The distance from its share rests on an assumed sensor of 36×24 mm.",
-            "State the sensor in a [[camera]] entry of the session file.",
-        )
-    return None
+        step = f"If it is whole, state the sensor in a [[camera]] entry in mm, such as 17.3x13, {instead}."
+        return "the picture's shape is not its sensor's, so it was cropped", step
+    if np.isnan(pixel_height):
+        step = f"Fill in pixel_width and pixel_height, {instead}."
+        return "the picture's size in pixels is unknown, and so is its height", step
+    return "it would make the image larger than life", "Write it like 0.15 or 15%."

@@ -1,4 +1,9 @@
-"""Lays the session file's stretches over the frames: which preset was on the lens when."""
+"""Finds which frames each stretch of a session file covers: which preset was on the lens when.
+
+A stretch with a slip sets nothing, but ends the one before all the same, so that no setting flows on into
+frames of which it was not said. Where it cannot be told where such a stretch begins, it cannot be told where
+the one before ends either, and both set nothing.
+"""
 
 from __future__ import annotations
 
@@ -6,142 +11,170 @@ from collections import defaultdict
 from collections.abc import Sequence
 
 import numpy as np
-import pandas as pd
 
 from auditor.errors import Problem
-from auditor.intake.statements.filling import fill_from_preset
-from auditor.intake.statements.moments import MomentFinder, Order, time_order
+from auditor.intake.frame_index import FrameIndex, Rows, Timeline
+from auditor.intake.statements.claims import Claim, Claims, objects
+from auditor.intake.statements.moments import MomentFinder
 from auditor.intake.statements.session import SessionFile, Stretch
 from auditor.text import collapse
 
+NOBODY, SEVERAL = -1, -2
 
-def apply_stretches(
-    table: pd.DataFrame, rows: np.ndarray, session: SessionFile, below: str = ""
-) -> list[Problem]:
-    """Fill in, in place, what the stretches of one session file say of the rows it governs.
 
-    Parameters
-    ----------
-    table : pandas.DataFrame
-        Frame table with ``session`` numbers; changed in place.
-    rows : numpy.ndarray of int
-        The rows that this session file governs.
-    below : str
-        Its folder, as it stands in front of the frames' files.
+def claim_stretches(session: SessionFile, rows: Rows, index: FrameIndex) -> Claims:
+    """State which preset each stretch of one session file puts on which of the rows that it governs.
 
     Returns
     -------
-    list of Problem
+    Claims
+        Of the quantity ``preset``, their values :class:`auditor.intake.statements.session.Preset`.
     """
-    if not session.stretches:
-        return []
-    problems: list[Problem] = []
-    order = time_order(table, rows)
-    cameras = table["camera"].to_numpy(object)[order.rows]
-    find = MomentFinder(table, order, below)
-    owner = _owners(table, order, cameras, session, find, problems)
-    presets = {preset.name: preset for preset in session.presets}
+    if not session.stretches or session.path is None:
+        return Claims()
+    reader = _Reader(session, index.timeline(rows), index)
+    owner = reader.owners()
+    claims: list[Claim] = []
+    silent: list[tuple[Stretch, str, Rows]] = []
     for number, stretch in enumerate(session.stretches):
-        covered = order.rows[owner == number]
-        if len(covered):
-            fill_from_preset(table, covered, presets[stretch.preset], session, problems)
-    return problems
-
-
-def _owners(
-    table: pd.DataFrame,
-    order: Order,
-    cameras: np.ndarray,
-    session: SessionFile,
-    find: MomentFinder,
-    problems: list[Problem],
-) -> np.ndarray:
-    """Number of the stretch that covers each ordered frame; -1 none."""
-    starts: list[int | None] = []
-    for stretch in session.stretches:
-        problem = _check_camera(stretch, cameras, session)
-        position: int | None = None
-        if problem is None:
-            position, problem = find.position(stretch, stretch.starts, session, default=0)
-        if problem is not None:
-            problems.append(problem)
-        starts.append(None if problem is not None else position)
-    owner = np.full(len(order.rows), -1)
-    overlaps: dict[tuple[int, int], list[int]] = defaultdict(list)
-    for number, stretch in enumerate(session.stretches):
-        start = starts[number]
-        if start is None:
+        covered = reader.covered(owner, number)
+        if not len(covered):
             continue
-        stop, problem = _stop(number, stretch, start, starts, session, order, find)
-        if problem is not None:
-            problems.append(problem)
+        if stretch.slip or number in reader.unplaced:
+            silent.append((stretch, reader.unplaced.get(number, stretch.slip), covered))
             continue
-        mine = np.zeros(len(owner), dtype=bool)
-        mine[start:stop] = True
-        if stretch.camera is not None:
-            mine &= cameras == stretch.camera
-        for position in np.flatnonzero(mine & (owner >= 0)).tolist():
-            overlaps[int(owner[position]), number].append(int(order.rows[position]))
-        owner = np.where(mine & (owner < 0), number, owner)
-    files = table["file"].to_numpy(object)
-    for (first, second), taken in overlaps.items():
-        owner[np.isin(order.rows, taken)] = -1
-        problems.append(
-            Problem(
-                f"{session.path}{session.stretches[second].place}",
-                f"The stretches {first + 1} ({session.stretches[first].preset!r}) and {second + 1} "
-                f"({session.stretches[second].preset!r}) overlap: {collapse([files[i] for i in taken])}.",
-                "Neither was applied to these frames. Correct from or to.",
+        preset = session.preset_named(stretch.preset)
+        claims.append(
+            Claim(
+                "preset",
+                "session",
+                covered,
+                objects([preset] * len(covered)),
+                reader.place(stretch),
+                from_lens=session.distances_from == "lens",
             )
         )
-    return owner
+        if stretch.pressed != "zone":
+            claims.append(
+                Claim(
+                    "pressed",
+                    "session",
+                    covered,
+                    objects([stretch.pressed] * len(covered)),
+                    str(session.path),
+                )
+            )
+    for stretch, why, covered in silent:
+        files = collapse([index.name(row) for row in covered.tolist()])
+        what = f"Frames of a stretch have no setting, because {why}: {files}."
+        reader.problems.append(Problem(reader.place(stretch), what, "Correct it.", frames=len(covered)))
+    return Claims(tuple(claims), tuple(reader.problems))
 
 
-def _check_camera(stretch: Stretch, cameras: np.ndarray, session: SessionFile) -> Problem | None:
-    if stretch.camera is None or stretch.camera in cameras:
+class _Reader:
+    def __init__(self, session: SessionFile, timeline: Timeline, index: FrameIndex) -> None:
+        self.session, self.timeline, self.index = session, timeline, index
+        self.find = MomentFinder(session, timeline, index)
+        self.problems: list[Problem] = []
+        self.unplaced: dict[int, str] = {}  # stretches that set nothing since it is not known where they end
+        self._spans: list[tuple[int, int]] = []
+
+    def place(self, stretch: Stretch) -> str:
+        return f"{self.session.path}{stretch.place}"
+
+    def owners(self) -> np.ndarray:
+        """Number of the stretch that covers each frame of the timeline; negative where none does."""
+        stretches = self.session.stretches
+        starts = [self._start(number, stretch) for number, stretch in enumerate(stretches)]
+        self._spans = [(0, 0)] * len(stretches)
+        known = [(s.camera, at) for s, at in zip(stretches, starts, strict=True) if at is not None]
+        begins = {camera: np.sort([at for own, at in known if own == camera]) for camera, _ in known}
+        everywhere = np.sort([at for _, at in known])
+        owner = np.full(len(self.timeline.rows), NOBODY)
+        overlaps: dict[tuple[int, int], list[int]] = defaultdict(list)
+        for number, stretch in enumerate(stretches):
+            start = starts[number]
+            if start is None:
+                continue
+            stop, problem = self._stop(
+                stretch,
+                start,
+                [everywhere]
+                if stretch.camera is None
+                else [begins[own] for own in (None, stretch.camera) if own in begins],
+            )
+            if problem is not None:
+                self.problems.append(problem)
+                continue
+            self._spans[number] = start, stop
+            mine = self.timeline.span(start, stop, stretch.camera)
+            for position in mine[owner[mine] >= 0].tolist():
+                overlaps[int(owner[position]), number].append(position)
+            owner[mine[owner[mine] == NOBODY]] = number
+        for (first, second), taken in overlaps.items():
+            owner[taken] = SEVERAL
+            files = collapse([self.index.name(row) for row in self.timeline.rows[taken].tolist()])
+            what = (
+                f"The stretches {first + 1} ({stretches[first].preset!r}) and {second + 1} "
+                f"({stretches[second].preset!r}) overlap: {files}."
+            )
+            step = "Neither was applied to these frames. Correct from or to."
+            place = self.place(stretches[second])
+            self.problems.append(Problem(place, what, step, ignored=True, frames=len(taken)))
+        return owner
+
+    def covered(self, owner: np.ndarray, number: int) -> Rows:
+        """Rows that a stretch covers."""
+        start, stop = self._spans[number]
+        return np.asarray(self.timeline.rows[start:stop][owner[start:stop] == number])
+
+    def _start(self, number: int, stretch: Stretch) -> int | None:
+        """Position of the first frame that a stretch covers; None where it covers none."""
+        cameras = self.timeline.cameras
+        if stretch.camera is not None and stretch.camera not in cameras:
+            known = sorted({str(camera) for camera in cameras if isinstance(camera, str)})
+            what = f"The stretch names a camera {stretch.camera!r} that took none of these frames."
+            step = f"It was ignored. Cameras found: {', '.join(known) or 'none with a name'}."
+            self.problems.append(Problem(self.place(stretch), what, step, ignored=True))
+            return None
+        if stretch.is_placed:
+            position, problem = self.find.position(stretch, stretch.starts, default=0)
+            if problem is None:
+                return position
+            self.problems.append(problem)
+            if position is not None:  # its place is known by its neighbours' numbers
+                self.unplaced[number] = f"there is no frame {stretch.starts!r}"
+                return position
+        self._unplace_the_one_before(number, stretch)
         return None
-    known = sorted({str(camera) for camera in cameras if isinstance(camera, str)})
-    return Problem(
-        f"{session.path}{stretch.place}",
-        f"The stretch names a camera {stretch.camera!r} that took none of these frames.",
-        f"It was ignored. Cameras found: {', '.join(known) or 'none with a name'}.",
-    )
 
+    def _unplace_the_one_before(self, number: int, stretch: Stretch) -> None:
+        """Nobody knows where the stretch before this one ends, unless it says so itself."""
+        for earlier in range(number - 1, -1, -1):
+            other = self.session.stretches[earlier]
+            if _share(stretch, other):
+                if other.ends is None:
+                    self.unplaced[earlier] = (
+                        f"it cannot be told where the next one begins ({stretch.starts or 'from'})"
+                    )
+                return
 
-def _stop(
-    number: int,
-    stretch: Stretch,
-    start: int,
-    starts: Sequence[int | None],
-    session: SessionFile,
-    order: Order,
-    find: MomentFinder,
-) -> tuple[int, Problem | None]:
-    if stretch.ends is not None:
-        stop, problem = find.position(stretch, stretch.ends, session, default=len(order.rows))
-        if problem is None and stop is not None and stop <= start:
-            what = f"The stretch ends ({stretch.ends}) before it begins ({stretch.starts})"
-            if stop == start:
-                what = f"No frame lies from {stretch.starts} to {stretch.ends}, where the stretch is"
-            problem = Problem(
-                f"{session.path}{stretch.place}", f"{what}.", "It was ignored. Correct from or to."
-            )
-        return stop or 0, problem
-    if stretch.starts is not None and not find.begins_near(stretch.starts, start):
-        return 0, Problem(
-            f"{session.path}{stretch.place}",
-            f"The stretch begins at {stretch.starts}, and no frame was taken soon after that.",
-            "It was ignored. Correct from, or add to where the stretch spans a longer time.",
-        )
-    later = [
-        other
-        for i, other in enumerate(starts)
-        if i != number and other is not None and other > start and _share(stretch, session.stretches[i])
-    ]
-    session_end = start
-    while session_end < len(order.rows) and order.session[session_end] == order.session[start]:
-        session_end += 1
-    return min([session_end, *later]), None
+    def _stop(self, stretch: Stretch, start: int, begins: Sequence[np.ndarray]) -> tuple[int, Problem | None]:
+        if stretch.ends is not None:
+            stop, problem = self.find.position(stretch, stretch.ends, default=len(self.timeline.rows))
+            if problem is None and stop is not None and stop <= start:
+                what = f"The stretch ends ({stretch.ends}) before it begins ({stretch.starts})"
+                if stop == start:
+                    what = f"No frame lies from {stretch.starts} to {stretch.ends}, where the stretch is"
+                step = "It was ignored. Correct from or to."
+                problem = Problem(self.place(stretch), f"{what}.", step, ignored=True)
+            return stop or 0, problem
+        if stretch.starts is not None and not self.find.begins_near(stretch.starts, start):
+            what = f"The stretch begins at {stretch.starts}, and no frame was taken soon after that."
+            step = "It was ignored. Correct from, or add to where the stretch spans a longer time."
+            return 0, Problem(self.place(stretch), what, step, ignored=True)
+        later = [at[i] for at in begins if (i := np.searchsorted(at, start, side="right")) < len(at)]
+        return int(min([self.timeline.end_of_session(start), *later])), None
 
 
 def _share(one: Stretch, other: Stretch) -> bool:

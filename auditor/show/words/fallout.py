@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
+from auditor.errors import Problem
 from auditor.settings import Settings
 from auditor.show.words.figures import counted, interval, percent, whole
 
@@ -19,6 +20,7 @@ def steps(counts: Counts) -> list[tuple[str, str]]:
         ("unreadable", "of them could not be read"),
         ("merged", "joined another file of the same frame"),
         ("frames", "frames"),
+        ("markers", "marked a change of setting and are none of the walk"),
         ("without_zone", "lack focal length, f-number or focus distance, so they have no sharp zone"),
         ("not_zone_focused", "were autofocused, so they belong to no preset"),
         ("with_subject_distance", "have a subject distance"),
@@ -77,3 +79,13 @@ def missing_numbers(counts: Counts) -> str:
 def problems_left(total: int, shown: int) -> str:
     """Say where the problems stand that the page has no room for; empty if it shows all."""
     return f"{counted(total - shown, 'more problem')} in audit.json." if total > shown else ""
+
+
+def ignored(problems: Sequence[Problem]) -> str:
+    """Say which statement of a person was not followed, and how many more were not; empty if none."""
+    own = [problem for problem in problems if problem.ignored]
+    if not own:
+        return ""
+    more = f" {counted(len(own) - 1, 'more')} below." if len(own) > 1 else ""
+    place = f"{own[0].file}: " if own[0].file else ""
+    return f"Not followed: {place}{own[0].what} {own[0].next}".rstrip() + more

@@ -24,6 +24,7 @@ from auditor.intake.people.listing import faces_to_write
 from auditor.intake.people.measuring import ENDED, measure_pictures
 from auditor.intake.people.proposals import propose_measures
 from auditor.intake.people.records import MeasuredPicture, pack, unpack
+from auditor.intake.resolve import with_measured
 from auditor.journey import run_audit, run_scan
 from auditor.settings import Request
 from tests.intake.people.scenes import background, with_face
@@ -192,9 +193,9 @@ def test_cut_pictures_are_refused(scanned):
     table["subject_distance_m"] = np.nan
     table.loc[9, ["pixel_width", "pixel_height"]] = [1200, 800]
     pictures = [MeasuredPicture(width=2400, height=1600, faces=(FACE,), blurs_px=(5.0,))] * 10
-    facts = fill_in(table, pictures, np.arange(10))
+    table, facts = fill_in(table, pictures, np.arange(10))
     assert table["not_measured"].tolist()[9] == RESIZED
-    assert table["subject_distance_m"].notna().tolist() == [True] * 9 + [False]
+    assert with_measured(table, facts.claims)["subject_distance_m"].notna().tolist() == [True] * 9 + [False]
     assert facts.refused == {RESIZED: 1}
 
 
@@ -207,7 +208,8 @@ def test_of_each_burst_only_the_first_frame_is_measured(scanned):
     rows = one_of_each_burst(table)
     assert rows.tolist() == [1, 2]
     pictures = [MeasuredPicture(width=2400, height=1600, faces=(FACE,), blurs_px=(5.0,))] * 2
-    facts = fill_in(table, pictures, rows)
+    table, facts = fill_in(table, pictures, rows)
+    table = with_measured(table, facts.claims)
     assert table["subject_distance_m"].notna().tolist() == [False, True, True, False]
     assert table["not_measured"].tolist()[::3] == [SAME_BURST, SAME_BURST]
     assert table["faces_found"].isna().tolist() == [True, False, False, True]
@@ -239,7 +241,9 @@ def test_a_picture_cut_short_is_measured_and_said(walk, tmp_path):
 
 def test_proposals_are_shares_of_the_pictures_height(walk, cache, scanned):
     """The two ends lie on the face, and their distance is that of a face of this length."""
-    first, nobody = propose_measures(scanned.archive, [0, 4], Request((walk,), cache=cache))
+    first, nobody = propose_measures(
+        scanned.archive.table, scanned.archive.paths, [0, 4], Request((walk,), cache=cache)
+    )
     assert nobody is None
     assert first.kind == "nose-chin"
     (nose_x, nose_y), (chin_x, chin_y) = first.ends

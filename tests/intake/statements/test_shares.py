@@ -23,7 +23,7 @@ from auditor.intake.statements.bodies import (
     either_sex,
 )
 from auditor.intake.statements.notes import NOTE_READERS
-from auditor.intake.statements.shares import SHARE_COLUMNS, apply_shares, picture_heights_mm
+from auditor.intake.statements.shares import picture_heights_mm
 from auditor.settings import Request
 
 SESSION = """
@@ -267,12 +267,14 @@ def test_a_share_that_gives_no_distance_says_why(walk, facts, session, expected)
     assert expected in said(archive)
 
 
-def test_an_assumed_sensor_is_said(walk):
+def test_no_distance_comes_from_a_share_while_the_sensor_is_assumed(walk):
     folder = walk(1, focal_length_mm=28.0, size=(36, 24))
     (folder / "notes.csv").write_text("file,standing_share\nP1010001,50%\n")
     archive = read(folder)
-    assert archive.table["subject_distance_m"][0] == pytest.approx(4.0050, abs=1e-4)
-    assert "rests on an assumed sensor of 36×24 mm" in said(archive)
+    assert np.isnan(archive.table["subject_distance_m"][0])
+    assert "Its share gives no distance: the sensor's size is assumed" in said(archive)
+    (folder / "session.toml").write_text('[[camera]]\nsensor = "36x24"\n')
+    assert read(folder).table["subject_distance_m"][0] == pytest.approx(4.0050, abs=1e-4)
 
 
 def test_shares_apply_to_a_frame_table_too(tmp_path):
@@ -310,14 +312,6 @@ def test_percent_decimal_comma_and_fraction_are_the_same_share():
     assert NOTE_READERS["face_share"]("4.5%") == pytest.approx(0.045, rel=1e-12)
     assert NOTE_READERS["face_share"]("4,5 %") == pytest.approx(0.045, rel=1e-12)
     assert NOTE_READERS["face_share"]("0.045") == pytest.approx(0.045, rel=1e-12)
-
-
-def test_a_table_without_shares_is_left_alone():
-    frames = table(pixel_width=[6000], pixel_height=[4000])
-    for name in SHARE_COLUMNS:
-        frames[name] = np.nan
-    assert apply_shares(frames) == []
-    assert frames["subject_distance_m"].isna().all()
 
 
 def test_a_drawn_figures_share_gives_back_its_distance():

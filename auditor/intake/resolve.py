@@ -1,0 +1,511 @@
+"""Facts and claims to the frame table: what wins, in sight; each stated column is written here, once.
+
+All claims of a quantity are laid over each other from the weakest source to the strongest, so the order in
+which they come makes no difference. Distances are kept as they were typed until the focal lengths are final,
+then each is converted once. Sources that contradict each other are listed here and nowhere else.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+
+from auditor.errors import Problem
+from auditor.frames import COLUMNS, TEXT, with_columns
+from auditor.intake.camera_sensors import find_sensors
+from auditor.intake.frame_index import FrameIndex, Rows
+from auditor.intake.library.camera_pixels import find_copies
+from auditor.intake.library.facts import FACT_COLUMNS
+from auditor.intake.statements.bodies import MEASURES
+from auditor.intake.statements.claims import Claim, Claims, objects
+from auditor.intake.statements.lens_rule import OTHER_FOCAL, contradicts, off_by
+from auditor.intake.statements.session import Preset
+from auditor.intake.statements.shares import picture_heights_mm, place_by_shares, why_no_distance
+from auditor.optics.lens import sensor_distance_m
+from auditor.text import collapse
+from auditor.units import format_distance, format_f_number
+
+# Quantity -> its sources, the strongest first. Of one source the deepest claim wins: the nearest notes file;
+# what a frame table said before lies below all that is stated anew.
+PRECEDENCE: Final[dict[str, tuple[str, ...]]] = {
+    "clock_offset": ("session",),
+    "sensor": ("session", "exif"),
+    "preset": ("notes", "session"),
+    "lens": ("notes", "file", "session"),
+    "focal_length": ("notes", "file", "session"),
+    "f_number": ("notes", "file", "session"),
+    "focus_distance": ("notes", "session", "exif", "xmp"),
+    "subject_distance": ("notes", "exif", "xmp", "picture"),
+    "subject_distance_sd": ("notes",),
+    **dict.fromkeys(MEASURES, ("notes",)),
+    "guessed_distance": ("notes",),
+    "sample_weight": ("notes",),
+    "pressed": ("session",),
+    "keeper": ("notes", "selects", "sidecar", "embedded", "exif"),
+    "counted_as": ("table",),
+    "drawn": ("table",),
+    "sharp": ("notes",),
+    "sharp_seen": ("notes",),
+    "sharp_shown_px": ("notes",),
+    "reason": ("notes",),
+}
+# Depth of a distance that a share of the notes gives: below every typed one, above those of a frame table.
+TABLE_DEPTH, SHARE_DEPTH = -1.0, -0.5
+UNKNOWN: Final = "unknown"
+SMALL = 1e-3  # relative; typed and recorded values round alike
+_WHOLE = {"focal_length": "focal_length_mm", "f_number": "f_number", "focus_distance": "focus_distance_m"}
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Settled:
+    """One quantity of every frame as its strongest source states it; arrays of shape (n,).
+
+    Attributes
+    ----------
+    typed : numpy.ndarray
+        What it states; NaN or None where unknown.
+    sources : numpy.ndarray of object
+        None where no source speaks.
+    from_lens : numpy.ndarray of bool
+    rel_sd : numpy.ndarray
+    """
+
+    typed: np.ndarray
+    sources: np.ndarray
+    from_lens: np.ndarray
+    rel_sd: np.ndarray
+
+
+@dataclass(frozen=True, slots=True)
+class Resolved:
+    """The frame table with every stated column, and what was found on the way.
+
+    Attributes
+    ----------
+    table : pandas.DataFrame
+        What follows from optics and counting is still unknown.
+    problems : list of Problem
+        Contradictions, and what cannot be used.
+    remarks : list of str
+        What needs no action, counted.
+    """
+
+    table: pd.DataFrame
+    problems: list[Problem]
+    remarks: list[str]
+
+
+def settle(quantity: str, claims: Iterable[Claim], n: int, *, numbers: bool = True) -> Settled:
+    """Lay all claims of a quantity over each other, the strongest on top."""
+    rank = {source: place for place, source in enumerate(PRECEDENCE[quantity])}
+    values = np.full(n, np.nan) if numbers else np.full(n, None, dtype=object)
+    settled = Settled(values, np.full(n, None, dtype=object), np.zeros(n, dtype=bool), np.full(n, np.nan))
+    chosen = [claim for claim in claims if claim.quantity == quantity]
+    for claim in sorted(chosen, key=lambda c: (-rank[c.source], c.depth, c.place)):
+        settled.typed[claim.rows] = claim.typed
+        settled.sources[claim.rows] = claim.source
+        settled.from_lens[claim.rows] = claim.from_lens
+        settled.rel_sd[claim.rows] = np.nan if claim.rel_sd is None else claim.rel_sd
+    return settled
+
+
+def right_clocks(facts: pd.DataFrame, offset_s: np.ndarray) -> pd.Series:
+    """Capture times after the offsets that session files state."""
+    moved = facts["clock_time"].to_numpy("datetime64[us]") + (offset_s * 1e6).astype("timedelta64[us]")
+    return pd.Series(moved, index=facts.index)
+
+
+def claim_facts(facts: pd.DataFrame, is_subject: np.ndarray) -> Claims:
+    """State what the files record of quantities that people state too.
+
+    Parameters
+    ----------
+    facts : pandas.DataFrame
+    is_subject : numpy.ndarray of bool, shape (n,)
+        Where the session file says that the distance in the files is the subject's.
+    """
+    claims = []
+    for quantity in ("lens", "focal_length", "f_number"):
+        column = facts[f"told_{quantity}_mm" if quantity == "focal_length" else f"told_{quantity}"]
+        rows = np.flatnonzero(column.notna())
+        values = column.to_numpy(object if quantity == "lens" else "float64")[rows]
+        claims.append(Claim(quantity, "file", rows, values))
+    distance, by = facts["told_distance_m"].to_numpy("float64"), facts["told_distance_by"]
+    for source in ("exif", "xmp"):
+        told = by.eq(source).fillna(False).to_numpy(bool) & ~np.isnan(distance)
+        for quantity, own in (("subject_distance", is_subject), ("focus_distance", ~is_subject)):
+            rows = np.flatnonzero(told & own)
+            claims.append(Claim(quantity, source, rows, distance[rows]))
+    return Claims(tuple(claims))
+
+
+def resolve(
+    facts: pd.DataFrame, captured_at: pd.Series, index: FrameIndex, claims: Claims, guess_sd: np.ndarray
+) -> Resolved:
+    """Make the frame table of an archive.
+
+    Parameters
+    ----------
+    facts : pandas.DataFrame
+        What files tell; columns beyond :data:`FACT_COLUMNS` follow after the table's own.
+    captured_at : pandas.Series
+        See :func:`right_clocks`.
+    index : FrameIndex
+    claims : Claims
+        Of every reader, those of :func:`claim_facts` among them.
+    guess_sd : numpy.ndarray, shape (n,)
+        Relative error of a distance guessed by eye.
+    """
+    return _Resolving(facts, captured_at, index, claims.stated, guess_sd).resolved()
+
+
+class _Resolving:
+    def __init__(
+        self,
+        facts: pd.DataFrame,
+        captured_at: pd.Series,
+        index: FrameIndex,
+        stated: Sequence[Claim],
+        guess_sd: np.ndarray,
+    ) -> None:
+        self.facts, self.captured_at, self.index, self.guess_sd = facts, captured_at, index, guess_sd
+        self.n = len(facts)
+        self.problems: list[Problem] = []
+        self.remarks: list[str] = []
+        self.presets = _by_preset(stated)
+        self.by_quantity: dict[str, list[Claim]] = defaultdict(list)
+        for claim in stated:
+            if claim.quantity != "preset":
+                self.by_quantity[claim.quantity].append(claim)
+        self._expand_presets()
+
+    def settle(self, quantity: str, *, numbers: bool = True) -> Settled:
+        return settle(quantity, self.by_quantity[quantity], self.n, numbers=numbers)
+
+    def list_frames(self, place: str | None, rows: Rows, what: str, step: str) -> None:
+        if len(rows):
+            files = collapse([self.index.name(row) for row in rows.tolist()])
+            self.problems.append(Problem(place or None, f"{what}: {files}.", step, frames=len(rows)))
+
+    def _expand_presets(self) -> None:
+        """Turn each preset into claims of its values, but where a file contradicts a stretch of it."""
+        names = self.facts["told_lens"].to_numpy(object)
+        focal = self.facts["told_focal_length_mm"].to_numpy("float64")
+        other_lens: list[int] = []
+        for number, (claim, preset) in enumerate(self.presets):
+            rows = claim.rows
+            if claim.source == "session" and preset is not None:
+                other = contradicts(preset.lens, preset.focal_length_mm, names[rows], focal[rows])
+                other_lens += rows[other].tolist()
+                rows = rows[~other]
+            told: dict[str, Any] = {"f_number": np.nan, "focus_distance": np.nan}  # a slip: nothing is known
+            if preset is not None:
+                told = {key: getattr(preset, attribute) for key, attribute in _WHOLE.items()}
+                told = {key: value for key, value in told.items() if not np.isnan(value)}
+                told |= {"lens": preset.lens} if preset.lens is not None else {}
+            below = replace(claim, rows=rows, lines=None, depth=claim.depth - 0.5)  # cells of the row win
+            self.presets[number] = replace(below, typed=objects([preset] * len(rows))), preset
+            self.by_quantity["preset"].append(self.presets[number][0])
+            for key, value in told.items():
+                self.by_quantity[key].append(
+                    replace(
+                        below,
+                        quantity=key,
+                        typed=np.full(len(rows), value, dtype=object if key == "lens" else "float64"),
+                    )
+                )
+        if other_lens:
+            files = collapse([self.index.name(row) for row in sorted(other_lens)])
+            count = len(other_lens)
+            self.remarks.append(
+                f"{count} {'frame' if count == 1 else 'frames'} of another lens or focal length than the "
+                f"preset's {'lies' if count == 1 else 'lie'} in stretches; no preset was applied: {files}."
+            )
+
+    def resolved(self) -> Resolved:
+        lens, focal, f_number = (
+            self.settle("lens", numbers=False),
+            self.settle("focal_length"),
+            self.settle("f_number"),
+        )
+        focus = self.settle("focus_distance")
+        focus_m = self._from_sensor(focus.typed, focus.from_lens, focal.typed, "focus_distance")
+        preset = self.settle("preset", numbers=False)
+        self._against_files(focal.typed, f_number.typed, focus_m, focus.sources, preset.typed)
+        sensor = self.settle("sensor", numbers=False)
+        sensors = find_sensors(self.facts, sensor.typed, sensor.sources, focal.typed)
+        self.problems += sensors.problems
+        self._sensor_remarks(sensors.source)
+        names, sources = self._preset_names(preset, f_number.typed)
+        keeper, mark_source = self._marks()
+        columns: dict[str, Any] = {name: self.facts[name] for name in FACT_COLUMNS if name in COLUMNS}
+        columns |= {
+            "session": pd.array(self.index.session, dtype="Int64"),
+            "captured_at": self.captured_at,
+            "camera": self.facts["body"],
+            "lens": lens.typed,
+            "focal_length_mm": focal.typed,
+            "f_number": f_number.typed,
+            "focus_distance_m": focus_m,
+            "focus_distance_source": _or_unknown(focus.sources, focus_m),
+            "sensor_width_mm": sensors.width_mm,
+            "sensor_height_mm": sensors.height_mm,
+            "sensor_source": sensors.source,
+            "stated_preset": names,
+            "stated_preset_source": sources,
+            "keeper": keeper,
+            "mark_source": mark_source,
+            "sample_weight": self.settle("sample_weight").typed,
+            "drawn": self.settle("drawn", numbers=False).typed,
+            "pressed": self.settle("pressed", numbers=False).typed,
+        }
+        columns |= self._subjects(columns)
+        for name in ("sharp", "sharp_seen", "reason"):
+            columns[name] = self.settle(name, numbers=False).typed
+        columns["sharp_shown_px"] = self.settle("sharp_shown_px").typed
+        columns["sharp_source"] = self.settle("sharp", numbers=False).sources
+        further = {name: self.facts[name] for name in self.facts.columns if name not in FACT_COLUMNS}
+        table = pd.DataFrame({**columns, **further}, index=self.facts.index)
+        return Resolved(with_columns(table), self.problems, self.remarks)
+
+    # --- distances ---------------------------------------------------------------------------------------
+
+    def _from_sensor(
+        self, typed_m: np.ndarray, from_lens: np.ndarray, focal_mm: np.ndarray, word: str
+    ) -> np.ndarray:
+        """Distances from the sensor plane; those that cannot be converted are unknown, and listed."""
+        rows = np.flatnonzero(from_lens & ~np.isnan(typed_m))
+        distance = typed_m.copy()
+        distance[rows] = sensor_distance_m(typed_m[rows], focal_mm[rows])
+        lost = rows[np.isnan(distance[rows])]
+        what = f"Their {word} counts from the lens and cannot be converted, since the focal length is unknown"
+        self.list_frames(
+            None, lost, what, "State the focal length, with a [[lens]], a preset or in the notes."
+        )
+        return distance
+
+    def _subjects(self, columns: dict[str, Any]) -> dict[str, Any]:
+        """Subject distances: typed, else by shares of the picture's height, else recorded or measured."""
+        focal = columns["focal_length_mm"]
+        claims = [_first_of_cell(claim) for claim in self.by_quantity["subject_distance"]]
+        typed = settle("subject_distance", [c for c in claims if c.source == "notes"], self.n)
+        shares = {name: self.settle(name).typed for name in MEASURES if self.by_quantity[name]}
+        by_shares = self._by_shares(shares, typed, columns)
+        subject = settle("subject_distance", [*claims, *by_shares], self.n)
+        distance = self._from_sensor(subject.typed, subject.from_lens, focal, "subject_distance")
+        stated_sd = self.settle("subject_distance_sd").typed
+        by_notes = subject.sources == "notes"
+        rel_sd = np.where(np.isnan(subject.rel_sd) & by_notes, self.guess_sd, subject.rel_sd)
+        rel_sd = np.where(np.isnan(stated_sd), rel_sd, stated_sd)
+        return {
+            "subject_distance_m": distance,
+            "subject_distance_source": _or_unknown(subject.sources, distance),
+            "subject_distance_rel_sd": np.where(np.isnan(distance), np.nan, rel_sd),
+            "other_subjects_m": self._others(focal),
+        }
+
+    def _others(self, focal_mm: np.ndarray) -> np.ndarray:
+        """Further people in a frame, as text."""
+        others = np.full(self.n, None, dtype=object)
+        cells = settle("subject_distance", self.by_quantity["subject_distance"], self.n, numbers=False)
+        for row in np.flatnonzero(cells.sources == "notes"):
+            if isinstance(cells.typed[row], tuple) and len(cells.typed[row]) > 1:
+                further = np.array(cells.typed[row][1:])
+                if cells.from_lens[row]:
+                    further = np.asarray(sensor_distance_m(further, focal_mm[row]))
+                others[row] = "|".join(f"{distance:.6g}" for distance in further)
+        return others
+
+    def _by_shares(
+        self, shares: dict[str, np.ndarray], typed: Settled, columns: dict[str, Any]
+    ) -> list[Claim]:
+        given = np.zeros(self.n, dtype=bool)
+        for values in shares.values():
+            given |= ~np.isnan(values)
+        has_typed = ~np.isnan(typed.typed) & np.isnan(typed.rel_sd)
+        rows = np.flatnonzero(given & ~has_typed)
+        if not len(rows):
+            return []
+        names = (
+            "camera",
+            "pixel_width",
+            "pixel_height",
+            "sensor_width_mm",
+            "sensor_height_mm",
+            "sensor_source",
+        )
+        pictures = pd.DataFrame({name: columns[name] for name in names})
+        heights, misshapen = picture_heights_mm(pictures)
+        focal, height = columns["focal_length_mm"][rows], heights[rows]
+        placed = place_by_shares({name: values[rows] for name, values in shares.items()}, focal, height)
+        pixels = [
+            pictures[f"pixel_{side}"].to_numpy("float64", na_value=np.nan) for side in ("width", "height")
+        ]
+        copies = find_copies(pictures["camera"].to_numpy(object), *pixels)
+        for i, row in enumerate(rows.tolist()):
+            file = self.index.name(row)
+            if np.isnan(placed.distance_m[i]):
+                why, step = why_no_distance(
+                    focal[i], bool(misshapen[row]), str(columns["sensor_source"][row]), pixels[1][row]
+                )
+                self.problems.append(Problem(file, f"Its share gives no distance: {why}.", step))
+                continue
+            if contradiction := placed.contradiction(i):
+                step = "Read them again; a child, a seated person or a hidden foot reads too far."
+                self.problems.append(Problem(file, f"{contradiction}. The surest one was used.", step))
+            if copies[row]:
+                what = "Its share was read off a picture smaller than its camera's own: resized or cropped."
+                self.problems.append(Problem(file, what, "If it was cropped, the distance is too near."))
+        known = ~np.isnan(placed.distance_m)
+        distance, rel_sd = placed.distance_m[known], placed.rel_sd[known]
+        return [Claim("subject_distance", "notes", rows[known], distance, depth=SHARE_DEPTH, rel_sd=rel_sd)]
+
+    # --- presets and what files say against them ---------------------------------------------------------
+
+    def _against_files(
+        self,
+        focal_mm: np.ndarray,
+        f_number: np.ndarray,
+        focus_m: np.ndarray,
+        focus_source: np.ndarray,
+        settled: np.ndarray,
+    ) -> None:
+        """List where the files record something else than was stated, and what is still missing."""
+        focal_told = self.facts["told_focal_length_mm"].to_numpy("float64")
+        f_told = self.facts["told_f_number"].to_numpy("float64")
+        focus_told = settle(
+            "focus_distance",
+            [c for c in self.by_quantity["focus_distance"] if c.source in ("exif", "xmp")],
+            self.n,
+        ).typed
+        far_off = off_by(focus_told, focus_m) > OTHER_FOCAL
+        for claim, preset in self.presets:
+            if preset is None or claim.source != "session" or not len(claim.rows):
+                continue
+            rows, name = claim.rows, preset.name
+            rows = rows[np.fromiter((settled[row] is preset for row in rows), dtype=bool, count=len(rows))]
+            self.list_frames(
+                claim.place,
+                rows[off_by(focal_told[rows], preset.focal_length_mm) > SMALL],
+                f"The file records another focal length than the preset {name!r}; the file's was used",
+                "Correct the preset if the file is right.",
+            )
+            if not np.isnan(preset.f_number):
+                self.list_frames(
+                    claim.place,
+                    rows[off_by(f_told[rows], preset.f_number) > SMALL],
+                    f"The file records another f-number than {format_f_number(preset.f_number)} of the "
+                    f"preset {name!r}; the file's was used and the frame counts as another preset",
+                    "Add a stretch of its own if the f-number was changed on purpose.",
+                )
+            if not np.isnan(preset.focus_distance_m):
+                self.list_frames(
+                    claim.place,
+                    rows[far_off[rows] & (focus_source[rows] == "session")],
+                    "The file records another focus distance than "
+                    f"{format_distance(preset.focus_distance_m)} of the preset {name!r}; the preset's "
+                    "was used",
+                    "Check whether the ring was moved.",
+                )
+            stays = rows[~(off_by(f_number[rows], preset.f_number) > OTHER_FOCAL)]
+            for key, final in (
+                ("focal_length", focal_mm),
+                ("f_number", f_number),
+                ("focus_distance", focus_m),
+            ):
+                if np.isnan(getattr(preset, _WHOLE[key])):
+                    self.list_frames(
+                        claim.place,
+                        stays[np.isnan(final[stays])],
+                        f"The preset {name!r} states no {key} and the files tell none, so that these frames "
+                        "have no sharp zone",
+                        f"Add {key} to the preset.",
+                    )
+        noted = np.flatnonzero(far_off & (focus_source == "notes"))
+        what = "The file records another focus distance than the notes; that of the notes was used"
+        self.list_frames(None, noted, what, "Check whether the ring was moved.")
+
+    def _preset_names(self, preset: Settled, f_number: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Names of the presets, but where the f-number was another than a stretch says."""
+        wanted = np.array([np.nan if p is None else p.f_number for p in preset.typed], dtype="float64")
+        other = (preset.sources == "session") & (off_by(f_number, wanted) > OTHER_FOCAL)
+        names = objects(None if p is None else p.name for p in preset.typed)
+        names[other] = None
+        sources = preset.sources.copy()
+        sources[[name is None for name in names]] = None
+        return names, sources
+
+    def _sensor_remarks(self, source: np.ndarray) -> None:
+        refused = int((source == UNKNOWN).sum())
+        if refused:
+            self.remarks.append(
+                f"{refused} {'frame has' if refused == 1 else 'frames have'} a focal length that no lens for "
+                "36×24 mm has, most likely a telephone's; without a sensor size they have no zone."
+            )
+
+    # --- marks -------------------------------------------------------------------------------------------
+
+    def _marks(self) -> tuple[np.ndarray, np.ndarray]:
+        """Marks and their sources; sources that disagree are listed."""
+        chosen, source = np.full(self.n, None, dtype=object), np.full(self.n, None, dtype=object)
+        for name in PRECEDENCE["keeper"]:
+            own = [claim for claim in self.by_quantity["keeper"] if claim.source == name]
+            if not own:
+                continue
+            stated = settle("keeper", own, self.n, numbers=False).typed
+            speaks, free = stated != None, chosen == None  # noqa: E711
+            against = np.flatnonzero(speaks & ~free & (stated != chosen))
+            for first in dict.fromkeys(source[against]):
+                rows = against[source[against] == first]
+                self.list_frames(
+                    None,
+                    rows,
+                    f"{len(rows)} marks disagree between {first} and {name}",
+                    f"The one from {first} was used.",
+                )
+            chosen[speaks & free] = stated[speaks & free]
+            source[speaks & free] = name
+        return chosen, source
+
+
+def with_measured(table: pd.DataFrame, claims: Claims) -> pd.DataFrame:
+    """Return the table with the subject distances that pictures tell, where no stronger source speaks."""
+    source = table["subject_distance_source"].to_numpy(object)
+    unspoken = table["subject_distance_m"].isna().to_numpy() | (source == "picture")
+    subject = settle("subject_distance", claims.stated, len(table))
+    told = unspoken & ~np.isnan(subject.typed)
+    return table.assign(
+        subject_distance_m=table["subject_distance_m"].mask(told, subject.typed),
+        subject_distance_rel_sd=table["subject_distance_rel_sd"].mask(told, subject.rel_sd),
+        subject_distance_source=pd.Series(np.where(told, subject.sources, source), table.index, dtype=TEXT),
+    )
+
+
+def _by_preset(stated: Sequence[Claim]) -> list[tuple[Claim, Preset | None]]:
+    """Claims of presets, one for each preset."""
+    found: list[tuple[Claim, Preset | None]] = []
+    for claim in stated:
+        if claim.quantity == "preset":
+            codes, presets = pd.factorize(claim.typed, use_na_sentinel=False)
+            for code, preset in enumerate(presets):
+                rows = claim.rows[codes == code]
+                found.append((replace(claim, rows=rows), preset if isinstance(preset, Preset) else None))
+    return found
+
+
+def _first_of_cell(claim: Claim) -> Claim:
+    """A claim of subject distances as numbers: the first of each cell is the one meant."""
+    if claim.typed.dtype != object:
+        return claim
+    first = [value[0] if isinstance(value, tuple) and value else value for value in claim.typed]
+    return replace(claim, typed=np.array(first, dtype="float64"))
+
+
+def _or_unknown(sources: np.ndarray, values: np.ndarray) -> np.ndarray:
+    known = np.array([source is not None for source in sources], dtype=bool) & ~np.isnan(values)
+    return np.where(known, sources, UNKNOWN)

@@ -1,0 +1,108 @@
+"""Claims: what one reader states of which rows, as typed. Nothing is weighed or converted here.
+
+Readers return claims and change no table; :mod:`auditor.intake.resolve` decides between them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from auditor.errors import Problem
+from auditor.intake.frame_index import Rows
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Claim:
+    """One quantity of some frames, from one source.
+
+    Attributes
+    ----------
+    quantity : str
+        A key of :data:`auditor.intake.resolve.PRECEDENCE`.
+    source : str
+        Who states it, such as ``notes``; one of the quantity's sources there.
+    rows : numpy.ndarray of int, shape (k,)
+    typed : numpy.ndarray, shape (k,)
+        Their values; distances in metres by the convention of ``from_lens``. NaN or None says that
+        something was stated which cannot be used: weaker sources do not speak for it.
+    place : str
+        The file where it stands.
+    lines : numpy.ndarray of int, shape (k,), or None
+        The line in it; None where there are no lines.
+    depth : int
+        Of one source the deepest wins: the nearest file.
+    from_lens : bool
+        Whether a distance counts from the lens rather than from the sensor plane.
+    rel_sd : numpy.ndarray, shape (k,), or None
+        Relative standard deviation of a distance that was measured; None where it is to be assumed.
+    """
+
+    quantity: str
+    source: str
+    rows: Rows
+    typed: np.ndarray
+    place: str = ""
+    lines: np.ndarray | None = None
+    depth: float = 0
+    from_lens: bool = False
+    rel_sd: np.ndarray | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Claims:
+    """What readers state.
+
+    Attributes
+    ----------
+    stated : tuple of Claim
+    problems : tuple of Problem
+        What was written and cannot be used.
+    rows_read, rows_matched : int
+        Rows of notes files, and those among them whose frame was found.
+    """
+
+    stated: tuple[Claim, ...] = ()
+    problems: tuple[Problem, ...] = ()
+    rows_read: int = 0
+    rows_matched: int = 0
+
+    def moved(self, by: int) -> Claims:
+        """The same claims of rows further down."""
+        return replace(self, stated=tuple(replace(claim, rows=claim.rows + by) for claim in self.stated))
+
+    def of_rows(self, kept: np.ndarray) -> Claims:
+        """The claims of those rows that are kept, shape (n,) of bool, numbered as if there were no others."""
+        number = np.cumsum(kept) - 1
+
+        def cut(claim: Claim) -> Claim:
+            own = kept[claim.rows]
+            lines = None if claim.lines is None else claim.lines[own]
+            rel_sd = None if claim.rel_sd is None else claim.rel_sd[own]
+            rows = number[claim.rows[own]]
+            return replace(claim, rows=rows, typed=claim.typed[own], lines=lines, rel_sd=rel_sd)
+
+        return replace(self, stated=tuple(cut(claim) for claim in self.stated))
+
+
+def together(parts: Iterable[Claims]) -> Claims:
+    """Put the claims of several readers into one."""
+    every = list(parts)
+    return Claims(
+        tuple(claim for part in every for claim in part.stated),
+        tuple(problem for part in every for problem in part.problems),
+        sum(part.rows_read for part in every),
+        sum(part.rows_matched for part in every),
+    )
+
+
+def objects(values: Iterable[Any]) -> np.ndarray:
+    """Values as an array of objects, whatever they are; shape (k,)."""
+    every = list(values)
+    array = np.empty(len(every), dtype=object)
+    for i, value in enumerate(every):
+        array[i] = value
+    return array

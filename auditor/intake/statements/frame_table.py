@@ -1,0 +1,106 @@
+"""What a frame table states, as claims: marks, presets and distances of its author or of an earlier run."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+
+from auditor.frames import KEEPER, LEFT_OUT, NOT_KEPT
+from auditor.intake.statements.claims import Claim, Claims, objects
+from auditor.intake.statements.session import Preset
+from auditor.optics.sensors import Sensor
+
+GROUPED = "grouped"
+_NOBODY = ("unknown", "assumed")
+_MARKS = ("notes", "selects", "sidecar", "embedded", "exif")
+_DISTANCES = ("notes", "exif", "xmp", "picture", *_NOBODY)
+_TEXTS = ("reason", "sharp", "sharp_seen")
+_NUMBERS = ("sample_weight", "sharp_shown_px")
+
+
+def claim_table(table: pd.DataFrame, place: str, depth: float) -> Claims:
+    """State what a frame table says beyond the facts of files.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        As read; columns without a source get the one that people mean.
+    place : str
+        The table's file.
+    depth : float
+        Below that of everything stated anew.
+    """
+    presets = {name: Preset(name) for name in table["stated_preset"].dropna().unique()}
+    known_sensor = table["sensor_source"].isin(["session", *_NOBODY])
+    claims = [
+        *_by_source(
+            "keeper", table["keeper"], table["mark_source"].where(table["mark_source"].isin(_MARKS), "notes")
+        ),
+        *_by_source(
+            "preset",
+            table["stated_preset"].map(presets, na_action="ignore").astype(object),
+            table["stated_preset_source"].where(table["stated_preset_source"] == "notes", "session"),
+        ),
+        *_by_source(
+            "subject_distance",
+            table["subject_distance_m"],
+            table["subject_distance_source"].where(
+                table["subject_distance_source"].isin(_DISTANCES), "notes"
+            ),
+            table["subject_distance_rel_sd"],
+        ),
+        *(
+            claim
+            for claim in _by_source(
+                "focus_distance", table["focus_distance_m"], table["focus_distance_source"]
+            )
+            if claim.source in ("notes", "session")
+        ),
+        *_by_source("sensor", _sensors(table), table["sensor_source"].where(known_sensor, "exif")),
+    ]
+    for name in (*_TEXTS, *_NUMBERS):
+        claims += _by_source(name, table[name], pd.Series("notes", index=table.index))
+    claims += _by_source("pressed", table["pressed"], pd.Series("session", index=table.index))
+    claims += _by_source("drawn", table["drawn"].astype(object), pd.Series("table", index=table.index))
+    if counts_fit_marks(table):
+        claims += _by_source("counted_as", table["counted_as"], pd.Series("table", index=table.index))
+    return Claims(tuple(replace(claim, place=place, depth=depth) for claim in claims))
+
+
+def counts_fit_marks(table: pd.DataFrame) -> bool:
+    """Whether a frame table says of every frame what it counted as, and nothing that its marks forbid."""
+    counted, keeper = table["counted_as"], table["keeper"]
+    kept, rejected = keeper.eq("yes").fillna(False), keeper.eq("no").fillna(False)
+    forbidden = (kept & counted.eq(NOT_KEPT)) | (rejected & counted.eq(KEEPER))
+    sourceless = keeper.notna() & table["mark_source"].isna()
+    complete = counted.isin([KEEPER, NOT_KEPT, LEFT_OUT]).all()
+    return bool(complete and not forbidden.fillna(False).any() and not sourceless.any())
+
+
+def _by_source(
+    quantity: str, values: pd.Series, sources: pd.Series, rel_sd: pd.Series | None = None
+) -> list[Claim]:
+    """One claim for each source of a column."""
+    from_number = values.dtype.kind == "f"
+    known = values.notna().to_numpy()
+    claims = []
+    for source in sources[known].dropna().unique():
+        rows = np.flatnonzero(known & sources.eq(source).fillna(False).to_numpy(bool))
+        own = values.iloc[rows]
+        array = own.to_numpy("float64") if from_number else objects(own)
+        sd = None if rel_sd is None else rel_sd.to_numpy("float64")[rows]
+        if source not in _NOBODY:
+            claims.append(Claim(quantity, str(source), rows, array, rel_sd=sd))
+    return claims
+
+
+def _sensors(table: pd.DataFrame) -> pd.Series:
+    sides = table[["sensor_width_mm", "sensor_height_mm"]].to_numpy("float64")
+    known: dict[tuple[float, float], Sensor] = {}
+    sensors = [
+        None if np.isnan(side).any() else known.setdefault((side[0], side[1]), Sensor(*side.tolist()))
+        for side in sides
+    ]
+    return pd.Series(objects(sensors), index=table.index, dtype=object)
