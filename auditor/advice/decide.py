@@ -34,7 +34,7 @@ from auditor.advice.valued import ValuedSetting, value_settings
 from auditor.evidence.blur_tolerance import Tolerances, fit_tolerances
 from auditor.evidence.bursts import zone_focused
 from auditor.evidence.level import Level, fit_level, session_counts
-from auditor.evidence.subjects import Subjects, lens_codes, measured_subjects
+from auditor.evidence.subjects import Subjects, frames_met, lens_codes, measured_subjects
 from auditor.intake.statements.lens_rule import find_lens
 from auditor.intake.statements.session import Lens
 from auditor.settings import Settings
@@ -62,8 +62,7 @@ def decide(table: pd.DataFrame, lenses: Sequence[Lens], settings: Settings, *, s
         Of the draws.
     """
     subjects = measured_subjects(table, settings)
-    frames = zone_focused(table)
-    frames = frames[frames["focal_length_mm"].to_numpy(float) > 0].reset_index(drop=True)
+    frames = frames_met(table)
     if not len(frames):
         return Decisions(())
     codes, names = lens_codes(frames)
@@ -114,8 +113,9 @@ class _Lens:
         self.in_use, self.share = _habit(frames)
 
     def decided(self) -> LensDecision:
-        level = fit_level(*session_counts(self.frames), self.settings.confidence)
-        gates = check_gate(self.frames, self.met, self.tolerances, level, self.settings.speed_m_s, self.seed)
+        counted = zone_focused(self.frames)
+        level = fit_level(*session_counts(counted), self.settings.confidence)
+        gates = check_gate(counted, self.met, self.tolerances, level, self.settings.speed_m_s, self.seed)
         closed = any(gate.clashes for gate in gates)
         flagged = bool(self.follow.follow) and not self.of_passers
         paired = self.compare(self.subjects, mixed=self.of_passers)

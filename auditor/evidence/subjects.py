@@ -12,10 +12,10 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from auditor.evidence.bursts import burst_codes, is_keeper, zone_focused
+from auditor.evidence.bursts import burst_codes, is_keeper
 from auditor.evidence.proportions import Floats
 from auditor.evidence.true_distance import likely_log_distance
-from auditor.frames import captured_s
+from auditor.frames import LEFT_OUT, captured_s
 from auditor.optics.exposure import exposure_value
 from auditor.optics.lens import known
 from auditor.settings import Settings
@@ -158,6 +158,21 @@ def lens_codes(frames: pd.DataFrame) -> tuple[npt.NDArray[np.intp], tuple[str, .
     return code.astype(np.intp), tuple(names)
 
 
+def frames_met(table: pd.DataFrame) -> pd.DataFrame:
+    """Return the zone-focused frames that optics speak on, with a fresh index.
+
+    Those that count; of a lens of which none counts (nobody marked anything) all, since optics need no mark.
+    """
+    focused = table[table["in_preset"].fillna(False).astype(bool)]
+    focused = focused[focused["focal_length_mm"].to_numpy(float) > 0].reset_index(drop=True)
+    if not len(focused):
+        return focused
+    counts = (focused["counted_as"].notna() & (focused["counted_as"] != LEFT_OUT)).to_numpy(bool)
+    lens = lens_codes(focused)[0]
+    marked = np.bincount(lens, counts, minlength=1) > 0
+    return focused[counts | ~marked[lens]].reset_index(drop=True)
+
+
 def measured_subjects(table: pd.DataFrame, settings: Settings) -> Subjects:
     """Gather the presses of a frame table that have a distance.
 
@@ -171,11 +186,10 @@ def measured_subjects(table: pd.DataFrame, settings: Settings) -> Subjects:
     Returns
     -------
     Subjects
-        Ordered as the presses are in the table. Lens codes are those of :func:`lens_codes` over the counted,
-        zone-focused frames.
+        Ordered as the presses are in the table. Lens codes are those of :func:`lens_codes` over
+        :func:`frames_met`.
     """
-    frames = zone_focused(table)
-    frames = frames[frames["focal_length_mm"].to_numpy(float) > 0].reset_index(drop=True)
+    frames = frames_met(table)
     weight, stratum, drawn = stratum_weights(frames)
     lens, lenses = lens_codes(frames)
     code = burst_codes(frames, "preset")

@@ -187,3 +187,16 @@ def test_the_next_walk_adds_up_and_uses_the_names_that_presets_have():
     assert second.setting == third.setting != first.setting
     assert first.preset in set(table["preset"])
     assert plan_walk(replace(lens, walk_worth=WalkWorth("nothing", 0.0)), table) is None
+
+
+def test_optics_speak_without_any_mark():
+    """Distances alone: the same subjects, the same shares as with marks, and nothing is said of keepers."""
+    table = draw_archive(3, World(frames=600, distances=200)).table
+    marked = decide(table, [], Settings()).lenses[0]
+    unmarked = decide(table.assign(counted_as="left out", keeper=None), [], Settings()).lenses[0]
+    assert unmarked.subjects.n >= marked.subjects.n
+    assert unmarked.subjects.share_now == pytest.approx(marked.subjects.share_now, abs=0.12)
+    assert unmarked.next_walk is None
+    assert unmarked.level.presses == 0
+    assert unmarked.decision.gate == "open"
+    assert unmarked.decision.rests_on == "optics"
