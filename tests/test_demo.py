@@ -5,10 +5,12 @@ from __future__ import annotations
 import tomllib
 from pathlib import Path
 
+import numpy as np
 import pytest
 from PIL import Image, ImageChops
 
 from auditor.journey import run_audit
+from auditor.optics.blur import defocus_mm, motion_mm
 from auditor.settings import Request
 from auditor.simulate import simulate_archive
 
@@ -50,6 +52,8 @@ def test_demo_is_small_and_large_enough(audit):
     assert sum(sizes) < 4_000_000
     assert audit.counts["frames"] >= 400
     assert len(audit.sessions) == 3
+    assert audit.counts["markers"] == 6
+    assert min(audit.counts[kind] for kind in ("sharp", "soft", "unsure")) > 10
 
 
 def test_audit_finds_the_declared_presets_without_complaint(audit, truth):
@@ -66,6 +70,7 @@ def test_unculled_tails_are_left_out_and_selects_count_whole(audit):
     assert left_out[1] > 0.1
     assert left_out[2] > 0.1
     assert left_out[3] == 0
+    assert audit.sessions.set_index("session")["frame_rate"].loc[3] < 0.06  # one walk that keeps few
     assert set(audit.table["mark_source"].dropna()) == {"embedded", "sidecar", "selects"}
 
 
@@ -77,3 +82,33 @@ def test_intervals_hold_the_stated_truth(audit, truth):
         assert row["low"] <= preset["hit_rate"] <= row["high"], preset["name"]
         assert row["frame_low"] <= preset["frame_rate"] <= row["frame_high"], preset["name"]
         assert row["focus_distance_m"] == pytest.approx(preset["focus_distance_m"], rel=0.1)
+
+
+def test_the_eye_is_found_again(audit, truth):
+    sharp = audit.tolerance.sharp
+    assert sharp.count > 100
+    assert sharp.low <= truth["sharp"]["tolerance_mm"] <= sharp.high
+    keep = audit.tolerance.keep
+    assert keep.low <= truth["sharp"]["tolerance_mm"] * truth["keeping"]["forgives"] <= keep.high
+
+
+def test_what_is_advised_is_truly_sharper(audit, truth):
+    """On the people who come along, by the optics alone: thin lens, tolerance and walk as they truly are."""
+    told = next(one for one in audit.decisions.lenses if one.lens == "old 35 mm")
+    assert told.decision.kind == "change"
+    rng = np.random.default_rng(5)
+    people = truth["people"]
+    met = people["distance_median_m"] * np.exp(people["distance_log_sd"] * rng.standard_normal(20_000))
+    met = met[met > 0.7]
+
+    def sharp(f_number, focus_m):
+        defocus = defocus_mm(35.0, f_number, focus_m, met)
+        across = np.abs(np.sin(rng.uniform(0, np.pi, met.size))) * people["speed_m_s"]
+        motion = motion_mm(35.0, met, across, 1 / 500, crossing_deg=90)
+        ratio = np.hypot(defocus, motion) / truth["sharp"]["tolerance_mm"]
+        return (1 / (1 + ratio ** truth["sharp"]["steepness"])).mean()
+
+    best = told.decision.setting
+    now = sum(share * sharp(one.f_number, one.focus_distance_m) for one, share in told.habit)
+    assert sharp(best.f_number, best.focus_distance_m) > 1.1 * now
+    assert told.subjects.share_now == pytest.approx(now, abs=0.15)

@@ -9,7 +9,7 @@ import typer
 
 from auditor.cli.run import echo
 
-DEMO_SEED = 2031
+DEMO_SEED = 2034
 DEMO_FRAMES = 600
 
 

@@ -224,7 +224,7 @@ def _of_lens(frames: pd.DataFrame, fit: Tolerances, presses: int, confidence: fl
             (NO_DISTANCES, presses == 0),
             (FEW_VERDICTS, used == "keepers"),
             (TOO_WIDE, presses > 0 and eye.high > WIDEST * eye.low),
-            (BLUR_DECIDES_NOTHING, presses > 0 and fit.nothing >= NOTHING),
+            (BLUR_DECIDES_NOTHING, used == "keepers" and presses > 0 and fit.nothing >= NOTHING),
         )
         if holds
     ]

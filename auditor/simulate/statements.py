@@ -9,7 +9,7 @@ import pandas as pd
 from auditor.simulate.truth import Outing, PresetTruth, Truth
 
 SELECTS = "selects"
-SHOWN_PX = 1500  # as wide as the invented photographer's window showed each picture
+SHOWN_PX = 2400  # as wide as the invented photographer's window showed each picture: two of them are 0.03 mm
 NOTE_COLUMNS = (
     "file", "subject_distance", "subject_distance_sd", "guessed_distance", "sharp", "sharp_seen",
     "sharp_shown_px", "reason",

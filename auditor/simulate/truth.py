@@ -127,14 +127,14 @@ MARKET_OUTINGS = (
     Outing(
         "adapted-lens",
         "body B",
-        (("aisle", 0.25), ("counter", 0.2), ("corner", 0.25), ("aisle", 0.3)),
+        (("aisle", 0.3), ("counter", 0.2), ("corner", 0.3), ("aisle", 0.2)),
         marks="sidecar",
         looked_at=0.88,
-        measured=0.4,
+        measured=0.55,
         mood=0.0,
         subseconds=False,
         markers=True,
-        anyone=(3,),
+        anyone=(0,),
     ),
     Outing(
         "adapted-lens-selects",
