@@ -232,16 +232,17 @@ class _Lens:
 
     def statement(self, subjects: Subjects, paired: Paired | None, decision: Decision) -> SubjectsStatement:
         unknown = float("nan")
-        follow = self.follow.follow if not self.of_passers else None
+        of_passers = self.of_passers and subjects is self.subjects
+        follow = None if of_passers else self.follow.follow
         if paired is None:
             nothing = (unknown,) * 6
-            return SubjectsStatement(len(subjects), subjects.effective, *nothing, follow, self.of_passers)
+            return SubjectsStatement(len(subjects), subjects.effective, *nothing, follow, of_passers)
         row = _row_of(paired, decision.setting)
         best = (unknown,) * 3
         if row is not None:
             best = (float(paired.share[row]), float(paired.low[row]), float(paired.high[row]))
         now = (paired.now, paired.now_low, paired.now_high)
-        return SubjectsStatement(len(subjects), subjects.effective, *now, *best, follow, self.of_passers)
+        return SubjectsStatement(len(subjects), subjects.effective, *now, *best, follow, of_passers)
 
     def flags(self, *, flagged: bool) -> tuple[str, ...]:
         flags = [PRESSES_FOLLOW_RING] if flagged else []

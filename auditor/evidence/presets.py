@@ -13,6 +13,7 @@ import pandas as pd
 
 from auditor.evidence.bursts import is_keeper, zone_focused
 from auditor.evidence.rates import hit_rates
+from auditor.evidence.sharpness import SHARP_COLUMNS, judged_frames, sharp_rates
 from auditor.evidence.shrinkage import shrunken_rates
 from auditor.evidence.weighted_shares import Sampled, weighted_shares
 from auditor.evidence.weights import sampled_frames
@@ -201,12 +202,24 @@ def count_presets(table: pd.DataFrame, confidence: float) -> pd.DataFrame:
     settings["lens"] = taken["lens"].first()  # a preset is of one lens
     rates = hit_rates(zone_focused(table), ["preset"], confidence).set_index("preset")
     rates["shrunk_rate"] = shrunken_rates(rates["hits"], rates["bursts"])  # costs more than all the rest
-    result = settings.join(rates).reset_index()
-    result[list(_COUNTS)] = result[list(_COUNTS)].fillna(0).astype("int64")
-    result = result.reindex(
-        columns=["preset", "lens", *_SETTINGS, *RATE_COLUMNS, "frames_taken", "shrunk_rate"]
-    )
+    result = settings.join(rates).join(_sharp_of_presets(table, confidence)).reset_index()
+    counts = [*_COUNTS, "sharp", "sharp_judged"]
+    result[counts] = result[counts].fillna(0).astype("int64")
+    # Presses an hour, of which that share is sharp: the time is the one that keepers are counted over.
+    with np.errstate(divide="ignore", invalid="ignore"):
+        hours = result["keepers"] / result["keepers_per_hour"]
+        result["sharp_per_hour"] = result["sharp_rate"] * result["bursts"] / hours
+    further = [*SHARP_COLUMNS, "sharp_per_hour", "frames_taken", "shrunk_rate"]
+    result = result.reindex(columns=["preset", "lens", *_SETTINGS, *RATE_COLUMNS, *further])
     return result.sort_values("frames", ascending=False, kind="stable").reset_index(drop=True)
+
+
+def _sharp_of_presets(table: pd.DataFrame, confidence: float) -> pd.DataFrame:
+    """Sharp ones of those judged, by preset."""
+    chosen, sampled = judged_frames(table)
+    group, names = pd.factorize(chosen["preset"], sort=True)
+    rates = sharp_rates(chosen, sampled, group.astype(np.intp), len(names), confidence)
+    return rates.set_index(pd.Index(names, name="preset", dtype="object"))
 
 
 _SETTINGS = ("focal_length_mm", "f_number", "focus_distance_m", "near_limit_m", "far_limit_m")
@@ -238,11 +251,29 @@ def count_distances(table: pd.DataFrame, confidence: float, units: str = "m") ->
     bands = pd.concat([together, apart], ignore_index=True)
     numbers = bands["band"].to_numpy(dtype=int)
     bands = bands.assign(from_m=edges[numbers], to_m=edges[numbers + 1])
+    bands = bands.merge(_sharp_of_bands(table, edges, confidence), on=["preset", "from_m"], how="left")
+    bands[["sharp", "sharp_judged"]] = bands[["sharp", "sharp_judged"]].fillna(0).astype("int64")
     columns = [
         "preset", "from_m", "to_m", "frames", "keepers", "frame_rate", "frame_low", "frame_high",
-        "times_overall",
+        *SHARP_COLUMNS, "times_overall",
     ]  # fmt: skip
     return bands.reindex(columns=columns).astype({"preset": "str"})
+
+
+def _sharp_of_bands(table: pd.DataFrame, edges: np.ndarray, confidence: float) -> pd.DataFrame:
+    """Sharp ones of those judged, by distance band: of all presets (``preset`` missing) and of each."""
+    chosen, sampled = judged_frames(table)
+    distance = chosen["subject_distance_m"].to_numpy(float)
+    band = np.clip(np.searchsorted(edges, distance, side="right") - 1, 0, len(edges) - 2)
+    own, names = pd.factorize(chosen["preset"])
+    known = distance > 0
+    masks = [(None, known), *((name, known & (own == code)) for code, name in enumerate(names))]
+    parts = []
+    for preset, mask in masks:
+        group = np.where(mask, band, -1).astype(np.intp)
+        rates = sharp_rates(chosen, sampled, group, len(edges) - 1, confidence)
+        parts.append(rates.assign(preset=preset, from_m=edges[:-1])[rates["sharp_judged"] > 0])
+    return pd.concat(parts, ignore_index=True).astype({"preset": "object"})
 
 
 def _bands(drawn: pd.DataFrame, sampled: Sampled, confidence: float) -> pd.DataFrame:

@@ -184,7 +184,8 @@ def show_settings(view: LensView, out: Console) -> None:
             for stop, cells in zip(one.stops, one.cells, strict=True)
         ]
         light = f", {one.light}" if one.light else ""
-        print_table(out, f"Sharp of 100 subjects you pressed at, stop by ring{light} (* now)", columns, rows)
+        whom = "passers" if one.of_passers else "subjects you pressed at"
+        print_table(out, f"Sharp of 100 {whom}, stop by ring{light} (* now)", columns, rows)
     out.print(Text(CAUTION))
 
 

@@ -165,6 +165,8 @@ class RingByStop:
     unit : str
     cells : tuple of tuple of Cell
         One row for each stop.
+    of_passers : bool
+        Whether the subjects come from a stretch pressed at anyone.
     """
 
     light: str
@@ -172,6 +174,7 @@ class RingByStop:
     rings: tuple[str, ...]
     unit: str
     cells: tuple[tuple[Cell, ...], ...]
+    of_passers: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import partial
 from typing import Any
 
@@ -143,7 +144,7 @@ def presets_title(rows: Sequence[PresetRow], pairs: Sequence[Difference]) -> str
         return f"One preset: {counted[0].kept.hits} of {counted[0].kept.of} presses held a keeper"
     sure = [pair for pair in pairs if pair.sure]
     if not sure:
-        return "No preset is surely better than another"
+        return "No preset surely keeps more than another"
     return comparisons.title([(pair.better, pair.worse) for pair in sure])
 
 
@@ -212,7 +213,9 @@ def ring_by_stop(decided: Decided) -> tuple[RingByStop, ...]:
         and told.decision.kind != "cannot_tell"
         and one.decision.setting not in (None, told.decision.setting)
     ]
-    made = (_ring_by_stop(light, paired, decided.now, decided.ring_m) for light, paired in lights)
+    made = [_ring_by_stop(light, paired, decided.now, decided.ring_m) for light, paired in lights]
+    if made[0] is not None:
+        made[0] = replace(made[0], of_passers=told.subjects.of_passers)
     return tuple(one for one in made if one is not None)
 
 
