@@ -18,7 +18,8 @@ import pytest
 from PIL import Image
 from typer.testing import CliRunner
 
-from auditor.cli import make_app, requests
+from auditor import request as requests
+from auditor.cli import make_app
 from auditor.cli import run as cli_run
 from auditor.cli.places import lies_in, output_folder
 from auditor.errors import OutputError

@@ -76,7 +76,7 @@ def drawn(
     verb = "subject here stood" if frames == 1 else "subjects here stood"
     said = f"{whole(inside)} of {whole(frames)} {verb} in the zone"
     if not marked:
-        return f"{said}. None carries a mark."
+        return f"{said}. Not one carries a mark."
     said += f"; kept: {whole(kept_inside)} of them and {whole(kept_outside)} outside."
     if sample:
         said += " Keepers and others were measured in unlike parts, so dots are no rates."
