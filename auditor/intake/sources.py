@@ -238,6 +238,8 @@ def folders_of(source: Path) -> list[Path]:
     """Folders in which a source has its photographs; a frame table has none where its files are not there."""
     if source.is_dir():
         return [source]
+    if not source.exists():
+        return []  # reading it will say so
     if not is_table(source):
         return [source.parent]
     try:

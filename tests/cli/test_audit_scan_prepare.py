@@ -93,7 +93,7 @@ def test_audit_writes_every_output_and_leaves_the_photographs_as_they_were(marke
     before = state_of(market)
     done = auditor_process("audit", market, cwd=tmp_path, home=tmp_path / "home")
     assert done.returncode == 0, done.stderr
-    assert "arcade" in done.stdout
+    assert "(60 of 100" in " ".join(done.stdout.split())
     assert "report.html" in done.stderr
     out = tmp_path / "audit-report"
     for name in ("report.html", "frames.csv", "presets.csv", "distances.csv", "audit.json"):
@@ -375,12 +375,14 @@ def test_a_second_file_that_replaces_all_others_is_wrong_usage(run, market, opti
 def test_what_was_ignored_is_told_first_and_why_there_is_no_advice(run, walk, tmp_path):
     folder = walk(3, rating="3")
     (folder / "notes.csv").write_text("file,keeper\nP1010001,yes\nP1019999,yes\n")
-    told = " ".join(run("audit", folder, "--out", tmp_path / "out").stdout.split())
-    assert told.startswith("1 statement of yours is not in these figures:")
+    told = " ".join(run("audit", folder, "--full", "--out", tmp_path / "out").stdout.split())
+    assert told.startswith(f"Not followed: {folder / 'notes.csv'}, line 3: There is no frame 'P1019999'.")
     assert "2 notes read, 1 matched." in told
-    refused = " ".join(run("advise", folder).stderr.split())
-    why = "No counted frame has a whole zone setting, so there is nothing to advise on."
-    assert why in refused
+    why = "No frame has a whole zone setting: focal length, f-number and focus distance."
     assert why in told
+    advised = run("advise", folder)
+    assert why in " ".join(advised.stdout.split())
+    assert advised.stderr.startswith("Not followed: ")
     page = (tmp_path / "out" / "report.html").read_text("utf-8")
-    assert page.index("1 statement of yours") < page.index('class="span"')
+    assert page.index("Not followed: ") < page.index("<header")
+    assert "2 notes read, 1 matched." in page

@@ -275,7 +275,7 @@ def test_without_a_sample_there_is_no_sheet(run, walk, tmp_path):
     done = run("prepare", walk(3), "--distances", 0)
     assert done.exit_code == 0
     assert sorted(path.name for path in (tmp_path / "audit-notes").iterdir()) == [
-        "notes.csv", "session.toml", "source.txt",
+        "notes.csv", "session.toml", "source.txt", "written.json",
     ]  # fmt: skip
 
 

@@ -5,8 +5,9 @@ from datetime import datetime, timedelta
 import numpy as np
 import pytest
 
+from auditor.evidence.subjects import pressed_at_anyone
 from auditor.intake.archive import read_archive
-from auditor.journey import gathered, run_scan
+from auditor.journey import count_steps, gathered, run_scan
 from auditor.settings import Request
 
 PRESETS = """
@@ -323,3 +324,43 @@ def test_a_file_that_lies_away_from_all_frames_counts_from_the_source(walk, phot
     archive = read(folder, session_file=session)
     assert archive.problems == []
     assert stated(archive) == [None, "arcade", "arcade", "gate"]
+
+
+def test_markers_are_no_frames_of_the_walk_though_a_stretch_may_begin_at_one(tmp_path, photo):
+    folder = tmp_path / "walk"
+    for i in range(1, 7):
+        photo(folder / f"P101{i:04d}.jpg", datetime(2031, 4, 5, 14, i), rating="3" if i == 5 else None)
+    (folder / "session.toml").write_text(
+        f'{PRESETS}[[stretch]]\npreset = "arcade"\nfrom = "P1010001"\n'
+        '[[stretch]]\npreset = "gate"\nfrom = "P1010003"\npressed = "anyone"\n'
+        '[marks]\nmarkers = ["P1010003", "P1010009"]\n'
+    )
+    (folder / "notes.csv").write_text("file,sharp,subject_distance\nP1010004,yes,6ft; 13ft\nP1010005,no,\n")
+    scanned = run_scan(Request((folder,), cache=None))
+    archive, table = scanned.archive, scanned.archive.table
+    assert table["file"].tolist() == [f"P101{i:04d}.jpg" for i in (1, 2, 4, 5, 6)]
+    assert stated(archive) == ["arcade", "arcade", "gate", "gate", "gate"]
+    assert pressed_at_anyone(table).tolist() == [False, False, True, True, True]
+    assert table["other_subjects_m"].tolist()[2] == "3.9624"
+    counts = count_steps(archive)
+    assert [counts[name] for name in ("frames", "markers", "sharp", "soft", "unsure")] == [5, 1, 1, 1, 0]
+    assert counts["marked"] + counts["left_out"] == counts["frames"]
+    assert [row for claim in archive.claims.stated for row in claim.rows.tolist() if row > 4] == []
+    assert "markers names 'P1010009', which is no frame." in said(archive)
+    assert len(archive.paths) == len(archive.counted_to_end) == 5
+
+
+def test_a_tape_s_reading_of_the_ring_moves_the_zone(tmp_path, photo):
+    """A ring that focuses 2.2 m at its mark of 2 m; focus_distance_m stays the mark."""
+    folder = tmp_path / "walk"
+    photo(folder / "P1010001.jpg", datetime(2031, 4, 5, 14), focal_length_mm=28.0, f_number=8)
+    text = '[[lens]]\nname = "a"\nfocal_length = "28mm"\n%s[[preset]]\nname = "p"\nlens = "a"\nf_number = 8\n'
+    text += 'focus_distance = "2m"\n[[stretch]]\npreset = "p"\n'
+    found = {}
+    for check in ("", 'ring_check = { mark = "2m", focuses = "2.2m" }\n'):
+        (folder / "session.toml").write_text(text % check)
+        found[bool(check)] = run_scan(Request((folder,), cache=None)).archive.table.iloc[0]
+    assert np.isnan(found[False]["focus_true_m"])
+    assert found[True]["focus_true_m"] == pytest.approx(2.2, rel=1e-6)
+    assert found[True]["focus_distance_m"] == 2.0
+    assert found[True]["near_limit_m"] > found[False]["near_limit_m"]

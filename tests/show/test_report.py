@@ -228,7 +228,8 @@ def test_many_problems_are_cut_and_counted(walked: Audit) -> None:
 
 
 def test_a_statement_that_was_not_followed_stands_above_all(walked: Audit) -> None:
-    problems = [Problem("P1.jpg", "Odd."), Problem("walk/notes.csv", "No such frame: X.", "Mend its name.")]
+    ignored = Problem("walk/notes.csv", "No such frame: X.", "Mend its name.", ignored=True)
+    problems = [Problem("P1.jpg", "Odd."), ignored]
     page = build_report(replace(walked, problems=problems))
     line = page.split('<p class="ignored">')[1].split("</p>")[0]
     assert "walk/notes.csv: No such frame: X. Mend its name." in line

@@ -48,8 +48,6 @@ class PictureFacts:
     refused : dict of str to int
         Frames with a face but no distance, by reason.
     problems : list of Problem
-    claims : Claims
-        Distances of the subjects, for :func:`auditor.intake.resolve.with_measured`.
     detector : str
         What found the faces.
     only_who_faced_the_camera : bool
@@ -57,16 +55,18 @@ class PictureFacts:
     look_at : tuple of (str, float)
         Files and distances [m] of the nearest subjects and of those largest in the picture: faces on posters
         and screens are among these.
+    claims : Claims
+        Distances of the subjects, for :func:`auditor.intake.resolve.with_measured`.
     """
 
     faces: pd.DataFrame
     counts: dict[str, int]
     refused: dict[str, int]
     problems: list[Problem]
-    claims: Claims = field(default_factory=Claims)
     detector: str = ""
     only_who_faced_the_camera: bool = False
     look_at: tuple[tuple[str, float], ...] = ()
+    claims: Claims = field(default_factory=Claims)
 
 
 def measure_bursts(
