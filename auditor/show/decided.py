@@ -133,7 +133,7 @@ def lens_names(audit: Audit) -> list[str]:
 
 def presets_of(audit: Audit, lens: str) -> pd.DataFrame:
     """The presets of one lens."""
-    return audit.presets[[name == lens for name in lens_names(audit)]]
+    return audit.presets.loc[[name == lens for name in lens_names(audit)]]
 
 
 def gather_decision(audit: Audit, lens: str) -> Decided:
