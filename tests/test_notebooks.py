@@ -1,4 +1,4 @@
-"""The notebooks run on the demo archive as they stand, and the outputs stored in them are those of that run."""
+"""The notebooks run on the demo as they stand, and the outputs stored in them are those of that run."""
 
 from __future__ import annotations
 
