@@ -10,7 +10,7 @@ from auditor.cli.run import echo
 
 
 def forget(yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False) -> None:
-    """Clear the cache folder: what was read of your files, measured faces. No photograph is touched."""
+    """Clear the cache folder: what was read of files, thumbnails, faces measured. Photographs stay."""
     from auditor.errors import OutputError
     from auditor.intake.library.cache import cache_folder, cached_bytes, forget_all
     from auditor.text import shown_path

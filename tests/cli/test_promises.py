@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import re
+import resource
 import shutil
 import signal
 import subprocess
@@ -18,7 +19,7 @@ import pytest
 from PIL import Image
 from typer.testing import CliRunner
 
-from auditor import request as requests
+from auditor import request
 from auditor.cli import make_app
 from auditor.cli import run as cli_run
 from auditor.cli.places import lies_in, output_folder
@@ -168,7 +169,7 @@ def test_an_unforeseen_fault_is_one_line_with_its_details_in_a_file(run, walk, t
         raise LookupError("nobody thought of this")
 
     monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
-    monkeypatch.setattr(requests, "make_request", broken)
+    monkeypatch.setattr(request, "make_request", broken)
     done = run("audit", walk(2))
     assert done.exit_code == 1
     assert done.stdout == ""
@@ -326,8 +327,10 @@ def test_forget_clears_the_cache_after_asking(run, walk, home):
     folder = walk(3)
     assert run("scan", folder).exit_code == 0
     cache = home / ".cache" / "focus-zone-auditor"
-    (cache / "thumbnails").mkdir()
-    (cache / "thumbnails" / "a.jpg").write_bytes(b"small")
+    assert run("audit", folder, "--out", home / "out").exit_code == 0
+    assert (cache / "read-thumbnails.sqlite").exists()
+    (cache / "below").mkdir()
+    (cache / "below" / "a.jpg").write_bytes(b"small")
     (cache / "link").symlink_to(folder)
     before = contents(folder)
     asked = CliRunner().invoke(make_app(), ["forget"], input="n\n")
@@ -338,6 +341,59 @@ def test_forget_clears_the_cache_after_asking(run, walk, home):
     assert list(cache.iterdir()) == []
     assert contents(folder) == before
     assert "Nothing is kept" in run("forget", "--yes").stdout
+
+
+# --- pictures --------------------------------------------------------------------------------------------
+
+EPS = (
+    b'%!PS-Adobe-3.0 EPSF-3.0\n%%BoundingBox: 0 0 64 64\n%%ImageData: 64 64 8 3 0 1 1 "x"\n'
+    b"%%EndComments\nshowpage\n%%EOF\n"
+)
+HOSTILE_PICTURES = {
+    "P1010001.jpg": EPS,
+    "P1010002.jpg": b'<svg xmlns="http://www.w3.org/2000/svg"><script>alert(1)</script></svg>',
+    "P1010003.jpg": b"\0\0\x01\0\x01\0\x10\x10\0\0\x01\0\x20\0" + bytes(1200),  # an icon
+    "P1010004.jpg": b"\xff\xd8\xff\xe0" + bytes(64 << 20),  # a marker is looked for to the end
+    "P1010005.jpg": b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR" + b"\x7f\xff\xff\xff" * 2 + bytes(60),
+    "P1010006.jpg": b"",
+    "P1010007.jpg": None,  # gone
+}
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="programs are found otherwise there")
+def test_no_picture_stops_the_report_or_starts_a_program(home, tmp_path, walk):
+    folder = walk(12, focal_length_mm=28, f_number=8, distance=(5, 2), rating=[0, 5] * 6)
+    notes = "".join(f"P101{i:04d},{2 + i / 9:.1f}m\n" for i in range(1, 13))
+    (folder / "notes.csv").write_text("file,subject_distance\n" + notes)
+    assert process("scan", folder, "--out", folder / "frames.csv").returncode == 0
+    for name, data in HOSTILE_PICTURES.items():
+        (folder / name).unlink()
+        if data is not None:
+            (folder / name).write_bytes(data)
+    cut = folder / "P1010008.jpg"
+    cut.write_bytes(cut.read_bytes()[:-200])
+    programs = tmp_path / "programs"
+    programs.mkdir()
+    for name in ("gs", "inkscape", "convert", "magick", "rsvg-convert", "xdg-open"):
+        (programs / name).write_text(f"#!/bin/sh\n: > {tmp_path}/started\nexit 1\n")
+        (programs / name).chmod(0o755)
+    path = f"{programs}:/usr/bin:/bin"
+    openly = "import sys; from PIL import Image; Image.open(sys.argv[1]).load()"
+    subprocess.run(
+        [sys.executable, "-c", openly, folder / "P1010001.jpg"],
+        env=os.environ | {"PATH": path}, check=False, capture_output=True,
+    )  # fmt: skip
+    assert (tmp_path / "started").exists(), "such a picture does start a program where any format is opened"
+    (tmp_path / "started").unlink()
+    for source in (folder / "frames.csv", folder):
+        begin = resource.getrusage(resource.RUSAGE_CHILDREN).ru_utime
+        done = process("audit", source, "--out", tmp_path / f"out of {source.name}", cwd=tmp_path, PATH=path)
+        assert done.returncode == 0, done.stderr.decode()
+        assert resource.getrusage(resource.RUSAGE_CHILDREN).ru_utime - begin < 20
+        page = (tmp_path / f"out of {source.name}" / "report.html").read_text("utf-8")
+        assert 1 <= page.count("/9j/") <= 5  # thumbnails of what is sound
+        assert "<script>alert" not in page
+    assert not (tmp_path / "started").exists()
 
 
 # --- the table in the README -----------------------------------------------------------------------------

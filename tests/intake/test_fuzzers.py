@@ -25,5 +25,9 @@ def test_hostile_files_of_people_cost_no_frame():
     assert "300 cases, 0 failed" in run("fuzz_statements.py", "--cases", "300", "--seed", "7")
 
 
+def test_hostile_pictures_give_a_small_picture_or_none():
+    assert "600 pictures, 0 failed" in run("fuzz_pictures.py", "--cases", "600", "--seed", "7")
+
+
 def test_a_long_table_is_read():
     assert "50000 rows" in run("fuzz_statements.py", "--cases", "0", "--rows", "50000")

@@ -12,7 +12,7 @@ from auditor.intake.library.cache import Cache
 from auditor.intake.photofile.previews import thumbnail
 
 VERSION = 1  # raise this whenever thumbnails come out differently
-NAME = "thumbnails.sqlite"
+MOST_BYTES = 1 << 16  # whatever a damaged cache holds
 
 
 def thumbnails(paths: Sequence[str], cache: Path | None = None) -> list[bytes | None]:
@@ -23,21 +23,24 @@ def thumbnails(paths: Sequence[str], cache: Path | None = None) -> list[bytes | 
     paths : sequence of str
         Full paths; files are only read.
     cache : Path, optional
-        The readers' cache; thumbnails lie beside it. None keeps nothing.
+        The readers' cache; thumbnails lie beside it, in a file whose name ends in ``-thumbnails``. None
+        keeps nothing.
 
     Returns
     -------
     list of bytes or None
         JPEG without metadata; None where nothing can be shown.
     """
+    place = None if cache is None else cache.with_name(f"{cache.stem}-thumbnails{cache.suffix}")
     found: dict[int, bytes] = {}
     stamps = [_stamp(path) for path in paths]
     places = [os.path.split(os.path.abspath(path)) for path in paths]
-    with closing(Cache(cache.with_name(NAME) if cache is not None else None, VERSION)) as store:
+    with closing(Cache(place, VERSION)) as store:
         rows = {folder: store.rows_of(folder) for folder in dict.fromkeys(folder for folder, _ in places)}
         for number, (folder, name) in enumerate(places):
             row = rows[folder].get(name)
-            if row is not None and row[1:4] == stamps[number] and row[4] == VERSION:
+            fits = row is not None and row[1:4] == stamps[number] and row[4] == VERSION
+            if row is not None and fits and _is_thumbnail(row[5]):
                 found[number] = row[5]
         missing = [number for number, stamp in enumerate(stamps) if stamp is not None and number not in found]
         with ThreadPoolExecutor(min(os.cpu_count() or 1, 8)) as threads:
@@ -48,6 +51,10 @@ def thumbnails(paths: Sequence[str], cache: Path | None = None) -> list[bytes | 
                     found[number] = small.jpeg
                     store.put(*places[number], stamp, small.jpeg)
     return [found.get(number) for number in range(len(paths))]
+
+
+def _is_thumbnail(value: object) -> bool:
+    return isinstance(value, bytes) and value.startswith(b"\xff\xd8\xff") and len(value) <= MOST_BYTES
 
 
 def _stamp(path: str) -> tuple[int, int, int] | None:

@@ -10,13 +10,14 @@ import io
 import os
 import warnings
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
-from typing import IO
+from typing import IO, Any, cast
 
 from PIL import Image, ImageOps
 
 from auditor.intake.photofile.metadata import read_file
-from auditor.intake.photofile.opening import OpenError, opened
+from auditor.intake.photofile.opening import opened
 from auditor.intake.photofile.records import FileRecord
 
 BOX_PX = 420  # the longer side: a face of 5 % of the height still has 14 pixels
@@ -24,6 +25,10 @@ QUALITY = 55
 MAX_PIXELS = 120_000_000  # of a JPEG, which is decoded at an eighth; Pillow itself refuses 179 million
 MAX_PIXELS_WHOLE = 64_000_000  # of other formats, which are decoded whole
 MAX_RAW_BYTES = 128 << 20
+MAX_FILE_BYTES = 512 << 20  # of what Pillow may read whole
+MAX_READS = 20_000  # before a picture's size is known: Pillow looks for markers byte by byte
+MAX_READS_DECODING = 400_000
+MAX_SCANNED_PIXELS = 10_000_000_000  # pixels times scans of a progressive JPEG: about a second
 MAX_PREVIEWS = 64
 SMALLEST_PREVIEW_PX = 300
 SHAPE_TOLERANCE = 0.03
@@ -73,8 +78,6 @@ def small_picture(
         try:
             picture = _opened(path, box_px) if suffix in OPENED else _preview(path, box_px)
             return None if picture is None else as_jpeg(picture, quality)
-        except (OpenError, MemoryError):
-            return None
         except Exception:  # whatever a stranger's file does, the others are still shown
             return None
 
@@ -101,10 +104,55 @@ def frame_files(path: str, file: str, files: str) -> list[str]:
 
 
 def open_picture(source: IO[bytes]) -> Image.Image:
-    """Open a picture of a known format; nothing is decoded yet."""
+    """Open a picture of a known format, with bounds on all that it may ask for; nothing is decoded yet.
+
+    Raises
+    ------
+    OSError
+        If it is none, or would take too long. Whatever else Pillow raises is the caller's to catch.
+    """
     Image.init()
     known = [name for name in _FORMATS if name in Image.OPEN]
-    return Image.open(source, formats=known)
+    bounded = _Bounded(source)
+    picture = Image.open(cast(IO[bytes], bounded), formats=known)
+    if picture.info.get("progressive"):
+        _refuse_endless(picture, source)
+    bounded.reads_left = MAX_READS_DECODING
+    return picture
+
+
+class _Bounded:
+    """A file that answers only so many reads, and none of more than so many bytes."""
+
+    def __init__(self, source: IO[bytes]) -> None:
+        self._source = source
+        self.reads_left = MAX_READS
+
+    def read(self, count: int = -1) -> bytes:
+        self.reads_left -= 1
+        if self.reads_left < 0:
+            raise OSError("the file asks for too much reading")
+        if 0 <= count <= MAX_FILE_BYTES:
+            return self._source.read(count)
+        data = self._source.read(MAX_FILE_BYTES + 1)
+        if len(data) > MAX_FILE_BYTES:
+            raise OSError("the file is too large")
+        return data
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._source, name)
+
+
+def _refuse_endless(picture: Image.Image, source: IO[bytes]) -> None:
+    """Refuse a progressive JPEG that is large in memory, or has thousands of scans in a few bytes."""
+    at, scans, pixels = source.tell(), 0, picture.width * picture.height
+    while pixels <= MAX_PIXELS_WHOLE and (piece := source.read(1 << 20)):
+        scans += piece.count(b"\xff\xda")
+        if scans * pixels > MAX_SCANNED_PIXELS:
+            break
+    source.seek(at)
+    if pixels > MAX_PIXELS_WHOLE or scans * pixels > MAX_SCANNED_PIXELS:
+        raise OSError("the picture would take too long")
 
 
 def _opened(path: str | os.PathLike[str], box_px: int) -> Image.Image | None:
@@ -131,7 +179,7 @@ def _preview(path: str | os.PathLike[str], box_px: int) -> Image.Image | None:
     for picture in [*enough, *reversed(sound)]:
         try:
             picture.thumbnail((box_px, box_px), reducing_gap=2.0)
-        except (OSError, ValueError, SyntaxError):
+        except Exception:  # noqa: S112 - the next may be sound
             continue
         turn = TURNS.get(record.orientation)
         return picture.transpose(turn) if turn is not None else picture
@@ -147,7 +195,7 @@ def embedded_jpegs(data: bytes) -> Iterator[Image.Image]:
             return
         try:
             picture = open_picture(io.BytesIO(data[at:]))
-        except (OSError, ValueError, SyntaxError, Image.DecompressionBombError):
+        except Exception:  # noqa: S112 - raw data that only looked like a picture
             continue
         if picture.width * picture.height <= MAX_PIXELS:
             yield picture
@@ -167,26 +215,25 @@ def thumbnail(path: str | os.PathLike[str]) -> SmallPicture | None:
     Its longer side has some 160 pixels. None where nothing in the file can be shown.
     """
     if os.path.splitext(os.fspath(path))[1].lower() in JPEG:
-        try:
-            with (
-                warnings.catch_warnings(),
-                opened(path) as (fd, _size),
-                os.fdopen(fd, "rb", closefd=False) as file,
-            ):
-                warnings.simplefilter("ignore")
-                head = file.read(THUMBNAIL_WITHIN)
-                whole = open_picture(io.BytesIO(head))
-                turn = TURNS.get(whole.getexif().get(0x0112, 1))
-                for picture in embedded_jpegs(head[3:]):
-                    alike = abs(picture.width / picture.height / (whole.width / whole.height) - 1)
-                    if alike <= SHAPE_TOLERANCE and THUMBNAIL_PX <= max(picture.size) < max(whole.size):
-                        picture.thumbnail((THUMBNAIL_PX, THUMBNAIL_PX), reducing_gap=2.0)
-                        return as_jpeg(
-                            picture if turn is None else picture.transpose(turn), THUMBNAIL_QUALITY
-                        )
-        except (OpenError, OSError, ValueError, SyntaxError, MemoryError, Image.DecompressionBombError):
-            pass
+        with suppress(Exception), warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            if own := _own_thumbnail(path):
+                return own
     return small_picture(path, THUMBNAIL_PX, THUMBNAIL_QUALITY)
+
+
+def _own_thumbnail(path: str | os.PathLike[str]) -> SmallPicture | None:
+    """Take the camera's thumbnail of a JPEG, where it shows the whole."""
+    with opened(path) as (fd, _size), os.fdopen(fd, "rb", closefd=False) as file:
+        head = file.read(THUMBNAIL_WITHIN)
+    whole = open_picture(io.BytesIO(head))
+    turn = TURNS.get(whole.getexif().get(0x0112, 1))
+    for picture in embedded_jpegs(head[3:]):
+        alike = abs(picture.width / picture.height / (whole.width / whole.height) - 1)
+        if alike <= SHAPE_TOLERANCE and THUMBNAIL_PX <= max(picture.size) < max(whole.size):
+            picture.thumbnail((THUMBNAIL_PX, THUMBNAIL_PX), reducing_gap=2.0)
+            return as_jpeg(picture if turn is None else picture.transpose(turn), THUMBNAIL_QUALITY)
+    return None
 
 
 def as_jpeg(picture: Image.Image, quality: int) -> SmallPicture:

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import io
 import os
+import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
 from PIL import Image
 
 from auditor.intake.library import thumbnails as module
-from auditor.intake.library.thumbnails import NAME, thumbnails
+from auditor.intake.library.thumbnails import thumbnails
 
 
 def picture(path: Path, colour: str = "red") -> str:
@@ -43,7 +45,7 @@ def test_they_are_kept_beside_the_cache_until_the_file_changes(
     paths = [picture(photographs / f"{n}.jpg") for n in range(3)]
     cache = tmp_path / "read.sqlite"
     first = thumbnails(paths, cache)
-    assert (tmp_path / NAME).exists()
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["read-thumbnails.sqlite", "walk"]
     asked: list[str] = []
     real = module.thumbnail
     monkeypatch.setattr(module, "thumbnail", lambda path: (asked.append(path), real(path))[1])
@@ -60,3 +62,13 @@ def test_they_are_kept_beside_the_cache_until_the_file_changes(
 def test_what_cannot_be_shown_has_none(tmp_path: Path, content: bytes) -> None:
     (tmp_path / "a.jpg").write_bytes(content)
     assert thumbnails([str(tmp_path / "a.jpg"), str(tmp_path / "missing.jpg")]) == [None, None]
+
+
+@pytest.mark.parametrize("value", [None, 7, "text", b"<script>", b"\xff\xd8\xff" + bytes(1 << 17)])
+def test_what_a_damaged_cache_holds_is_no_thumbnail(tmp_path: Path, value: object) -> None:
+    path = picture(tmp_path / "a.jpg")
+    cache = tmp_path / "read.sqlite"
+    first = thumbnails([path], cache)
+    with closing(sqlite3.connect(tmp_path / "read-thumbnails.sqlite")) as db, db:
+        assert db.execute("UPDATE file SET value = ?", (value,)).rowcount == 1
+    assert thumbnails([path], cache) == first
