@@ -9,10 +9,9 @@ from __future__ import annotations
 import json
 import struct
 import zlib
-from dataclasses import fields, make_dataclass
 from datetime import datetime, timedelta
 from operator import attrgetter, itemgetter
-from typing import Any
+from typing import Any, get_type_hints
 
 from auditor.intake.photofile.records import FileRecord, XmpValues
 
@@ -22,8 +21,8 @@ READER_NUMBER = 2
 _EPOCH = datetime(1970, 1, 1)
 _MICROSECOND = timedelta(microseconds=1)
 _NO_TIME = -(1 << 63)
-_CODES = {"float": "d", "int": "q", "bool": "?", "datetime | None": "q"}
-_TEXTS = ("str", "str | None", "int | None", "bool | None", "tuple[str, ...]")
+_CODES: dict[Any, str] = {float: "d", int: "q", bool: "?", datetime | None: "q"}
+_TEXTS = (str, str | None, int | None, bool | None, tuple[str, ...])
 _VARY = ("captured_at", "exposure_time_s", "iso", "f_number", "focal_length_mm", "focus_distance_m")
 _MEMO_LIMIT = 10_000
 
@@ -35,10 +34,10 @@ class _Layout:
     """
 
     def __init__(self, kind: type, vary: tuple[str, ...]) -> None:
-        types = {field.name: str(field.type) for field in fields(kind)}
+        types = get_type_hints(kind)
         numbers = [name for name, type_ in types.items() if type_ in _CODES and name not in vary]
         texts = [name for name, type_ in types.items() if type_ in _TEXTS]
-        nested = [name for name, type_ in types.items() if type_ == "XmpValues | None"]
+        nested = [name for name, type_ in types.items() if type_ == XmpValues | None]
         if left := set(types).difference(vary, numbers, texts, nested):
             raise TypeError(f"{kind.__name__}: no way to pack {', '.join(sorted(left))}")
         self.varying = attrgetter(*vary)
@@ -52,14 +51,10 @@ class _Layout:
 
 _RECORD, _XMP = _Layout(FileRecord, _VARY), _Layout(XmpValues, ("captured_at",))
 _HEAD = struct.Struct("<I?" + _RECORD.varying_code)  # check sum of all that follows, whether XMP was read
-# A frozen dataclass is slow to make. This one is not, and lies in memory alike.
-_Open = make_dataclass("_Open", [field.name for field in fields(FileRecord)], slots=True)
 _XMP_TIME = struct.Struct("<q")
 
 READER_VERSION = zlib.crc32(
-    repr(
-        [READER_NUMBER, *((f.name, f.type) for kind in (FileRecord, XmpValues) for f in fields(kind))]
-    ).encode()
+    repr([READER_NUMBER, *(get_type_hints(kind) for kind in (FileRecord, XmpValues))]).encode()
 )
 """Changes with the fields of the records and with :data:`READER_NUMBER`."""
 
@@ -100,7 +95,7 @@ class Unpacker:
                 raise ValueError("the check sum does not fit")
             tail = data[_HEAD.size :]
             shared = self._tails.get(tail) or self._read_tail(tail, has_xmp)
-            return _record(_RECORD.in_order((_time(when), *varying, *shared)))
+            return FileRecord._make(_RECORD.in_order((_time(when), *varying, *shared)))
         except (IndexError, TypeError, OverflowError, struct.error) as error:
             raise ValueError("not a packed record") from error
 
@@ -117,13 +112,6 @@ class Unpacker:
             self._tails.clear()
         self._tails[tail] = (*numbers, *texts[0], xmp)
         return self._tails[tail]
-
-
-def _record(values: tuple[Any, ...]) -> FileRecord:
-    made: Any = _Open(*values)
-    made.__class__ = FileRecord
-    record: FileRecord = made
-    return record
 
 
 def _microseconds(when: datetime | None) -> int:

@@ -10,9 +10,9 @@ import sqlite3
 import subprocess
 import sys
 import time
-from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
+from typing import get_type_hints
 
 import pytest
 
@@ -147,11 +147,11 @@ def test_a_packed_record_that_is_damaged_anywhere_is_refused(record):
 
 
 def test_every_field_is_packed():
-    for field in FileRecord.__dataclass_fields__:
-        values = {"xmp": XmpValues(), "notes": ("x",), "captured_at": NOON, "orientation": 6}
-        types = {"float": 2.5, "int": 3, "bool": True, "str | None": "t", "str": "t", "int | None": 60}
-        value = values.get(field, types.get(str(FileRecord.__dataclass_fields__[field].type)))
-        changed = replace(FileRecord(), **{field: value})
+    types = {float: 2.5, int: 3, bool: True, str: "t", str | None: "t", int | None: 60, bool | None: True}
+    values = {"xmp": XmpValues(), "notes": ("x",), "captured_at": NOON, "orientation": 6}
+    for field, type_ in get_type_hints(FileRecord).items():
+        value = values[field] if field in values else types[type_]
+        changed = FileRecord()._replace(**{field: value})
         assert repr(changed) != repr(FileRecord())
         assert repr(Unpacker().unpack(pack(changed))) == repr(changed)
 
