@@ -12,7 +12,6 @@ from auditor.advice.paired import Setting
 from auditor.units import format_distance, format_f_number
 
 BLOCK_MINUTES = 15  # "every quarter hour": a change that a walker can keep to (common practice, no source)
-BLOCKS = 4
 _SAME = 0.03
 
 
@@ -80,7 +79,7 @@ def plan_walk(lens: LensDecision, frames: pd.DataFrame, presses: int = 60) -> Wa
         if other is None:
             return None
         settings.append(other)
-    order = (0, 1, 1, 0) if len(settings) == 2 else (0,) * BLOCKS
+    order = (0, 1, 1, 0) if len(settings) == 2 else (0,)
     share = np.diff(np.round(np.linspace(0, presses, len(order) + 1)).astype(int))
     how = "anyone" if worth.purpose == "anyone" else "zone"
     names = [_name(frames, lens.focal_length_mm, setting) for setting in settings]

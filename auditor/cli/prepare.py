@@ -237,17 +237,14 @@ def _waiting(table: pd.DataFrame, filled: Filled, folder: Path) -> npt.NDArray[A
     """Frames drawn before that have neither a distance nor any answer, not even that they were skipped."""
     import numpy as np
 
+    from auditor.intake.sampling import drawn_before
     from auditor.intake.starter import note_names
     from auditor.intake.statements.sheet_file import read_sheet
 
     answered = {frame for frame, cells in filled.notes.items() if cells}
     if (folder / FILLED_NAME).is_file():
         answered |= {frame.file for frame in read_sheet(folder / FILLED_NAME).frames}
-    waits = (
-        table["sample_weight"].notna()
-        & table["subject_distance_m"].isna()
-        & ~note_names(table).isin(answered)
-    )
+    waits = drawn_before(table) & table["subject_distance_m"].isna() & ~note_names(table).isin(answered)
     return np.asarray(waits, dtype=bool)
 
 

@@ -86,7 +86,7 @@ def draw_sample(table: pd.DataFrame, n: int, seed: int = 0, waiting: Truths | No
         raise ValueError(f"n must be above 0, not {n}")
     population = _population(table)
     has_distance = table["subject_distance_m"].notna().to_numpy()
-    before = table["sample_weight"].notna().to_numpy()
+    before = drawn_before(table)
     free = population & ~has_distance & ~before
     by_chance = population & before
     mark = pd.factorize(table["counted_as"].fillna(""), sort=True)[0]
@@ -123,6 +123,17 @@ def draw_sample(table: pd.DataFrame, n: int, seed: int = 0, waiting: Truths | No
         with_distance=int((population & has_distance).sum()),
         drawn_before=int((population & before & ~has_distance).sum()) - len(again),
     )
+
+
+def drawn_before(table: pd.DataFrame) -> Truths:
+    """Tell which frames an earlier sample drew, shape (n,), be they answered or not.
+
+    In a table that was never weighed those with a weight; in a weighed one a frame can lose its weight, and
+    others get one.
+    """
+    if "drawn" in table and table["drawn"].notna().any():
+        return table["drawn"].fillna(False).to_numpy(bool)
+    return table["sample_weight"].notna().to_numpy(bool)
 
 
 def _population(table: pd.DataFrame) -> Truths:

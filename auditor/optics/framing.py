@@ -50,7 +50,7 @@ def lower_edge_m(
     Examples
     --------
     >>> round(float(lower_edge_m(1.7, 35.0, 24.0)), 2)
-    1.05
+    1.04
     """
     size = magnification(lens_distance_m(distance_m, focal_length_mm), focal_length_mm)
     with np.errstate(divide="ignore"):

@@ -88,7 +88,7 @@ def test_every_part_answers(archive, case):
         assert not tolerance.carries
 
 
-@pytest.mark.parametrize("case", ["no distances", "no marks", "nothing", "autofocused"])
+@pytest.mark.parametrize("case", ["no distances", "nothing", "autofocused"])
 def test_no_blur_is_said(archive, case):
     tolerance = fit_tolerance(with_columns(CASES[case](archive.copy())), Settings())
     assert "no_distances" in tolerance.flags

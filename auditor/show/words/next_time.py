@@ -205,7 +205,7 @@ def blur_costs(of_100_by_cause: Mapping[str, int], exposure_time_s: float) -> st
 
 
 def next_walk(decided: Decided) -> str:
-    """Say what the next walk should try, or that there is nothing to test."""
+    """Say what the next walk should try, or why it need not try anything."""
     told = decided.told
     if told is None:
         return ""
@@ -221,6 +221,8 @@ def next_walk(decided: Decided) -> str:
             if not is_setting(decided.now, other.f_number, other.focus_distance_m):
                 names = listed(setting_name(one, decided.ring_unit) for one in (decided.now, other))
                 return f"Change between {names} every quarter hour; stand still, out of traffic, to change."
+    if not decided.known.measured:
+        return "Measure distances first: without them nothing can be held against anything."
     return "Nothing to test: just shoot."
 
 
