@@ -19,7 +19,7 @@ from auditor.intake.library.processes import cores, read_in_processes
 from auditor.intake.library.reading import SETTLED_NS, Progress
 from auditor.intake.library.walk import Stamp
 from auditor.intake.people import measuring_process
-from auditor.intake.people.records import MeasuredPicture, measure_version, unpack_measured
+from auditor.intake.people.records import MeasuredPicture, measure_version, unpack
 from auditor.intake.photofile.opening import may_pass
 
 MODULE = measuring_process.__name__
@@ -105,7 +105,7 @@ class _Run:
                 _, *stamp, version, value = rows.get(self.places[number][1], _NO_ROW)
                 if tuple(stamp) == self.stamps[number] and version == self.version:
                     try:
-                        self.pictures[number] = unpack_measured(value)
+                        self.pictures[number] = unpack(value)
                     except ValueError:
                         continue
                     self._tell()
@@ -134,7 +134,7 @@ class _Run:
         return left
 
     def _take(self, number: int, data: bytes) -> None:
-        measured = unpack_measured(data)
+        measured = unpack(data)
         self.pictures[number] = measured
         stamp = self.stamps[number]
         lasting = measured.error is None or not may_pass(measured.error)

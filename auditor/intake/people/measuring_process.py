@@ -14,7 +14,7 @@ from auditor.intake.library.reader_process import serve
 from auditor.intake.people.blurwidth import blur_width
 from auditor.intake.people.faces import Face
 from auditor.intake.people.finding import find_faces
-from auditor.intake.people.records import MeasuredPicture, pack_measured
+from auditor.intake.people.records import MeasuredPicture, pack
 from auditor.intake.people.wholepicture import WholePicture, open_whole
 
 SEPARATOR = "\0"  # the one character that no path can hold
@@ -29,7 +29,7 @@ def request(paths: list[str]) -> str:
 def measure_packed(text: str) -> bytes:
     """Measure one frame's picture."""
     whole = open_whole(text.split(SEPARATOR))
-    return pack_measured(MeasuredPicture(error=whole) if isinstance(whole, str) else measure_picture(whole))
+    return pack(MeasuredPicture(error=whole) if isinstance(whole, str) else measure_picture(whole))
 
 
 def measure_picture(whole: WholePicture) -> MeasuredPicture:

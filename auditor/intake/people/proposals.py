@@ -21,7 +21,7 @@ NOSE_CHIN: Final = "nose-chin"
 
 
 @dataclass(frozen=True, slots=True)
-class SuggestedMeasure:
+class Proposal:
     """One measure that a picture suggests.
 
     Attributes
@@ -45,7 +45,7 @@ class SuggestedMeasure:
 
 def propose_measures(
     archive: Archive, rows: Sequence[int], request: Request, progress: Progress | None = None
-) -> list[SuggestedMeasure | None]:
+) -> list[Proposal | None]:
     """Propose one measure for each of some frames, on the face that is most likely the subject.
 
     Parameters
@@ -59,7 +59,7 @@ def propose_measures(
 
     Returns
     -------
-    list of SuggestedMeasure or None
+    list of Proposal or None
         One for each row; None where no face was found.
 
     Raises
@@ -69,10 +69,10 @@ def propose_measures(
     """
     measured = measure_frames(archive, rows, request, progress)
     faces = placed_faces(archive.table, measured.pictures, np.asarray(rows, dtype="intp"))
-    proposals: dict[int, SuggestedMeasure] = {}
+    proposals: dict[int, Proposal] = {}
     for face in choose_subjects(faces).itertuples():
         height = face.picture_height
-        proposals[face.frame] = SuggestedMeasure(
+        proposals[face.frame] = Proposal(
             NOSE_CHIN,
             ((face.nose_x / height, face.nose_y / height), (face.chin_x / height, face.chin_y / height)),
             (face.left / height, face.top / height, face.width / height, face.height / height),

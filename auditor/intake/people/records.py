@@ -48,13 +48,13 @@ def measure_version() -> int:
     return zlib.crc32(repr([MEASURE_NUMBER, DETECTOR, detector_version(), kept]).encode())
 
 
-def pack_measured(measured: MeasuredPicture) -> bytes:
+def pack(measured: MeasuredPicture) -> bytes:
     """Return a measured picture as bytes, with a check sum."""
     body = json.dumps(astuple(measured), separators=(",", ":")).encode()
     return zlib.crc32(body).to_bytes(4, "little") + body
 
 
-def unpack_measured(data: Any) -> MeasuredPicture:
+def unpack(data: Any) -> MeasuredPicture:
     """Return the picture that was packed.
 
     Raises

@@ -23,7 +23,7 @@ from auditor.intake.people.installed import can_find_faces
 from auditor.intake.people.listing import faces_to_write
 from auditor.intake.people.measuring import ENDED, measure_pictures
 from auditor.intake.people.proposals import propose_measures
-from auditor.intake.people.records import MeasuredPicture, pack_measured, unpack_measured
+from auditor.intake.people.records import MeasuredPicture, pack, unpack
 from auditor.journey import run_audit, run_scan
 from auditor.settings import Request
 from tests.intake.people.scenes import background, with_face
@@ -179,11 +179,11 @@ def test_packing_loses_nothing_and_damage_is_seen():
     picture = MeasuredPicture(
         None, 6000, 4000, True, False, True, (Face(1.5, 2, 3, 4, 0.9, 70.0, 0.1, 1, 2, 3, 4),), (nan,)
     )
-    assert repr(unpack_measured(pack_measured(picture))) == repr(picture)
-    data = bytearray(pack_measured(picture))
+    assert repr(unpack(pack(picture))) == repr(picture)
+    data = bytearray(pack(picture))
     data[20] ^= 1
     with pytest.raises(ValueError, match="check sum"):
-        unpack_measured(bytes(data))
+        unpack(bytes(data))
 
 
 def test_cut_pictures_are_refused(scanned):
