@@ -257,3 +257,50 @@ def test_the_glossary_and_every_column_are_documented():
         assert f"| {word} " in text
     for column in COLUMNS:
         assert f"`{column}`" in readme, f"README does not explain {column}"
+
+
+# Rooms that stand in front of what others compute: a name there is its namesake's in words, as a picture, as
+# a command or in a notebook.
+IN_FRONT = ("show/words/", "show/charts/", "cli/", "notebook.py")
+TWICE = {
+    "archive": "read from folders; invented",
+    "exposure": "the arithmetic of light; how an invented camera sets it",
+    "filling": "of columns from pictures; of empty cells from statements",
+    "frames": "the columns of the frame table; the frames that the page shows",
+    "records": "of a file that was read; of a picture that was measured",
+    "walk": "through folders; along an invented street",
+    "Block": "of frames alike, in the starter; of a randomised plan, in the advice",
+    "Lens": "as stated in a session file; as an invented photographer owns it",
+    "Plan": "of a setting to be made; of where an invented archive's bursts lie",
+    "Proposal": "of a measure; the same with its handles, as the sheet holds it",
+    "main": "of each process",
+    "notes_text": "of notes to be filled in; of those that an invented photographer wrote",
+    "pack": "what was read of a file; what was measured in a picture",
+    "place_of": "of a frame in the archive; of an archive in the cache",
+    "session_text": "of a session file to be filled in; of one that an invented photographer wrote",
+    "standing_share": "of a typed setting; drawn into an invented picture",
+}
+
+
+def names_that_occur_twice(stem_of_module: bool) -> dict[str, list[str]]:
+    found: dict[str, list[str]] = {}
+    for path in MODULES:
+        relative = path.relative_to(PACKAGE).as_posix()
+        tree = ast.parse(path.read_text("utf-8")).body
+        public = [node.name for node in tree if isinstance(node, ast.FunctionDef | ast.ClassDef)]
+        for name in [path.stem] if stem_of_module else public:
+            if not name.startswith("_"):
+                found.setdefault(name, []).append(relative)
+    return {name: places for name, places in found.items() if len(places) > 1}
+
+
+@pytest.mark.parametrize("modules", [True, False])
+def test_no_name_means_two_things(modules):
+    for name, places in names_that_occur_twice(modules).items():
+        computing = [place for place in places if not place.startswith(IN_FRONT)]
+        assert len(computing) < 2 or name in TWICE, f"{name} stands in {' and '.join(places)}"
+
+
+def test_a_name_that_occurs_twice_is_seen():
+    assert "frames" in names_that_occur_twice(True)
+    assert "main" in names_that_occur_twice(False)

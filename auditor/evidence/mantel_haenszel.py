@@ -17,7 +17,7 @@ from auditor.evidence.proportions import Floats, two_sided_z
 
 
 @dataclass(frozen=True, slots=True)
-class Difference:
+class PooledDifference:
     """A difference of two rates, a minus b, averaged over strata.
 
     Attributes
@@ -40,7 +40,7 @@ def difference_by_runs(
     is_a: npt.ArrayLike,
     outing: npt.ArrayLike,
     confidence: float = 0.95,
-) -> Difference:
+) -> PooledDifference:
     """Return the difference within outings where each run of a setting counts as one observation.
 
     Places and moments differ from one run of a setting to the next, so the trials of a run are alike.
@@ -59,7 +59,7 @@ def difference_by_runs(
 
     Returns
     -------
-    Difference
+    PooledDifference
         NaN where there are not more runs than outings and one: then nothing tells the place from the setting.
 
     References
@@ -92,10 +92,10 @@ def difference_by_runs(
     error = math.sqrt(float((score**2).sum()) * len(a) / free) / information
     half = float(stdtrit(free, 0.5 + confidence / 2)) * error
     p_value = float(2 * stdtr(free, -abs(difference) / error)) if error > 0 else float(difference == 0)
-    return Difference(difference, difference - half, difference + half, p_value)
+    return PooledDifference(difference, difference - half, difference + half, p_value)
 
 
-NOTHING = Difference(math.nan, math.nan, math.nan, math.nan)
+NOTHING = PooledDifference(math.nan, math.nan, math.nan, math.nan)
 
 
 def stratified_difference(
@@ -104,7 +104,7 @@ def stratified_difference(
     hits_b: npt.ArrayLike,
     n_b: npt.ArrayLike,
     confidence: float = 0.95,
-) -> Difference:
+) -> PooledDifference:
     """Return the Mantel-Haenszel risk difference of independent trials, strata of any size.
 
     Parameters
@@ -141,7 +141,7 @@ def stratified_difference(
     variance = float(spread.sum())
     beyond = max(abs(float((x - expected).sum())) - 0.5, 0.0)
     score = beyond / math.sqrt(variance) if variance > 0 else math.nan
-    return Difference(difference, difference - half, difference + half, _two_sided_p(score))
+    return PooledDifference(difference, difference - half, difference + half, _two_sided_p(score))
 
 
 def clustered_difference(
@@ -150,7 +150,7 @@ def clustered_difference(
     stratum: npt.ArrayLike,
     cluster: npt.ArrayLike,
     confidence: float = 0.95,
-) -> Difference:
+) -> PooledDifference:
     """Return the Mantel-Haenszel risk difference of trials that come in clusters, such as frames in bursts.
 
     The variance sums the squared influence of whole clusters, so frames of a burst may be as alike, or as
@@ -189,7 +189,7 @@ def clustered_difference(
     variance = float((sums**2).sum()) * count / max(count - 1, 1)
     half = two_sided_z(confidence) * math.sqrt(variance) / weight
     score = abs(difference) * weight / math.sqrt(variance) if variance > 0 else math.nan
-    return Difference(difference, difference - half, difference + half, _two_sided_p(score))
+    return PooledDifference(difference, difference - half, difference + half, _two_sided_p(score))
 
 
 def bursts_to_show(rate: float, points: float, level: float = 0.05, power: float = 0.8) -> float:

@@ -42,7 +42,7 @@ def frames_for_reading(audit: Audit) -> pd.DataFrame:
     return frames.assign(preset=frames["preset"].mask(small, OTHER))
 
 
-def preset_rows(audit: Audit) -> pd.DataFrame:
+def preset_chart_rows(audit: Audit) -> pd.DataFrame:
     """Rows of the preset chart, without presets of which nothing counts and without labels."""
     shown = presets_for_reading(audit)
     return shown[shown["bursts"] > 0].reset_index(drop=True)
@@ -160,7 +160,7 @@ def _bars(frames: pd.DataFrame, edges: np.ndarray) -> pd.DataFrame:
     return counts[(counts["kept"] > 0) | (counts["not_kept"] > 0)]
 
 
-def engravings(from_m: float, to_m: float, units: str) -> pd.DataFrame:
+def distance_ticks(from_m: float, to_m: float, units: str) -> pd.DataFrame:
     """Ticks of a distance axis, as a ring is engraved."""
     metres = 1.0 if units == "m" else METRES_PER_FOOT
     inside = [value for value in ENGRAVINGS[units] if from_m < value * metres < to_m]

@@ -152,7 +152,7 @@ def test_charts_without_marks_leave_out_what_has_no_result(
 
 @pytest.mark.parametrize("units", ["m", "ft"])
 def test_engravings_are_round_numbers_in_their_own_units(units: str) -> None:
-    ticks = chart_tables.engravings(0.4, 12.0, units)
+    ticks = chart_tables.distance_ticks(0.4, 12.0, units)
     metres = {"m": 1.0, "ft": 0.3048}[units]  # international foot, 1959
     figures = [float(label.split()[0]) for label in ticks["label"]]
     np.testing.assert_allclose(ticks["at_m"], np.array(figures) * metres, rtol=1e-12)

@@ -29,10 +29,10 @@ def request(paths: list[str]) -> str:
 def measure_packed(text: str) -> bytes:
     """Measure one frame's picture."""
     whole = open_whole(text.split(SEPARATOR))
-    return pack(MeasuredPicture(error=whole) if isinstance(whole, str) else measure(whole))
+    return pack(MeasuredPicture(error=whole) if isinstance(whole, str) else measure_picture(whole))
 
 
-def measure(whole: WholePicture) -> MeasuredPicture:
+def measure_picture(whole: WholePicture) -> MeasuredPicture:
     """Find the faces of a picture and measure the blur of each."""
     picture = whole.picture
     faces = find_faces(picture)

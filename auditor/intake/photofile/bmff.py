@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from auditor.intake.photofile.contents import MAX_PACKET_BYTES, Contents, tiff_start
-from auditor.intake.photofile.window import Block, Window
+from auditor.intake.photofile.window import ByteRange, Window
 
 MAX_BOXES = 10_000
 MAX_EXTENTS = 20_000
@@ -183,9 +183,9 @@ def _take_raw_blocks(moov: bytes, found: Contents) -> bool:
         inside = moov[start + 16 : end]
         blocks = {name: inside[first:last] for name, first, last in _boxes(inside) if name[:3] == b"CMT"}
         if tiff_start(blocks.get(b"CMT1", b"")) == 0:
-            found.tiff, found.tiff_is_picture = Block.of_bytes(blocks[b"CMT1"]), True
+            found.tiff, found.tiff_is_picture = ByteRange.of_bytes(blocks[b"CMT1"]), True
             if tiff_start(blocks.get(b"CMT2", b"")) == 0:
-                found.exif_ifd = Block.of_bytes(blocks[b"CMT2"])
+                found.exif_ifd = ByteRange.of_bytes(blocks[b"CMT2"])
             return True
     return False
 

@@ -6,7 +6,7 @@ import hashlib
 
 from auditor.intake.photofile import bmff, chunks, jpeg
 from auditor.intake.photofile.contents import Contents
-from auditor.intake.photofile.window import Block, ReadLimitError, Window
+from auditor.intake.photofile.window import ByteRange, ReadLimitError, Window
 
 # A raw type that carries its Exif in a whole JPEG: known by its first 15 bytes, big-endian JPEG offset at 84.
 _RAW_WITH_JPEG = bytes.fromhex("cd8cb19a5dc12d1807280a8cbc980172")
@@ -19,7 +19,7 @@ class UnreadableError(Exception):
     """The file gives nothing; the message says why, to a person."""
 
 
-def walk(window: Window) -> Contents:
+def collect_contents(window: Window) -> Contents:
     """Collect what the readers need from an open file.
 
     Raises
@@ -68,7 +68,7 @@ def _walk_into(window: Window, found: Contents) -> None:
         if not bmff.walk_bmff(window, found):
             raise UnreadableError("not a picture this reader knows")
     elif found.container == "tiff":
-        found.tiff, found.tiff_is_picture = Block(window, 0, window.size), True
+        found.tiff, found.tiff_is_picture = ByteRange(window, 0, window.size), True
     else:
         start = int.from_bytes(window.read(_JPEG_OFFSET_AT, 4), "big")
         if window.read(start, 3) == jpeg.SIGNATURE:

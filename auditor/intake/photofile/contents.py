@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 
-from auditor.intake.photofile.window import Block
+from auditor.intake.photofile.window import ByteRange
 
 MAX_PACKET_BYTES = 4 << 20  # the largest XMP packet, or Exif block in memory, that is read
 _TIFF_HEADER = re.compile(rb"II\*\x00|MM\x00\*")
@@ -19,9 +19,9 @@ class Contents:
     ----------
     container : str
         As in :class:`~auditor.intake.photofile.records.FileRecord`.
-    tiff : Block or None
+    tiff : ByteRange or None
         The TIFF block whose IFD0 leads to the Exif IFD.
-    exif_ifd : Block or None
+    exif_ifd : ByteRange or None
         A second TIFF block whose IFD0 is the Exif IFD (ISO-BMFF raw).
     tiff_is_picture : bool
         True where the TIFF block is the file itself, so that its IFD0 tells the picture's size.
@@ -33,8 +33,8 @@ class Contents:
     """
 
     container: str
-    tiff: Block | None = None
-    exif_ifd: Block | None = None
+    tiff: ByteRange | None = None
+    exif_ifd: ByteRange | None = None
     tiff_is_picture: bool = False
     packets: list[bytes] = field(default_factory=list)
     width: int = 0
@@ -47,7 +47,7 @@ class Contents:
         if start is None:
             self.notes.append("the Exif block has no TIFF header and was not read")
         elif self.tiff is None:
-            self.tiff = Block.of_bytes(data[start:])
+            self.tiff = ByteRange.of_bytes(data[start:])
         else:
             self.notes.append("Exif is present twice: the first block counts")
 

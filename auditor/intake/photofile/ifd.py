@@ -9,7 +9,7 @@ import struct
 from typing import Literal
 
 from auditor.intake.photofile.contents import MAX_PACKET_BYTES
-from auditor.intake.photofile.window import Block
+from auditor.intake.photofile.window import ByteRange
 
 Order = Literal["little", "big"]
 Entry = tuple[int, int, int, bytes]  # tag, field type, count, and the value or, beyond 4 bytes, its offset
@@ -29,7 +29,7 @@ class DamagedBlockError(Exception):
     """There is no IFD where the block says it is."""
 
 
-def header(block: Block) -> tuple[Order, int]:
+def header(block: ByteRange) -> tuple[Order, int]:
     """Return the byte order of a TIFF block and the offset of its IFD0.
 
     Raises
@@ -44,7 +44,7 @@ def header(block: Block) -> tuple[Order, int]:
     return order, int.from_bytes(head[4:], order)
 
 
-def read_ifd(block: Block, order: Order, at: int) -> list[Entry]:
+def read_ifd(block: ByteRange, order: Order, at: int) -> list[Entry]:
     """Read the entries of the IFD at offset `at`; one that is cut short gives the entries that are whole.
 
     Raises
@@ -65,7 +65,7 @@ def looks_like_ifd(entries: list[Entry]) -> bool:
     return 2 * sum([entry[1] in TYPE_BYTES for entry in entries]) > len(entries)
 
 
-def picture_size(block: Block, order: Order, entries: list[Entry]) -> tuple[int, int]:
+def picture_size(block: ByteRange, order: Order, entries: list[Entry]) -> tuple[int, int]:
     """Return width and height of the largest full-resolution picture in IFD0 and its sub-IFDs; 0 unknown."""
     directories = [entries]
     for at in _numbers(block, order, entries, _SUB_IFDS):
@@ -85,7 +85,7 @@ def picture_size(block: Block, order: Order, entries: list[Entry]) -> tuple[int,
     return max(sizes, key=lambda size: size[0] * size[1])
 
 
-def _numbers(block: Block, order: Order, entries: list[Entry], tag: int) -> list[int]:
+def _numbers(block: ByteRange, order: Order, entries: list[Entry], tag: int) -> list[int]:
     """Return the values of a SHORT, LONG or IFD entry; none where it is absent or of another type."""
     for found, kind, count, pointer in entries:
         if found == tag and kind in (3, 4, 13) and count <= MAX_SUB_IFDS:
@@ -96,7 +96,7 @@ def _numbers(block: Block, order: Order, entries: list[Entry], tag: int) -> list
     return []
 
 
-def xmp_packet(block: Block, order: Order, entry: Entry, notes: list[str]) -> bytes:
+def xmp_packet(block: ByteRange, order: Order, entry: Entry, notes: list[str]) -> bytes:
     """Return the XMP packet that an entry of tag 0x02BC points to; empty where it is too large."""
     _tag, _kind, count, pointer = entry
     if count > MAX_PACKET_BYTES:

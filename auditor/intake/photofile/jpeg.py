@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from auditor.intake.photofile.contents import MAX_PACKET_BYTES, Contents, tiff_start
-from auditor.intake.photofile.window import Block, Window
+from auditor.intake.photofile.window import ByteRange, Window
 
 SIGNATURE = b"\xff\xd8\xff"
 MAX_SEGMENTS = 5_000
@@ -63,7 +63,7 @@ def _take_app1(
         if header is None:
             found.notes.append("the Exif block has no TIFF header and was not read")
         elif found.tiff is None:
-            found.tiff = Block(window, at + header, length - header)
+            found.tiff = ByteRange(window, at + header, length - header)
         else:
             found.notes.append("Exif is present twice: the first block counts")
     elif name.startswith(_XMP):

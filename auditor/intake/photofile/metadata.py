@@ -13,7 +13,7 @@ from typing import Any
 
 import exifread
 
-from auditor.intake.photofile.containers import DAMAGED, UnreadableError, walk
+from auditor.intake.photofile.containers import DAMAGED, UnreadableError, collect_contents
 from auditor.intake.photofile.contents import Contents
 from auditor.intake.photofile.exifvalues import Values, exif_fields
 from auditor.intake.photofile.ifd import DamagedBlockError, Order
@@ -59,7 +59,7 @@ def read_file(path: str | os.PathLike[str]) -> FileRecord:
 
 
 def _read(window: Window) -> FileRecord:
-    found = walk(window)
+    found = collect_contents(window)
     notes = found.notes
     reduced = _reduce(found)
     packets = found.packets

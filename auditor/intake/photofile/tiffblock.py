@@ -26,7 +26,7 @@ from auditor.intake.photofile.ifd import (
     read_ifd,
     xmp_packet,
 )
-from auditor.intake.photofile.window import Block
+from auditor.intake.photofile.window import ByteRange
 
 MAX_TEXT_BYTES = 256
 
@@ -104,14 +104,14 @@ class Reduced:
     notes: list[str] = field(default_factory=list)
 
 
-def reduce_block(block: Block, exif_ifd: Block | None = None, is_picture: bool = False) -> Reduced:
+def reduce_block(block: ByteRange, exif_ifd: ByteRange | None = None, is_picture: bool = False) -> Reduced:
     """Pick the wanted tags out of a TIFF block.
 
     Parameters
     ----------
-    block : Block
+    block : ByteRange
         The TIFF block with IFD0.
-    exif_ifd : Block or None
+    exif_ifd : ByteRange or None
         A second block whose IFD0 is the Exif IFD; None where IFD0 points to it.
     is_picture : bool
         Whether IFD0 describes the picture, so that its size is wanted too.
@@ -146,12 +146,12 @@ def reduce_block(block: Block, exif_ifd: Block | None = None, is_picture: bool =
     return reduced
 
 
-def _exif_values(block: Block, order: Order, at: int, notes: list[str]) -> dict[int, Value]:
+def _exif_values(block: ByteRange, order: Order, at: int, notes: list[str]) -> dict[int, Value]:
     return _keep(block, order, read_ifd(block, order, at), EXIF_TAGS, notes)[0]
 
 
 def _keep(
-    block: Block, order: Order, entries: list[Entry], wanted: dict[int, bool], notes: list[str]
+    block: ByteRange, order: Order, entries: list[Entry], wanted: dict[int, bool], notes: list[str]
 ) -> tuple[dict[int, Value], dict[int, Entry]]:
     """Return the wanted values, and the entries that lead elsewhere. Of several numbers the first counts."""
     kept: dict[int, Value] = {}

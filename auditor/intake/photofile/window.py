@@ -1,7 +1,7 @@
 """Bounded reading of one open file: short pieces by offset, with an end to patience.
 
 A hostile file can ask for endless small reads. A :class:`Window` counts them and gives up, so that no file
-takes more than a moment. A :class:`Block` is a stretch of a window that counts from its own start.
+takes more than a moment. A :class:`ByteRange` is a stretch of a window that counts from its own start.
 """
 
 from __future__ import annotations
@@ -84,7 +84,7 @@ class Window:
 
 
 @dataclass(frozen=True, slots=True)
-class Block:
+class ByteRange:
     """A stretch of a window, offsets counted from `start`, closed at `length` bytes."""
 
     window: Window
@@ -92,7 +92,7 @@ class Block:
     length: int
 
     @classmethod
-    def of_bytes(cls, data: bytes) -> Block:
+    def of_bytes(cls, data: bytes) -> ByteRange:
         """Make a block of bytes in memory."""
         return cls(Window.of_bytes(data), 0, len(data))
 

@@ -52,7 +52,7 @@ def render_charts(audit: Audit, names: Collection[str] | None = None) -> dict[st
 
 
 def _presets(audit: Audit) -> Drawing | None:
-    rows = chart_tables.preset_rows(audit)
+    rows = chart_tables.preset_chart_rows(audit)
     if not len(rows):
         return None
     overall = count_all(audit.table, audit.settings.confidence)["hit_rate"] if len(rows) > 1 else math.nan
@@ -74,7 +74,7 @@ def _distances(audit: Audit) -> Drawing | None:
         return None
 
     def drawing(units: str) -> Figure:
-        ticks = chart_tables.engravings(lanes["from_m"][0], lanes["to_m"][0], units)
+        ticks = chart_tables.distance_ticks(lanes["from_m"][0], lanes["to_m"][0], units)
         height = LANE_IN * len(lanes) + 0.35
         figure = new_figure(height)
         axes = list(figure.subplots(len(lanes), 1, squeeze=False)[:, 0])

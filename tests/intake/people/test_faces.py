@@ -17,7 +17,7 @@ from auditor.intake.people.faces import Box, without_doubles
 from auditor.intake.people.filling import faces_of
 from auditor.intake.people.finding import find_faces, measured_face
 from auditor.intake.people.installed import can_find_faces, choose_detector
-from auditor.intake.people.measuring_process import measure
+from auditor.intake.people.measuring_process import measure_picture
 from auditor.intake.people.wholepicture import WholePicture
 from tests.intake.people.scenes import (
     OWN_FACE_PX,
@@ -82,7 +82,7 @@ def test_a_blurred_noisy_face_is_found_and_its_blur_read():
     """A disc of 30 px on a face of 120 px: 0.25 of its length."""
     frame = with_face(120, at=(500, 300), size=(2400, 1600))
     taken = photographed(frame, disc(30), noise=10, quality=82)
-    seen = measure(WholePicture(taken, preview=False, resized=False))
+    seen = measure_picture(WholePicture(taken, preview=False, resized=False))
     assert len(seen.faces) == 1
     assert seen.faces[0].face_px == pytest.approx(120, rel=0.1)
     assert seen.blurs_px[0] == pytest.approx(30, rel=0.25)
@@ -105,7 +105,7 @@ def test_a_known_distance_comes_back():
     farther; 10 % is one standard deviation.
     """
     frame = WholePicture(with_face(225.2), preview=False, resized=False)
-    row = place_faces(faces_of([measure(frame)]), np.array([35.0]), np.array([24.0])).iloc[0]
+    row = place_faces(faces_of([measure_picture(frame)]), np.array([35.0]), np.array([24.0])).iloc[0]
     assert row.distance_m == pytest.approx(3.0 * 117.85 / 113.1, rel=0.1)
     assert 0.08 < row.distance_rel_sd < 0.12
 
