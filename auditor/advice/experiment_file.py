@@ -38,7 +38,9 @@ def experiment_session(walk: WalkPlan, focal_length_mm: float, lens: Lens | None
         The limits of the light are written where they were stated.
     """
     blocks = ", ".join(f"{block.presses} with {_quoted(block.preset)}" for block in walk.blocks)
-    change = "# Hold the palm over the lens at each change, or photograph the ring; name the next frame in from."
+    change = (
+        "# Hold the palm over the lens at each change, or photograph the ring; name the next frame in from."
+    )
     lines = [
         f"# The next walk: {walk.presses} presses, {blocks}.",
         *_PURPOSE[walk.purpose],

@@ -92,7 +92,8 @@ def write_next_walk(audit: Audit, lens: str, out: Path, *, force: bool = False) 
     walk = None if told is None else plan_walk(told, audit.table)
     if told is None or walk is None:
         raise OutputError(
-            f"There is no walk to lay out, so {out} was not written.", "The answer above says what helps instead."
+            f"There is no walk to lay out, so {out} was not written.",
+            "The answer above says what helps instead.",
         )
     stated = find_lens(audit.lenses, lens, told.focal_length_mm)
     write_file(out, experiment_session(walk, told.focal_length_mm, stated, audit.settings), force=force)

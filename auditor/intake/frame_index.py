@@ -196,11 +196,16 @@ class FrameIndex:
         ----------
         text : str
             A name or a stem, below the folder or else anywhere; or a path, from the folder or else the end
-            of one. ``./`` in front says that the frame lies in the folder itself. Case does not matter.
+            of one. ``./`` in front says that the frame lies in the folder itself. Case does not matter, and
+            a backslash can stand between folders where no name is written with it.
         folder : str
             Path of the folder that holds the file in which the name is written, see :func:`place_of`.
         """
-        wanted = text.strip().casefold().replace("\\", "/")
+        wanted = text.strip().casefold()
+        rows = self._find(wanted, folder)
+        return rows if rows or "\\" not in wanted else self._find(wanted.replace("\\", "/"), folder)
+
+    def _find(self, wanted: str, folder: str) -> list[int]:
         head, slash, name = wanted.rpartition("/")
         if slash:
             exact = os.path.normpath(f"{folder}/{head}" if head and not wanted.startswith("/") else head)

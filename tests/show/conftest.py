@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import os
+import shutil
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -16,12 +19,34 @@ from auditor.show.page.frames import MOST_THUMBNAILS, rows_shown
 from auditor.show.page.view import lens_views
 from auditor.show.report import build_report
 
+CHROMIUM = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
+FLAGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--disable-background-networking",
+    "--disable-sync",
+]
 PRESETS = [  # name, lens, focal length [mm], f-number, focus distance [m]
     ("arcade", "28 mm", 28.0, 8.0, 2.5),
     ("crossing", "28 mm", 28.0, 11.0, 3.0),
     ("close", "35 mm", 35.0, 5.6, 1.5),
     ("far side", "28 mm", 28.0, 16.0, np.inf),
 ]
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Any]:
+    """One browser for page and sheet: its driver can run only once in a process."""
+    playwright = pytest.importorskip(
+        "playwright.sync_api", reason="playwright is not installed: no browser tests"
+    )
+    if CHROMIUM is None:
+        pytest.skip("chromium is not installed (or named in the variable CHROMIUM): no browser tests")
+    with playwright.sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        yield browser
+        browser.close()
 
 
 def invented_frames(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import re
 import shutil
 import subprocess
@@ -18,18 +17,6 @@ from auditor.errors import Problem
 from auditor.journey import Audit
 from auditor.show.report import build_report
 
-playwright = pytest.importorskip(
-    "playwright.sync_api", reason="playwright is not installed: no browser tests"
-)
-
-CHROMIUM = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
-FLAGS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--disable-background-networking",
-    "--disable-sync",
-]
 MOST_STOPS = 40
 LOOKS = {  # width and what the browser says of its reader
     "light": (1200, {}),
@@ -41,18 +28,8 @@ LOOKS = {  # width and what the browser says of its reader
 }
 
 
-@pytest.fixture(scope="session")
-def browser() -> Iterator[Any]:
-    if CHROMIUM is None:
-        pytest.skip("chromium is not installed (or named in the variable CHROMIUM): no browser tests")
-    with playwright.sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        yield browser
-        browser.close()
-
-
 @pytest.fixture
-def opened(browser: Any, tmp_path: Path) -> Iterator[Callable[..., Any]]:
+def opened(chromium: Any, tmp_path: Path) -> Iterator[Callable[..., Any]]:
     """Open a page's text; at the end of the test it must have been silent and asked for nothing."""
     noise: list[str] = []
     asked: list[str] = []
@@ -61,7 +38,7 @@ def opened(browser: Any, tmp_path: Path) -> Iterator[Callable[..., Any]]:
     def open_page(text: str, width: int = 1200, **options: Any) -> Any:
         path = tmp_path / "report.html"
         path.write_text(text, encoding="utf-8")
-        context = browser.new_context(viewport={"width": width, "height": 800}, **options)
+        context = chromium.new_context(viewport={"width": width, "height": 800}, **options)
         contexts.append(context)
         page = context.new_page()
         page.on("console", lambda message: noise.append(message.text))
@@ -175,7 +152,7 @@ def test_the_demo_fits_four_screens_and_three_sheets(opened: Any, demo_page: str
         ["pdftotext", "-layout", tmp_path / "report.pdf", "-"], capture_output=True, text=True, check=True
     ).stdout
     assert told.count("\f") <= 3
-    for word in ("No preset surely keeps more", "How sure is this?", "auditor prepare"):
+    for word in ("No preset surely keeps more", "How sure is this?"):
         assert word in told
     assert "Walks over time" not in told, "folded parts stay folded"
 

@@ -19,19 +19,8 @@ from PIL import Image
 from tests.show.firefox import FIREFOX, Firefox
 from tests.show.walks import draw_figure, write_walk
 
-playwright = pytest.importorskip(
-    "playwright.sync_api", reason="playwright is not installed: no browser tests"
-)
 pytest.importorskip("skimage", reason="scikit-image is not installed: no pictures for the sheet")
 
-CHROMIUM = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
-FLAGS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--disable-background-networking",
-    "--disable-sync",
-]
 SIZE = (1500, 1000)
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -46,16 +35,6 @@ def auditor(*words: Any, cwd: Path) -> subprocess.CompletedProcess[str]:
     )
     assert done.returncode == 0, done.stderr
     return done
-
-
-@pytest.fixture(scope="session")
-def chromium():
-    if CHROMIUM is None:
-        pytest.skip("chromium is not installed (or named in the variable CHROMIUM): no browser tests")
-    with playwright.sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        yield browser
-        browser.close()
 
 
 @pytest.fixture(scope="session")
