@@ -132,8 +132,8 @@ def drawn_before(table: pd.DataFrame) -> Truths:
     others get one.
     """
     if "drawn" in table and table["drawn"].notna().any():
-        return table["drawn"].fillna(False).to_numpy(bool)
-    return table["sample_weight"].notna().to_numpy(bool)
+        return np.asarray(table["drawn"].fillna(False), dtype=bool)
+    return np.asarray(table["sample_weight"].notna(), dtype=bool)
 
 
 def _population(table: pd.DataFrame) -> Truths:
