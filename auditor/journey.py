@@ -14,6 +14,7 @@ from auditor.advice.decide import decide
 from auditor.advice.lens_decision import Decisions
 from auditor.errors import Problem, SettingError
 from auditor.evidence.causes import Causes, find_causes
+from auditor.evidence.company import count_company
 from auditor.evidence.comparisons import Comparisons, compare_presets
 from auditor.evidence.distances_met import DistancesMet, distances_met
 from auditor.evidence.over_time import OverTime, rates_over_time
@@ -319,6 +320,7 @@ def count_steps(archive: Archive) -> dict[str, int | None]:
         "missing_numbers": archive.missing_numbers,
         **{name: int(table["sharp"].eq(word).sum()) for name, word in _VERDICTS.items()},
         "markers": archive.markers,
+        **count_company(table),
     }
 
 

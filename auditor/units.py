@@ -43,17 +43,6 @@ def tidied(text: str) -> str:
     return text.strip().lower().translate(_TYPOGRAPHY).replace("''", '"')
 
 
-def split_quantities(text: str) -> list[str]:
-    """Split what is listed with commas or semicolons; between figures a comma is a decimal one: ``0,7m,1m``.
-
-    Examples
-    --------
-    >>> split_quantities("0,7m,1m, 2m;inf")
-    ['0,7m', '1m', '2m', 'inf']
-    """
-    return [part.strip() for part in re.split(r";|(?<!\d),|,(?!\d)", text) if part.strip()]
-
-
 def _number(text: str) -> float:
     return float(text.replace(",", "."))
 

@@ -78,10 +78,6 @@ class Paired:
     draws: Floats
     now_draws: Floats
 
-    def chance_of_gain(self, worth: float) -> Floats:
-        """Chance that each setting brings at least ``worth`` (0.1: a tenth) more, shape (a,)."""
-        return chance_above(self.draws, self.now_draws, np.log1p(worth))
-
 
 def chance_above(draws: Floats, now: Floats, log_ratio: float) -> Floats:
     """Chance that the ratio of shares, the model's discrepancy on it, lies above a bound; shape (a,)."""

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from auditor.advice.at_another_stop import LightAnswer, times_at
-from auditor.advice.paired import Paired, Setting
+from auditor.advice.paired import Paired
 from auditor.evidence.level import Level
 from auditor.evidence.proportions import two_sided_z
 from auditor.evidence.subjects import Subjects
@@ -102,14 +102,6 @@ def value_settings(
             )
         )
     return tuple(found)
-
-
-def find_setting(settings: tuple[ValuedSetting, ...], wanted: Setting) -> ValuedSetting | None:
-    """The valued setting of a ring and stop; None where it is none of them."""
-    for one in settings:
-        if (one.f_number, one.focus_distance_m) == (wanted.f_number, wanted.focus_distance_m):
-            return one
-    return None
 
 
 def _hit_rates(kept: Paired, level: Level, confidence: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

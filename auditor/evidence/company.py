@@ -5,8 +5,30 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+import pandas as pd
 
 ALL, FIRST_ONLY, OTHERS_ONLY, NONE = "all", "the first only", "others only", "none"
+
+
+COUNTED = {
+    "all_in_zone": ALL, "only_first_in_zone": FIRST_ONLY, "only_others_in_zone": OTHERS_ONLY,
+    "none_in_zone": NONE,
+}  # fmt: skip
+
+
+def count_company(frames: pd.DataFrame) -> dict[str, int]:
+    """Count the frames with several subjects by which of them the zone held.
+
+    Parameters
+    ----------
+    frames : pandas.DataFrame
+        Frame table with zones; frames without a zone, or with one distance alone, are not counted.
+    """
+    near, far, first = (
+        frames[name].to_numpy(float) for name in ("near_limit_m", "far_limit_m", "subject_distance_m")
+    )
+    held = held_in_zone(near, far, first, frames["other_subjects_m"].to_numpy(object))
+    return {name: int((held == word).sum()) for name, word in COUNTED.items()}
 
 
 def held_in_zone(

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from auditor.evidence.company import held_in_zone
+from auditor.evidence.company import count_company, held_in_zone
 from auditor.optics.lens import sharp_zone
 
 FOOT = 0.3048
@@ -39,3 +39,14 @@ def test_one_subject_and_unknown_zones_are_told_apart_from_none():
     said = held_in_zone(np.array([1.0, np.nan]), np.array([5.0, np.nan]), np.array([2.0, 2.0]), column)
     assert said.tolist() == [None, None]
     assert held(1.0, np.inf, 2.0, "300") == "all"
+
+
+def test_frames_are_counted_by_what_the_zone_held():
+    frames = pd.DataFrame({
+        "near_limit_m": [1.5] * 5, "far_limit_m": [4.0] * 5,
+        "subject_distance_m": [2.0, 2.0, 1.0, 1.0, 2.0],
+        "other_subjects_m": ["3", "5", "3", "5", None],
+    })  # fmt: skip
+    assert count_company(frames) == {
+        "all_in_zone": 1, "only_first_in_zone": 1, "only_others_in_zone": 1, "none_in_zone": 1,
+    }  # fmt: skip

@@ -7,6 +7,7 @@ import pytest
 
 from auditor.evidence.subjects import pressed_at_anyone
 from auditor.intake.archive import read_archive
+from auditor.intake.tables import write_table
 from auditor.journey import count_steps, gathered, run_scan
 from auditor.settings import Request
 
@@ -348,6 +349,10 @@ def test_markers_are_no_frames_of_the_walk_though_a_stretch_may_begin_at_one(tmp
     assert [row for claim in archive.claims.stated for row in claim.rows.tolist() if row > 4] == []
     assert "markers names 'P1010009', which is no frame." in said(archive)
     assert len(archive.paths) == len(archive.counted_to_end) == 5
+    write_table(table, tmp_path / "frames.csv")
+    again = run_scan(Request((tmp_path / "frames.csv",), cache=None)).archive.table
+    assert again["other_subjects_m"].tolist() == table["other_subjects_m"].tolist()
+    assert again["subject_distance_m"].to_numpy() == pytest.approx(table["subject_distance_m"], nan_ok=True)
 
 
 def test_a_tape_s_reading_of_the_ring_moves_the_zone(tmp_path, photo):

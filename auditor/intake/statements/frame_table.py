@@ -34,6 +34,7 @@ def claim_table(table: pd.DataFrame, place: str, depth: float) -> Claims:
     """
     presets = {name: Preset(name) for name in table["stated_preset"].dropna().unique()}
     known_sensor = table["sensor_source"].isin(["session", *_NOBODY])
+    several = table["other_subjects_m"].notna() & table["subject_distance_m"].notna()
     claims = [
         *_by_source(
             "keeper", table["keeper"], table["mark_source"].where(table["mark_source"].isin(_MARKS), "notes")
@@ -43,13 +44,17 @@ def claim_table(table: pd.DataFrame, place: str, depth: float) -> Claims:
             table["stated_preset"].map(presets, na_action="ignore").astype(object),
             table["stated_preset_source"].where(table["stated_preset_source"] == "notes", "session"),
         ),
-        *_by_source(
-            "subject_distance",
-            table["subject_distance_m"],
-            table["subject_distance_source"].where(
-                table["subject_distance_source"].isin(_DISTANCES), "notes"
-            ),
-            table["subject_distance_rel_sd"],
+        *(
+            claim
+            for distances in (table["subject_distance_m"].where(~several), _several(table[several]))
+            for claim in _by_source(
+                "subject_distance",
+                distances.reindex(table.index),
+                table["subject_distance_source"].where(
+                    table["subject_distance_source"].isin(_DISTANCES), "notes"
+                ),
+                table["subject_distance_rel_sd"],
+            )
         ),
         *(
             claim
@@ -67,6 +72,16 @@ def claim_table(table: pd.DataFrame, place: str, depth: float) -> Claims:
     if counts_fit_marks(table):
         claims += _by_source("counted_as", table["counted_as"], pd.Series("table", index=table.index))
     return Claims(tuple(replace(claim, place=place, depth=depth) for claim in claims))
+
+
+def _several(table: pd.DataFrame) -> pd.Series:
+    """The distances of frames with several subjects as notes give them, the subject meant first."""
+    further = table["other_subjects_m"].str.split("|")
+    told = [
+        (first, *(d for d in pd.to_numeric(pd.Series(more), errors="coerce") if d > 0))
+        for first, more in zip(table["subject_distance_m"], further, strict=True)
+    ]
+    return pd.Series(objects(told), index=table.index, dtype=object)
 
 
 def counts_fit_marks(table: pd.DataFrame) -> bool:

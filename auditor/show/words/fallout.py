@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 from auditor.errors import Problem
 from auditor.settings import Settings
-from auditor.show.words.figures import counted, interval, percent, whole
+from auditor.show.words.figures import counted, interval, listed, percent, whole
 
 MANY_MISSING = 0.05  # share of the frames above which missing numbers change the rate worth saying
 
@@ -74,6 +74,21 @@ def missing_numbers(counts: Counts) -> str:
         f"{start} If all were frames deleted because they were not worth keeping, the rate by frames would "
         f"be {percent(keepers / (marked + missing))} rather than {percent(keepers / marked)}."
     )
+
+
+def company(counts: Counts) -> str:
+    """Say which of several subjects the zone held; empty where no frame has more than one."""
+    said = {
+        "all of them": counts.get("all_in_zone") or 0,
+        "only the first": counts.get("only_first_in_zone") or 0,
+        "only others": counts.get("only_others_in_zone") or 0,
+        "none": counts.get("none_in_zone") or 0,
+    }
+    total = sum(said.values())
+    if not total:
+        return ""
+    parts = listed([f"{who} in {whole(n)}" for who, n in said.items() if n])
+    return f"Of {counted(total, 'frame')} with several subjects the zone held {parts}."
 
 
 def problems_left(total: int, shown: int) -> str:

@@ -107,19 +107,6 @@ def times_span(low: float, high: float) -> str:
     return UNKNOWN if math.isnan(low) or math.isnan(high) else f"{times(low)}–{times(high)}"
 
 
-def ratio_span(low: float, high: float) -> str:
-    """Write an interval of a gain as a share of what is there now.
-
-    Examples
-    --------
-    >>> ratio_span(-0.08, 0.41)
-    '−8 to 41 %'
-    """
-    if math.isnan(low) or math.isnan(high):
-        return UNKNOWN
-    return f"{_end(low)} to {_end(high)} %"
-
-
 def per_hour(rate: float) -> str:
     """Write keepers an hour.
 

@@ -20,7 +20,7 @@ from auditor.intake.statements.notes import SAMPLE_READERS, read_notes
 from auditor.intake.statements.session_file import read_session
 from auditor.intake.tables import read_table
 from auditor.settings import Request
-from auditor.units import parse_distance_m, parse_focal_length_mm, split_quantities
+from auditor.units import parse_distance_m, parse_focal_length_mm
 
 LIMIT_S = 2.0  # of processor time
 
@@ -188,9 +188,8 @@ def test_typed_distances_are_taken_as_people_type_them(text, metres):
     assert parse_distance_m(text) == pytest.approx(metres, rel=1e-12)
 
 
-def test_a_bare_focal_length_is_in_millimetres_and_commas_are_told_apart():
+def test_a_bare_focal_length_is_in_millimetres():
     assert parse_focal_length_mm("28") == parse_focal_length_mm("28 mm") == 28
-    assert split_quantities("0,7m,1m,2,5m,inf") == ["0,7m", "1m", "2,5m", "inf"]
 
 
 # --- nothing takes long ---------------------------------------------------------------------------------
