@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from itertools import groupby
 
 from auditor.advice.next_walk import WalkPlan
 from auditor.intake.statements.session import Lens
@@ -12,8 +13,7 @@ from auditor.units import METRES_PER_FOOT, format_exposure_time
 
 _PURPOSE = {
     "compare": (
-        "# Change over after so many presses, about every quarter of an hour; stand still to change, out of",
-        "# traffic.",
+        "# Change over after so many presses; stand still to change, out of traffic.",
         "# Take what comes: press as if the ring were always right, or the settings cannot be compared.",
     ),
     "anyone": (
@@ -37,14 +37,16 @@ def experiment_session(walk: WalkPlan, focal_length_mm: float, lens: Lens | None
     settings : Settings
         The limits of the light are written where they were stated.
     """
-    blocks = ", ".join(f"{block.presses} with {_quoted(block.preset)}" for block in walk.blocks)
+    runs = [list(run) for _, run in groupby(walk.blocks, key=lambda block: block.preset)]
+    blocks = [(sum(block.presses for block in run), run[0]) for run in runs]  # nothing changes within a run
+    told = ", ".join(f"{presses} with {_quoted(block.preset)}" for presses, block in blocks)
     change = (
         "# Hold the palm over the lens at each change, or photograph the ring; name the next frame in from."
     )
     lines = [
-        f"# The next walk: {walk.presses} presses, {blocks}.",
+        f"# The next walk: {walk.presses} presses, {told}.",
         *_PURPOSE[walk.purpose],
-        *([change] if len(walk.blocks) > 1 else []),
+        *([change] if len(blocks) > 1 else []),
         "# Look where you walk; local law on photographing people applies.",
         "",
         "[[lens]]",
@@ -66,8 +68,8 @@ def experiment_session(walk: WalkPlan, focal_length_mm: float, lens: Lens | None
             f"focus_distance = {_quoted(_distance(setting.focus_distance_m, settings.units))}",
         ]
     lines += ["", "# Take the # away and put in the name of each block's first frame.", ""]
-    for block in walk.blocks:
-        lines += [f"# [[stretch]]    # {block.presses} presses", f"# preset = {_quoted(block.preset)}"]
+    for presses, block in blocks:
+        lines += [f"# [[stretch]]    # {presses} presses", f"# preset = {_quoted(block.preset)}"]
         lines += ['# pressed = "anyone"'] if block.pressed == "anyone" else []
         lines += ['# from = "WALK0001"', ""]
     return "\n".join([*lines, *_light(settings)])

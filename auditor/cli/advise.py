@@ -38,6 +38,7 @@ def advise(
     import sys
 
     from auditor.advice.as_json import advice_json
+    from auditor.errors import AuditorError
     from auditor.journey import run_audit
     from auditor.show.page.view import lens_views
     from auditor.show.screen import show_answer
@@ -62,13 +63,18 @@ def advise(
         echo(json_text({} if told is None else advice_json(told, names)))
     else:
         others = tuple(view.name for view in views if view is not chosen)
-        show_answer(chosen, audit.settings.units, console(), others)
+        show_answer(chosen, audit.settings.units, console(), others, audit.sources)
         if full:
             show_settings(chosen, console())
-    if card is not None:
-        write_advised_card(audit, chosen.name, card, force=force)
-    if experiment is not None:
-        write_next_walk(audit, chosen.name, experiment, force=force)
+    refused: list[AuditorError] = []
+    for out, write in ((experiment, write_next_walk), (card, write_advised_card)):
+        try:
+            if out is not None:
+                write(audit, chosen.name, out, force=force)
+        except AuditorError as error:  # what can be written of the two, is
+            refused.append(error)
+    if refused:
+        raise refused[0]
     show_problems(audit.problems, console(sys.stderr))
     if strict and (audit.problems or audit.counts["unreadable"]):
         raise typer.Exit(LEFT_OUT)

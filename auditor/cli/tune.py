@@ -46,7 +46,7 @@ def tune(
         echo(json_text({} if told is None else tuning_json(told)))
     else:
         others = tuple(view.name for view in views if view is not chosen)
-        show_answer(chosen, audit.settings.units, console(), others)
+        show_answer(chosen, audit.settings.units, console(), others, audit.sources)
         if full:
             show_settings(chosen, console())
     show_problems(audit.problems, console(sys.stderr))

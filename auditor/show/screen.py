@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import re
 import textwrap
+from collections.abc import Sequence
 
 from rich.console import Console
 from rich.text import Text
 
 from auditor.show.page.model import Chip, LensView
+from auditor.show.words.next_time import typed_sources
 
 WIDTH = 60
 LABEL = 11  # columns before the text of a row
@@ -20,7 +22,13 @@ _RIGHT_TO_LEFT = re.compile(f"{_LETTERS}+(?:[^\\w\\n]*{_LETTERS}+)*")
 
 
 def show_answer(
-    view: LensView, units: str, out: Console, others: tuple[str, ...] = (), *, sure: bool = True
+    view: LensView,
+    units: str,
+    out: Console,
+    others: tuple[str, ...] = (),
+    sources: Sequence[str] = (),
+    *,
+    sure: bool = True,
 ) -> None:
     """Print the answer for one lens.
 
@@ -31,6 +39,8 @@ def show_answer(
     out : rich.console.Console
     others : tuple of str
         Names of the archive's other lenses.
+    sources : sequence of str
+        As they were named, for the command that shows another lens.
     sure : bool
         Whether what it rests on is said too.
     """
@@ -58,7 +68,9 @@ def show_answer(
         if said.step.command:
             out.print(Text(" " * LABEL + said.step.command), no_wrap=True, crop=False, overflow="ignore")
     if others:
-        _row(out, "Lenses", f"also {', '.join(others)}: auditor advise --lens NAME")
+        _row(out, "Lenses", f"also {', '.join(others)}; see one of them with")
+        command = f"{' ' * LABEL}auditor advise {typed_sources(sources)} --lens NAME"
+        out.print(Text(command), no_wrap=True, crop=False, overflow="ignore")
 
 
 def isolated(text: str) -> str:

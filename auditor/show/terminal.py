@@ -129,7 +129,8 @@ def show_audit(
 ) -> None:
     """Print the answer for the first lens, and where asked what fell out, presets and distance bands."""
     show_ignored(audit.problems, out)
-    show_answer(views[0], audit.settings.units, out, tuple(view.name for view in views[1:]))
+    others = tuple(view.name for view in views[1:])
+    show_answer(views[0], audit.settings.units, out, others, audit.sources)
     if report:
         out.print(Text(f"Report     {report}"), no_wrap=True, crop=False, overflow="ignore")
     if full:

@@ -162,6 +162,7 @@ def setting_text(found: SettingFound, units: str) -> str:
             *_subject(found, units),
             "",
             *ring.read_scale(found.f_number, found.own_mm, found.scale, found.sensor),
+            *_off_the_scale(found),
         ]
     )
 
@@ -174,6 +175,12 @@ def _by_tape(found: SettingFound, units: str) -> list[str]:
     return ring.ring_shift(
         found.shift, found.checks, found.focus_distance_m, found.true_focus_m, real_mm, units
     )
+
+
+def _off_the_scale(found: SettingFound) -> list[str]:
+    if found.shift is None:
+        return []
+    return ["  Every mark of this ring is off, so its scale reads wrong distances: trust the limits above."]
 
 
 def _depth(plain: Zone, focus_m: float, units: str) -> str:

@@ -49,7 +49,8 @@ def test_each_kind_of_decision_gives_its_instruction(told: Decided) -> None:
 
 @pytest.mark.parametrize("step", [step for step in next_time.STEPS if step])
 def test_what_would_help_most_is_the_headline_where_nothing_can_be_told(told: Decided, step: str) -> None:
-    said = next_time.headline(decided(told, "cannot_tell", would_help_most=step))
+    many = replace(told, known=replace(told.known, frames=400, measured=100, judged=100))
+    said = next_time.headline(decided(many, "cannot_tell", would_help_most=step))
     assert said == f"{next_time.STEPS[step].instruction} to learn what to set"
 
 

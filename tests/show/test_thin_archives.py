@@ -11,10 +11,10 @@ from auditor.show.page.view import lens_views
 from auditor.show.report import build_report
 
 HEADLINES = {  # what helps most, in the order of trust: distances, verdicts on sharpness, marks
-    "no marks": "Judge sixty frames for sharpness to learn what to set",
-    "no distances": "Measure sixty distances to learn what to set",
-    "nothing": "Measure sixty distances to learn what to set",
-    "twenty frames": "Measure sixty distances to learn what to set",
+    "no marks": "Judge all 46 frames for sharpness to learn what to set",
+    "no distances": "Measure all 46 distances to learn what to set",
+    "nothing": "Measure all 29 distances to learn what to set",
+    "twenty frames": "Walk once more to learn what to set",
 }
 
 
@@ -22,8 +22,9 @@ HEADLINES = {  # what helps most, in the order of trust: distances, verdicts on 
 def test_the_headline_says_what_would_bring_an_answer(thin: dict[str, Audit], state: str) -> None:
     view = lens_views(thin[state])[0]
     assert view.next_time.headline.m == HEADLINES[state]
-    assert view.next_time.step.command.startswith("auditor prepare ")
-    assert view.next_time.step.cost == "about ten minutes"
+    once_more = state == "twenty frames"  # each of them has its distance
+    assert view.next_time.step.command.startswith("auditor prepare ") is not once_more
+    assert view.next_time.step.cost == ("one walk" if once_more else "about ten minutes")
 
 
 def test_without_marks_it_says_how_many_stood_in_the_zone_and_how_marks_come_in(
@@ -61,7 +62,7 @@ def test_of_three_lenses_each_has_its_own_next_step(thin: dict[str, Audit]) -> N
     views = {view.name: view for view in lens_views(thin["one lens of three"])}
     assert set(views) == {"28 mm", "50 mm", "21 mm"}
     for name in ("50 mm", "21 mm"):
-        assert views[name].next_time.headline.m.startswith("Measure sixty distances")
+        assert views[name].next_time.headline.m.startswith("Measure all ")
     assert "Measure" not in views["28 mm"].next_time.headline.m
 
 

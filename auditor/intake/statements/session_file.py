@@ -407,7 +407,7 @@ def _stretches(reader: _Reader, entries: list[_Entry], presets: tuple[Preset, ..
             reader.problem(
                 place,
                 f"The stretch names a preset {name!r} that no [[preset]] has"
-                f"{reader.nearest(name, list(slips))}",
+                f"{reader.nearest(name, list(slips))}.",
                 f"It sets nothing. Declared: {collapse(list(slips), limit=20) or 'none'}.",
             )
             slip = slip or f"there is no preset {name!r}"

@@ -24,7 +24,10 @@ def steps(counts: Counts) -> list[tuple[str, str]]:
         ("without_zone", "lack focal length, f-number or focus distance, so they have no sharp zone"),
         ("not_zone_focused", "were autofocused, so they belong to no preset"),
         ("with_subject_distance", "have a subject distance"),
-        ("left_out", "are left out: nobody said whether they were looked at"),
+        (
+            "left_out",
+            "are left out: the choosing ended before, or nobody said if they were looked at",
+        ),
         ("marked", "count"),
         ("stated", "of them by a stated mark"),
         ("by_rule", "of them by the rule for unmarked frames"),
@@ -101,6 +104,6 @@ def ignored(problems: Sequence[Problem]) -> str:
     own = [problem for problem in problems if problem.ignored]
     if not own:
         return ""
-    more = f" {counted(len(own) - 1, 'more')} below." if len(own) > 1 else ""
+    more = f" {whole(len(own) - 1)} more below." if len(own) > 1 else ""
     place = f"{own[0].file}: " if own[0].file else ""
     return f"Not followed: {place}{own[0].what} {own[0].next}".rstrip() + more

@@ -53,6 +53,7 @@ STEPS = {
     "compare": Step("Walk with two settings in turn", "Change between two settings", "", "one walk"),
     "": Step("", "", "", ""),
 }  # fmt: skip
+_ONCE_MORE = Step("Walk once more", "Walk once more; every frame of these has its answer", "", "one walk")
 _CLOSED = "counts and optics contradict each other"
 
 
@@ -82,7 +83,20 @@ def headline(decided: Decided) -> str:
         return f"Next time, set {lens} to {setting_name(one, units)}"
     if decided.kind == "keep" and one is not None:
         return f"Keep {lens} at {setting_name(one, units)}"
-    return f"{STEPS[decided.would_help].instruction or 'Walk once more'} to learn what to set"
+    return f"{_helpful(decided).instruction or 'Walk once more'} to learn what to set"
+
+
+def _helpful(decided: Decided) -> Step:
+    """What helps most; where fewer than sixty frames are left to answer, these, and else another walk."""
+    known, told = decided.known, STEPS[decided.would_help]
+    answered = {"distances": known.measured, "verdicts": known.judged}.get(decided.would_help)
+    if answered is None or known.frames - answered >= 60:
+        return told
+    left = known.frames - answered
+    if not left:
+        return _ONCE_MORE
+    which = f"the other {left}" if answered else f"all {left}"
+    return told._replace(instruction=told.instruction.replace("sixty", which))
 
 
 def anything(settings: Sequence[Setting], units: str) -> str:
@@ -109,7 +123,10 @@ def _kept(told: LensDecision) -> str:
     level, walk = told.level, told.next_walk
     if math.isnan(level.rate):
         return ""
-    more = "" if walk is None else f" On a walk of {walk.presses} presses: {walk.low} to {walk.high}."
+    more = ""
+    if walk is not None:
+        often = f"{walk.level * 10:.2g} times in ten"
+        more = f" On a walk of {walk.presses} presses, {often}: {walk.low} to {walk.high}."
     verb = "held" if told.decision.kind in ("change", "cannot_tell") else "will hold"
     so_far = "So far about" if verb == "held" else "About"
     span = likely(level.low, level.high)
@@ -221,8 +238,8 @@ def next_walk(decided: Decided) -> str:
             if not is_setting(decided.now, other.f_number, other.focus_distance_m):
                 names = listed(setting_name(one, decided.ring_unit) for one in (decided.now, other))
                 return f"Change between {names} every quarter hour; stand still, out of traffic, to change."
-    if not decided.known.measured:
-        return "Measure distances first: without them nothing can be held against anything."
+    if told.decision.setting is None and not told.decision.latitude:
+        return "Nothing to test yet: first do what helps most."
     return "Nothing to test: just shoot."
 
 
@@ -273,9 +290,13 @@ def _eye(start: str, blur_mm: float, low: float, high: float, handbook_mm: float
 
 def step(decided: Decided, sources: Sequence[str]) -> Step:
     """Give the one step that helps most, its command for these sources; empty where nothing would."""
-    chosen = STEPS[decided.would_help]
-    named = " ".join(map(_as_typed, sources)) or "FOLDER"
-    return chosen._replace(command=chosen.command.format(source=named))
+    chosen = _helpful(decided)
+    return chosen._replace(command=chosen.command.format(source=typed_sources(sources)))
+
+
+def typed_sources(sources: Sequence[str]) -> str:
+    """Write sources as they were typed, for a command to be repeated."""
+    return " ".join(map(_as_typed, sources)) or "FOLDER"
 
 
 def _as_typed(source: str) -> str:
