@@ -100,5 +100,5 @@ def test_distances_on_the_ring_are_written_as_engraved(told: Decided) -> None:
 
 
 def test_commands_quote_the_sources(told: Decided) -> None:
-    step = next_time.step(decided(told, "cannot_tell", would_help_most="distances"), ["my walk", "b"])
+    step = next_time.step(decided(told, "cannot_tell", would_help_most="ring_check"), ["my walk", "b"])
     assert step.command == "auditor prepare 'my walk' b"
