@@ -39,6 +39,7 @@ function goTo(index) {
   place = index;
   [ends, adding, looked, loupeAt] = [[], false, false, [0.5, 0.5]];
   toggleLoupe(false);
+  if (byId("typing").contains(document.activeElement)) document.activeElement.blur(); // the next key is no text
   byId("typing").open = false;
   const frame = frameOf.get(current());
   const first = answerOf(current()).people?.[0];
