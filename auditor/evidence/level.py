@@ -131,6 +131,8 @@ def fit_level(hits: npt.ArrayLike, presses: npt.ArrayLike, confidence: float = 0
     low, high = _over_sessions(y, n, confidence) if y.size >= SESSIONS_FOR_T else (np.nan, np.nan)
     if not np.isfinite(low):
         low, high = _of_model(posterior, levels, confidence)
+        if size:  # a few frames that were all kept, or none: what was seen is never called unlikely
+            low, high = min(low, total / size), max(high, total / size)
     return Level(
         rate=total / size if size else float("nan"),
         low=low if size else float("nan"),

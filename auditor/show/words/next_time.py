@@ -13,7 +13,7 @@ from auditor.advice.paired import Setting
 from auditor.evidence.causes import UNEXPLAINED
 from auditor.show.decided import Decided, Known, ZoneSetting, best_of, is_setting
 from auditor.show.words.figures import counted, listed, millimetres, whole
-from auditor.show.words.plain import likely, of_100, one_in, times_more
+from auditor.show.words.plain import in_words, likely, of_100, one_in, times_more
 from auditor.text import without_home
 from auditor.units import format_distance, format_exposure_time, format_f_number
 
@@ -125,14 +125,16 @@ def _kept(told: LensDecision) -> str:
         return ""
     more = ""
     if walk is not None:
-        often = f"{walk.level * 10:.2g} times in ten"
-        more = f" On a walk of {walk.presses} presses, {often}: {walk.low} to {walk.high}."
+        sure = f"{in_words(round(walk.level * 10))} times in ten"
+        more = f" On a walk of {walk.presses} presses, {sure}: {walk.low} to {walk.high}."
     verb = "held" if told.decision.kind in ("change", "cannot_tell") else "will hold"
-    so_far = "So far about" if verb == "held" else "About"
+    often = one_in(level.rate, "press")
+    how_many = often if often.startswith(("nearly", "hardly")) else f"about {often}"
+    if verb == "held":
+        how_many = f"so far {how_many}"
     span = likely(level.low, level.high)
-    return (
-        f"{so_far} {one_in(level.rate, 'press')} {verb} a keeper ({of_100(level.rate)} of 100, {span}).{more}"
-    )
+    start = how_many[0].upper() + how_many[1:]
+    return f"{start} {verb} a keeper ({of_100(level.rate)} of 100, {span}).{more}"
 
 
 def subjects(told: LensDecision) -> str:
