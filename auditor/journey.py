@@ -84,7 +84,7 @@ class Audit:
     lenses : tuple of Lens
         What session files say of lenses.
     sources : tuple of str
-        As they were named, for commands to be repeated.
+        As they were named, and the folder of selects with its option, for commands to be repeated.
     remarks : list of str
         What needs no action, counted.
     """
@@ -243,9 +243,16 @@ def run_audit(
         problems=scanned.problems,
         pictures=scanned.pictures,
         lenses=lenses,
-        sources=tuple(str(source) for source in request.sources),
+        sources=_as_named(request),
         remarks=archive.remarks,
     )
+
+
+def _as_named(request: Request) -> tuple[str, ...]:
+    named = [str(source) for source in request.sources]
+    if request.keepers_folder is not None:
+        named += ["--keepers", str(request.keepers_folder)]
+    return tuple(named)
 
 
 def count_to_end(counted_as: np.ndarray, confidence: float) -> dict[str, float]:

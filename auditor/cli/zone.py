@@ -124,5 +124,7 @@ def zone(
         shift=shift,
         checks=tuple(ring_check or ()),
         true_focus_m=true_m,
+        speed_m_s=speed_m_s,
+        crossing_deg=crossing,
     )
     typer.echo(json_text(setting_json(found)) if json else setting_text(found, shown_in))

@@ -61,6 +61,8 @@ class SettingFound:
         Its readings, as typed.
     true_focus_m : float
         Where the mark really focuses.
+    speed_m_s, crossing_deg : float
+        How the subject moves, typed or assumed; 90 degrees is straight across.
     """
 
     focal_length_mm: float
@@ -83,6 +85,8 @@ class SettingFound:
     shift: RingShift | None
     checks: tuple[str, ...]
     true_focus_m: float
+    speed_m_s: float
+    crossing_deg: float
 
 
 def setting_json(found: SettingFound) -> dict[str, Any]:
@@ -227,6 +231,10 @@ def _subject(found: SettingFound, units: str) -> list[str]:
         name = "all together" if cause == "combined" else IN_WORDS[cause]
         line = f"  {name:<24}{size:>8.4f}{100 * size / found.tolerance_mm:>10.0f} %"
         lines.append(line + (f"{size / found.pixel_pitch_mm:>8.1f}" if in_pixels else ""))
+    if _size(found.at_subject, "motion") > 0:
+        lines.append(
+            f"  Movement is for {found.speed_m_s:g} m/s at {found.crossing_deg:g}°; --speed tells another."
+        )
     if found.exposure_time_s is None:
         lines.append("  Movement is left out; --shutter adds it.")
     return lines
