@@ -61,8 +61,10 @@ class SettingFound:
         Its readings, as typed.
     true_focus_m : float
         Where the mark really focuses.
-    speed_m_s, crossing_deg : float
-        How the subject moves, typed or assumed; 90 degrees is straight across.
+    speed_m_s : float
+        Of the subject, typed or assumed.
+    crossing_deg : float or None
+        Its direction, 90 straight across; None where it was not given.
     """
 
     focal_length_mm: float
@@ -86,7 +88,7 @@ class SettingFound:
     checks: tuple[str, ...]
     true_focus_m: float
     speed_m_s: float
-    crossing_deg: float
+    crossing_deg: float | None
 
 
 def setting_json(found: SettingFound) -> dict[str, Any]:
@@ -232,9 +234,8 @@ def _subject(found: SettingFound, units: str) -> list[str]:
         line = f"  {name:<24}{size:>8.4f}{100 * size / found.tolerance_mm:>10.0f} %"
         lines.append(line + (f"{size / found.pixel_pitch_mm:>8.1f}" if in_pixels else ""))
     if _size(found.at_subject, "motion") > 0:
-        lines.append(
-            f"  Movement is for {found.speed_m_s:g} m/s at {found.crossing_deg:g}°; --speed tells another."
-        )
+        where = "any way" if found.crossing_deg is None else f"at {found.crossing_deg:g}°"
+        lines.append(f"  Movement is that of {found.speed_m_s:.3g} m/s {where}; --speed tells another.")
     if found.exposure_time_s is None:
         lines.append("  Movement is left out; --shutter adds it.")
     return lines
