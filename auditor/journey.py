@@ -218,7 +218,7 @@ def run_audit(
         table,
         {one.lens: one.tolerances for one in decisions.lenses},
         settings.confidence,
-        {one.lens: one.subjects.n for one in decisions.lenses},
+        {one.lens: one.measured for one in decisions.lenses},
     )
     causes = find_causes(table, settings, tolerance)
     stage("Weighing")

@@ -127,6 +127,7 @@ class _Lens:
             lens=self.name,
             focal_length_mm=self.focal_mm,
             tolerances=self.tolerances,
+            measured=len(self.met),
             subjects=self.statement(self.subjects, paired, decision),
             paired=paired,
             settings=self.settings_valued(paired, level),

@@ -72,6 +72,8 @@ class LensDecision:
     lens : str
     focal_length_mm : float
     tolerances : Tolerances
+    measured : int
+        Presses with a distance, whoever was pressed at.
     subjects : SubjectsStatement
     paired : Paired or None
         Every setting that may be advised, with its shares.
@@ -96,6 +98,7 @@ class LensDecision:
     lens: str
     focal_length_mm: float
     tolerances: Tolerances
+    measured: int
     subjects: SubjectsStatement
     paired: Paired | None
     settings: tuple[ValuedSetting, ...]

@@ -51,7 +51,7 @@ class Causes:
     ----------
     in_front_of_zone, beyond_zone, subject_motion, diffraction, not_explained_by_blur : float
         Frames, shares of frames added up; NaN where no frame has a blur. In front and beyond: the subject
-        stood nearer, or farther, than the ring was set.
+        stood nearer, or farther, than the ring was set, and out of focus by it.
     no_distance : int
         Frames not kept whose blur is unknown. The six add up to all zone-focused frames not kept.
     sibling_kept : int

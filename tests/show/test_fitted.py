@@ -43,7 +43,7 @@ def test_a_tolerance_above_within_and_below_the_handbook() -> None:
 def test_verdicts_speak_where_there_are_thirty() -> None:
     said = tolerance.finding(tolerated(used="sharp", sharp=Eye(0.042, 0.035, 0.05, 60), times_handbook=1.4))
     assert "You call a subject sharp up to a blur of 0.042 mm" in said
-    assert "60 verdicts" in said
+    assert "60 judged presses" in said
     assert "keepers" not in said
 
 

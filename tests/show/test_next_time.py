@@ -59,7 +59,8 @@ def test_a_change_says_now_and_its_promise_with_the_interval(told: Decided) -> N
         told, "change", setting=Setting(11.0, 3.0), gain_ratio=1.47, gain_low=1.12, gain_high=1.9
     )
     said = next_time.instead(change)
-    assert said.startswith(f"Now {next_time.setting_name(told.now, 'm')}. ")  # type: ignore[arg-type]
+    assert said.startswith(f"Now mostly {next_time.setting_name(told.now, 'm')} (")  # type: ignore[arg-type]
+    assert "Against all your settings together the change promises 47 %" in said
     assert "47 % more sharp presses (likely 12 to 90 %)" in said
 
 

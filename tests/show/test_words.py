@@ -155,7 +155,7 @@ def test_missing_numbers_change_the_rate_only_where_many() -> None:
     assert fallout.missing_numbers(COUNTS) == ""
     assert fallout.missing_numbers(COUNTS | {"missing_numbers": None}) == ""
     few = fallout.missing_numbers(COUNTS | {"missing_numbers": 5})
-    assert few == "5 numbers are missing inside the sessions."
+    assert few == "5 file numbers are missing within sessions."
     many = fallout.missing_numbers(COUNTS | {"missing_numbers": 20})
     assert "20 % rather than 25 %" in many  # 20 of 80 + 20
 
@@ -235,7 +235,7 @@ def lost(**changes: Any) -> found_causes.Causes:
 def test_why_frames_were_lost() -> None:
     said = causes.short(lost())
     assert said == (
-        "Of 100 frames not kept blur accounts for about 40, chiefly subject nearer than the ring was set "
+        "Of 100 frames not kept blur accounts for about 40, chiefly a subject too near for the ring "
         "(about 25, 0–60; 200 of them at a known distance)."
     )
     assert "9 are of bursts that hold a keeper" in causes.caution(lost(), 1.3)

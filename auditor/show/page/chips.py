@@ -99,7 +99,7 @@ def _chip(
         bars=bars,
         engravings=engravings(scale, ring_m, focus),
         finding=said(
-            lambda units: words.drawn(  # noqa: ARG005
+            lambda _: words.drawn(
                 len(known),
                 int(inside.sum()),
                 int((inside & kept).sum()),

@@ -225,5 +225,6 @@ class LensView:
     causes: tuple[Cause, ...]
     causes_title: str
     reasons: tuple[tuple[str, int], ...]
+    reasons_noted: int
     rings: tuple[RingByStop, ...]
     telling: tuple[Telling, ...]

@@ -60,6 +60,7 @@ def _lens_view(audit: Audit, number: int, lens: str) -> LensView:
     pairs = differences(audit, set(presets["preset"]))
     causes = causes_of(audit, list(presets["preset"]))
     counts = {cause.name: cause.of_100 for cause in causes}
+    noted = own_reasons(audit, list(presets["preset"]))
     high = pd.Series([rate.high for row in rows for rate in (row.kept, row.sharp) if rate], dtype=float)
     return LensView(
         name=lens,
@@ -71,7 +72,8 @@ def _lens_view(audit: Audit, number: int, lens: str) -> LensView:
         differences=pairs,
         causes=causes,
         causes_title=cause_words.title(counts),
-        reasons=reasons(audit, list(presets["preset"])),
+        reasons=tuple(noted.most_common(MOST_REASONS)),
+        reasons_noted=noted.total(),
         rings=ring_by_stop(decided),
         telling=telling_of(audit, set(presets["preset"])),
     )
@@ -191,12 +193,11 @@ def out_of_100(frames: Sequence[float]) -> list[int]:
     return [int(number) for number in whole]
 
 
-def reasons(audit: Audit, presets: Sequence[str]) -> tuple[tuple[str, int], ...]:
-    """The photographer's own reasons for frames not kept, the most frequent first."""
+def own_reasons(audit: Audit, presets: Sequence[str]) -> Counter[str]:
+    """Count the photographer's own reasons for frames not kept."""
     table = audit.table
     own = table.loc[table["preset"].isin(presets) & (table["counted_as"] == NOT_KEPT), "reason"].dropna()
-    told = Counter(reason.strip().lower() for reason in own if reason.strip())
-    return tuple(told.most_common(MOST_REASONS))
+    return Counter(reason.strip().lower() for reason in own if reason.strip())
 
 
 def ring_by_stop(decided: Decided) -> tuple[RingByStop, ...]:

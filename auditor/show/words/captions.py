@@ -35,7 +35,7 @@ _HEADS = {
     ),
     "met": ("Preset", "Bursts#", "Middle#", "Half of them#", "Nine tenths#", "In the zone#"),
     "causes": (
-        "Preset", "Not kept#", "Nearer than the zone#", "Farther than the zone#", "Subject motion#",
+        "Preset", "Not kept#", "Too near#", "Too far#", "Subject motion#",
         "Diffraction#", "Not explained by blur#",
     ),
     "tuning": (

@@ -11,15 +11,15 @@ from auditor.evidence.causes import CAUSES, UNEXPLAINED, Causes
 from auditor.show.words.figures import counted, whole
 
 NAMES = {
-    "in_front_of_zone": "subject nearer than the ring was set",
-    "beyond_zone": "subject farther than the ring was set",
+    "in_front_of_zone": "a subject too near for the ring",
+    "beyond_zone": "a subject too far for the ring",
     "subject_motion": "subject motion",
     "diffraction": "diffraction",
     "not_explained_by_blur": "not explained by blur",
 }
 SHORT = {
-    "in_front_of_zone": "stood nearer than the zone",
-    "beyond_zone": "stood farther than the zone",
+    "in_front_of_zone": "stood too near",
+    "beyond_zone": "stood too far",
     "subject_motion": "subject moved",
     "diffraction": "diffraction",
     "not_explained_by_blur": "not a matter of settings",
@@ -62,7 +62,8 @@ def caution(causes: Causes, speed_m_s: float) -> str:
     """Say how far the shares can be trusted."""
     pace = f"walk at {speed_m_s:g} m/s" if speed_m_s else "stand still"
     said = (
-        "These shares are what the fitted curve is consistent with, averaged over distances and directions; "
+        "A soft frame that would have been left for its moment too is not counted as lost to blur. These "
+        "shares are what the fitted curve is consistent with, averaged over distances and directions; "
         f"subjects are taken to {pace}, and a camera that shook is not told apart."
     )
     if causes.sibling_kept:

@@ -69,7 +69,7 @@ def missing_numbers(counts: Counts) -> str:
     missing, frames = counts.get("missing_numbers") or 0, counts["frames"] or 0
     if not missing:
         return ""
-    start = f"{counted(missing, 'number')} {'is' if missing == 1 else 'are'} missing inside the sessions."
+    start = f"{counted(missing, 'file number')} {'is' if missing == 1 else 'are'} missing within sessions."
     marked, keepers = counts["marked"] or 0, counts["keepers"] or 0
     if missing <= MANY_MISSING * frames or not marked:
         return start

@@ -144,7 +144,7 @@ def subjects(told: LensDecision) -> str:
     now = f"about {of_100(one.share_now)} were sharp as you set it"
     said = f"Of 100 {whom}, {now} ({likely(one.now_low, one.now_high)}; {whole(one.n)} measured)"
     if told.decision.kind == "change" and not math.isnan(one.share_best):
-        return f"{said}; so set, {of_100(one.share_best)} ({likely(one.low, one.high)})."
+        return f"{said}; set as advised, {of_100(one.share_best)} ({likely(one.low, one.high)})."
     return f"{said}."
 
 
@@ -160,7 +160,7 @@ def instead(decided: Decided) -> str:
         "not_focus": "Moment, framing, light: what you left was not left for blur.",
     }.get(own.kind, "")
     if own.kind == "change" and now is not None:
-        said = f"Now {setting_name(now, units)}. The change promises {gain(own)}."
+        said = _against_habit(told, now, units)
     if own.kind == "cannot_tell":
         said = "Nothing yet: " + {
             "gate_closed": f"{_CLOSED}.",
@@ -169,6 +169,18 @@ def instead(decided: Decided) -> str:
             "no_setting": "no other setting was tried at these distances.",
         }.get(own.why, "no setting is surely better, nor surely no better.")
     return " ".join([said, *by_light(told, units)]).strip()
+
+
+def _against_habit(told: LensDecision, now: ZoneSetting, units: str) -> str:
+    """Say what a change promises, and against what: one setting, or all that were in use together."""
+    own = told.decision
+    if len(told.habit) < 2:
+        return f"Now {setting_name(now, units)}. The change promises {gain(own)}."
+    share = f"{of_100(told.habit[0][1])} of 100 presses"
+    return (
+        f"Now mostly {setting_name(now, units)} ({share}). Against all your settings together the change "
+        f"promises {gain(own)}."
+    )
 
 
 def gain(decision: Decision) -> str:
