@@ -12,20 +12,20 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from auditor.notebook import advise, audit, scan, tune, zone
+    from auditor.notebook.door import advise, audit, scan, tune, zone
     from auditor.optics.blur import defocus_mm as blur_at
     from auditor.optics.lens import hyperfocal_m as hyperfocal
     from auditor.optics.lens import sharp_zone
 
 _HOMES = {
-    "advise": ("auditor.notebook", "advise"),
-    "audit": ("auditor.notebook", "audit"),
+    "advise": ("auditor.notebook.door", "advise"),
+    "audit": ("auditor.notebook.door", "audit"),
     "blur_at": ("auditor.optics.blur", "defocus_mm"),
     "hyperfocal": ("auditor.optics.lens", "hyperfocal_m"),
-    "scan": ("auditor.notebook", "scan"),
+    "scan": ("auditor.notebook.door", "scan"),
     "sharp_zone": ("auditor.optics.lens", "sharp_zone"),
-    "tune": ("auditor.notebook", "tune"),
-    "zone": ("auditor.notebook", "zone"),
+    "tune": ("auditor.notebook.door", "tune"),
+    "zone": ("auditor.notebook.door", "zone"),
 }
 
 __all__ = ["advise", "audit", "blur_at", "hyperfocal", "scan", "sharp_zone", "tune", "zone"]

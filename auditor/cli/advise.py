@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from auditor.cli import options
-from auditor.cli.run import LEFT_OUT, echo
+from auditor.cli.lens_answer import answer_for_lens, end_with_problems
+from auditor.cli.run import echo
 from auditor.cli.shared import reads_sources
 from auditor.settings import Request
 
@@ -27,7 +28,7 @@ def advise(
     ] = None,
     card: Annotated[
         Path | None,
-        typer.Option("--card", help="Write a pocket card of the advised settings, .pdf, .png or .txt."),
+        typer.Option("--card", help="Write a pocket card of the advised settings, .pdf or .png."),
     ] = None,
     full: options.Full = False,
     force: options.Force = False,
@@ -35,49 +36,20 @@ def advise(
     json: options.Json = False,
 ) -> None:
     """Say what to set next with one lens, what it should bring, and whether that is sure."""
-    import sys
-
     from auditor.advice.as_json import advice_json
     from auditor.errors import AuditorError
-    from auditor.journey import run_audit
-    from auditor.show.page.view import lens_views
-    from auditor.show.screen import show_answer
-    from auditor.show.terminal import (
-        console,
-        progress_on_stderr,
-        show_ignored,
-        show_problems,
-        show_settings,
-        view_of,
-    )
-    from auditor.text import json_text
 
-    with progress_on_stderr() as progress:
-        audit = run_audit(request, progress, progress.stage)
-        views = lens_views(audit)
-    chosen = view_of(views, lens)
-    show_ignored(audit.problems, console(sys.stderr))
-    if json:
-        told = audit.decisions.of(chosen.name)
-        names = tuple(one.lens for one in audit.decisions.lenses if one is not told)
-        echo(json_text({} if told is None else advice_json(told, names)))
-    else:
-        others = tuple(view.name for view in views if view is not chosen)
-        show_answer(chosen, audit.settings.units, console(), others, audit.sources)
-        if full:
-            show_settings(chosen, console())
+    audit, name = answer_for_lens(request, lens, advice_json, json=json, full=full)
     refused: list[AuditorError] = []
     for out, write in ((experiment, write_next_walk), (card, write_advised_card)):
         try:
             if out is not None:
-                write(audit, chosen.name, out, force=force)
+                write(audit, name, out, force=force)
         except AuditorError as error:  # what can be written of the two, is
             refused.append(error)
+    end_with_problems(audit, strict=strict and not refused)
     if refused:
         raise refused[0]
-    show_problems(audit.problems, console(sys.stderr))
-    if strict and (audit.problems or audit.counts["unreadable"]):
-        raise typer.Exit(LEFT_OUT)
 
 
 def write_next_walk(audit: Audit, lens: str, out: Path, *, force: bool = False) -> None:

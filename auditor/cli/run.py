@@ -7,7 +7,8 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from functools import wraps
-from typing import ParamSpec, TypeVar
+from io import TextIOWrapper
+from typing import Any, ParamSpec, TypeVar
 
 import typer
 from typer.core import TyperCommand
@@ -31,11 +32,13 @@ def echo(text: str, *, err: bool = False, end: str = "\n") -> None:
 def prepare_streams() -> None:
     """Write UTF-8 to files and pipes; on a screen with fewer characters, a mark for those that it lacks."""
     for stream in (sys.stdout, sys.stderr):
-        with suppress(AttributeError, ValueError, OSError):  # a stream of somebody's own
+        if not isinstance(stream, TextIOWrapper):  # a stream of somebody's own
+            continue
+        with suppress(ValueError, OSError):  # one that is closed
             if stream.isatty():
-                stream.reconfigure(errors="replace")  # type: ignore[union-attr]
+                stream.reconfigure(errors="replace")
             else:
-                stream.reconfigure(encoding="utf-8", errors="backslashreplace")  # type: ignore[union-attr]
+                stream.reconfigure(encoding="utf-8", errors="backslashreplace")
 
 
 def leave_other_settings_out() -> None:
@@ -89,7 +92,7 @@ def command(function: Callable[P, R]) -> Callable[P, R]:
 class OneFileEach(TyperCommand):
     """A command that refuses a second file for an option whose file replaces all others."""
 
-    def parse_args(self, ctx: typer.Context, args: list[str]) -> list[str]:  # type: ignore[override]
+    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
         """Count the options before the last one of a kind wins silently."""
         given = [argument.split("=", 1)[0] for argument in args]
         for option in ONCE:

@@ -53,7 +53,7 @@ def reads_sources(*, light: bool = False) -> Callable[[Callable[..., None]], Cal
             *(_parameter(name, *declared) for name, declared in shared.items()),
         ]
 
-        def command(**given: Any) -> None:
+        def with_request(**given: Any) -> None:
             from auditor.request import make_request
 
             asked = {name: given.pop(name) for name in ("sources", *shared)}
@@ -61,10 +61,11 @@ def reads_sources(*, light: bool = False) -> Callable[[Callable[..., None]], Cal
             say_what_lies_beside(request)
             function(request, **given)
 
+        command: Any = with_request
         command.__name__, command.__doc__ = function.__name__, function.__doc__
-        command.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined]
+        command.__signature__ = inspect.Signature(parameters)
         command.__annotations__ = {parameter.name: parameter.annotation for parameter in parameters}
-        return command
+        return with_request
 
     return with_options
 

@@ -15,7 +15,8 @@ from auditor.intake.frame_index import FrameIndex, Rows, place_of
 from auditor.intake.library.numbering import missing_numbers
 from auditor.intake.library.reading import Progress, read_found
 from auditor.intake.library.walk import find_files
-from auditor.intake.resolve import claim_facts, resolve, right_clocks, settle
+from auditor.intake.precedence import settle
+from auditor.intake.resolve import claim_facts, resolve, right_clocks
 from auditor.intake.sampling import sample_beside
 from auditor.intake.sources import SessionFiles, Sources, from_folders, from_table, ignored_file, joined
 from auditor.intake.statements.cameras import claim_cameras
@@ -282,7 +283,7 @@ class _Reading:
         changed = np.zeros(n, dtype=bool)
         for _, rows in self.governed:
             changed[rows] = (before[rows] != keeper[rows]).any()
-        as_before = unruled & ~changed & (told != None)  # noqa: E711
+        as_before = unruled & ~changed & pd.notna(told)
         counted[as_before] = told[as_before]
         counts = as_before & (told != LEFT_OUT)
         to_end[counts] = told[counts]

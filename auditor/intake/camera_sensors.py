@@ -91,7 +91,7 @@ def find_sensors(
         sensor = _mode(told, np.array([row]))
         if sensor is not None:
             width[row], height[row], source[row] = sensor.width_mm, sensor.height_mm, "exif"
-    for row in np.flatnonzero(stated_by != None):  # noqa: E711
+    for row in np.flatnonzero(pd.notna(stated_by)):
         width[row], height[row] = stated[row].width_mm, stated[row].height_mm
         source[row] = stated_by[row]
     full_frame = np.hypot(width, height) > FULL_FRAME.diagonal_mm * (1 - SAME_SIZE)

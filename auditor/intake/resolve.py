@@ -8,7 +8,7 @@ then each is converted once. Sources that contradict each other are listed here 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
@@ -21,6 +21,7 @@ from auditor.intake.camera_sensors import find_sensors
 from auditor.intake.frame_index import FrameIndex, Rows
 from auditor.intake.library.camera_pixels import find_copies
 from auditor.intake.library.facts import FACT_COLUMNS
+from auditor.intake.precedence import PRECEDENCE, SHARE_DEPTH, Settled, settle
 from auditor.intake.statements.bodies import MEASURES
 from auditor.intake.statements.claims import Claim, Claims, objects
 from auditor.intake.statements.lens_rule import OTHER_FOCAL, contradicts, off_by
@@ -30,55 +31,9 @@ from auditor.optics.lens import sensor_distance_m
 from auditor.text import collapse
 from auditor.units import format_distance, format_f_number
 
-# Quantity -> its sources, the strongest first. Of one source the deepest claim wins: the nearest notes file;
-# what a frame table said before lies below all that is stated anew.
-PRECEDENCE: Final[dict[str, tuple[str, ...]]] = {
-    "clock_offset": ("session",),
-    "sensor": ("session", "exif"),
-    "preset": ("notes", "session"),
-    "lens": ("notes", "file", "session"),
-    "focal_length": ("notes", "file", "session"),
-    "f_number": ("notes", "file", "session"),
-    "focus_distance": ("notes", "session", "exif", "xmp"),
-    "subject_distance": ("notes", "exif", "xmp", "picture"),
-    "subject_distance_sd": ("notes",),
-    **dict.fromkeys(MEASURES, ("notes",)),
-    "guessed_distance": ("notes",),
-    "sample_weight": ("notes",),
-    "pressed": ("session",),
-    "keeper": ("notes", "selects", "sidecar", "embedded", "exif"),
-    "counted_as": ("table",),
-    "drawn": ("table",),
-    "sharp": ("notes",),
-    "sharp_seen": ("notes",),
-    "sharp_shown_px": ("notes",),
-    "reason": ("notes",),
-}
-# Depth of a distance that a share of the notes gives: below every typed one, above those of a frame table.
-TABLE_DEPTH, SHARE_DEPTH = -1.0, -0.5
 UNKNOWN: Final = "unknown"
 SMALL = 1e-3  # relative; typed and recorded values round alike
 _WHOLE = {"focal_length": "focal_length_mm", "f_number": "f_number", "focus_distance": "focus_distance_m"}
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Settled:
-    """One quantity of every frame as its strongest source states it; arrays of shape (n,).
-
-    Attributes
-    ----------
-    typed : numpy.ndarray
-        What it states; NaN or None where unknown.
-    sources : numpy.ndarray of object
-        None where no source speaks.
-    from_lens : numpy.ndarray of bool
-    rel_sd : numpy.ndarray
-    """
-
-    typed: np.ndarray
-    sources: np.ndarray
-    from_lens: np.ndarray
-    rel_sd: np.ndarray
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,20 +53,6 @@ class Resolved:
     table: pd.DataFrame
     problems: list[Problem]
     remarks: list[str]
-
-
-def settle(quantity: str, claims: Iterable[Claim], n: int, *, numbers: bool = True) -> Settled:
-    """Lay all claims of a quantity over each other, the strongest on top."""
-    rank = {source: place for place, source in enumerate(PRECEDENCE[quantity])}
-    values = np.full(n, np.nan) if numbers else np.full(n, None, dtype=object)
-    settled = Settled(values, np.full(n, None, dtype=object), np.zeros(n, dtype=bool), np.full(n, np.nan))
-    chosen = [claim for claim in claims if claim.quantity == quantity]
-    for claim in sorted(chosen, key=lambda c: (-rank[c.source], c.depth, c.place)):
-        settled.typed[claim.rows] = claim.typed
-        settled.sources[claim.rows] = claim.source
-        settled.from_lens[claim.rows] = claim.from_lens
-        settled.rel_sd[claim.rows] = np.nan if claim.rel_sd is None else claim.rel_sd
-    return settled
 
 
 def right_clocks(facts: pd.DataFrame, offset_s: np.ndarray) -> pd.Series:
@@ -458,7 +399,7 @@ class _Resolving:
             if not own:
                 continue
             stated = settle("keeper", own, self.n, numbers=False).typed
-            speaks, free = stated != None, chosen == None  # noqa: E711
+            speaks, free = pd.notna(stated), pd.isna(chosen)
             against = np.flatnonzero(speaks & ~free & (stated != chosen))
             for first in dict.fromkeys(source[against]):
                 rows = against[source[against] == first]

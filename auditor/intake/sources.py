@@ -19,7 +19,7 @@ from auditor.intake.library.grouping import group_files
 from auditor.intake.library.kept_facts import keep_facts, place_of, recall_facts, state_of
 from auditor.intake.library.reading import Progress, read_through
 from auditor.intake.library.walk import NOTES_NAME, Found, find_files
-from auditor.intake.resolve import TABLE_DEPTH
+from auditor.intake.precedence import TABLE_DEPTH
 from auditor.intake.statements.claims import Claims, together
 from auditor.intake.statements.frame_table import GROUPED, claim_table
 from auditor.intake.statements.session import SessionFile

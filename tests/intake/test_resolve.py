@@ -13,7 +13,8 @@ from auditor.intake.archive import read_archive
 from auditor.intake.camera_sensors import SensorQuestion, sensor_questions
 from auditor.intake.frame_index import FrameIndex
 from auditor.intake.library.facts import fact_table
-from auditor.intake.resolve import PRECEDENCE, claim_facts, resolve, right_clocks
+from auditor.intake.precedence import PRECEDENCE
+from auditor.intake.resolve import claim_facts, resolve, right_clocks
 from auditor.intake.statements.claims import Claim, Claims, objects, together
 from auditor.intake.statements.session import Preset
 from auditor.settings import Request

@@ -177,12 +177,10 @@ def _preview(path: str | os.PathLike[str], box_px: int) -> Image.Image | None:
     sound.sort(key=lambda picture: picture.width * picture.height)
     enough = [picture for picture in sound if min(picture.size) >= max(SMALLEST_PREVIEW_PX, 0.6 * box_px)]
     for picture in [*enough, *reversed(sound)]:
-        try:
+        with suppress(Exception):  # the next may be sound
             picture.thumbnail((box_px, box_px), reducing_gap=2.0)
-        except Exception:  # noqa: S112 - the next may be sound
-            continue
-        turn = TURNS.get(record.orientation)
-        return picture.transpose(turn) if turn is not None else picture
+            turn = TURNS.get(record.orientation)
+            return picture.transpose(turn) if turn is not None else picture
     return None
 
 
@@ -193,11 +191,10 @@ def embedded_jpegs(data: bytes) -> Iterator[Image.Image]:
         at = data.find(b"\xff\xd8\xff", at + 1)
         if at < 0:
             return
-        try:
+        picture = None
+        with suppress(Exception):  # raw data that only looked like a picture
             picture = open_picture(io.BytesIO(data[at:]))
-        except Exception:  # noqa: S112 - raw data that only looked like a picture
-            continue
-        if picture.width * picture.height <= MAX_PIXELS:
+        if picture is not None and picture.width * picture.height <= MAX_PIXELS:
             yield picture
 
 

@@ -5,11 +5,7 @@ Each mistake is listed with the line where it can be found, what was found and w
 
 from __future__ import annotations
 
-import difflib
-import math
 import re
-from collections.abc import Callable
-from datetime import date, datetime, time
 from pathlib import Path
 from typing import Any
 
@@ -22,206 +18,15 @@ from auditor.intake.statements.session import (
     Lens,
     Marks,
     Preset,
-    RingReading,
-    ScaleReading,
     SessionFile,
     Stretch,
 )
-from auditor.optics.sensors import Sensor, parse_sensor
-from auditor.settings import UNMARKED_RULES
+from auditor.intake.statements.session_values import SCHEMA, NotAllowedError, nearest
 from auditor.text import collapse
-from auditor.units import (
-    parse_distance_m,
-    parse_duration_s,
-    parse_exposure_time_s,
-    parse_f_number,
-    parse_focal_length_mm,
-)
 
 MOST_COMPARED = 20_000  # words, to find the nearest to those that are wrong
-LARGEST_OFFSET_S = 100 * 365.25 * 86400.0  # a clock that was never set may lag by decades
 
 
-class _NotAllowedError(ValueError):
-    """A value that is not what its key allows; the text says what is."""
-
-
-def _text(value: object) -> str:
-    if not isinstance(value, str) or not value.strip():
-        raise _NotAllowedError("a text in quotes")
-    return value.strip()
-
-
-def _moment(value: object) -> str:
-    """A moment or a frame's name; times that stand without quotes are TOML's own."""
-    if isinstance(value, (date, time)):
-        return value.isoformat(" ") if isinstance(value, datetime) else value.isoformat()
-    return _text(value)
-
-
-def _texts(value: object) -> tuple[str, ...]:
-    if not isinstance(value, list):
-        raise _NotAllowedError('a list of texts, such as ["Red", "Green"]')
-    return tuple(_text(item) for item in value)
-
-
-def _real(value: object) -> float:
-    if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
-        raise _NotAllowedError("a number")
-    return float(value)
-
-
-def _above_zero(value: object) -> float:
-    number = _real(value)
-    if number <= 0:
-        raise _NotAllowedError("a number above zero")
-    return number
-
-
-def _from_zero(value: object) -> float:
-    number = _real(value)
-    if number < 0:
-        raise _NotAllowedError("a number from zero up")
-    return number
-
-
-def _percentage(value: object) -> float:
-    number = value.removesuffix("%").strip() if isinstance(value, str) and value.endswith("%") else ""
-    try:
-        share = float(number) / 100
-    except ValueError:
-        share = math.nan
-    if not 0 < share <= 10:
-        raise _NotAllowedError('a percentage above zero in quotes, such as "10%"')
-    return share
-
-
-def _typed(parse: Callable[[str], float]) -> Callable[[object], float]:
-    def read(value: object) -> float:
-        if isinstance(value, bool) or not isinstance(value, (str, int, float)):
-            raise _NotAllowedError("a text in quotes with its unit")
-        return parse(str(value))
-
-    return read
-
-
-_distance, _length, _stop = _typed(parse_distance_m), _typed(parse_focal_length_mm), _typed(parse_f_number)
-_shutter, _duration = _typed(parse_exposure_time_s), _typed(parse_duration_s)
-
-
-def _clock_offset(value: object) -> float:
-    offset_s = _duration(value)
-    if abs(offset_s) > LARGEST_OFFSET_S:
-        raise _NotAllowedError("a span of at most 100 years")
-    return offset_s
-
-
-def _stops(value: object) -> tuple[float, ...]:
-    if not isinstance(value, list):
-        raise _NotAllowedError("a list of f-numbers, such as [2.8, 4, 5.6]")
-    return tuple(sorted(_stop(item) for item in value))
-
-
-def _ring(value: object) -> tuple[float, ...]:
-    if not isinstance(value, list):
-        raise _NotAllowedError('a list of distances, such as ["1m", "2m", "inf"]')
-    return tuple(sorted(_distance(item) for item in value))
-
-
-def _scale(value: object) -> tuple[ScaleReading, ...]:
-    readers = {"f_number": _stop, "focus": _distance, "near": _distance, "far": _distance}
-    example = '[{ f_number = 11, focus = "2m", near = "1.1m", far = "11m" }]'
-    return tuple(ScaleReading(*values) for values in _readings(value, readers, example))
-
-
-def _ring_checks(value: object) -> tuple[RingReading, ...]:
-    example = '{ mark = "2m", focuses = "2.2m" }, or a list of them'
-    readers = {"mark": _distance, "focuses": _distance}
-    return tuple(RingReading(*values) for values in _readings(value, readers, example))
-
-
-def _readings(
-    value: object, readers: dict[str, Callable[[object], float]], example: str
-) -> list[tuple[float, ...]]:
-    entries = value if isinstance(value, list) else [value]
-    found: list[tuple[float, ...]] = []
-    for entry in entries:
-        if not isinstance(entry, dict) or entry.keys() != readers.keys():
-            raise _NotAllowedError(example)
-        found.append(tuple(read(entry[key]) for key, read in readers.items()))
-    return found
-
-
-def _sensor(value: object) -> Sensor:
-    return parse_sensor(_text(value))
-
-
-def _one_of(*allowed: str) -> Callable[[object], str]:
-    def read(value: object) -> str:
-        if value not in allowed:
-            raise _NotAllowedError(
-                " or ".join(f'"{item}"' for item in allowed) + _nearest(str(value), allowed)
-            )
-        return str(value)
-
-    return read
-
-
-# table -> key -> (attribute, reader). Tables marked with [] repeat.
-_SCHEMA: dict[str, dict[str, tuple[str, Callable[[object], Any]]]] = {
-    "distances": {
-        "from": ("distances_from", _one_of("sensor", "lens")),
-        "in_files": ("in_files", _one_of("focus", "subject")),
-    },
-    "camera": {
-        "name": ("name", _text),
-        "sensor": ("sensor", _sensor),
-        "clock_offset": ("clock_offset_s", _clock_offset),
-    },
-    "lens": {
-        "name": ("name", _text),
-        "focal_length": ("focal_length_mm", _length),
-        "f_stops": ("f_stops", _stops),
-        "ring": ("ring_m", _ring),
-        "scale": ("scale", _scale),
-        "ring_check": ("ring_checks", _ring_checks),
-    },
-    "preset": {
-        "name": ("name", _text),
-        "lens": ("lens", _text),
-        "focal_length": ("focal_length_mm", _length),
-        "f_number": ("f_number", _stop),
-        "focus_distance": ("focus_distance_m", _distance),
-        "kind": ("kind", _one_of("free", "line")),
-    },
-    "stretch": {
-        "preset": ("preset", _text),
-        "from": ("starts", _moment),
-        "to": ("ends", _moment),
-        "camera": ("camera", _text),
-        "pressed": ("pressed", _one_of("zone", "anyone")),
-    },
-    "light": {
-        "iso_max": ("iso_max", _above_zero),
-        "wanted_shutter": ("wanted_shutter_s", _shutter),
-        "slowest_shutter": ("slowest_shutter_s", _shutter),
-    },
-    "marks": {
-        "keepers": ("keepers", _text),
-        "min_rating": ("min_rating", _above_zero),
-        "keeper_labels": ("keeper_labels", _texts),
-        "reject_labels": ("reject_labels", _texts),
-        "unmarked": ("unmarked", _one_of(*UNMARKED_RULES)),
-        "culled_to": ("culled_to", _text),
-        "markers": ("markers", _texts),
-    },
-    "subject": {"speed_m_s": ("speed_m_s", _from_zero), "guess_sd": ("guess_sd", _above_zero)},
-    "advice": {
-        "f_number_min": ("f_number_min", _stop),
-        "f_number_max": ("f_number_max", _stop),
-        "worth": ("worth", _percentage),
-    },
-}
 _RENAMED = {"worth_points": 'Write worth = "10%": the smallest gain worth acting on, of what is kept now.'}
 _REPEATED = ("camera", "lens", "preset", "stretch")
 _SETTING_TABLES = ("light", "subject", "advice")
@@ -232,11 +37,6 @@ def _short(value: object) -> str:
         return f"a {type(value).__name__}"
     text = "a very long number" if isinstance(value, int) and value.bit_length() > 200 else repr(value)
     return text if len(text) <= 60 else f"{text[:60]}…"
-
-
-def _nearest(word: str, allowed: tuple[str, ...] | list[str]) -> str:
-    close = difflib.get_close_matches(word, allowed, n=1)
-    return f"; did you mean {close[0]!r}?" if close else ""
 
 
 _HEADER = re.compile(r"\s*\[{1,2}\s*([\w-]{1,100})\s*\]{1,2}")
@@ -269,7 +69,7 @@ class _Reader:
     def nearest(self, word: str, allowed: tuple[str, ...] | list[str]) -> str:
         """The nearest allowed word; a file of nothing but mistakes is not looked through for ever."""
         self._compared += len(allowed)
-        return _nearest(word, allowed) if self._compared <= MOST_COMPARED else ""
+        return nearest(word, allowed) if self._compared <= MOST_COMPARED else ""
 
     def problem(self, place: str, what: str, next_step: str) -> None:
         self.problems.append(Problem(f"{self.path}{place}", what, next_step, ignored=True))
@@ -281,7 +81,7 @@ class _Reader:
                 self.line_of(name, index), f"{shown} is not a table.", f"Write it as {shown.split()[0]}."
             )
             return {}
-        schema, values = _SCHEMA[name], {}
+        schema, values = SCHEMA[name], {}
         for key, value in content.items():
             place = self.line_of(name, index, key)
             if key not in schema:
@@ -295,8 +95,8 @@ class _Reader:
             try:
                 values[attribute] = read(value)
                 if allowed := out_of_range(key, values[attribute]):
-                    raise _NotAllowedError(f"a value {allowed}")
-            except _NotAllowedError as error:
+                    raise NotAllowedError(f"a value {allowed}")
+            except NotAllowedError as error:
                 self.problem(place, f"{shown} {key} = {_short(value)} is not allowed.", f"It needs {error}.")
             except AuditorError as error:
                 self.problem(place, f"{shown} {key}: {error.what}", error.next_step)
@@ -333,11 +133,11 @@ def read_session(path: Path) -> SessionFile:
 def _build(reader: _Reader, document: dict[str, Any]) -> SessionFile:
     found: dict[str, Any] = {}
     for name, content in document.items():
-        if name not in _SCHEMA:
+        if name not in SCHEMA:
             reader.problem(
                 reader.line_of(name, 0),
-                f"There is no table {name!r}{reader.nearest(name, list(_SCHEMA))}",
-                f"It was ignored. Allowed: {', '.join(_SCHEMA)}.",
+                f"There is no table {name!r}{reader.nearest(name, list(SCHEMA))}",
+                f"It was ignored. Allowed: {', '.join(SCHEMA)}.",
             )
         elif name in _REPEATED:
             found[name] = reader.tables(name, content)

@@ -63,8 +63,8 @@ def legend(chip: Chip) -> list[tuple[Markup, str]]:
 
 def _key(mark: Mark) -> Markup:
     up = 1 if mark.kept is False else -1
-    dot = _dot(mark, 7 - 8 * up, 10).replace(' data-f=""', "")  # so that its middle is 7 pixels down
-    return element("svg", element("svg", Markup(dot), x=6, overflow="visible"), width=12, height=14)  # noqa: S704
+    dot = _dot(mark, 7 - 8 * up, 10)  # so that its middle is 7 pixels down
+    return element("svg", element("svg", dot, x=6, overflow="visible"), width=12, height=14)
 
 
 def _limits(chip: Chip) -> list[Markup]:
@@ -101,20 +101,18 @@ def _dot(mark: Mark, line: float, step: float) -> Markup:
     """A circle; a square on its corner where judged sharp, a cross where judged soft."""
     up = -1 if mark.kept is not False else 1
     y = line + up * (mark.level - 0.5) * step + up * 3
-    rows = " ".join(map(str, mark.rows))
+    rows = " ".join(map(str, mark.rows)) or None  # the keys of the legend show no frame
     r = 0.42 * step
-    place = {"class_": _kind(mark), "data_f": rows}
+    kind = _kind(mark)
     if not mark.sharp:
-        return element("circle", cx=along(mark.at), cy=f"{y:.1f}", r=f"{r:.1f}", **place)
+        return element("circle", cx=along(mark.at), cy=f"{y:.1f}", r=f"{r:.1f}", class_=kind, data_f=rows)
     q = 1.25 * r
     shape = f"M0 {-q:.1f}L{q:.1f} 0L0 {q:.1f}L{-q:.1f} 0Z"
     if mark.sharp == "no":
         shape = f"M{-r:.1f} {-r:.1f}L{r:.1f} {r:.1f}M{-r:.1f} {r:.1f}L{r:.1f} {-r:.1f}"
-        place["class_"] += " soft"
-    return element(
-        "svg", element("path", d=shape, **place), x=along(mark.at), y=f"{y:.1f}", width="1", height="1",
-        overflow="visible",
-    )  # fmt: skip
+        kind += " soft"
+    path = element("path", d=shape, class_=kind, data_f=rows)
+    return element("svg", path, x=along(mark.at), y=f"{y:.1f}", width="1", height="1", overflow="visible")
 
 
 def _bar(mark: Mark, line: float, step: float) -> Markup:

@@ -1,0 +1,73 @@
+"""The answer for one lens, as ``advise`` and ``tune`` give it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
+import typer
+
+from auditor.cli.run import LEFT_OUT, echo
+from auditor.settings import Request
+
+if TYPE_CHECKING:
+    from auditor.advice.lens_decision import LensDecision
+    from auditor.journey import Audit
+
+AsJson = Callable[["LensDecision", tuple[str, ...]], dict[str, Any]]
+
+
+def answer_for_lens(
+    request: Request, lens: str | None, as_json: AsJson, *, json: bool, full: bool
+) -> tuple[Audit, str]:
+    """Audit, and print what is decided on one lens; return the audit and the lens's name.
+
+    Parameters
+    ----------
+    request : Request
+    lens : str or None
+        Name or focal length; None for the most used one.
+    as_json : callable
+        Makes of the decision, and the names of the other lenses, what is printed with ``json``.
+    json, full : bool
+        Print JSON instead of text; print the tables too.
+
+    Raises
+    ------
+    AuditorError
+        If there is no such lens, or what was asked for cannot be done.
+    """
+    import sys
+
+    from auditor.journey import run_audit
+    from auditor.show.page.view import lens_views
+    from auditor.show.screen import show_answer
+    from auditor.show.terminal import console, progress_on_stderr, show_ignored, show_settings, view_of
+    from auditor.text import json_text
+
+    with progress_on_stderr() as progress:
+        audit = run_audit(request, progress, progress.stage)
+        views = lens_views(audit)
+    chosen = view_of(views, lens)
+    show_ignored(audit.problems, console(sys.stderr))
+    if json:
+        told = audit.decisions.of(chosen.name)
+        others = tuple(one.lens for one in audit.decisions.lenses if one is not told)
+        echo(json_text({} if told is None else as_json(told, others)))
+    else:
+        others = tuple(view.name for view in views if view is not chosen)
+        show_answer(chosen, audit.settings.units, console(), others, audit.sources)
+        if full:
+            show_settings(chosen, console())
+    return audit, chosen.name
+
+
+def end_with_problems(audit: Audit, *, strict: bool) -> None:
+    """Show what went wrong on the way; with ``strict``, exit accordingly."""
+    import sys
+
+    from auditor.show.terminal import console, show_problems
+
+    show_problems(audit.problems, console(sys.stderr))
+    if strict and (audit.problems or audit.counts["unreadable"]):
+        raise typer.Exit(LEFT_OUT)

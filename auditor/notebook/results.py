@@ -1,0 +1,215 @@
+"""What the functions for notebooks return: results that show themselves."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from html import escape
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from auditor.advice.as_json import advice_json, tuning_json
+from auditor.advice.decision import Decision
+from auditor.advice.lens_decision import Decisions, LensDecision
+from auditor.errors import Problem
+from auditor.evidence.tolerance import Tolerance
+from auditor.intake.statements.session import Lens, declared_lenses
+from auditor.journey import Audit, Scan
+from auditor.settings import Settings
+from auditor.units import format_distance, format_f_number
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class Scanned:
+    """The frames of an archive, each with its zone and blur.
+
+    Attributes
+    ----------
+    frames : pandas.DataFrame
+        The frame table.
+    problems : list of Problem
+    settings : Settings
+    """
+
+    scan: Scan
+
+    @property
+    def frames(self) -> pd.DataFrame:
+        """The frame table."""
+        return self.scan.archive.table
+
+    @property
+    def problems(self) -> list[Problem]:
+        """What was wrong, each with what to do about it."""
+        return self.scan.problems
+
+    @property
+    def settings(self) -> Settings:
+        """What was asked for, with the session files' values."""
+        return self.scan.settings
+
+    @property
+    def lenses(self) -> tuple[Lens, ...]:
+        """What session files say of lenses."""
+        return declared_lenses(self.scan.archive.session_files)
+
+    def __repr__(self) -> str:
+        zone, distance = (
+            int(self.frames[name].notna().sum()) for name in ("near_limit_m", "subject_distance_m")
+        )
+        return (
+            f"{len(self.frames)} frames, {zone} with a sharp zone, {distance} with a subject distance; "
+            f"{len(self.problems)} problems"
+        )
+
+    def _repr_html_(self) -> str:
+        columns = [
+            "file",
+            "preset",
+            "f_number",
+            "focus_distance_m",
+            "subject_distance_m",
+            "in_zone",
+            "counted_as",
+        ]
+        return f"<p>{escape(repr(self))}</p>{self.frames[columns].head(8).to_html(index=False)}"
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class Advised:
+    """What to set next with one lens."""
+
+    told: LensDecision
+
+    @property
+    def decision(self) -> Decision:
+        """The decision: ``kind``, ``setting``, ``gain_ratio``, ``why``, ``would_help_most`` and the rest."""
+        return self.told.decision
+
+    @property
+    def settings(self) -> pd.DataFrame:
+        """Every setting that may be advised, the best first."""
+        return pd.DataFrame(self.told.settings)
+
+    def as_json(self) -> dict[str, Any]:
+        """The same as ``auditor advise --json`` prints."""
+        return advice_json(self.told)
+
+    def __repr__(self) -> str:
+        one, met = self.decision, self.told.subjects
+        what = one.kind.replace("_", " ")
+        if one.setting is not None:
+            ring = format_distance(one.setting.focus_distance_m)
+            what += f" to {format_f_number(one.setting.f_number)}, ring on {ring}"
+        share = "" if np.isnan(met.share_now) else f"; sharp as set {met.share_now:.0%} of {met.n} subjects"
+        return f"{self.told.lens}: {what} ({one.why.replace('_', ' ')}{share})"
+
+    def _repr_html_(self) -> str:
+        table = self.settings
+        if len(table):
+            table = table.head(8)[["f_number", "focus_distance_m", "share_sharp", "sharp_low", "sharp_high"]]
+        return f"<p>{escape(repr(self))}</p>{table.round(2).to_html(index=False)}"
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class Tuned:
+    """What each f-number of a lens brings at its best engraving."""
+
+    told: LensDecision
+
+    @property
+    def stops(self) -> pd.DataFrame:
+        """One row a stop: the share sharp, and what defocus, motion and diffraction take."""
+        return pd.DataFrame(self.told.stops)
+
+    def as_json(self) -> dict[str, Any]:
+        """The same as ``auditor tune --json`` prints."""
+        return tuning_json(self.told)
+
+    def __repr__(self) -> str:
+        parts = [f"{format_f_number(stop.f_number)} {stop.share:.0%}" for stop in self.told.stops]
+        return f"{self.told.lens}: sharp at {', '.join(parts) or 'no stop that could be weighed'}"
+
+    def _repr_html_(self) -> str:
+        return f"<p>{escape(repr(self))}</p>{self.stops.round(3).to_html(index=False)}"
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class Audited:
+    """Everything that an audit found; ``audit`` holds the parts by name."""
+
+    audit: Audit
+
+    @property
+    def frames(self) -> pd.DataFrame:
+        """The frame table."""
+        return self.audit.table
+
+    @property
+    def settings(self) -> Settings:
+        """What was asked for, with the session files' values."""
+        return self.audit.settings
+
+    @property
+    def lenses(self) -> tuple[Lens, ...]:
+        """What session files say of lenses."""
+        return self.audit.lenses
+
+    @property
+    def presets(self) -> pd.DataFrame:
+        """One row a preset: zone, presses, hits and rates with their intervals."""
+        return self.audit.presets
+
+    @property
+    def distances(self) -> pd.DataFrame:
+        """One row a preset and distance band."""
+        return self.audit.distances
+
+    @property
+    def tolerance(self) -> Tolerance:
+        """How much blur this photographer bears."""
+        return self.audit.tolerance
+
+    @property
+    def decisions(self) -> Decisions:
+        """What to set next, lens by lens."""
+        return self.audit.decisions
+
+    def chart(self, name: str) -> bytes:
+        """One chart of the report as PNG: presets, distances, tolerance or sessions."""
+        from auditor.show.charts import render_charts
+
+        return render_charts(self.audit, [name])[name].png
+
+    def report(self, folder: str | Path, *, force: bool = False) -> Path:
+        """Write every output of ``auditor audit`` into a folder; the page's path is returned."""
+        from auditor.show.outputs import write_outputs
+
+        write_outputs(self.audit, Path(folder), force=force)
+        return Path(folder) / "report.html"
+
+    def __repr__(self) -> str:
+        counts = self.audit.counts
+        said = "; ".join(repr(Advised(told)) for told in self.decisions.lenses)
+        return (
+            f"{counts['frames']} frames, {counts['keepers']} of {counts['marked']} counted ones kept. {said}"
+        )
+
+    def _repr_html_(self) -> str:
+        columns = ["preset", "hits", "bursts", "hit_rate", "low", "high", "near_limit_m", "far_limit_m"]
+        return f"<p>{escape(repr(self))}</p>{self.presets[columns].round(2).to_html(index=False)}"
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class Zone:
+    """One sharp zone from typed settings; distances from the sensor plane [m]."""
+
+    near_limit_m: float
+    far_limit_m: float
+    said: str
+
+    def __repr__(self) -> str:
+        near, far = format_distance(self.near_limit_m), format_distance(self.far_limit_m)
+        return f"sharp from {near} to {far} ({self.said})"
