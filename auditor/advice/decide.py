@@ -12,7 +12,6 @@ import pandas as pd
 from auditor.advice.at_another_stop import LightAnswer, light_answers
 from auditor.advice.by_stop import Stop, best_by_stop
 from auditor.advice.decision import (
-    VERDICTS,
     Circumstances,
     Decision,
     RestsOn,
@@ -34,7 +33,9 @@ from auditor.advice.valued import ValuedSetting, value_settings
 from auditor.evidence.blur_tolerance import Tolerances, fit_tolerances
 from auditor.evidence.bursts import zone_focused
 from auditor.evidence.level import Level, fit_level, session_counts
+from auditor.evidence.sharpness import verdicts_reversed
 from auditor.evidence.subjects import Subjects, frames_met, lens_codes, measured_subjects
+from auditor.evidence.tolerance import FEW_VERDICTS, VERDICTS
 from auditor.intake.statements.lens_rule import find_lens
 from auditor.intake.statements.session import Lens
 from auditor.settings import Settings
@@ -43,7 +44,6 @@ ENOUGH_ANYONE = 20  # distances of a stretch pressed at anyone that stand for pa
 NARROWED_SD = 0.45  # posterior of log tolerance at which keepers have told something
 WALK_WORTH = 0.05  # a further walk is proposed where it can be expected to bring this much more
 PRESSES_FOLLOW_RING = "presses_follow_ring"
-FEW_VERDICTS = "few_verdicts"
 LIMITS_INFERRED = "limits_inferred"
 
 
@@ -116,7 +116,7 @@ class _Lens:
         counted = zone_focused(self.frames)
         level = fit_level(*session_counts(counted), self.settings.confidence)
         gates = check_gate(counted, self.met, self.tolerances, level, self.settings.speed_m_s, self.seed)
-        closed = any(gate.clashes for gate in gates)
+        closed = any(gate.clashes for gate in gates) or verdicts_reversed(counted)
         flagged = bool(self.follow.follow) and not self.of_passers
         paired = self.compare(self.subjects, mixed=self.of_passers)
         decision = self.rule(paired, self.subjects, closed)

@@ -13,6 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from auditor.advice.paired import Paired, Setting, chance_above
+from auditor.evidence.tolerance import VERDICTS
 
 Kind = Literal["keep", "change", "latitude", "not_focus", "cannot_tell"]
 RestsOn = Literal["optics", "sharp", "keepers"]
@@ -27,7 +28,6 @@ NOTHING = 0.75
 BETTER = 0.9
 LATITUDE = 0.05
 UNLIKELY = 0.2
-VERDICTS = 30  # sharp verdicts from which on they bear the tolerance
 
 
 @dataclass(frozen=True, slots=True)

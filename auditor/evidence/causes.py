@@ -106,7 +106,8 @@ def find_causes(table: pd.DataFrame, settings: Settings, tolerance: Tolerance) -
     lost = usable.iloc[lost_rows].reset_index(drop=True)
     at_focus, no_distance = _at_focus(not_kept, settings), len(not_kept) - len(lost)
     curves = tolerance.draws[:: max(1, len(tolerance.draws) // CURVES)]
-    if not len(lost) or not np.isfinite(curves).all() or not curves.size:
+    told = curves.size > 0 and np.isfinite(curves).all() and curves[:, 2].any()  # of no keeper, no curve
+    if not len(lost) or not told:
         unknown = pd.DataFrame({"cause": CAUSES} | dict.fromkeys(("frames", "of_100", "low", "high"), np.nan))
         nothing = dict.fromkeys(CAUSES, float("nan"))
         none = _by_preset(pd.Index([]), np.zeros(0), np.zeros((0, 5, 1)), settings.confidence)

@@ -9,11 +9,13 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
+from scipy.stats import mannwhitneyu
 
 from auditor.evidence.bursts import burst_codes
 from auditor.evidence.subjects import frames_met
 from auditor.evidence.weighted_shares import Sampled, weighted_shares
 
+FEWEST_OF_A_KIND, SURELY = 5, 0.01
 SHARP_COLUMNS = ("sharp", "sharp_judged", "sharp_rate", "sharp_low", "sharp_high")
 
 
@@ -33,6 +35,26 @@ def judged_frames(table: pd.DataFrame) -> tuple[pd.DataFrame, Sampled]:
     weight = (size / np.maximum(known, 1))[code]
     chosen = frames[judged].reset_index(drop=True)
     return chosen, Sampled(weight[judged], code[judged], burst_codes(chosen))
+
+
+def verdicts_reversed(frames: pd.DataFrame) -> bool:
+    """Whether frames judged sharp have surely more blur than those judged soft: something was noted wrongly.
+
+    Rank sum test, one-sided, one frame of each burst and verdict (Mann and Whitney, Annals of Mathematical
+    Statistics 18, 1947).
+
+    Parameters
+    ----------
+    frames : pandas.DataFrame
+        With ``sharp`` and ``blur_mm``, of one lens or several.
+    """
+    judged = frames[frames["sharp"].isin(["yes", "no"]) & frames["blur_mm"].notna()]
+    judged = judged.drop_duplicates(["session", "burst", "preset", "sharp"])
+    yes = judged["sharp"].eq("yes").to_numpy(bool)
+    if min(yes.sum(), (~yes).sum()) < FEWEST_OF_A_KIND:
+        return False
+    blur = judged["blur_mm"].to_numpy(float)
+    return bool(mannwhitneyu(blur[yes], blur[~yes], alternative="greater").pvalue < SURELY)
 
 
 def sharp_rates(

@@ -39,21 +39,25 @@ def telling_frames(table: pd.DataFrame, tolerance: Tolerance, causes: Causes) ->
         return pd.DataFrame({name: pd.Series(dtype=object) for name in columns})
     frames = frames_with_blur(table)
     frames = frames.assign(chance=tolerance.keep_chance(frames["blur_mm"].to_numpy(float)).mean(axis=0))
-    kept = frames[frames["kept"]].sort_values("chance", kind="stable").assign(why=KEPT_THOUGH_BLURRED)
+    # A verdict on the very frame is stronger than the curve: none is shown against it.
+    blurred = frames["blur_mm"].gt(tolerance.eye.blur_mm) & ~frames["sharp"].eq("yes").fillna(False)
+    kept = frames[frames["kept"] & blurred].sort_values("chance", kind="stable")
     dropped = frames[~frames["kept"]].drop_duplicates("file").set_index("file", drop=False)
     dropped = dropped.loc[causes.frames["file"]].reset_index(drop=True)
     blamed = [name for name in CAUSES if name != UNEXPLAINED]
     shares = causes.frames[blamed].to_numpy(float)
     main = np.array(blamed, dtype=object)[shares.argmax(axis=1)] if len(dropped) else []
-    lost = dropped.assign(why=main, share=shares.sum(axis=1)).sort_values(
-        "share", ascending=False, kind="stable"
-    )
+    lost = dropped.assign(why=main, share=shares.sum(axis=1))
+    lost = lost[(lost["share"] > 0) & ~lost["sharp"].eq("yes").fillna(False)]
+    lost = lost.sort_values("share", ascending=False, kind="stable")
     # One for each cause first, then the second of each: so every cause that is named can be seen.
     lost = lost.assign(turn=lost.groupby("why").cumcount()).sort_values("turn", kind="stable")
-    sharp = dropped[~dropped["burst_hit"]].sort_values("chance", ascending=False, kind="stable")
+    within = dropped["blur_mm"].le(tolerance.eye.blur_mm) & ~dropped["sharp"].eq("no").fillna(False)
+    sharp = dropped[~dropped["burst_hit"] & within].sort_values("chance", ascending=False, kind="stable")
+    kept, sharp = kept.assign(why=KEPT_THOUGH_BLURRED), sharp.assign(why=NOT_KEPT_THOUGH_SHARP)
     chosen = [
         part.drop_duplicates("code").head(number)
-        for part, number in ((lost, LOST), (kept, KEPT), (sharp.assign(why=NOT_KEPT_THOUGH_SHARP), SHARP))
+        for part, number in ((lost, LOST), (kept, KEPT), (sharp, SHARP))
     ]
     found = pd.concat([part.astype({"why": object}) for part in chosen])
     return found.drop_duplicates("code")[columns].reset_index(drop=True)

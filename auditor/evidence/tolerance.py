@@ -17,6 +17,7 @@ import pandas as pd
 from auditor.evidence.blur_tolerance import Tolerances, fit_tolerances
 from auditor.evidence.bursts import frames_with_blur
 from auditor.evidence.proportions import Floats
+from auditor.evidence.sharpness import verdicts_reversed
 from auditor.evidence.subjects import measured_subjects
 from auditor.evidence.weighted_shares import weighted_shares
 from auditor.evidence.weights import sampled_frames, weights_of
@@ -35,9 +36,10 @@ NO_DISTANCES: Final = "no_distances"
 FEW_VERDICTS: Final = "few_verdicts"  # so the keepers speak, or nobody
 TOO_WIDE: Final = "too_wide"  # marks and verdicts hardly narrow what was thought before
 BLUR_DECIDES_NOTHING: Final = "blur_decides_nothing"
-FLAGS: Final = (NO_DISTANCES, FEW_VERDICTS, TOO_WIDE, BLUR_DECIDES_NOTHING)
+VERDICTS_REVERSED: Final = "verdicts_reversed"  # the more blur, the more often sharp
+FLAGS: Final = (NO_DISTANCES, FEW_VERDICTS, TOO_WIDE, BLUR_DECIDES_NOTHING, VERDICTS_REVERSED)
 # With one of these no sentence and no zone rests on the tolerance.
-FORBIDDING: Final = frozenset({NO_DISTANCES, TOO_WIDE, BLUR_DECIDES_NOTHING})
+FORBIDDING: Final = frozenset({NO_DISTANCES, TOO_WIDE, BLUR_DECIDES_NOTHING, VERDICTS_REVERSED})
 
 
 @dataclass(frozen=True, slots=True)
@@ -224,6 +226,7 @@ def _of_lens(frames: pd.DataFrame, fit: Tolerances, presses: int, confidence: fl
             (NO_DISTANCES, presses == 0),
             (FEW_VERDICTS, used == "keepers"),
             (TOO_WIDE, presses > 0 and eye.high > WIDEST * eye.low),
+            (VERDICTS_REVERSED, verdicts_reversed(frames)),
             (BLUR_DECIDES_NOTHING, used == "keepers" and presses > 0 and fit.nothing >= NOTHING),
         )
         if holds

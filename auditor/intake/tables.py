@@ -250,6 +250,11 @@ def _read_raw(path: Path, problems: list[Problem]) -> pd.DataFrame:
             Problem(str(path), f"The column {twice[0]!r} is there twice.", "The first one is used.")
         )
         raw = raw.loc[:, ~raw.columns.duplicated()]
+    again = raw.duplicated()
+    if again.any():
+        what = f"{int(again.sum())} rows stand in it twice, cell by cell."
+        problems.append(Problem(str(path), what, "Each is counted once."))
+        raw = raw[~again].reset_index(drop=True)
     return raw
 
 

@@ -12,11 +12,12 @@ from typing import Literal
 import numpy as np
 import pandas as pd
 
-from auditor.advice.decision import FEWEST_SUBJECTS, VERDICTS
+from auditor.advice.decision import FEWEST_SUBJECTS
 from auditor.advice.lens_decision import LensDecision
 from auditor.advice.paired import Paired, Setting
 from auditor.advice.ring_settings import ring_of
 from auditor.evidence.bursts import is_keeper, zone_focused
+from auditor.evidence.tolerance import VERDICTS
 from auditor.intake.statements.lens_rule import find_lens
 from auditor.journey import Audit
 from auditor.optics.lens import sharp_zone

@@ -1,10 +1,11 @@
 """Verdicts on sharpness, counted and put back to all frames."""
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from auditor.evidence.presets import count_distances, count_presets
-from auditor.evidence.sharpness import judged_frames
+from auditor.evidence.sharpness import judged_frames, verdicts_reversed
 
 
 def table_of(frame_table, kept, sharp, **columns):
@@ -52,3 +53,16 @@ def test_bands_hold_the_verdicts_of_their_distances(frame_table):
     together = bands[bands["preset"].isna()].set_index("from_m")
     assert together["sharp"].to_dict() == {1.0: 0, 3.0: 10}
     assert together["sharp_rate"].tolist() == [0.0, 1.0]
+
+
+def test_verdicts_that_go_against_the_blur_are_noticed_and_others_are_not():
+    rng = np.random.default_rng(5)
+    blur = rng.lognormal(np.log(0.03), 0.5, 80)
+    frames = pd.DataFrame({"session": 1, "burst": range(80), "preset": "a", "blur_mm": blur})
+    right = np.where(blur < 0.03, "yes", "no")
+    assert not verdicts_reversed(frames.assign(sharp=right))
+    assert verdicts_reversed(frames.assign(sharp=np.where(right == "yes", "no", "yes")))
+    assert not verdicts_reversed(frames.assign(sharp=rng.permutation(right)))
+    assert not verdicts_reversed(frames.assign(sharp="yes"))  # nothing to hold against each other
+    one_burst = frames.assign(burst=1, sharp=np.where(right == "yes", "no", "yes"))
+    assert not verdicts_reversed(one_burst), "frames of one burst say little more than one"

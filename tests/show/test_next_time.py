@@ -70,7 +70,7 @@ def test_nothing_is_advised_for_a_light_where_the_lens_cannot_be_told(told: Deci
 
 def test_a_closed_gate_says_what_clashes(told: Decided) -> None:
     closed = decided(told, "cannot_tell", gate="closed", why="gate_closed", would_help_most="ring_check")
-    assert "counts and optics contradict each other" in next_time.instead(closed)
+    assert "counts or verdicts and optics contradict each other" in next_time.instead(closed)
 
 
 @pytest.mark.parametrize(
@@ -88,7 +88,9 @@ def test_shares_are_said_as_people_say_them(share: float, wanted: str) -> None:
 def test_blur_is_said_with_its_main_cause_and_the_exposure() -> None:
     of_100 = {"not_explained_by_blur": 80, "subject_motion": 12, "beyond_zone": 8}
     said = next_time.blur_costs(of_100, 0.002)
-    assert said.startswith("About one frame in five of those you left, mostly people who walk, at 1/500 s")
+    assert said.startswith(
+        "About one frame in five you left would be a keeper but for it, mostly people who walk, at 1/500 s"
+    )
     assert "Hardly any" in next_time.blur_costs({"not_explained_by_blur": 98, "diffraction": 2}, NAN)
     assert next_time.blur_costs({}, NAN) == ""
 

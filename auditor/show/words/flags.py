@@ -10,6 +10,8 @@ SENTENCES = {
     "few_verdicts": "Fewer than 30 verdicts on sharpness were given, so your keepers stand in for them; the "
     "sheet that auditor prepare lays out asks for them.",
     "too_wide": "Marks and verdicts hardly narrow what is usual.",
+    "verdicts_reversed": "The more blur was worked out, the more often you called a frame sharp: look at the "
+    "distances and settings that were noted.",
     "blur_decides_nothing": "What you keep does not follow blur.",
 }
 

@@ -30,8 +30,8 @@ def differ(met: DistancesMet) -> str:
     if not met.differ:
         return ""
     return (
-        "The presets met different distances, because people press when the subject looks inside the zone. "
-        "What worked at one distance need not work at another."
+        "The presets met different distances, as they do where people press when the subject looks inside "
+        "the zone. What worked at one distance need not work at another."
     )
 
 

@@ -7,10 +7,11 @@ import shlex
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
-from auditor.advice.decision import VERDICTS, Decision
+from auditor.advice.decision import Decision
 from auditor.advice.lens_decision import LensDecision
 from auditor.advice.paired import Setting
 from auditor.evidence.causes import UNEXPLAINED
+from auditor.evidence.tolerance import VERDICTS, WIDEST
 from auditor.show.decided import Decided, Known, ZoneSetting, best_of, is_setting
 from auditor.show.words.figures import counted, listed, millimetres, whole
 from auditor.show.words.plain import in_words, likely, of_100, one_in, times_more
@@ -54,7 +55,7 @@ STEPS = {
     "": Step("", "", "", ""),
 }  # fmt: skip
 _ONCE_MORE = Step("Walk once more", "Walk once more; every frame of these has its answer", "", "one walk")
-_CLOSED = "counts and optics contradict each other"
+_CLOSED = "counts or verdicts and optics contradict each other"
 
 
 def the(lens: str) -> str:
@@ -90,6 +91,8 @@ def _helpful(decided: Decided) -> Step:
     """What helps most; where fewer than sixty frames are left to answer, these, and else another walk."""
     known, told = decided.known, STEPS[decided.would_help]
     answered = {"distances": known.measured, "verdicts": known.judged}.get(decided.would_help)
+    if decided.would_help == "marks" and known.marked >= known.frames:
+        return _ONCE_MORE
     if answered is None or known.frames - answered >= 60:
         return told
     left = known.frames - answered
@@ -113,7 +116,7 @@ def expect(decided: Decided) -> str:
     told, known = decided.told, decided.known
     if told is None:
         return in_the_zone(known)
-    parts = [_kept(told) if known.keepers else ""]
+    parts = [_kept(told) if known.marked else ""]
     if told.subjects.n and not math.isnan(told.subjects.share_now):
         parts.append(subjects(told))
     return " ".join(part for part in parts if part) or in_the_zone(known)
@@ -186,7 +189,7 @@ def _against_habit(told: LensDecision, now: ZoneSetting, units: str) -> str:
 def gain(decision: Decision) -> str:
     """Write what a change promises, with its interval."""
     low, high = (
-        f"{100 * (end - 1):.0f}".replace("-", "−") for end in (decision.gain_low, decision.gain_high)
+        str(round(100 * (end - 1))).replace("-", "−") for end in (decision.gain_low, decision.gain_high)
     )
     return f"{times_more(decision.gain_ratio)} sharp presses (likely {low} to {high} %)"
 
@@ -221,18 +224,20 @@ def blur_costs(of_100_by_cause: Mapping[str, int], exposure_time_s: float) -> st
     lost = {name: number for name, number in of_100_by_cause.items() if name != UNEXPLAINED}
     total = sum(lost.values())
     if total < 3:
-        return "Hardly any frame you left was left for blur."
+        return "Hardly any frame you left was lost to blur alone."
     worst = max(lost, key=lambda name: lost[name])
     mostly = {
         "subject_motion": "people who walk",
-        "in_front_of_zone": "subjects nearer than the zone",
-        "beyond_zone": "subjects farther than the zone",
+        "in_front_of_zone": "subjects too near",
+        "beyond_zone": "subjects too far",
         "diffraction": "diffraction at small stops",
     }[worst]
     more = ""
     if worst == "subject_motion" and not math.isnan(exposure_time_s):
         more = f", at {format_exposure_time(exposure_time_s)}: go faster where light allows"
-    return f"About {one_in(total / 100, 'frame')} of those you left, mostly {mostly}{more}."
+    return (
+        f"About {one_in(total / 100, 'frame')} you left would be a keeper but for it, mostly {mostly}{more}."
+    )
 
 
 def next_walk(decided: Decided) -> str:
@@ -247,11 +252,12 @@ def next_walk(decided: Decided) -> str:
         )
     if told.walk_worth.purpose == "compare" and decided.now is not None and told.paired is not None:
         row = best_of(told.paired)
-        if row is not None:
+        other = told.decision.setting
+        if other is None and row is not None:
             other = Setting(float(told.paired.f_number[row]), float(told.paired.focus_distance_m[row]))
-            if not is_setting(decided.now, other.f_number, other.focus_distance_m):
-                names = listed(setting_name(one, decided.ring_unit) for one in (decided.now, other))
-                return f"Change between {names} every quarter hour; stand still, out of traffic, to change."
+        if other is not None and not is_setting(decided.now, other.f_number, other.focus_distance_m):
+            names = listed(setting_name(one, decided.ring_unit) for one in (decided.now, other))
+            return f"Change between {names} every quarter hour; stand still, out of traffic, to change."
     if told.decision.setting is None and not told.decision.latitude:
         return "Nothing to test yet: first do what helps most."
     return "Nothing to test: just shoot."
@@ -289,12 +295,14 @@ def strictness(decided: Decided) -> str:
         return ""
     own = told.tolerances
     if own.verdicts >= VERDICTS:
-        return _eye(
-            "Your eye takes for sharp up to", own.sharp_mm, own.sharp_low, own.sharp_high, own.handbook_mm
-        )
-    if told.decision.rests_on == "keepers":
-        return _eye("Your keepers bear about", own.keep_mm, own.keep_low, own.keep_high, own.handbook_mm)
-    return "How strict your eye is, nobody has told yet, so every likely strictness was tried."
+        start, span = "Your eye takes for sharp up to", (own.sharp_mm, own.sharp_low, own.sharp_high)
+    elif told.decision.rests_on == "keepers" and own.keepers:
+        start, span = "Your keepers bear about", (own.keep_mm, own.keep_low, own.keep_high)
+    else:
+        return "How strict your eye is, nobody has told yet, so every likely strictness was tried."
+    if span[2] > WIDEST * span[1]:
+        return "How strict your eye is, is hardly known yet, so every likely strictness was tried."
+    return _eye(start, *span, own.handbook_mm)
 
 
 def _eye(start: str, blur_mm: float, low: float, high: float, handbook_mm: float) -> str:

@@ -17,8 +17,8 @@ def finding(tolerance: Tolerance) -> str:
     if tolerance.used == "sharp":
         said = (
             f"You call a subject sharp up to a blur of {_size(tolerance.sharp, tolerance)} on the sensor "
-            f"({counted(tolerance.sharp.count, 'judged press', 'judged presses')}): there half are called "
-            "sharp, half soft."
+            f"({counted(tolerance.sharp.count, 'judged press', 'judged presses')}{_of_all(tolerance)}): "
+            "there half are called sharp, half soft."
         )
     else:
         said = (
@@ -41,6 +41,10 @@ def _against_handbook(tolerance: Tolerance) -> str:
             f"That is {tolerance.times_handbook:.1f} times {named}: your zones are narrower than tables say."
         )
     return f"Its interval holds {named}, so tables serve you as they are."
+
+
+def _of_all(tolerance: Tolerance) -> str:
+    return " of all lenses, which lend each other strength" if tolerance.by_lens else ""
 
 
 def by_lens(tolerance: Tolerance) -> list[str]:
