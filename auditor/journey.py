@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Any, TypeVar
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -43,8 +43,6 @@ from auditor.optics.sensors import Criterion, measured, parse_criterion
 from auditor.settings import Request, Settings
 from auditor.text import collapse, without_home
 from auditor.units import format_exposure_time
-
-Result = TypeVar("Result")
 
 
 @dataclass(frozen=True, slots=True)

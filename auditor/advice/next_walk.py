@@ -11,7 +11,6 @@ from auditor.advice.lens_decision import LensDecision
 from auditor.advice.paired import Setting
 from auditor.units import format_distance, format_f_number
 
-BLOCK_MINUTES = 15  # "every quarter hour": a change that a walker can keep to (common practice, no source)
 _SAME = 0.03
 
 
@@ -45,7 +44,7 @@ class WalkPlan:
     blocks : tuple of Block
         In order; their presses add up to ``presses``. Two settings go A B B A, so that light and luck which
         rise or fall over the walk weigh on both alike (Cox, Planning of Experiments, 1958, ch. 3).
-    presses, block_minutes : int
+    presses : int
     expected_gain : float
         As a share of what is sharp now; NaN where the walk settles who is pressed at.
     """
@@ -54,7 +53,6 @@ class WalkPlan:
     purpose: str
     blocks: tuple[Block, ...]
     presses: int
-    block_minutes: int
     expected_gain: float
 
 
@@ -90,7 +88,6 @@ def plan_walk(lens: LensDecision, frames: pd.DataFrame, presses: int = 60) -> Wa
             Block(names[place], settings[place], int(n), how) for place, n in zip(order, share, strict=True)
         ),
         presses=presses,
-        block_minutes=BLOCK_MINUTES,
         expected_gain=worth.expected_gain,
     )
 

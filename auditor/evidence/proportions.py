@@ -170,24 +170,6 @@ def clustered_intervals(
     return np.asarray(low), np.asarray(high)
 
 
-def clustered_interval(
-    keepers: npt.ArrayLike, frames: npt.ArrayLike, confidence: float = 0.95
-) -> tuple[float, float]:
-    """Return :func:`clustered_intervals` for a single group of bursts.
-
-    Examples
-    --------
-    Ten pairs that were kept or dropped together say no more than ten frames would.
-
-    >>> low, high = clustered_interval([2, 0] * 5, [2] * 10)
-    >>> bool(low < wilson(10, 20)[0] and high > wilson(10, 20)[1])
-    True
-    """
-    sizes = np.asarray(frames, float)
-    low, high = clustered_intervals(keepers, sizes, np.zeros(sizes.size, dtype=int), 1, confidence)
-    return float(low[0]), float(high[0])
-
-
 def clustered_counts(
     keepers: npt.ArrayLike, group: npt.ArrayLike, n_groups: int, confidence: float = 0.95
 ) -> tuple[Floats, Floats]:

@@ -22,27 +22,6 @@ OWN_PIXELS = 0.98  # of the camera's largest picture
 
 
 @dataclass(frozen=True, slots=True)
-class SensorQuestion:
-    """A camera whose sensor nobody states and no file tells; ``frames`` hang on the answer."""
-
-    camera: str | None
-    frames: int
-
-
-def sensor_questions(table: pd.DataFrame) -> list[SensorQuestion]:
-    """What to ask once for each camera, the one with most frames first.
-
-    Parameters
-    ----------
-    table : pandas.DataFrame
-        Frame table, with ``camera`` and ``sensor_source``.
-    """
-    asked = table.loc[~table["sensor_source"].isin(["session", "exif"]), "camera"]
-    counted = asked.value_counts(dropna=False)
-    return [SensorQuestion(c if isinstance(c, str) else None, int(n)) for c, n in counted.items()]
-
-
-@dataclass(frozen=True, slots=True)
 class Sensors:
     """Sensor of each frame: sides [mm], NaN where refused, and where they come from; shape (n,)."""
 

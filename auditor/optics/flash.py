@@ -26,12 +26,6 @@ def guide_number_at(guide_number_m: npt.ArrayLike, iso: npt.ArrayLike) -> Floats
         return np.where(known(number, speed), number * np.sqrt(speed / 100), np.nan)[()]
 
 
-def flash_f_number(guide_number_m: npt.ArrayLike, iso: npt.ArrayLike, distance_m: npt.ArrayLike) -> Floats:
-    """f-number for a subject at a distance from the flash [m]."""
-    with np.errstate(all="ignore"):
-        return np.asarray(guide_number_at(guide_number_m, iso) / np.asarray(distance_m, dtype=float))[()]
-
-
 def flash_reach_m(guide_number_m: npt.ArrayLike, iso: npt.ArrayLike, f_number: npt.ArrayLike) -> Floats:
     """Distance from the flash at which an f-number exposes as meant [m]."""
     with np.errstate(all="ignore"):

@@ -470,3 +470,11 @@ def test_renamed_files_make_the_missing_numbers_unknown(tmp_path, photo):
     for name in ("gate", "arcade", "stall"):
         photo(tmp_path / f"{name}.jpg", NOON)
     assert read(tmp_path).missing_numbers is None
+
+
+def test_rows_that_stand_twice_in_a_table_are_counted_once_and_told(tmp_path):
+    path = tmp_path / "frames.csv"
+    path.write_text("file,f_number,focal_length_mm\nA.jpg,8,28\nB.jpg,8,28\nA.jpg,8,28\nA.jpg,5.6,28\n")
+    archive = read_archive(Request((path,)))
+    assert archive.table["f_number"].tolist() == [8.0, 8.0, 5.6]
+    assert any("stand in it twice" in problem.what for problem in archive.problems)

@@ -10,7 +10,6 @@ from hypothesis import strategies as st
 
 from auditor.frames import COLUMNS, MEASURED_COLUMNS, WRITERS
 from auditor.intake.archive import read_archive
-from auditor.intake.camera_sensors import SensorQuestion, sensor_questions
 from auditor.intake.frame_index import FrameIndex
 from auditor.intake.library.facts import fact_table
 from auditor.intake.precedence import PRECEDENCE
@@ -157,13 +156,3 @@ def test_each_column_is_written_by_its_one_writer_on_the_whole_journey(tmp_path,
     later = {c for c in COLUMNS if WRITERS[c].startswith("evidence/")}
     assert stated[[*later]].isna().all(axis=None)
     assert not set(MEASURED_COLUMNS) & set(stated)
-
-
-def test_what_to_ask_of_sensors_is_asked_once_for_each_camera():
-    table = pd.DataFrame(
-        {
-            "camera": ["body A", "body B", "body B", None, "body C"],
-            "sensor_source": ["session", "assumed", "unknown", "assumed", "exif"],
-        }
-    )
-    assert sensor_questions(table) == [SensorQuestion("body B", 2), SensorQuestion(None, 1)]

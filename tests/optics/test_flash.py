@@ -5,12 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from auditor.optics.flash import flash_f_number, flash_range_m, flash_reach_m, guide_number_at
+from auditor.optics.flash import flash_range_m, flash_reach_m, guide_number_at
 
 
 def test_the_worked_example_of_a_dictionary():
     """A photography dictionary on "guide number" (idigitalphoto.com, seen): 45 m, ISO 100, 5 m gives f/9."""
-    assert float(flash_f_number(45, 100, 5)) == pytest.approx(9, rel=1e-12)
     assert float(flash_reach_m(45, 100, 9)) == pytest.approx(5, rel=1e-12)
 
 

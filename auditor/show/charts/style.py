@@ -24,10 +24,6 @@ PAPER = "#fdfcf9"
 KEPT = "#0072b2"  # Okabe and Ito: blue
 NOT_KEPT = "#d55e00"  # vermillion
 ZONE = "#f0e442"  # yellow
-SKY = "#56b4e9"  # sky blue
-GREEN = "#009e73"  # bluish green
-PURPLE = "#cc79a7"  # reddish purple
-ORANGE = "#e69f00"  # orange
 
 WIDE_IN = 6.8
 PNG_DPI = 160
