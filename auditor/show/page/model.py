@@ -167,6 +167,8 @@ class RingByStop:
         One row for each stop.
     of_passers : bool
         Whether the subjects come from a stretch pressed at anyone.
+    subjects : int
+        How many were measured.
     """
 
     light: str
@@ -175,6 +177,7 @@ class RingByStop:
     unit: str
     cells: tuple[tuple[Cell, ...], ...]
     of_passers: bool = False
+    subjects: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -224,6 +227,7 @@ class LensView:
     differences: tuple[Difference, ...]
     causes: tuple[Cause, ...]
     causes_title: str
+    causes_known: int
     reasons: tuple[tuple[str, int], ...]
     reasons_noted: int
     rings: tuple[RingByStop, ...]

@@ -60,6 +60,7 @@ def _lens_view(audit: Audit, number: int, lens: str) -> LensView:
     pairs = differences(audit, set(presets["preset"]))
     causes = causes_of(audit, list(presets["preset"]))
     counts = {cause.name: cause.of_100 for cause in causes}
+    measured_lost = audit.causes.by_preset
     noted = own_reasons(audit, list(presets["preset"]))
     high = pd.Series([rate.high for row in rows for rate in (row.kept, row.sharp) if rate], dtype=float)
     return LensView(
@@ -72,6 +73,7 @@ def _lens_view(audit: Audit, number: int, lens: str) -> LensView:
         differences=pairs,
         causes=causes,
         causes_title=cause_words.title(counts),
+        causes_known=int(measured_lost[measured_lost["preset"].isin(presets["preset"])]["not_kept"].sum()),
         reasons=tuple(noted.most_common(MOST_REASONS)),
         reasons_noted=noted.total(),
         rings=ring_by_stop(decided),
@@ -246,7 +248,8 @@ def _ring_by_stop(
         for stop in stops
     )
     named = tuple("∞" if math.isinf(ring) else f"{ring / metres:.3g}" for ring in rings)
-    return RingByStop(light, tuple(format_f_number(stop) for stop in stops), named, unit, cells)
+    numbers = tuple(format_f_number(stop) for stop in stops)
+    return RingByStop(light, numbers, named, unit, cells, subjects=paired.subjects)
 
 
 def _around(rings: np.ndarray, best_m: float) -> np.ndarray:

@@ -199,7 +199,8 @@ def by_light(told: LensDecision, units: str) -> list[str]:
     if told.decision.kind == "cannot_tell":
         return []
     return [
-        f"{str(one.light).capitalize()}: {setting_name(one.decision.setting, units)}, {gain(one.decision)}."
+        f"{str(one.light).capitalize()} ({whole(one.subjects.n)} measured): "
+        f"{setting_name(one.decision.setting, units)}, {gain(one.decision)}."
         for one in told.situations
         if one.light and one.decision.setting is not None and one.decision.setting != told.decision.setting
     ]
