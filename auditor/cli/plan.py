@@ -44,16 +44,7 @@ def plan(
             "--speed", help="How fast they pass: 3m/s, 12km/h, walking, jogging, running or cycling."
         ),
     ] = None,
-    crossing: Annotated[
-        float | None,
-        typer.Option(
-            "--crossing",
-            min=0,
-            max=180,
-            help="Their direction in degrees: 90 straight across, 0 towards you.",
-            show_default="unknown",
-        ),
-    ] = None,
+    crossing: typed.Crossing = None,
     lag: Annotated[
         str | None,
         typer.Option(

@@ -33,6 +33,16 @@ SensorSize = Annotated[
 DistanceFrom = Annotated[
     str, typer.Option("--distance-from", help="What distances count from: sensor (as engraved) or lens.")
 ]
+Crossing = Annotated[
+    float | None,
+    typer.Option(
+        "--crossing",
+        min=0,
+        max=180,
+        help="Direction of the subject in degrees: 90 straight across, 0 towards you.",
+        show_default="unknown",
+    ),
+]
 PixelsWide = Annotated[
     int | None,
     typer.Option("--pixels-wide", min=1, help="Pixels along the long side; --coc pixel needs it."),

@@ -27,16 +27,7 @@ def zone(
             "--speed", help="Speed of the subject: 1.3m/s, 5km/h, walking, jogging, running or cycling."
         ),
     ] = "1.32m/s",
-    crossing: Annotated[
-        float | None,
-        typer.Option(
-            "--crossing",
-            min=0,
-            max=180,
-            help="Direction of the subject in degrees: 90 straight across, 0 towards you.",
-            show_default="unknown",
-        ),
-    ] = None,
+    crossing: typed.Crossing = None,
     turn: Annotated[
         float, typer.Option("--turn", min=0, help="How fast the camera turns, in degrees a second.")
     ] = 0.0,
