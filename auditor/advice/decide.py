@@ -35,7 +35,7 @@ from auditor.evidence.bursts import zone_focused
 from auditor.evidence.level import Level, fit_level, session_counts
 from auditor.evidence.sharpness import verdicts_reversed
 from auditor.evidence.subjects import Subjects, frames_met, lens_codes, measured_subjects
-from auditor.evidence.tolerance import FEW_VERDICTS, VERDICTS
+from auditor.evidence.tolerance import FEW_VERDICTS, VERDICTS, VERDICTS_REVERSED
 from auditor.intake.statements.lens_rule import find_lens
 from auditor.intake.statements.session import Lens
 from auditor.settings import Settings
@@ -116,7 +116,8 @@ class _Lens:
         counted = zone_focused(self.frames)
         level = fit_level(*session_counts(counted), self.settings.confidence)
         gates = check_gate(counted, self.met, self.tolerances, level, self.settings.speed_m_s, self.seed)
-        closed = any(gate.clashes for gate in gates) or verdicts_reversed(counted)
+        contrary = verdicts_reversed(counted)
+        closed = contrary or any(gate.clashes for gate in gates)
         flagged = bool(self.follow.follow) and not self.of_passers
         paired = self.compare(self.subjects, mixed=self.of_passers)
         decision = self.rule(paired, self.subjects, closed)
@@ -140,7 +141,7 @@ class _Lens:
             gates=gates,
             follow=self.follow,
             habit=tuple(zip(self.in_use, self.share.tolist(), strict=True)),
-            flags=self.flags(flagged=flagged),
+            flags=self.flags(flagged=flagged, contrary=contrary),
         )
 
     def settings_valued(self, paired: Paired | None, level: Level) -> tuple[ValuedSetting, ...]:
@@ -245,8 +246,10 @@ class _Lens:
         now = (paired.now, paired.now_low, paired.now_high)
         return SubjectsStatement(len(subjects), subjects.effective, *now, *best, follow, of_passers)
 
-    def flags(self, *, flagged: bool) -> tuple[str, ...]:
+    def flags(self, *, flagged: bool, contrary: bool) -> tuple[str, ...]:
         flags = [PRESSES_FOLLOW_RING] if flagged else []
+        if contrary:
+            flags.append(VERDICTS_REVERSED)
         if self.tolerances.verdicts < VERDICTS:
             flags.append(FEW_VERDICTS)
         if len(self.answers) > 1:

@@ -105,3 +105,18 @@ def test_distances_on_the_ring_are_written_as_engraved(told: Decided) -> None:
 def test_commands_quote_the_sources(told: Decided) -> None:
     step = next_time.step(decided(told, "cannot_tell", would_help_most="ring_check"), ["my walk", "b"])
     assert step.command == "auditor prepare 'my walk' b"
+
+
+def test_where_nobody_stood_near_a_zone_the_ring_is_to_be_moved(told: Decided) -> None:
+    nowhere = decided(told, "cannot_tell", why="no_setting", would_help_most="distances")
+    assert next_time.headline(nowhere) == "Set the ring where people stand to learn what to set"
+    assert "people stood" in next_time.step(nowhere, ["walk"]).sentence
+
+
+def test_a_tolerance_that_is_hardly_known_or_goes_against_the_optics_is_no_fact(told: Decided) -> None:
+    assert told.told is not None
+    own = replace(told.told.tolerances, verdicts=80, sharp_low=0.01, sharp_high=0.1)
+    wide = replace(told, told=replace(told.told, tolerances=own))
+    assert "hardly known" in next_time.strictness(wide)
+    contrary = replace(told, told=replace(told.told, flags=("verdicts_reversed",)))
+    assert next_time.strictness(contrary).startswith("The more blur")

@@ -11,9 +11,10 @@ from auditor.advice.decision import Decision
 from auditor.advice.lens_decision import LensDecision
 from auditor.advice.paired import Setting
 from auditor.evidence.causes import UNEXPLAINED
-from auditor.evidence.tolerance import VERDICTS, WIDEST
+from auditor.evidence.tolerance import VERDICTS, VERDICTS_REVERSED, WIDEST
 from auditor.show.decided import Decided, Known, ZoneSetting, best_of, is_setting
 from auditor.show.words.figures import counted, listed, millimetres, whole
+from auditor.show.words.flags import SENTENCES
 from auditor.show.words.plain import in_words, likely, of_100, one_in, times_more
 from auditor.text import without_home
 from auditor.units import format_distance, format_exposure_time, format_f_number
@@ -54,6 +55,9 @@ STEPS = {
     "compare": Step("Walk with two settings in turn", "Change between two settings", "", "one walk"),
     "": Step("", "", "", ""),
 }  # fmt: skip
+_WHERE_PEOPLE_STAND = Step(
+    "Set the ring where people stand", "Set the ring to the distances at which people stood", "", "one walk"
+)
 _ONCE_MORE = Step("Walk once more", "Walk once more; every frame of these has its answer", "", "one walk")
 _CLOSED = "counts or verdicts and optics contradict each other"
 
@@ -91,6 +95,8 @@ def _helpful(decided: Decided) -> Step:
     """What helps most; where fewer than sixty frames are left to answer, these, and else another walk."""
     known, told = decided.known, STEPS[decided.would_help]
     answered = {"distances": known.measured, "verdicts": known.judged}.get(decided.would_help)
+    if decided.told is not None and decided.told.decision.why == "no_setting":
+        return _WHERE_PEOPLE_STAND
     if decided.would_help == "marks" and known.marked >= known.frames:
         return _ONCE_MORE
     if answered is None or known.frames - answered >= 60:
@@ -251,6 +257,8 @@ def next_walk(decided: Decided) -> str:
             "For one stretch press at anyone, whatever the ring says: it tells passers from those you waited "
             "for. Look out for traffic."
         )
+    if told.decision.why == "gate_closed":
+        return "Nothing to test yet: first do what helps most."
     if told.walk_worth.purpose == "compare" and decided.now is not None and told.paired is not None:
         row = best_of(told.paired)
         other = told.decision.setting
@@ -294,6 +302,8 @@ def strictness(decided: Decided) -> str:
         )
     if told is None:
         return ""
+    if VERDICTS_REVERSED in told.flags:
+        return SENTENCES[VERDICTS_REVERSED]
     own = told.tolerances
     if own.verdicts >= VERDICTS:
         start, span = "Your eye takes for sharp up to", (own.sharp_mm, own.sharp_low, own.sharp_high)
