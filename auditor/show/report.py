@@ -158,7 +158,7 @@ def tolerance_curve(audit: Audit) -> Markup | str:
         return ""
     curve = fitted_tables.blur_curve(found)
     ticks = fitted_tables.blur_ticks(curve["blur_mm"].min(), curve["blur_mm"].max())
-    finding = tolerance.chart_finding(found, "m")
+    finding = tolerance.chart_finding(found)
     return draw_curve(curve, found.calibration, fitted_tables.blur_marks(found), ticks, finding)
 
 

@@ -86,5 +86,5 @@ def test_the_marks_name_both_diameters() -> None:
 
 
 def test_observed_shares_are_told_to_those_who_cannot_see_the_chart() -> None:
-    said = tolerance.chart_finding(tolerated(), "m")
+    said = tolerance.chart_finding(tolerated())
     assert "50 % of 140 kept at 0.020 mm" in said

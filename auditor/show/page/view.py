@@ -110,12 +110,8 @@ def preset_rows(audit: Audit, presets: pd.DataFrame, now: ZoneSetting | None) ->
         rows.append(
             PresetRow(
                 name="" if grouped else own,
-                setting=said(lambda units, row=row: setting_of(row, units)),  # type: ignore[misc]
-                zone=said(
-                    lambda units, row=row: zone(
-                        row.near_limit_m, row.far_limit_m, row.focus_distance_m, units
-                    )  # type: ignore[misc]
-                ),
+                setting=said(partial(setting_of, row)),
+                zone=said(partial(zone, row.near_limit_m, row.far_limit_m, row.focus_distance_m)),
                 now=now is not None and now.preset == own,
                 kept=Rate(row.hit_rate, row.low, row.high, int(row.hits), int(row.bursts)),
                 sharp=Rate(

@@ -57,7 +57,7 @@ def doubts(tolerance: Tolerance) -> list[str]:
     return sentences(tolerance.flags) if tolerance.carries else []
 
 
-def chart_finding(tolerance: Tolerance, units: str) -> str:  # noqa: ARG001 -- charts are described alike
+def chart_finding(tolerance: Tolerance) -> str:
     """State the finding of the blur chart for those who cannot see it."""
     verb = "called sharp" if tolerance.used == "sharp" else "kept"
     rates = "; ".join(
