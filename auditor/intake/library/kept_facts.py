@@ -30,7 +30,7 @@ from auditor.intake.library.walk import Found
 from auditor.intake.photofile.packing import READER_VERSION
 
 # Raise this whenever grouping or gathering come to make other facts of the same records.
-FACTS_NUMBER = 3
+FACTS_NUMBER = 4
 FACTS_VERSION = zlib.crc32(repr([FACTS_NUMBER, READER_VERSION, FACT_COLUMNS]).encode())
 LARGEST_AT_ONCE = 1 << 28  # bytes; what a damaged length may ask for before anything is unpacked
 _LENGTH = struct.Struct("<q")
