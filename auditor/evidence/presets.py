@@ -311,12 +311,18 @@ def count_sessions(table: pd.DataFrame, confidence: float) -> pd.DataFrame:
     Returns
     -------
     pandas.DataFrame
-        ``session, starts_at, ends_at, frames_taken`` and the rates; unknown where no frame counts.
+        ``session, starts_at, ends_at, frames_taken`` and the rates; unknown where no frame counts. Then
+        ``first_file`` and ``last_file``, its frames' names, which tell rolls without times apart.
     """
-    taken = table.groupby("session", sort=True)["captured_at"]
+    grouped = table.groupby("session", sort=True)
+    taken, names = grouped["captured_at"], grouped["file"]
     spans = pd.DataFrame({"starts_at": taken.min(), "ends_at": taken.max(), "frames_taken": taken.size()})
     rates = hit_rates(zone_focused(table), ["session"], confidence).set_index("session")
-    result = spans.join(rates[list(RATE_COLUMNS)]).reset_index()
+    result = (
+        spans.join(rates[list(RATE_COLUMNS)])
+        .assign(first_file=names.first(), last_file=names.last())
+        .reset_index()
+    )
     result[list(_COUNTS)] = result[list(_COUNTS)].fillna(0).astype("int64")
     return result
 

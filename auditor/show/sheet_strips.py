@@ -78,13 +78,14 @@ def rolls_of(
     times = table["captured_at"]
     rolls: dict[tuple[str | None, int], dict[str, Any]] = {}
     for block, rows, more in groups:
-        day = f"{block.starts_at:%A, %-d %B %Y}" if os.name != "nt" else f"{block.starts_at:%A, %d %B %Y}"
+        day = _written(block.starts_at, "%A, %-d %B %Y" if os.name != "nt" else "%A, %d %B %Y")
+        day = day or f"{block.first} to {block.last}"
         title = f"{block.camera}, {day}" if block.camera else day
         roll = rolls.setdefault((block.camera, block.session), {"title": title, "groups": []})
         shots = [
             {
                 "label": str(labels[row]),
-                "at": f"{times.iloc[row]:%H:%M:%S}",
+                "at": _written(times.iloc[row], "%H:%M:%S"),
                 "camera": block.camera or "",
                 "session": places[row][0],
                 "rank": places[row][1],
@@ -93,12 +94,16 @@ def rolls_of(
             for row in rows
         ]
         roll["groups"].append(
-            {"at": f"{block.starts_at:%H:%M}", "why": block.why, "more": more, "frames": shots}
+            {"at": _written(block.starts_at, "%H:%M"), "why": block.why, "more": more, "frames": shots}
             | {"dark": [pictures[row][1] for row in rows]}
         )
     for roll in rolls.values():
         _offer_markers(roll["groups"])
     return list(rolls.values())
+
+
+def _written(at: pd.Timestamp, form: str) -> str:
+    return "" if pd.isna(at) else f"{at:{form}}"
 
 
 def _offer_markers(groups: list[dict[str, Any]]) -> None:

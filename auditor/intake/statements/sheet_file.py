@@ -144,7 +144,10 @@ def _distances(value: Any) -> tuple[float, ...]:
     return tuple(_distance_m(item) for item in value)
 
 
-_CAMERA: dict[str, Read] = {"name": _text, "sensor": _typed(parse_sensor)}
+_CAMERA: dict[str, Read] = {
+    "name": lambda value: _text(value) if value != "" else "",
+    "sensor": _typed(parse_sensor),
+}
 _PRESET: dict[str, Read] = {
     "name": _text,
     "lens": _text,

@@ -166,7 +166,7 @@ function drawSettings() {
     const preset = state.markers[shot.label] === true ? null : settingOf(shot);
     button.querySelector(".lane").className = `lane${preset ? ` p${number.get(preset.name)}` : ""}`;
     button.classList.toggle("begins", state.starts.some((start) => start.label === shot.label));
-    button.setAttribute("aria-label", `${shot.label}, ${shot.at}: ${preset ? preset.name : "not known"}`);
+    button.setAttribute("aria-label", `${shot.label}${shot.at && `, ${shot.at}`}: ${preset ? preset.name : "not known"}`);
   }
   for (const box of rollsBox.querySelectorAll(".dark")) box.refresh();
 }
