@@ -131,20 +131,14 @@ def find_blocks(table: pd.DataFrame) -> list[Block]:
                     rows=tuple(part.tolist()),
                     complete=bool(known.iloc[part].mean() > 0.5),
                     recorded=_recorded(table.iloc[part]),
-                    why=_why(gaps[start]) if start else "",
+                    why="" if np.isnan(gaps[start]) else _why(gaps[start]),
                 )
             )
     return sorted(blocks, key=lambda block: (block.session, np.nan_to_num(times[block.rows[0]])))
 
 
 def _why(gap_s: float) -> str:
-    return (
-        "another roll"
-        if np.isnan(gap_s)
-        else f"after {_span(gap_s)}"
-        if gap_s > BLOCK_GAP_S
-        else "other light"
-    )
+    return f"after {_span(gap_s)}" if gap_s > BLOCK_GAP_S else "other light"
 
 
 def _steps(exposure_ev: np.ndarray) -> np.ndarray:

@@ -287,7 +287,7 @@ def test_lines_filled_in_make_a_preset_and_stay_when_prepare_runs_again(run, wal
         done = run("prepare", folder)
         assert done.returncode == 0, done.stderr
     assert session.with_name("session.toml.before").read_text() == text
-    assert "4 frames from P1010001: 28 mm, f/8, focus at 2.5 m." in done.stderr
+    assert "4 frames from P1010001, body A: 28 mm, f/8, focus at 2.5 m." in done.stderr
 
 
 def test_statements_beside_hold_only_for_their_source_and_below_what_lies_among_the_photographs(

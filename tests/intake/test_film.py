@@ -1,5 +1,7 @@
 """Scans of film without any Exif: rolls stand for sessions, and frames go by folder and natural name."""
 
+import json
+
 import numpy as np
 import pytest
 from PIL import Image
@@ -9,6 +11,8 @@ from auditor.intake.archive import read_archive
 from auditor.intake.frame_index import number_rolls
 from auditor.intake.starter import find_blocks, session_text
 from auditor.intake.statements.session_file import read_session
+from auditor.intake.statements.sheet_file import read_sheet
+from auditor.intake.taking import from_sheet
 from auditor.journey import run_audit, run_scan
 from auditor.settings import Request
 
@@ -181,3 +185,10 @@ def test_the_rolls_are_laid_out_for_a_person(scans, tmp_path):
     (tmp_path / "filled.toml").write_text(filled)
     starts = [stretch.starts for stretch in read_session(tmp_path / "filled.toml").stretches]
     assert starts == ["roll 1/1.tif", "roll 2/1.jpg"]
+
+
+def test_the_films_size_comes_back_from_the_sheet_without_a_cameras_name(tmp_path):
+    sheet = {"sample": "a", "cameras": [{"name": "", "sensor": "36x24"}]}
+    (tmp_path / "sheet.json").write_text(json.dumps(sheet))
+    filled = from_sheet(read_sheet(tmp_path / "sheet.json"))
+    assert filled.session == {"camera": [{"sensor": "36x24"}]}

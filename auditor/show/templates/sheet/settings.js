@@ -67,7 +67,7 @@ function drawCameras() {
   box.replaceChildren(...data.cameras.filter((camera) => camera.assumed).map((camera) => {
     const told = state.sensors[camera.name];
     const part = element("div", { className: `camera${told ? " told" : ""}` });
-    part.append(element("b", { textContent: `${camera.name || "The camera"}: how large is its sensor?` }));
+    part.append(element("b", { textContent: camera.name ? `${camera.name}: how large is its sensor?` : "How large is the sensor, or the film?" }));
     part.append(element("p", { className: "hint", textContent: told ? `Said: ${told}.` : "Its files do not tell. Without it no distance can be measured." }));
     const row = element("div", { className: "chips" });
     for (const [words, sensor] of [["36×24 mm", "36x24"], ["APS-C, 1.5×", "23.6x15.7"], ["Four Thirds", "17.3x13"], ["1 inch", "13.2x8.8"]]) {
