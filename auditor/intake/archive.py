@@ -37,47 +37,22 @@ LISTED = 10  # problems of notes up to which the nearest spelling is looked for
 
 @dataclass(slots=True)
 class Archive:
-    """Frames with every fact that was stated of them.
+    """Frames with every fact that was stated of them."""
 
-    Attributes
-    ----------
-    table : pandas.DataFrame
-        Frame table; columns that follow from optics and presets are still unknown.
-    paths : list of str
-        Full path of each frame's speaking file.
-    session_files : list of SessionFile
-        Those that govern any frame, each once.
-    governed_by : numpy.ndarray of int, shape (n,)
-        Which of them governs each frame.
-    claims : Claims
-        Everything that people state, also what has no column.
-    found, read, unreadable, merged : int
-        Candidate picture files; those read; those not; those that joined another file's frame.
-    missing_numbers : int or None
-        Gaps in the cameras' numbering; None where files were renamed.
-    markers : int
-        Frames that only mark a change of setting, which are none of the walk.
-    counted_to_end : numpy.ndarray of object
-        What frames would count as if the choosing had gone to each session's end.
-    problems : list of Problem
-    remarks : list of str
-        What needs no action, counted; and how many notes found their frames.
-    """
-
-    table: pd.DataFrame
-    paths: list[str]
-    session_files: list[SessionFile]
-    governed_by: np.ndarray
-    claims: Claims
-    found: int
+    table: pd.DataFrame  # columns that follow from optics and presets are still unknown
+    paths: list[str]  # of each frame's speaking file
+    session_files: list[SessionFile]  # those that govern any frame, each once
+    governed_by: np.ndarray  # which of them governs each frame, shape (n,)
+    claims: Claims  # everything that people state, also what has no column
+    found: int  # candidate picture files
     read: int
     unreadable: int
-    merged: int
-    missing_numbers: int | None
-    markers: int
-    counted_to_end: np.ndarray
+    merged: int  # those that joined another file's frame
+    missing_numbers: int | None  # gaps in the cameras' numbering; None where files were renamed
+    markers: int  # frames that only mark a change of setting, which are none of the walk
+    counted_to_end: np.ndarray  # what frames would count as if the choosing had gone to each session's end
     problems: list[Problem]
-    remarks: list[str]
+    remarks: list[str]  # what needs no action, counted; and how many notes found their frames
 
     def by_session_file(self) -> list[tuple[SessionFile, Rows]]:
         """Return each session file with the rows that it governs."""

@@ -36,15 +36,9 @@ def find_sensors(
 ) -> Sensors:
     """Decide on the sensor of each camera.
 
-    Parameters
-    ----------
-    facts : pandas.DataFrame
-        With ``body``, ``crop_factor``, ``plane_width_mm``, ``plane_height_mm``, ``plane_pixels``.
-    stated : numpy.ndarray of object, shape (n,)
-        :class:`Sensor`, or None.
-    stated_by : numpy.ndarray of object, shape (n,)
-        ``session``; or ``exif``, of a frame table that says so.
-    focal_length_mm : numpy.ndarray, shape (n,)
+    Reads ``body``, ``crop_factor``, ``plane_width_mm``, ``plane_height_mm``, ``plane_pixels``,
+    ``pixel_width`` and ``pixel_height``. ``stated`` holds a :class:`Sensor` or None for each frame,
+    ``stated_by`` ``session``, or ``exif`` where a frame table says so.
     """
     n = len(facts)
     width, height = np.full(n, FULL_FRAME.width_mm), np.full(n, FULL_FRAME.height_mm)

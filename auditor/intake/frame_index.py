@@ -30,8 +30,6 @@ _BEFORE_NUMBER = re.compile(r"\d+\D*$")  # the number, and what follows it
 def stem_of(file: str) -> str:
     """Stem of a file's name, casefolded.
 
-    Examples
-    --------
     >>> stem_of("walk/P1010001.JPG")
     'p1010001'
     """
@@ -53,8 +51,6 @@ def number_sessions(time_s: np.ndarray, paths: Sequence[str]) -> np.ndarray:
 def number_rolls(paths: Sequence[str]) -> np.ndarray:
     """Number the rolls from 1, in order of folder and name: a folder, or those told apart by their stems.
 
-    Examples
-    --------
     >>> number_rolls(["a/1.tif", "a/2.tif", "b/y-1.tif", "b/y-2.tif", "b/x-1.tif", "b/x-2.tif"]).tolist()
     [1, 1, 3, 3, 2, 2]
     """
@@ -97,15 +93,8 @@ class Timeline:
 class FrameIndex:
     """Names, paths, cameras, times and sessions of an archive's frames.
 
-    Parameters
-    ----------
-    files : sequence of str
-        All files of each frame as shown, joined by ``|``, the speaking one first.
-    paths : sequence of str
-        Full path of each frame's speaking file.
-    cameras : numpy.ndarray of object, shape (n,)
-    time_s : numpy.ndarray, shape (n,)
-        Capture times in seconds, clocks set right; NaN where unknown.
+    ``files`` are all files of each frame as shown, joined by ``|``, the speaking one first; ``paths`` lead to
+    the speaking one. Times are in seconds, clocks set right, NaN where unknown.
     """
 
     def __init__(
@@ -198,14 +187,10 @@ class FrameIndex:
     def find(self, text: str, folder: str) -> list[int]:
         """Rows that a name can mean where it is written down, in order; none where there is no such frame.
 
-        Parameters
-        ----------
-        text : str
-            A name or a stem, below the folder or else anywhere; or a path, from the folder or else the end
-            of one. ``./`` in front says that the frame lies in the folder itself. Case does not matter, and
-            a backslash can stand between folders where no name is written with it.
-        folder : str
-            Path of the folder that holds the file in which the name is written, see :func:`place_of`.
+        A name or a stem means a frame below the folder, or else anywhere; a path leads from the folder, or
+        else is the end of one. ``./`` in front says that the frame lies in the folder itself. Case does not
+        matter, and a backslash can stand between folders where no name is written with it. ``folder`` holds
+        the file in which the name is written, see :func:`place_of`.
         """
         wanted = text.strip().casefold()
         rows = self._find(wanted, folder)

@@ -183,17 +183,23 @@ def _values(column: pd.Series, write: Any, missing: str) -> str:
 
 def frame_labels(table: pd.DataFrame) -> pd.Series:
     """Name for each frame that finds it alone: its stem, else its path from the source."""
-    stems = table["file"].str.rsplit("/", n=1).str[-1].str.rsplit(".", n=1).str[0]
-    repeated = stems.str.casefold().duplicated(keep=False)
-    paths = table["file"].where(table["file"].str.contains("/", regex=False), "./" + table["file"])
-    return stems.where(~repeated, paths)
+    stems, repeated = _stems(table)
+    return stems.where(~repeated, _paths(table))
 
 
 def note_names(table: pd.DataFrame) -> pd.Series:
     """Name for each frame's row in the notes: its path, with ``./`` where others end alike."""
-    stems = table["file"].str.rsplit("/", n=1).str[-1].str.rsplit(".", n=1).str[0].str.casefold()
-    alone = ~stems.duplicated(keep=False) | table["file"].str.contains("/", regex=False)
-    return table["file"].where(alone, "./" + table["file"])
+    return table["file"].where(~_stems(table)[1], _paths(table))
+
+
+def _stems(table: pd.DataFrame) -> tuple[pd.Series, pd.Series]:
+    """Stem of each frame, and whether others have the same."""
+    stems = table["file"].str.rsplit("/", n=1).str[-1].str.rsplit(".", n=1).str[0]
+    return stems, stems.str.casefold().duplicated(keep=False)
+
+
+def _paths(table: pd.DataFrame) -> pd.Series:
+    return table["file"].where(table["file"].str.contains("/", regex=False), "./" + table["file"])
 
 
 def block_lines(blocks: Sequence[Block]) -> list[str]:
@@ -213,16 +219,10 @@ def session_text(
     cameras: Iterable[str] = (),
     rolls: Iterable[str] = (),
 ) -> str:
-    """Write a session file; it can be read back as it is.
+    """Write a session file from what is said already, as TOML has it; it can be read back as it is.
 
-    Parameters
-    ----------
-    session : mapping
-        What is said already, as TOML has it.
-    told : iterable of str
-        Comment lines on what the files record.
-    cameras, rolls : iterable of str
-        Cameras that were found, and the first frame of each roll: the examples name them.
+    ``told`` are comment lines on what the files record; ``cameras`` that were found, and the first frame of
+    each of ``rolls``, stand in the examples.
     """
     parts = [_HEAD.rstrip(), "\n".join(told)]
     found = {"camera": ("# name = ", list(cameras)), "stretch": ("# from = ", list(rolls))}

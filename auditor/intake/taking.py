@@ -47,8 +47,6 @@ def merge_filled(first: Filled, *later: Filled) -> Filled:
 def _same_frames(known: Sequence[str], new: Sequence[str]) -> dict[str, str]:
     """Find for each new name the known one that means the same frame, where only one can.
 
-    Examples
-    --------
     >>> _same_frames(["P1", "a/P2.jpg", "b/P2.jpg"], ["walk/P1.jpg", "P2", "b/p2.JPG"])
     {'walk/P1.jpg': 'P1', 'b/p2.JPG': 'b/P2.jpg'}
     """
@@ -146,11 +144,7 @@ def without(filled: Filled, said: Filled) -> Filled:
 def from_sheet(sheet: SheetFile, guess_sd: float | None = None) -> Filled:
     """Tell a filled sheet in the words of the session file and the notes.
 
-    Parameters
-    ----------
-    sheet : SheetFile
-    guess_sd : float, optional
-        What the guesses of the sheet have told of the eye.
+    ``guess_sd`` is what the sheet's guesses have shown of the eye.
     """
     session: dict[str, Any] = {
         "camera": [{k: v for k, v in camera.items() if v} for camera in sheet.cameras if len(camera) > 1],

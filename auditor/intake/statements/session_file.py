@@ -119,13 +119,7 @@ class _Reader:
 
 
 def read_session(path: Path) -> SessionFile:
-    """Read a session file.
-
-    Raises
-    ------
-    FileFormatError
-        If it cannot be opened or is not TOML; the message names line and column.
-    """
+    """Read a session file; FileFormatError, with line and column, if it cannot be opened or is not TOML."""
     document, text = read_toml(path)
     return _build(_Reader(path, text), document)
 

@@ -39,30 +39,24 @@ def _moment(value: object) -> str:
     return _text(value)
 
 
-def _texts(value: object) -> tuple[str, ...]:
-    if not isinstance(value, list):
-        raise NotAllowedError('a list of texts, such as ["Red", "Green"]')
-    return tuple(_text(item) for item in value)
+def _list_of(read: Callable[[object], Any], what: str) -> Callable[[object], tuple[Any, ...]]:
+    def read_all(value: object) -> tuple[Any, ...]:
+        if not isinstance(value, list):
+            raise NotAllowedError(f"a list of {what}")
+        return tuple(map(read, value))
+
+    return read_all
 
 
-def _real(value: object) -> float:
-    if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
-        raise NotAllowedError("a number")
-    return float(value)
+def _number(least: float, words: str) -> Callable[[object], float]:
+    def read(value: object) -> float:
+        if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
+            raise NotAllowedError("a number")
+        if value < least:
+            raise NotAllowedError(f"a number {words}")
+        return float(value)
 
-
-def _above_zero(value: object) -> float:
-    number = _real(value)
-    if number <= 0:
-        raise NotAllowedError("a number above zero")
-    return number
-
-
-def _from_zero(value: object) -> float:
-    number = _real(value)
-    if number < 0:
-        raise NotAllowedError("a number from zero up")
-    return number
+    return read
 
 
 def _percentage(value: object) -> float:
@@ -96,40 +90,23 @@ def _clock_offset(value: object) -> float:
     return offset_s
 
 
-def _stops(value: object) -> tuple[float, ...]:
-    if not isinstance(value, list):
-        raise NotAllowedError("a list of f-numbers, such as [2.8, 4, 5.6]")
-    return tuple(sorted(_stop(item) for item in value))
-
-
-def _ring(value: object) -> tuple[float, ...]:
-    if not isinstance(value, list):
-        raise NotAllowedError('a list of distances, such as ["1m", "2m", "inf"]')
-    return tuple(sorted(_distance(item) for item in value))
-
-
-def _scale(value: object) -> tuple[ScaleReading, ...]:
-    readers = {"f_number": _stop, "focus": _distance, "near": _distance, "far": _distance}
-    example = '[{ f_number = 11, focus = "2m", near = "1.1m", far = "11m" }]'
-    return tuple(ScaleReading(*values) for values in _readings(value, readers, example))
-
-
-def _ring_checks(value: object) -> tuple[RingReading, ...]:
-    example = '{ mark = "2m", focuses = "2.2m" }, or a list of them'
-    readers = {"mark": _distance, "focuses": _distance}
-    return tuple(RingReading(*values) for values in _readings(value, readers, example))
+def _sorted_list_of(read: Callable[[object], float], what: str) -> Callable[[object], tuple[float, ...]]:
+    read_all = _list_of(read, what)
+    return lambda value: tuple(sorted(read_all(value)))
 
 
 def _readings(
-    value: object, readers: dict[str, Callable[[object], float]], example: str
-) -> list[tuple[float, ...]]:
-    entries = value if isinstance(value, list) else [value]
-    found: list[tuple[float, ...]] = []
-    for entry in entries:
-        if not isinstance(entry, dict) or entry.keys() != readers.keys():
+    kind: type, example: str, **readers: Callable[[object], float]
+) -> Callable[[object], tuple[Any, ...]]:
+    """One table of the keys given, or a list of them."""
+
+    def read(value: object) -> tuple[Any, ...]:
+        entries: list[Any] = value if isinstance(value, list) else [value]
+        if any(not isinstance(entry, dict) or entry.keys() != readers.keys() for entry in entries):
             raise NotAllowedError(example)
-        found.append(tuple(read(entry[key]) for key, read in readers.items()))
-    return found
+        return tuple(kind(*(own(entry[key]) for key, own in readers.items())) for entry in entries)
+
+    return read
 
 
 def _sensor(value: object) -> Sensor:
@@ -145,6 +122,19 @@ def _one_of(*allowed: str) -> Callable[[object], str]:
     return read
 
 
+_texts = _list_of(_text, 'texts, such as ["Red", "Green"]')
+_above_zero, _from_zero = _number(math.ulp(0), "above zero"), _number(0, "from zero up")
+_scale = _readings(
+    ScaleReading,
+    '[{ f_number = 11, focus = "2m", near = "1.1m", far = "11m" }]',
+    f_number=_stop,
+    focus=_distance,
+    near=_distance,
+    far=_distance,
+)
+_ring_checks = _readings(
+    RingReading, '{ mark = "2m", focuses = "2.2m" }, or a list of them', mark=_distance, focuses=_distance
+)
 # table -> key -> (attribute, reader). Tables marked with [] repeat.
 SCHEMA: dict[str, dict[str, tuple[str, Callable[[object], Any]]]] = {
     "distances": {
@@ -159,8 +149,8 @@ SCHEMA: dict[str, dict[str, tuple[str, Callable[[object], Any]]]] = {
     "lens": {
         "name": ("name", _text),
         "focal_length": ("focal_length_mm", _length),
-        "f_stops": ("f_stops", _stops),
-        "ring": ("ring_m", _ring),
+        "f_stops": ("f_stops", _sorted_list_of(_stop, "f-numbers, such as [2.8, 4, 5.6]")),
+        "ring": ("ring_m", _sorted_list_of(_distance, 'distances, such as ["1m", "2m", "inf"]')),
         "scale": ("scale", _scale),
         "ring_check": ("ring_checks", _ring_checks),
     },

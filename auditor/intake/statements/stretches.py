@@ -23,13 +23,7 @@ NOBODY, SEVERAL = -1, -2
 
 
 def claim_stretches(session: SessionFile, rows: Rows, index: FrameIndex) -> Claims:
-    """State which preset each stretch of one session file puts on which of the rows that it governs.
-
-    Returns
-    -------
-    Claims
-        Of the quantity ``preset``, their values :class:`auditor.intake.statements.session.Preset`.
-    """
+    """State which preset each stretch of one session file puts on which of the rows that it governs."""
     if not session.stretches or session.path is None:
         return Claims()
     reader = _Reader(session, index.timeline(rows), index)
