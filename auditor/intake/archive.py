@@ -252,16 +252,16 @@ class _Reading:
             )
         counted, problems = count_marks(table, governed, matched, self.index)
         to_end, _ = count_marks(table, governed, np.ones(n, dtype=bool), self.index)
-        told = settle("counted_as", said.stated, n, numbers=False).typed
+        stated_before = settle("counted_as", said.stated, n, numbers=False).typed
         before = settle("keeper", self.sources.stated.stated, n, numbers=False).typed
         keeper = table["keeper"].astype(object).where(table["keeper"].notna(), None).to_numpy()
         changed = np.zeros(n, dtype=bool)
         for _, rows in self.governed:
             changed[rows] = (before[rows] != keeper[rows]).any()
-        as_before = unruled & ~changed & pd.notna(told)
-        counted[as_before] = told[as_before]
-        counts = as_before & (told != LEFT_OUT)
-        to_end[counts] = told[counts]
+        as_before = unruled & ~changed & pd.notna(stated_before)
+        counted[as_before] = stated_before[as_before]
+        counts = as_before & (stated_before != LEFT_OUT)
+        to_end[counts] = stated_before[counts]
         return counted, to_end, problems
 
 

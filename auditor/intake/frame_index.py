@@ -49,7 +49,7 @@ def number_sessions(time_s: np.ndarray, paths: Sequence[str]) -> np.ndarray:
 
 
 def number_rolls(paths: Sequence[str]) -> np.ndarray:
-    """Number the rolls from 1, in order of folder and name: a folder, or those told apart by their stems.
+    """Number the rolls from 1, in order of folder and name: a folder, or one of several in it, by stem.
 
     >>> number_rolls(["a/1.tif", "a/2.tif", "b/y-1.tif", "b/y-2.tif", "b/x-1.tif", "b/x-2.tif"]).tolist()
     [1, 1, 3, 3, 2, 2]

@@ -12,7 +12,7 @@ from auditor.intake.statements.bodies import MEASURES
 from auditor.intake.statements.claims import Claim
 
 # Quantity -> its sources, the strongest first. Of one source the deepest claim wins: the nearest notes file;
-# what a frame table said before lies below all that is stated anew.
+# what a frame table said before lies below all that people state now.
 PRECEDENCE: Final[dict[str, tuple[str, ...]]] = {
     "clock_offset": ("session",),
     "sensor": ("session", "exif"),

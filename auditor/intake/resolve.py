@@ -66,9 +66,9 @@ def claim_facts(facts: pd.DataFrame, is_subject: np.ndarray) -> Claims:
         claims.append(Claim(quantity, "file", rows, values))
     distance, by = facts["told_distance_m"].to_numpy("float64"), facts["told_distance_by"]
     for source in ("exif", "xmp"):
-        told = by.eq(source).fillna(False).to_numpy(bool) & ~np.isnan(distance)
+        recorded = by.eq(source).fillna(False).to_numpy(bool) & ~np.isnan(distance)
         for quantity, own in (("subject_distance", is_subject), ("focus_distance", ~is_subject)):
-            rows = np.flatnonzero(told & own)
+            rows = np.flatnonzero(recorded & own)
             claims.append(Claim(quantity, source, rows, distance[rows]))
     return Claims(tuple(claims))
 
@@ -124,15 +124,18 @@ class _Resolving:
                 other = contradicts(preset.lens, preset.focal_length_mm, names[rows], focal[rows])
                 other_lens += rows[other].tolist()
                 rows = rows[~other]
-            told: dict[str, Any] = {"f_number": np.nan, "focus_distance": np.nan}  # a slip: nothing is known
+            values: dict[str, Any] = {
+                "f_number": np.nan,
+                "focus_distance": np.nan,
+            }  # a slip: nothing is known
             if preset is not None:
-                told = {key: getattr(preset, attribute) for key, attribute in _WHOLE.items()}
-                told = {key: value for key, value in told.items() if not np.isnan(value)}
-                told |= {"lens": preset.lens} if preset.lens is not None else {}
+                values = {key: getattr(preset, attribute) for key, attribute in _WHOLE.items()}
+                values = {key: value for key, value in values.items() if not np.isnan(value)}
+                values |= {"lens": preset.lens} if preset.lens is not None else {}
             below = replace(claim, rows=rows, depth=claim.depth - 0.5)  # cells of the row win
             self.presets[number] = replace(below, typed=objects([preset] * len(rows))), preset
             self.by_quantity["preset"].append(self.presets[number][0])
-            for key, value in told.items():
+            for key, value in values.items():
                 self.by_quantity[key].append(
                     replace(
                         below,
@@ -293,12 +296,12 @@ class _Resolving:
         self, final: dict[str, np.ndarray], focus_source: np.ndarray, settled: np.ndarray
     ) -> None:
         """List where the files record something else than was stated, and what is still missing."""
-        recorded = [c for c in self.by_quantity["focus_distance"] if c.source in ("exif", "xmp")]
-        focus_told = settle("focus_distance", recorded, self.n).typed
-        told = {
+        focus = [c for c in self.by_quantity["focus_distance"] if c.source in ("exif", "xmp")]
+        focus_m = settle("focus_distance", focus, self.n).typed
+        recorded = {
             key: self.facts[f"told_{_WHOLE[key]}"].to_numpy("float64") for key in ("focal_length", "f_number")
         }
-        far_off = off_by(focus_told, final["focus_distance"]) > OTHER_FOCAL
+        far_off = off_by(focus_m, final["focus_distance"]) > OTHER_FOCAL
         for claim, preset in self.presets:
             if preset is None or claim.source != "session" or not len(claim.rows):
                 continue
@@ -306,20 +309,20 @@ class _Resolving:
             rows = rows[np.fromiter((settled[row] is preset for row in rows), dtype=bool, count=len(rows))]
             stays = rows[~(off_by(final["f_number"][rows], preset.f_number) > OTHER_FOCAL)]
             moved = rows[far_off[rows] & (focus_source[rows] == "session")]
-            focus = (
+            set_at = (
                 f"{format_distance(preset.focus_distance_m)} of the preset {name!r}; the preset's was used"
             )
             stop = f"{format_f_number(preset.f_number)} of the preset {name!r}"
             for key, against, what, step in (
                 (
                     "focal_length",
-                    rows[off_by(told["focal_length"][rows], preset.focal_length_mm) > SMALL],
+                    rows[off_by(recorded["focal_length"][rows], preset.focal_length_mm) > SMALL],
                     f"The file records another focal length than the preset {name!r}; the file's was used",
                     "Correct the preset if the file is right.",
                 ),
                 (
                     "f_number",
-                    rows[off_by(told["f_number"][rows], preset.f_number) > SMALL],
+                    rows[off_by(recorded["f_number"][rows], preset.f_number) > SMALL],
                     f"The file records another f-number than {stop}; the file's was used and the frame "
                     "counts as another preset",
                     "Add a stretch of its own if the f-number was changed on purpose.",
@@ -327,14 +330,14 @@ class _Resolving:
                 (
                     "focus_distance",
                     moved,
-                    f"The file records another focus distance than {focus}",
+                    f"The file records another focus distance than {set_at}",
                     "Check whether the ring was moved.",
                 ),
             ):
                 if not np.isnan(getattr(preset, _WHOLE[key])):
                     self.list_frames(claim.place, against, what, step)
                     continue
-                what = f"The preset {name!r} states no {key} and the files tell none, so that these frames "
+                what = f"The preset {name!r} states no {key} and the files record none, so that these frames "
                 missing = stays[np.isnan(final[key][stays])]
                 step = f"Add {key} to the preset."
                 self.list_frames(claim.place, missing, f"{what}have no sharp zone", step)
@@ -386,15 +389,17 @@ class _Resolving:
 
 
 def with_measured(table: pd.DataFrame, claims: Claims) -> pd.DataFrame:
-    """Return the table with the subject distances that pictures tell, where no stronger source speaks."""
+    """Return the table with the subject distances measured in pictures, where no stronger source speaks."""
     source = table["subject_distance_source"].to_numpy(object)
     unspoken = table["subject_distance_m"].isna().to_numpy() | (source == "picture")
     subject = settle("subject_distance", claims.stated, len(table))
-    told = unspoken & ~np.isnan(subject.typed)
+    measured = unspoken & ~np.isnan(subject.typed)
     return table.assign(
-        subject_distance_m=table["subject_distance_m"].mask(told, subject.typed),
-        subject_distance_rel_sd=table["subject_distance_rel_sd"].mask(told, subject.rel_sd),
-        subject_distance_source=pd.Series(np.where(told, subject.sources, source), table.index, dtype=TEXT),
+        subject_distance_m=table["subject_distance_m"].mask(measured, subject.typed),
+        subject_distance_rel_sd=table["subject_distance_rel_sd"].mask(measured, subject.rel_sd),
+        subject_distance_source=pd.Series(
+            np.where(measured, subject.sources, source), table.index, dtype=TEXT
+        ),
     )
 
 

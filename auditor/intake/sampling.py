@@ -105,7 +105,7 @@ def drawn_before(table: pd.DataFrame) -> Truths:
 
 
 def _population(table: pd.DataFrame) -> Truths:
-    """Frames whose distance can tell something: the narrowest choice that holds any."""
+    """Frames whose distance is worth asking for: the narrowest choice that holds any."""
     counts = ~table["counted_as"].fillna(LEFT_OUT).eq(LEFT_OUT).to_numpy(bool)
     in_preset = table["in_preset"].fillna(False).to_numpy(bool)
     choices = (counts & in_preset, counts, in_preset, np.ones(len(table), dtype=bool))

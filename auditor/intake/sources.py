@@ -32,7 +32,7 @@ NAMES_TRIED = 2000  # of a frame table, to see whether its photographs are there
 
 @dataclass(slots=True)
 class Sources:
-    """What files tell, and where people say something of it."""
+    """What files record, and where people state something of it."""
 
     facts: pd.DataFrame  # see FACT_COLUMNS
     paths: list[str]  # of each frame's speaking file
@@ -175,7 +175,7 @@ def from_table(path: Path, sessions: SessionFiles) -> Sources:
         stated_preset=table["stated_preset"].fillna(declared),
         stated_preset_source=table["stated_preset_source"].fillna(table["preset_source"]),
     )
-    told = table["focus_distance_source"].fillna("exif")
+    distance_by = table["focus_distance_source"].fillna("exif")
     facts = fact_table(
         {
             **{name: table[name] for name in ("file", "files", "has_subseconds", "exposure_time_s", "iso")},
@@ -186,8 +186,8 @@ def from_table(path: Path, sessions: SessionFiles) -> Sources:
             "told_lens": table["lens"],
             "told_focal_length_mm": table["focal_length_mm"],
             "told_f_number": table["f_number"],
-            "told_distance_m": table["focus_distance_m"].where(~told.isin(["notes", "session"])),
-            "told_distance_by": told.where(told == "xmp", "exif"),
+            "told_distance_m": table["focus_distance_m"].where(~distance_by.isin(["notes", "session"])),
+            "told_distance_by": distance_by.where(distance_by == "xmp", "exif"),
         }
     )
     beside, notes = path.parent / SESSION_NAME, path.parent / NOTES_NAME

@@ -38,7 +38,7 @@ TABLE_SUFFIXES = (".csv", ".json", ".parquet")
 _INSTALL_PYARROW = 'Install it: pip install "focus-zone-auditor[parquet]".'
 _SPECIAL = re.compile(r'[,;\t"\r\n]')  # what has a cell quoted; some countries separate by others than commas
 _ZONE = r"(?<=\d\d:\d\d)(:\d\d(?:\.\d+)?)?\s*(?:Z|[+-]\d\d:?\d\d)$"
-LARGEST_WHOLE = 1 << 53  # whole numbers up to here are told apart
+LARGEST_WHOLE = 1 << 53  # whole numbers up to here are exact
 LONGEST_HEAD = 100_000  # characters in which the names of the columns stand
 _HUNDREDTHS = len("2031-04-05T12:00:00.00")  # where a time may be cut at the earliest
 _RUNS = re.compile(r"^'*[=+\-@\t\r]")
@@ -111,7 +111,7 @@ def _cells(table: pd.DataFrame, name: str) -> list[str]:
 
 
 def _quoted(texts: list[str]) -> list[str]:
-    """Cells as they stand in CSV."""
+    """Cells as CSV has them."""
     if not _SPECIAL.search("".join(texts)):
         return texts
     return ['"' + text.replace('"', '""') + '"' if _SPECIAL.search(text) else text for text in texts]
@@ -209,7 +209,7 @@ def _read_raw(path: Path, problems: list[Problem]) -> pd.DataFrame:
         raw = raw.loc[:, ~raw.columns.duplicated()]
     again = raw.duplicated()
     if again.any():
-        what = f"{int(again.sum())} rows stand in it twice, cell by cell."
+        what = f"{int(again.sum())} rows are repeated, cell by cell."
         problems.append(Problem(str(path), what, "Each is counted once."))
         raw = raw[~again].reset_index(drop=True)
     return raw

@@ -125,7 +125,7 @@ def _merge_stretches(session: dict[str, Any], content: Sequence[Mapping[str, Any
 
 
 def without(filled: Filled, said: Filled) -> Filled:
-    """Take back what was said before, where it still stands as it was said: it is about to be said anew."""
+    """Take back what was said before, where it is still as it was: it is about to be said again."""
     notes = {
         frame: {name: cell for name, cell in cells.items() if said.notes.get(frame, {}).get(name) != cell}
         for frame, cells in filled.notes.items()
@@ -142,7 +142,7 @@ def without(filled: Filled, said: Filled) -> Filled:
 
 
 def from_sheet(sheet: SheetFile, guess_sd: float | None = None) -> Filled:
-    """Tell a filled sheet in the words of the session file and the notes.
+    """Write a filled sheet in the words of the session file and the notes.
 
     ``guess_sd`` is what the sheet's guesses have shown of the eye.
     """
@@ -176,7 +176,7 @@ def _cells_of(frame: SheetFrame) -> dict[str, str]:
     }
     if share:
         cells[f"{frame.measure}_share"] = f"{100 * frame.share:.3f}%" if frame.share else ""
-    # A share is told again by the audit, should the lens or the sensor be corrected; of several people in one
+    # The audit works a share out again, should the lens or the sensor be corrected; of several people in one
     # frame only distances can be written.
     if frame.distances and (not share or len(frame.distances) > 1):
         cells["subject_distance"] = "; ".join(map(_metres, frame.distances))

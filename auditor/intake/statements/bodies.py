@@ -1,4 +1,4 @@
-"""Body measures of adults, and the distance that a share of the picture's height tells with each.
+"""Body measures of adults, and the distance that follows from each one's share of the picture's height.
 
 A body of height X whose image on the sensor is x high stands f (1 + X/x) from the lens (thin lens). The share
 of the picture's height times that height on the sensor is x; shares across are of the height, too.

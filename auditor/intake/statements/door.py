@@ -58,7 +58,7 @@ def read_bytes(path: Path, largest: int = LARGEST_STATEMENT_BYTES) -> bytes:
 def read_text(path: Path, largest: int = LARGEST_STATEMENT_BYTES) -> str:
     """Read a text: UTF-8 with or without its mark, UTF-16 or UTF-32; each line ends alike.
 
-    FileFormatError if it cannot be read, or is in no encoding that can be told for sure.
+    FileFormatError if it cannot be read, or is in no encoding that can be known for sure.
     """
     data = read_bytes(path, largest)
     encoding = next((name for mark, name in _MARKS if data.startswith(mark)), None) or _unmarked(data[:1000])
@@ -89,17 +89,17 @@ def read_toml(path: Path) -> tuple[dict[str, Any], str]:
     for number, line in enumerate(text.split("\n"), 1):
         if len(line) > LONGEST_CELL or line.count(".") > MOST_DOTS:
             what = f"{shown_path(path)}, line {number}, is too long or too deeply nested to be a setting."
-            raise FileFormatError(what, "Mend that line, or remove it.")
-    mend = "Mend that line; texts and distances stand in quotes."
+            raise FileFormatError(what, "Correct that line, or remove it.")
+    step = "Correct that line; texts and distances stand in quotes."
     try:
         return tomllib.loads(text), text
     except tomllib.TOMLDecodeError as error:
-        raise FileFormatError(f"{shown_path(path)} is not valid TOML: {error}.", mend) from None
+        raise FileFormatError(f"{shown_path(path)} is not valid TOML: {error}.", step) from None
     except (ValueError, OverflowError, RecursionError):
         what = (
             f"{shown_path(path)} is not valid TOML: a number is too long, or brackets are nested too deeply"
         )
-        raise FileFormatError(f"{what}{_longest_line(text)}.", mend) from None
+        raise FileFormatError(f"{what}{_longest_line(text)}.", step) from None
 
 
 def _longest_line(text: str) -> str:
@@ -116,11 +116,11 @@ def read_json(path: Path, largest: int = LARGEST_STATEMENT_BYTES) -> Any:
     except json.JSONDecodeError as error:
         where = f"line {error.lineno}, column {error.colno}"
         raise FileFormatError(
-            f"{shown_path(path)} is not valid JSON: {error.msg} ({where}).", "Write it anew."
+            f"{shown_path(path)} is not valid JSON: {error.msg} ({where}).", "Save it again."
         ) from None
     except (ValueError, RecursionError):
         what = f"{shown_path(path)} is not valid JSON: a number is too long, or it is nested too deeply."
-        raise FileFormatError(what, "Write it anew.") from None
+        raise FileFormatError(what, "Save it again.") from None
 
 
 @dataclass(slots=True)

@@ -25,7 +25,7 @@ def claim_table(table: pd.DataFrame, place: str, depth: float) -> Claims:
     """State what a frame table says beyond the facts of files.
 
     Reads its columns of marks, presets, distances, sensors and verdicts; those without a source get the one
-    that people mean. ``depth`` lies below that of everything stated anew.
+    that people mean. ``depth`` lies below that of everything that people state now.
     """
 
     def by(column: str, allowed: Sequence[str], otherwise: str) -> pd.Series:
@@ -60,11 +60,11 @@ def claim_table(table: pd.DataFrame, place: str, depth: float) -> Claims:
 def _several(table: pd.DataFrame) -> pd.Series:
     """The distances of frames with several subjects as notes give them, the subject meant first."""
     further = table["other_subjects_m"].str.split("|")
-    told = [
+    distances = [
         (first, *(d for d in pd.to_numeric(pd.Series(more), errors="coerce") if d > 0))
         for first, more in zip(table["subject_distance_m"], further, strict=True)
     ]
-    return pd.Series(objects(told), index=table.index, dtype=object)
+    return pd.Series(objects(distances), index=table.index, dtype=object)
 
 
 def counts_fit_marks(table: pd.DataFrame) -> bool:

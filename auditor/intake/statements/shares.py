@@ -1,7 +1,7 @@
 """Distances without typing metres: how much of the picture's height a person of usual size fills.
 
 Shares are of the whole, uncropped picture: a picture whose shape is not its sensor's is refused. A crop that
-keeps the shape cannot be told from a smaller copy, and is taken for one.
+keeps the shape looks like a smaller copy, and is taken for one.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ def picture_heights_mm(table: pd.DataFrame) -> tuple[Floats, npt.NDArray[np.bool
     """Height on the sensor of each picture as seen upright, and whether its shape is another; shape (n,).
 
     Reads ``camera``, ``pixel_width``, ``pixel_height``, ``sensor_width_mm``, ``sensor_height_mm`` and
-    ``sensor_source``. Where only the 35 mm-equivalent tells the sensor's size, its shape is not known and 3:2
+    ``sensor_source``. Where only the 35 mm-equivalent gives the sensor's size, its shape is not known and 3:2
     is recorded; a camera most of whose pictures are 4:3 then has a 4:3 sensor of the same diagonal. NaN where
     the picture's size in pixels is unknown, its shape is not the sensor's, or the sensor is unknown or only
     assumed.
