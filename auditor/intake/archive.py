@@ -11,7 +11,7 @@ import pandas as pd
 
 from auditor.errors import FileFormatError, Problem, SourceError
 from auditor.frames import LEFT_OUT, captured_s
-from auditor.intake.frame_index import FrameIndex, Rows, place_of
+from auditor.intake.frame_index import FrameIndex, Rows, folder_key
 from auditor.intake.library.numbering import missing_numbers
 from auditor.intake.library.reading import Progress, read_found
 from auditor.intake.library.walk import find_files
@@ -160,7 +160,7 @@ class _Reading:
         is_marker, problems = np.zeros(len(self.facts), dtype=bool), []
         for session, rows in self.governed:
             own = set(rows.tolist())
-            folder = place_of(session.path.parent) if session.path else ""
+            folder = folder_key(session.path.parent) if session.path else ""
             for name in session.marks.markers:
                 found = [row for row in self.index.find(name, folder) if row in own]
                 is_marker[found] = len(found) == 1

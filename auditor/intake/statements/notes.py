@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 
 from auditor.errors import FileFormatError, Problem, UnitError
-from auditor.intake.frame_index import FrameIndex, Rows, place_of
+from auditor.intake.frame_index import FrameIndex, Rows, folder_key
 from auditor.intake.statements.bodies import MEASURES
 from auditor.intake.statements.claims import Claim, Claims, objects
 from auditor.intake.statements.door import read_rows
@@ -169,7 +169,7 @@ def claim_notes(
     Rows without their frame, with several, or for a frame that already has a note are problems.
     """
     problems: list[Problem] = []
-    folder, allowed = place_of(path.parent), set(rows.tolist())
+    folder, allowed = folder_key(path.parent), set(rows.tolist())
     first: dict[int, Note] = {}
     lost: list[Problem] = []
     for note in notes:

@@ -12,7 +12,7 @@ from typing import Any
 from auditor.errors import AuditorError, Problem
 from auditor.intake.library.walk import SESSION_NAME as SESSION_NAME
 from auditor.intake.statements.door import read_toml
-from auditor.intake.statements.ranges import out_of_range
+from auditor.intake.statements.ranges import NotAllowedError, nearest, out_of_range
 from auditor.intake.statements.session import (
     Camera,
     Lens,
@@ -21,7 +21,7 @@ from auditor.intake.statements.session import (
     SessionFile,
     Stretch,
 )
-from auditor.intake.statements.session_values import SCHEMA, NotAllowedError, nearest
+from auditor.intake.statements.session_values import SCHEMA
 from auditor.text import collapse
 
 MOST_COMPARED = 20_000  # words, to find the nearest to those that are wrong

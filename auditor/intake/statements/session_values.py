@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import difflib
 import math
 from collections.abc import Callable
 from datetime import date, datetime, time
 from typing import Any
 
+from auditor.intake.statements.ranges import NotAllowedError, number, one_of, read_text
 from auditor.intake.statements.session import RingReading, ScaleReading
 from auditor.optics.sensors import Sensor, parse_sensor
 from auditor.settings import UNMARKED_RULES
@@ -22,21 +22,11 @@ from auditor.units import (
 LARGEST_OFFSET_S = 100 * 365.25 * 86400.0  # a clock that was never set may lag by decades
 
 
-class NotAllowedError(ValueError):
-    """A value that is not what its key allows; the text says what is."""
-
-
-def _text(value: object) -> str:
-    if not isinstance(value, str) or not value.strip():
-        raise NotAllowedError("a text in quotes")
-    return value.strip()
-
-
 def _moment(value: object) -> str:
     """A moment or a frame's name; times that stand without quotes are TOML's own."""
     if isinstance(value, (date, time)):
         return value.isoformat(" ") if isinstance(value, datetime) else value.isoformat()
-    return _text(value)
+    return read_text(value)
 
 
 def _list_of(read: Callable[[object], Any], what: str) -> Callable[[object], tuple[Any, ...]]:
@@ -46,17 +36,6 @@ def _list_of(read: Callable[[object], Any], what: str) -> Callable[[object], tup
         return tuple(map(read, value))
 
     return read_all
-
-
-def _number(least: float, words: str) -> Callable[[object], float]:
-    def read(value: object) -> float:
-        if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
-            raise NotAllowedError("a number")
-        if value < least:
-            raise NotAllowedError(f"a number {words}")
-        return float(value)
-
-    return read
 
 
 def _percentage(value: object) -> float:
@@ -110,20 +89,11 @@ def _readings(
 
 
 def _sensor(value: object) -> Sensor:
-    return parse_sensor(_text(value))
+    return parse_sensor(read_text(value))
 
 
-def _one_of(*allowed: str) -> Callable[[object], str]:
-    def read(value: object) -> str:
-        if value not in allowed:
-            raise NotAllowedError(" or ".join(f'"{item}"' for item in allowed) + nearest(str(value), allowed))
-        return str(value)
-
-    return read
-
-
-_texts = _list_of(_text, 'texts, such as ["Red", "Green"]')
-_above_zero, _from_zero = _number(math.ulp(0), "above zero"), _number(0, "from zero up")
+_texts = _list_of(read_text, 'texts, such as ["Red", "Green"]')
+_above_zero, _from_zero = number(math.ulp(0), math.inf, "above zero"), number(0, math.inf, "from zero up")
 _scale = _readings(
     ScaleReading,
     '[{ f_number = 11, focus = "2m", near = "1.1m", far = "11m" }]',
@@ -138,16 +108,16 @@ _ring_checks = _readings(
 # table -> key -> (attribute, reader). Tables marked with [] repeat.
 SCHEMA: dict[str, dict[str, tuple[str, Callable[[object], Any]]]] = {
     "distances": {
-        "from": ("distances_from", _one_of("sensor", "lens")),
-        "in_files": ("in_files", _one_of("focus", "subject")),
+        "from": ("distances_from", one_of("sensor", "lens")),
+        "in_files": ("in_files", one_of("focus", "subject")),
     },
     "camera": {
-        "name": ("name", _text),
+        "name": ("name", read_text),
         "sensor": ("sensor", _sensor),
         "clock_offset": ("clock_offset_s", _clock_offset),
     },
     "lens": {
-        "name": ("name", _text),
+        "name": ("name", read_text),
         "focal_length": ("focal_length_mm", _length),
         "f_stops": ("f_stops", _sorted_list_of(_stop, "f-numbers, such as [2.8, 4, 5.6]")),
         "ring": ("ring_m", _sorted_list_of(_distance, 'distances, such as ["1m", "2m", "inf"]')),
@@ -155,19 +125,19 @@ SCHEMA: dict[str, dict[str, tuple[str, Callable[[object], Any]]]] = {
         "ring_check": ("ring_checks", _ring_checks),
     },
     "preset": {
-        "name": ("name", _text),
-        "lens": ("lens", _text),
+        "name": ("name", read_text),
+        "lens": ("lens", read_text),
         "focal_length": ("focal_length_mm", _length),
         "f_number": ("f_number", _stop),
         "focus_distance": ("focus_distance_m", _distance),
-        "kind": ("kind", _one_of("free", "line")),
+        "kind": ("kind", one_of("free", "line")),
     },
     "stretch": {
-        "preset": ("preset", _text),
+        "preset": ("preset", read_text),
         "from": ("starts", _moment),
         "to": ("ends", _moment),
-        "camera": ("camera", _text),
-        "pressed": ("pressed", _one_of("zone", "anyone")),
+        "camera": ("camera", read_text),
+        "pressed": ("pressed", one_of("zone", "anyone")),
     },
     "light": {
         "iso_max": ("iso_max", _above_zero),
@@ -175,12 +145,12 @@ SCHEMA: dict[str, dict[str, tuple[str, Callable[[object], Any]]]] = {
         "slowest_shutter": ("slowest_shutter_s", _shutter),
     },
     "marks": {
-        "keepers": ("keepers", _text),
+        "keepers": ("keepers", read_text),
         "min_rating": ("min_rating", _above_zero),
         "keeper_labels": ("keeper_labels", _texts),
         "reject_labels": ("reject_labels", _texts),
-        "unmarked": ("unmarked", _one_of(*UNMARKED_RULES)),
-        "culled_to": ("culled_to", _text),
+        "unmarked": ("unmarked", one_of(*UNMARKED_RULES)),
+        "culled_to": ("culled_to", read_text),
         "markers": ("markers", _texts),
     },
     "subject": {"speed_m_s": ("speed_m_s", _from_zero), "guess_sd": ("guess_sd", _above_zero)},
@@ -190,9 +160,3 @@ SCHEMA: dict[str, dict[str, tuple[str, Callable[[object], Any]]]] = {
         "worth": ("worth", _percentage),
     },
 }
-
-
-def nearest(word: str, allowed: tuple[str, ...] | list[str]) -> str:
-    """Ask whether the nearest allowed word was meant; empty where none is near."""
-    close = difflib.get_close_matches(word, allowed, n=1)
-    return f"; did you mean {close[0]!r}?" if close else ""
