@@ -32,7 +32,6 @@ from auditor.intake.tables import is_table
 from auditor.settings import Request, Settings
 
 OUTERMOST = 0  # depth of notes that lie among no photographs
-LISTED = 10  # problems of notes up to which the nearest spelling is looked for
 
 
 @dataclass(slots=True)
@@ -177,23 +176,22 @@ class _Reading:
         files = [*outer, *self.sources.notes] if named is None else [(named, every)]
         parts: list[Claims] = []
         for path, rows in files:
-            parts.append(self._notes_file(path, rows, NOTE_READERS, parts))
+            parts.append(self._notes_file(path, rows, NOTE_READERS))
             drawn = sample_beside(path)
             if drawn.is_file():
-                weights = self._notes_file(drawn, rows, SAMPLE_READERS, parts)
+                weights = self._notes_file(drawn, rows, SAMPLE_READERS)
                 parts.append(Claims(weights.stated, weights.problems))
         return together(parts)
 
-    def _notes_file(self, path: Path, rows: Rows, readers: Readers, before: list[Claims]) -> Claims:
+    def _notes_file(self, path: Path, rows: Rows, readers: Readers) -> Claims:
         try:
             notes, problems = read_notes(path, readers)
         except FileFormatError as error:
             if self.request.notes_file is not None:
                 raise
             return Claims(problems=(ignored_file(path, error),))
-        suggest = sum(len(part.problems) for part in before) < LISTED
         depth = OUTERMOST if path == self.request.outer_notes else len(path.absolute().parts)
-        claims = claim_notes(path, notes, self.index, rows, depth, self.session_of, suggest=suggest)
+        claims = claim_notes(path, notes, self.index, rows, depth, self.session_of)
         return together([Claims(problems=tuple(problems)), claims])
 
     def _selects(self) -> Claims:
@@ -252,8 +250,8 @@ class _Reading:
             )
         counted, problems = count_marks(table, governed, matched, self.index)
         to_end, _ = count_marks(table, governed, np.ones(n, dtype=bool), self.index)
-        stated_before = settle("counted_as", said.stated, n, numbers=False).typed
-        before = settle("keeper", self.sources.stated.stated, n, numbers=False).typed
+        stated_before = settle("counted_as", said.stated, n).typed
+        before = settle("keeper", self.sources.stated.stated, n).typed
         keeper = table["keeper"].astype(object).where(table["keeper"].notna(), None).to_numpy()
         changed = np.zeros(n, dtype=bool)
         for _, rows in self.governed:

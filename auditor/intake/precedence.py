@@ -35,6 +35,9 @@ PRECEDENCE: Final[dict[str, tuple[str, ...]]] = {
     "sharp_shown_px": ("notes",),
     "reason": ("notes",),
 }
+NO_NUMBERS = frozenset(
+    ("sensor", "preset", "lens", "pressed", "keeper", "counted_as", "drawn", "sharp", "sharp_seen", "reason")
+)
 # Depth of a distance that a share of the notes gives: below every typed one, above those of a frame table.
 TABLE_DEPTH, SHARE_DEPTH = -1.0, -0.5
 
@@ -49,10 +52,11 @@ class Settled:
     rel_sd: np.ndarray
 
 
-def settle(quantity: str, claims: Iterable[Claim], n: int, *, numbers: bool = True) -> Settled:
-    """Lay all claims of a quantity over each other, the strongest on top."""
+def settle(quantity: str, claims: Iterable[Claim], n: int, *, whole_cells: bool = False) -> Settled:
+    """Lay all claims of a quantity over each other, the strongest on top; ``whole_cells`` as they are."""
     rank = {source: place for place, source in enumerate(PRECEDENCE[quantity])}
-    values = np.full(n, np.nan) if numbers else np.full(n, None, dtype=object)
+    is_object = whole_cells or quantity in NO_NUMBERS
+    values = np.full(n, None, dtype=object) if is_object else np.full(n, np.nan)
     settled = Settled(values, np.full(n, None, dtype=object), np.zeros(n, dtype=bool), np.full(n, np.nan))
     chosen = [claim for claim in claims if claim.quantity == quantity]
     for claim in sorted(chosen, key=lambda c: (-rank[c.source], c.depth, c.place)):

@@ -33,7 +33,25 @@ from auditor.units import format_distance, format_f_number
 
 UNKNOWN: Final = "unknown"
 SMALL = 1e-3  # relative; typed and recorded values round alike
+_AS_STATED = ("sample_weight", "drawn", "pressed", "sharp", "sharp_seen", "sharp_shown_px", "reason")
+_PICTURE = ("camera", "pixel_width", "pixel_height", "sensor_width_mm", "sensor_height_mm", "sensor_source")
 _WHOLE = {"focal_length": "focal_length_mm", "f_number": "f_number", "focus_distance": "focus_distance_m"}
+# What a file can record against a preset: what was done, and the next step.
+_OTHERWISE = {
+    "focal_length": (
+        "focal length than the preset {name!r}; the file's was used",
+        "Correct the preset if the file is right.",
+    ),
+    "f_number": (
+        "f-number than {stop} of the preset {name!r}; the file's was used and the frame counts as another "
+        "preset",
+        "Add a stretch of its own if the f-number was changed on purpose.",
+    ),
+    "focus_distance": (
+        "focus distance than {focus} of the preset {name!r}; the preset's was used",
+        "Check whether the ring was moved.",
+    ),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,8 +123,8 @@ class _Resolving:
                 self.by_quantity[claim.quantity].append(claim)
         self._expand_presets()
 
-    def settle(self, quantity: str, *, numbers: bool = True) -> Settled:
-        return settle(quantity, self.by_quantity[quantity], self.n, numbers=numbers)
+    def settle(self, quantity: str) -> Settled:
+        return settle(quantity, self.by_quantity[quantity], self.n)
 
     def list_frames(self, place: str | None, rows: Rows, what: str, step: str) -> None:
         if len(rows):
@@ -124,45 +142,31 @@ class _Resolving:
                 other = contradicts(preset.lens, preset.focal_length_mm, names[rows], focal[rows])
                 other_lens += rows[other].tolist()
                 rows = rows[~other]
-            values: dict[str, Any] = {
-                "f_number": np.nan,
-                "focus_distance": np.nan,
-            }  # a slip: nothing is known
+            values: dict[str, Any] = {"f_number": np.nan, "focus_distance": np.nan}  # of a slip: unknown
             if preset is not None:
                 values = {key: getattr(preset, attribute) for key, attribute in _WHOLE.items()}
-                values = {key: value for key, value in values.items() if not np.isnan(value)}
-                values |= {"lens": preset.lens} if preset.lens is not None else {}
+                values = {"lens": preset.lens} | values
+            stated = {key: v for key, v in values.items() if preset is None or pd.notna(v)}
             below = replace(claim, rows=rows, depth=claim.depth - 0.5)  # cells of the row win
             self.presets[number] = replace(below, typed=objects([preset] * len(rows))), preset
             self.by_quantity["preset"].append(self.presets[number][0])
-            for key, value in values.items():
-                self.by_quantity[key].append(
-                    replace(
-                        below,
-                        quantity=key,
-                        typed=np.full(len(rows), value, dtype=object if key == "lens" else "float64"),
-                    )
-                )
-        if other_lens:
+            for key, value in stated.items():
+                typed = np.full(len(rows), value, dtype=object if key == "lens" else "float64")
+                self.by_quantity[key].append(replace(below, quantity=key, typed=typed))
+        if count := len(other_lens):
             files = collapse([self.index.name(row) for row in sorted(other_lens)])
-            count = len(other_lens)
             self.remarks.append(
                 f"{count} {'frame' if count == 1 else 'frames'} of another lens or focal length than the "
                 f"preset's {'lies' if count == 1 else 'lie'} in stretches; no preset was applied: {files}."
             )
 
     def resolved(self) -> Resolved:
-        lens, focal, f_number = (
-            self.settle("lens", numbers=False),
-            self.settle("focal_length"),
-            self.settle("f_number"),
-        )
-        focus = self.settle("focus_distance")
+        focal, f_number, focus = map(self.settle, ("focal_length", "f_number", "focus_distance"))
         focus_m = self._from_sensor(focus.typed, focus.from_lens, focal.typed, "focus_distance")
-        preset = self.settle("preset", numbers=False)
+        preset = self.settle("preset")
         final = {"focal_length": focal.typed, "f_number": f_number.typed, "focus_distance": focus_m}
         self._against_files(final, focus.sources, preset.typed)
-        sensor = self.settle("sensor", numbers=False)
+        sensor = self.settle("sensor")
         sensors = find_sensors(self.facts, sensor.typed, sensor.sources, focal.typed)
         self.problems += sensors.problems
         self._sensor_remarks(sensors.source)
@@ -173,7 +177,7 @@ class _Resolving:
             "session": pd.array(self.index.session, dtype="Int64"),
             "captured_at": self.captured_at,
             "camera": self.facts["body"],
-            "lens": lens.typed,
+            "lens": self.settle("lens").typed,
             "focal_length_mm": focal.typed,
             "f_number": f_number.typed,
             "focus_distance_m": focus_m,
@@ -185,15 +189,10 @@ class _Resolving:
             "stated_preset_source": sources,
             "keeper": keeper,
             "mark_source": mark_source,
-            "sample_weight": self.settle("sample_weight").typed,
-            "drawn": self.settle("drawn", numbers=False).typed,
-            "pressed": self.settle("pressed", numbers=False).typed,
+            "sharp_source": self.settle("sharp").sources,
+            **{name: self.settle(name).typed for name in _AS_STATED},
         }
         columns |= self._subjects(columns)
-        for name in ("sharp", "sharp_seen", "reason"):
-            columns[name] = self.settle(name, numbers=False).typed
-        columns["sharp_shown_px"] = self.settle("sharp_shown_px").typed
-        columns["sharp_source"] = self.settle("sharp", numbers=False).sources
         further = {name: self.facts[name] for name in self.facts.columns if name not in FACT_COLUMNS}
         table = pd.DataFrame({**columns, **further}, index=self.facts.index)
         return Resolved(with_columns(table), self.problems, self.remarks)
@@ -209,9 +208,8 @@ class _Resolving:
         distance[rows] = sensor_distance_m(typed_m[rows], focal_mm[rows])
         lost = rows[np.isnan(distance[rows])]
         what = f"Their {word} counts from the lens and cannot be converted, since the focal length is unknown"
-        self.list_frames(
-            None, lost, what, "State the focal length, with a [[lens]], a preset or in the notes."
-        )
+        step = "State the focal length, with a [[lens]], a preset or in the notes."
+        self.list_frames(None, lost, what, step)
         return distance
 
     def _subjects(self, columns: dict[str, Any]) -> dict[str, Any]:
@@ -237,7 +235,7 @@ class _Resolving:
     def _others(self, focal_mm: np.ndarray) -> np.ndarray:
         """Further people in a frame, as text."""
         others = np.full(self.n, None, dtype=object)
-        cells = settle("subject_distance", self.by_quantity["subject_distance"], self.n, numbers=False)
+        cells = settle("subject_distance", self.by_quantity["subject_distance"], self.n, whole_cells=True)
         for row in np.flatnonzero(cells.sources == "notes"):
             if isinstance(cells.typed[row], tuple) and len(cells.typed[row]) > 1:
                 further = np.array(cells.typed[row][1:])
@@ -249,28 +247,16 @@ class _Resolving:
     def _by_shares(
         self, shares: dict[str, np.ndarray], typed: Settled, columns: dict[str, Any]
     ) -> list[Claim]:
-        given = np.zeros(self.n, dtype=bool)
-        for values in shares.values():
-            given |= ~np.isnan(values)
         has_typed = ~np.isnan(typed.typed) & np.isnan(typed.rel_sd)
-        rows = np.flatnonzero(given & ~has_typed)
+        given = [~np.isnan(values) & ~has_typed for values in shares.values()]
+        rows = np.flatnonzero(np.any(given, axis=0)) if given else np.zeros(0, dtype=np.intp)
         if not len(rows):
             return []
-        names = (
-            "camera",
-            "pixel_width",
-            "pixel_height",
-            "sensor_width_mm",
-            "sensor_height_mm",
-            "sensor_source",
-        )
-        pictures = pd.DataFrame({name: columns[name] for name in names})
+        pictures = pd.DataFrame({name: columns[name] for name in _PICTURE})
         heights, misshapen = picture_heights_mm(pictures)
         focal, height = columns["focal_length_mm"][rows], heights[rows]
         placed = place_by_shares({name: values[rows] for name, values in shares.items()}, focal, height)
-        pixels = [
-            pictures[f"pixel_{side}"].to_numpy("float64", na_value=np.nan) for side in ("width", "height")
-        ]
+        pixels = pictures[["pixel_width", "pixel_height"]].to_numpy("float64", na_value=np.nan).T
         copies = find_copies(pictures["camera"].to_numpy(object), *pixels)
         for i, row in enumerate(rows.tolist()):
             file = self.index.name(row)
@@ -296,52 +282,34 @@ class _Resolving:
         self, final: dict[str, np.ndarray], focus_source: np.ndarray, settled: np.ndarray
     ) -> None:
         """List where the files record something else than was stated, and what is still missing."""
+        focal = self.facts["told_focal_length_mm"].to_numpy("float64")
+        f_number = self.facts["told_f_number"].to_numpy("float64")
         focus = [c for c in self.by_quantity["focus_distance"] if c.source in ("exif", "xmp")]
         focus_m = settle("focus_distance", focus, self.n).typed
-        recorded = {
-            key: self.facts[f"told_{_WHOLE[key]}"].to_numpy("float64") for key in ("focal_length", "f_number")
-        }
-        far_off = off_by(focus_m, final["focus_distance"]) > OTHER_FOCAL
+        moved = off_by(focus_m, final["focus_distance"]) > OTHER_FOCAL
         for claim, preset in self.presets:
             if preset is None or claim.source != "session" or not len(claim.rows):
                 continue
             rows, name = claim.rows, preset.name
             rows = rows[np.fromiter((settled[row] is preset for row in rows), dtype=bool, count=len(rows))]
             stays = rows[~(off_by(final["f_number"][rows], preset.f_number) > OTHER_FOCAL)]
-            moved = rows[far_off[rows] & (focus_source[rows] == "session")]
-            set_at = (
-                f"{format_distance(preset.focus_distance_m)} of the preset {name!r}; the preset's was used"
-            )
-            stop = f"{format_f_number(preset.f_number)} of the preset {name!r}"
-            for key, against, what, step in (
-                (
-                    "focal_length",
-                    rows[off_by(recorded["focal_length"][rows], preset.focal_length_mm) > SMALL],
-                    f"The file records another focal length than the preset {name!r}; the file's was used",
-                    "Correct the preset if the file is right.",
-                ),
-                (
-                    "f_number",
-                    rows[off_by(recorded["f_number"][rows], preset.f_number) > SMALL],
-                    f"The file records another f-number than {stop}; the file's was used and the frame "
-                    "counts as another preset",
-                    "Add a stretch of its own if the f-number was changed on purpose.",
-                ),
-                (
-                    "focus_distance",
-                    moved,
-                    f"The file records another focus distance than {set_at}",
-                    "Check whether the ring was moved.",
-                ),
-            ):
+            other = {
+                "focal_length": off_by(focal[rows], preset.focal_length_mm) > SMALL,
+                "f_number": off_by(f_number[rows], preset.f_number) > SMALL,
+                "focus_distance": moved[rows] & (focus_source[rows] == "session"),
+            }
+            stop, focus_at = format_f_number(preset.f_number), format_distance(preset.focus_distance_m)
+            for key, (what, step) in _OTHERWISE.items():
                 if not np.isnan(getattr(preset, _WHOLE[key])):
-                    self.list_frames(claim.place, against, what, step)
+                    what = f"The file records another {what.format(name=name, stop=stop, focus=focus_at)}"
+                    self.list_frames(claim.place, rows[other[key]], what, step)
                     continue
-                what = f"The preset {name!r} states no {key} and the files record none, so that these frames "
                 missing = stays[np.isnan(final[key][stays])]
-                step = f"Add {key} to the preset."
-                self.list_frames(claim.place, missing, f"{what}have no sharp zone", step)
-        noted = np.flatnonzero(far_off & (focus_source == "notes"))
+                what = f"The preset {name!r} states no {key} and the files record none, so that these frames "
+                self.list_frames(
+                    claim.place, missing, f"{what}have no sharp zone", f"Add {key} to the preset."
+                )
+        noted = np.flatnonzero(moved & (focus_source == "notes"))
         what = "The file records another focus distance than the notes; that of the notes was used"
         self.list_frames(None, noted, what, "Check whether the ring was moved.")
 
@@ -372,7 +340,7 @@ class _Resolving:
             own = [claim for claim in self.by_quantity["keeper"] if claim.source == name]
             if not own:
                 continue
-            stated = settle("keeper", own, self.n, numbers=False).typed
+            stated = settle("keeper", own, self.n).typed
             speaks, free = pd.notna(stated), pd.isna(chosen)
             against = np.flatnonzero(speaks & ~free & (stated != chosen))
             for first in dict.fromkeys(source[against]):

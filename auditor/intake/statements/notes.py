@@ -159,14 +159,11 @@ def claim_notes(
     rows: Rows,
     depth: int,
     session_of: Callable[[int], SessionFile],
-    *,
-    suggest: bool = True,
 ) -> Claims:
     """State what the filled cells of one notes file say of the rows that it may speak of.
 
     ``depth`` is that of its folder; ``session_of`` gives the session file that governs a row: its presets,
-    and what its distances count from. ``suggest``: look for the nearest spelling of names that are not found.
-    Rows without their frame, with several, or for a frame that already has a note are problems.
+    and what its distances count from. Rows without their frame, with several, or for a frame that already has a note are problems.
     """
     problems: list[Problem] = []
     folder, allowed = folder_key(path.parent), set(rows.tolist())
@@ -175,7 +172,7 @@ def claim_notes(
     for note in notes:
         hits = [row for row in index.find(note.frame, folder) if row in allowed]
         if len(hits) != 1:
-            near = index.nearest(note.frame) if suggest and not hits and len(lost) < LISTED else ""
+            near = index.nearest(note.frame) if not hits and len(lost) < LISTED else ""
             lost.append(_unmatched(path, note, [index.name(row) for row in hits], near))
         elif hits[0] in first:
             what = f"A second note for the frame {index.name(hits[0])}."

@@ -13,14 +13,7 @@ from auditor.errors import AuditorError, Problem
 from auditor.intake.library.walk import SESSION_NAME as SESSION_NAME
 from auditor.intake.statements.door import read_toml
 from auditor.intake.statements.ranges import NotAllowedError, nearest, out_of_range
-from auditor.intake.statements.session import (
-    Camera,
-    Lens,
-    Marks,
-    Preset,
-    SessionFile,
-    Stretch,
-)
+from auditor.intake.statements.session import Camera, Lens, Marks, Preset, SessionFile, Stretch
 from auditor.intake.statements.session_values import SCHEMA
 from auditor.text import collapse
 
