@@ -163,7 +163,8 @@ def claim_notes(
     """State what the filled cells of one notes file say of the rows that it may speak of.
 
     ``depth`` is that of its folder; ``session_of`` gives the session file that governs a row: its presets,
-    and what its distances count from. Rows without their frame, with several, or for a frame that already has a note are problems.
+    and what its distances count from. Rows without their frame, with several, or for a frame that already has
+    a note are problems.
     """
     problems: list[Problem] = []
     folder, allowed = folder_key(path.parent), set(rows.tolist())
