@@ -21,6 +21,7 @@ from auditor.optics.blur import motion_mm
 from auditor.optics.combined import combined_zone
 from auditor.optics.exposure import nominal_shutter_s
 from auditor.optics.lens import MM_PER_M, DistanceFrom, Floats, from_lens
+from auditor.optics.ring_check import true_focus_m
 from auditor.optics.rings import Place
 
 HOLDS = 0.95  # of the subjects of a line that a setting should hold
@@ -141,6 +142,7 @@ def plan_line(
     f_stops: npt.ArrayLike,
     sensor_width_mm: float = 36.0,
     distance_from: DistanceFrom = "sensor",
+    shift_mm: float = 0.0,
 ) -> LinePlan:
     """Find the place on the ring at each f-stop that most likely holds a subject at a line.
 
@@ -187,6 +189,7 @@ def plan_line(
         tolerance_mm,
         crossing_deg=angles,
         distance_from=distance_from,
+        shift_mm=shift_mm,
         **motion,
     )
     late = np.linspace(-1, 1, 2 * LAGS + 1)[1::2] * (line.lag_s[1] - line.lag_s[0]) / 2
@@ -194,7 +197,8 @@ def plan_line(
     near, far = (np.nan_to_num(limit, nan=0.0)[..., None] for limit in (zone.near_limit_m, zone.far_limit_m))
     inside = (_below(far + nearer, line) - _below(near + nearer, line)).mean(axis=(-1, -2))
     good_enough = inside >= inside.max(axis=1, keepdims=True) - WORTH
-    off = np.abs(1 / rings - 1 / line.distance_m)
+    mark_m = true_focus_m(line.distance_m, focal_length_mm, -shift_mm, distance_from)
+    off = np.abs(1 / rings - 1 / mark_m)
     off += np.array([place.between_m is not None for place in places]) * NEVER_SO_FAR
     chosen = np.where(good_enough, off, np.inf).argmin(axis=1)
     focus = rings[chosen]
@@ -205,6 +209,7 @@ def plan_line(
         tolerance_mm,
         crossing_deg=line.crossing_deg,
         distance_from=distance_from,
+        shift_mm=shift_mm,
         **motion,
     )
     iso = np.full(stops.shape, np.nan)
@@ -242,6 +247,7 @@ def concessions(
     f_stops: npt.ArrayLike,
     sensor_width_mm: float = 36.0,
     distance_from: DistanceFrom = "sensor",
+    shift_mm: float = 0.0,
 ) -> tuple[Concession, ...]:
     """Give up one wish at a time, where no setting serves; the one that brings most comes first.
 
@@ -249,7 +255,7 @@ def concessions(
     of a longer one, or what the light allows where it allows nothing; any sensitivity. Those that bring
     nothing are left out.
     """
-    rest = (tolerance_mm, places, f_stops, sensor_width_mm, distance_from)
+    rest = (tolerance_mm, places, f_stops, sensor_width_mm, distance_from, shift_mm)
     now = plan_line(focal_length_mm, line, *rest)
     asked = float(
         exposure_time_s(replace(line, exposure_time_s=None), focal_length_mm, tolerance_mm, distance_from)

@@ -4,37 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
-from auditor.optics.ring_check import RingShift
+from auditor.optics.bench import Bench
+from auditor.optics.ring_check import extension_mm, true_focus_m
 from auditor.optics.rings import FULL_STOPS, Place, neighbours
-from auditor.optics.scales import read_scale_for
-from auditor.optics.sensors import Sensor
 from auditor.units import format_distance, format_f_number
 
 SAME_MARK = 2 ** (1 / 8)  # f-numbers nearer than a quarter of a stop are read alike
 FULL_FRAME_MM = 43.27
-
-
-@dataclass(frozen=True, slots=True)
-class EngravedScale:
-    """The depth-of-field scale of a lens.
-
-    Attributes
-    ----------
-    coc_mm, low_mm, high_mm : float
-        Criterion that it was engraved for, and its interval [mm].
-    source : str
-        ``assumed``, ``read off it``, or the criterion stated.
-    contrary : tuple of str
-        Two readings that no one criterion explains.
-    """
-
-    coc_mm: float
-    low_mm: float
-    high_mm: float
-    source: str
-    contrary: tuple[str, ...] = ()
 
 
 def place_name(place: Place, units: str) -> str:
@@ -91,30 +68,10 @@ def marks(f_number: float) -> str:
     return f"halfway from {format_f_number(low)} to {format_f_number(high)}"
 
 
-def read_range(
-    f_number: float, own_mm: tuple[float, float, float], scale: EngravedScale
-) -> tuple[float, float, float]:
-    """f-number to read on the scale, with the interval that the two criteria leave it.
-
-    Parameters
-    ----------
-    f_number : float
-    own_mm : tuple of float
-        Criterion wanted, and its interval [mm].
-    scale : EngravedScale
-    """
-    return (
-        float(read_scale_for(f_number, own_mm[0], scale.coc_mm)),
-        f_number * own_mm[1] / scale.high_mm,
-        f_number * own_mm[2] / scale.low_mm,
-    )
-
-
-def read_scale(
-    f_number: float, own_mm: tuple[float, float, float], scale: EngravedScale, sensor: Sensor
-) -> list[str]:
+def read_scale(f_number: float, coc_mm: float, bench: Bench) -> list[str]:
     """Say how to read the engraved scale, and what it is worth on a smaller sensor."""
-    number, low, high = read_range(f_number, own_mm, scale)
+    number, low, high = bench.read_range(f_number, coc_mm)
+    scale, sensor = bench.scale, bench.sensor
     made_for = f"{scale.coc_mm:.3f} mm, {scale.source}"
     if scale.low_mm < scale.high_mm:
         top = f"{scale.high_mm:.3f}" if math.isfinite(scale.high_mm) else "more"
@@ -134,40 +91,28 @@ def read_scale(
             f"  On {size} the picture is enlarged {times:.2g} times as much as on 36 x 24 mm, for which such "
             "scales are engraved."
         )
-    if scale.contrary:
-        lines.append(
-            f"  The readings contradict each other: {' and '.join(scale.contrary)}. Read them again."
-        )
+    if scale.contradiction:
+        contrary = " and ".join(bench.readings[at] for at in scale.contradiction)
+        lines.append(f"  The readings contradict each other: {contrary}. Read them again.")
     return lines
 
 
-def ring_shift(
-    shift: RingShift, checks: Sequence[str], focus_m: float, true_m: float, e_mm: float, units: str
-) -> list[str]:
-    """Say where a mark really focuses, why, and which readings do not fit.
-
-    Parameters
-    ----------
-    shift : RingShift
-    checks : sequence of str
-        The readings as typed.
-    focus_m, true_m : float
-        The mark, and where it focuses [m].
-    e_mm : float
-        Real extension there [mm].
-    units : str
-    """
-    out = shift.shift_mm > 0
+def ring_shift(focus_m: float, bench: Bench) -> list[str]:
+    """Say where a mark really focuses, why, and which readings do not fit; nothing where nobody measured."""
+    if bench.shift is None:
+        return []
+    shift_mm, out = bench.shift_mm, bench.shift_mm > 0
     way, fault = ("out", "thick") if out else ("in", "thin")
-    mark, true = format_distance(focus_m, units), format_distance(true_m, units)
+    true = bench.shown(float(true_focus_m(focus_m, **bench.lens)))
+    e_mm = float(extension_mm(focus_m, bench.focal_length_mm, bench.distance_from)) + shift_mm
     past = ", past infinity" if e_mm < 0 else ""
     lines = [
-        f"By tape the mark {mark} focuses at {true}{past}: the lens stands "
-        f"{abs(shift.shift_mm):.3f} mm too far {way}, as with an adapter too {fault}."
+        f"By tape the mark {bench.shown(focus_m)} focuses at {true}{past}: the lens stands "
+        f"{abs(shift_mm):.3f} mm too far {way}, as with an adapter too {fault}."
     ]
     if out:
         lines.append("  It never reaches infinity.")
-    if shift.disagree:
-        doubtful = " and ".join(checks[at] for at in shift.disagree)
+    if bench.shift.disagree:
+        doubtful = " and ".join(bench.checks[at] for at in bench.shift.disagree)
         lines.append(f"  No one adapter explains the readings; doubtful: {doubtful}. Measure again.")
     return lines
