@@ -67,6 +67,7 @@ def plan(
     import numpy as np
 
     from auditor.cli import typed
+    from auditor.optics.ring_check import true_focus_m
     from auditor.text import json_text
 
     asked = [bool(near and far), bool(subjects), bool(line), bool(guide_number)]
@@ -109,6 +110,9 @@ def plan(
             typed.read_distance(str(end), name, bench) for end, name in ((near, "--near"), (far, "--far"))
         ]
         values, text = _limits(bench, stops, (limits[0], limits[1]))
+    if bench.shift:
+        for row in values["settings"]:
+            row["focus_true_m"] = float(true_focus_m(row["focus_distance_m"], **bench.lens))
     options_given = any(one is not None for one in (light, iso_max, wanted_shutter, slowest_shutter))
     if options_given and not guide_number and not (line and light):  # in a stated light a line says its ISO
         rows, lines = _light(stops, light, iso_max, wanted_s, slowest_s)

@@ -25,10 +25,14 @@ FLASH_CAUTION = (
 
 
 def by_criterion(bench: Bench) -> str:
-    """By which criterion a plan is made, and counted from where."""
+    """By which criterion a plan is made, counted from where, and whether by tape."""
     plane = "sensor plane" if bench.distance_from == "sensor" else "lens"
     criterion = f"{bench.tolerance_mm:.4f} mm ({bench.criterion.name})"
-    return f"Circle of confusion {criterion}; distances count from the {plane}."
+    said = f"Circle of confusion {criterion}; distances count from the {plane}."
+    if not bench.shift:
+        return said
+    way = "out" if bench.shift_mm > 0 else "in"
+    return f"{said}\nRing corrected by tape: lens {abs(bench.shift_mm):.2f} mm too far {way}."
 
 
 def limits_rows(found: Plan, own_mm: Floats, bench: Bench) -> list[dict[str, Any]]:

@@ -16,9 +16,6 @@ from auditor.units import format_distance, format_exposure_time
 if TYPE_CHECKING:
     from auditor.optics.combined import CombinedZone
 
-OFF_THE_SCALE = (
-    "  Every mark of this ring is off, so its scale reads wrong distances: trust the limits above."
-)
 CAUSES = ("defocus", "motion", "diffraction", "turn", "pixel")
 IN_WORDS = {
     "defocus": "defocus",
@@ -129,7 +126,6 @@ def setting_text(found: SettingFound) -> str:
             *_subject(found),
             "",
             *ring.read_scale(found.f_number, found.coc_mm, bench),
-            *([OFF_THE_SCALE] if bench.shift else []),
         ]
     )
 

@@ -94,6 +94,10 @@ def read_scale(f_number: float, coc_mm: float, bench: Bench) -> list[str]:
     if scale.contradiction:
         contrary = " and ".join(bench.readings[at] for at in scale.contradiction)
         lines.append(f"  The readings contradict each other: {contrary}. Read them again.")
+    if bench.shift:
+        lines.append(
+            "  Every mark of this ring is off, so its scale reads wrong distances: trust the limits above."
+        )
     return lines
 
 
@@ -106,9 +110,10 @@ def ring_shift(focus_m: float, bench: Bench) -> list[str]:
     true = bench.shown(float(true_focus_m(focus_m, **bench.lens)))
     e_mm = float(extension_mm(focus_m, bench.focal_length_mm, bench.distance_from)) + shift_mm
     past = ", past infinity" if e_mm < 0 else ""
+    fit = "; one length for all readings" if len(bench.checks) > 1 else ""
     lines = [
-        f"By tape the mark {bench.shown(focus_m)} focuses at {true}{past}: the lens stands "
-        f"{abs(shift_mm):.3f} mm too far {way}, as with an adapter too {fault}."
+        f"By tape {', '.join(bench.checks)}{fit}: the mark {bench.shown(focus_m)} focuses at {true}{past}.",
+        f"  The lens stands {abs(shift_mm):.3f} mm too far {way}, as with an adapter too {fault}.",
     ]
     if out:
         lines.append("  It never reaches infinity.")
