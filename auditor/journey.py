@@ -142,7 +142,7 @@ def run_scan(request: Request, progress: Progress | None = None) -> Scan:
     archive = read_archive(request, progress)
     settings, problems = gather_settings(request, archive)
     lenses = rows_of_lenses(archive)
-    shift_mm, doubtful = frame_shifts(len(archive.table), lenses)
+    shift_mm, doubtful = frame_shifts(archive.table, lenses)
     speeds = np.full(len(archive.table), settings.speed_m_s)
     for session, rows in archive.by_session_file():
         if "speed_m_s" not in request.overrides:
