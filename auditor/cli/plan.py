@@ -132,7 +132,8 @@ def _limits(bench: Bench, stops: Any, limits: tuple[float, float]) -> Found:
     found = plan_limits(
         near_m=limits[0], far_m=limits[1], coc_mm=own, places=bench.places, f_stops=stops, **bench.lens
     )
-    return {"settings": limits_rows(found, own, bench)}, limits_text(found, own, bench, limits)
+    rows = limits_rows(found, own, bench)
+    return {"settings": rows}, limits_text(rows, own, bench, limits)
 
 
 def _subjects(bench: Bench, stops: Any, each: list[float]) -> Found:
@@ -145,15 +146,13 @@ def _subjects(bench: Bench, stops: Any, each: list[float]) -> Found:
     found = plan_limits(
         near_m=min(each), far_m=max(each), coc_mm=own, places=bench.places, f_stops=stops, **bench.lens
     )
-    values = {
-        "settings": limits_rows(found, own, bench),
-        "wide_open": {
-            "f_number": float(stops[0]),
-            "focus_distance_m": bench.place_for(each[0]).distance_m,
-            "subjects": blur_of_each(bench, float(stops[0]), each),
-        },
+    rows = limits_rows(found, own, bench)
+    wide_open = {
+        "f_number": float(stops[0]),
+        "focus_distance_m": bench.place_for(each[0]).distance_m,
+        "subjects": blur_of_each(bench, float(stops[0]), each),
     }
-    return values, subjects_text(found, bench, each)
+    return {"settings": rows, "wide_open": wide_open}, subjects_text(rows, bench, each)
 
 
 def _line(
