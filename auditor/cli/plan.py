@@ -208,9 +208,9 @@ def _at_line(
         wishes = replace(wishes, exposure_time_s=slowest_s or USUAL_SHUTTER_S)
     found = plan_line(line=wishes, **with_lens)
     given_up = () if found.serves else concessions(line=wishes, **with_lens)
-    said = kind.said if kind else ""
-    text = line_text(found, wishes, bench, given_up, rate, said, unasked and slowest_s is None)
-    return {"settings": line_rows(found, wishes, tolerance / bench.scale.coc_mm)}, text
+    rows, said = line_rows(found, wishes, bench), kind.said if kind else ""
+    text = line_text(rows, wishes, bench, given_up, rate, said, unasked and slowest_s is None)
+    return {"settings": rows}, text
 
 
 def _flash(bench: Bench, stops: Any, guide_number_m: float, iso: float) -> Found:
