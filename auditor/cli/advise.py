@@ -53,13 +53,7 @@ def advise(
 
 
 def write_next_walk(audit: Audit, lens: str, out: Path, *, force: bool = False) -> None:
-    """Write the next walk with a lens as a session file.
-
-    Raises
-    ------
-    OutputError
-        If there is nothing to test, or the file cannot be written.
-    """
+    """Write the next walk with a lens as a session file."""
     from auditor.advice.experiment_file import experiment_session
     from auditor.advice.next_walk import plan_walk
     from auditor.errors import OutputError
@@ -79,13 +73,7 @@ def write_next_walk(audit: Audit, lens: str, out: Path, *, force: bool = False) 
 
 
 def write_advised_card(audit: Audit, lens: str, out: Path, *, force: bool = False) -> None:
-    """Write the wallet card of what was decided on a lens.
-
-    Raises
-    ------
-    OutputError
-        If there is nothing to set, the format is unknown or the file cannot be written.
-    """
+    """Write the wallet card of what was decided on a lens."""
     from auditor.errors import OutputError
     from auditor.show.advice_card import advised_card
     from auditor.show.wallet import wallet_bytes

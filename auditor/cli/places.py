@@ -12,13 +12,7 @@ MOST_REPEATED = 5  # sources that a suggested command names again
 
 
 def output_folder(out: Path | None, default: str, sources: list[Path], command: str) -> Path:
-    """Folder for results; a default that would lie among the photographs is refused.
-
-    Raises
-    ------
-    OutputError
-        With the exact command to use instead.
-    """
+    """Folder for results; a default among the photographs is refused, with the command to use instead."""
     from auditor.intake.sources import folders_of
 
     if out is not None:

@@ -40,13 +40,7 @@ def read_bench(
     ring: str | None = None,
     distances: Sequence[str | None] = (),
 ) -> Bench:
-    """Read what is stated of a lens; without ``units``, results come in that of the first typed distance.
-
-    Raises
-    ------
-    UnitError, SettingError
-        If a value cannot be read or focused to, or its unit looks mistaken.
-    """
+    """Read what is stated of a lens; without ``units``, results come in that of the first typed distance."""
     if units not in (None, "m", "ft"):
         raise UnitError(f"--units {units!r} is neither m nor ft.", "Give m or ft.")
     if distance_from not in ("sensor", "lens"):
@@ -78,15 +72,7 @@ def read_bench(
 
 
 def read_distance(text: str, option: str, bench: Bench) -> float:
-    """Read a distance that the lens can be set to, or that a subject can stand at [m].
-
-    Raises
-    ------
-    UnitError
-        If it cannot be read, or its unit looks mistaken.
-    SettingError
-        If the lens cannot focus so near.
-    """
+    """Read a distance that the lens can be set to, or that a subject can stand at [m]."""
     metres = parse_distance_m(text)
     if _LONGEST_M < metres < math.inf:
         raise UnitError(

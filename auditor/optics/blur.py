@@ -120,13 +120,7 @@ def motion_mm(
     0.0661
     """
     size = magnification(from_lens(subject_distance_m, focal_length_mm, distance_from), focal_length_mm)
-    return _smear_mm(_motion_scale(size, crossing_deg), speed_m_s, exposure_time_s)
-
-
-def _motion_scale(size: Floats, crossing_deg: npt.ArrayLike | None) -> Floats:
-    """Smear [mm] for each metre that a subject moves."""
-    with np.errstate(all="ignore"):
-        return size * (MM_PER_M * crossing_share(crossing_deg))
+    return _smear_mm(size * crossing_share(crossing_deg) * MM_PER_M, speed_m_s, exposure_time_s)
 
 
 def _smear_mm(scale: Floats, rate: npt.ArrayLike, exposure_time_s: npt.ArrayLike) -> Floats:
@@ -145,13 +139,8 @@ def camera_turn_mm(
 ) -> Floats:
     """Smear near the middle of the picture while the camera turns, f (1 + m) omega t, omega in degrees/s."""
     size = magnification(from_lens(subject_distance_m, focal_length_mm, distance_from), focal_length_mm)
-    return _smear_mm(_turn_scale(focal_length_mm, size), turn_deg_s, exposure_time_s)
-
-
-def _turn_scale(focal_length_mm: npt.ArrayLike, size: Floats) -> Floats:
-    """Smear [mm] for each degree that the camera turns."""
-    with np.errstate(all="ignore"):
-        return np.asarray(focal_length_mm, dtype=float) * (np.pi / 180) * (1 + size)
+    turned_mm = np.asarray(focal_length_mm, dtype=float) * (np.pi / 180) * (1 + size)
+    return _smear_mm(turned_mm, turn_deg_s, exposure_time_s)
 
 
 def combined_mm(*parts_mm: npt.ArrayLike) -> Floats:
@@ -223,9 +212,13 @@ def blur_parts(
     size = magnification(subject, focal_length_mm)
     moving = turning = np.asarray(0.0)
     if not _left_out(speed_m_s):
-        moving = _smear_mm(_motion_scale(size, crossing_deg), speed_m_s, exposure_time_s)
+        moving = motion_mm(
+            focal_length_mm, subject_distance_m, speed_m_s, exposure_time_s, crossing_deg, distance_from
+        )
     if not _left_out(turn_deg_s):
-        turning = _smear_mm(_turn_scale(focal_length_mm, size), turn_deg_s, exposure_time_s)
+        turning = camera_turn_mm(
+            focal_length_mm, subject_distance_m, turn_deg_s, exposure_time_s, distance_from
+        )
     parts = np.broadcast_arrays(
         _disc_mm(focal_length_mm, _known_only(f_number), focus, subject, shift_mm),
         moving,

@@ -6,7 +6,7 @@ import math
 
 from auditor.advice.fixed_line import HOLDS, USUAL_LAG_S, Concession, Line, LinePlan
 from auditor.optics.bench import Bench
-from auditor.show.plan_text import Row, by_criterion, place_of, setting_of, zone_of
+from auditor.show.plan_text import Row, by_criterion, row_place, row_setting, row_zone
 from auditor.show.words.figures import about, counted, far_limit, percent
 from auditor.show.words.ring import place_name
 from auditor.units import format_exposure_time, format_f_number
@@ -70,7 +70,7 @@ def line_text(
         dark = "" if row["affordable"] else f"  over ISO {line.iso_max:g}"
         lines.append(
             f"  {format_f_number(row['f_number']):<8}{start:>11}{end:>16}{_chance(row):>13}{iso:>11}  "
-            f"{place_name(place_of(row), bench.units)}{dark}"
+            f"{place_name(row_place(row), bench.units)}{dark}"
         )
     chosen = next(row for row in rows if row["chosen"])
     return "\n".join(
@@ -108,11 +108,11 @@ def _chance(row: Row) -> str:
 
 def _at_the_line(row: Row, line: Line, bench: Bench, light: str, assumed_time: bool) -> list[str]:
     """What to set, and what that holds."""
-    setting, time_s = setting_of(row, bench), row["exposure_time_s"]
+    setting, time_s = row_setting(row, bench), row["exposure_time_s"]
     if math.isfinite(time_s):
         setting += f", {format_exposure_time(time_s)}{' (assumed)' if assumed_time else ''}"
     iso = f"ISO {about(row['iso'])}" if math.isfinite(row["iso"]) else ""
-    ends = "" if math.isnan(row["near_limit_m"]) else f", {zone_of(row, bench)}"
+    ends = "" if math.isnan(row["near_limit_m"]) else f", {row_zone(row, bench)}"
     said = f"{_chance(row)} of the subjects are sharp{ends}."
     if row["affordable"]:
         lines = [f"Set {setting}{f', {iso} {light}' if iso else ''}: {said}"]
@@ -165,4 +165,4 @@ def _concession(one: Concession, bench: Bench) -> str:
         "exposure_time": f"Take {format_exposure_time(one.line.exposure_time_s or math.nan)}",
         "iso": "Accept any ISO",
     }[one.wish]
-    return f"{wish}: {_chance(row)} ({setting_of(row, bench)}{iso})."
+    return f"{wish}: {_chance(row)} ({row_setting(row, bench)}{iso})."

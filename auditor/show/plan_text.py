@@ -26,19 +26,19 @@ FLASH_CAUTION = (
 Row = dict[str, Any]  # by the names of the contract
 
 
-def place_of(row: Row) -> Place:
+def row_place(row: Row) -> Place:
     """Where the ring is set."""
     return Place(row["focus_distance_m"], row["between_engravings_m"])
 
 
-def zone_of(row: Row, bench: Bench) -> str:
+def row_zone(row: Row, bench: Bench) -> str:
     """Its sharp zone."""
     return zone(row["near_limit_m"], row["far_limit_m"], row["focus_distance_m"], bench.units)
 
 
-def setting_of(row: Row, bench: Bench) -> str:
+def row_setting(row: Row, bench: Bench) -> str:
     """What to set."""
-    return f"{format_f_number(row['f_number'])}, {ring_at(place_of(row), bench.units)}"
+    return f"{format_f_number(row['f_number'])}, {ring_at(row_place(row), bench.units)}"
 
 
 def by_criterion(bench: Bench) -> str:
@@ -77,7 +77,7 @@ def limits_text(rows: list[Row], own_mm: Floats, bench: Bench, limits: tuple[flo
     lines = [head, f"  {'':<8}{'sharp from':>11}{'to':>16}  ring at"]
     for row in rows:
         leeway = anywhere(within(bench.places, row["focus_from_m"], row["focus_to_m"]), bench.units)
-        ring = leeway if row["covers"] and leeway else place_name(place_of(row), bench.units)
+        ring = leeway if row["covers"] and leeway else place_name(row_place(row), bench.units)
         end = far_limit(row["far_limit_m"], row["focus_distance_m"], bench.units)
         said = "covers" if row["covers"] else "does not cover"
         number = format_f_number(row["f_number"])
@@ -86,7 +86,7 @@ def limits_text(rows: list[Row], own_mm: Floats, bench: Bench, limits: tuple[flo
     if covering:
         row = rows[covering[0]]
         lines += [
-            f"Widest f-number of the list that covers: {setting_of(row, bench)}.",
+            f"Widest f-number of the list that covers: {row_setting(row, bench)}.",
             *read_scale(row["f_number"], float(own_mm[covering[0]]), bench),
         ]
     else:
@@ -119,7 +119,7 @@ def subjects_text(rows: list[Row], bench: Bench, subjects_m: Sequence[float]) ->
     lines = [f"{bench.focal_length_mm:g} mm, subjects at {names}; the first is the one meant"]
     holds = next((row for row in rows if row["covers"]), None)
     if holds:
-        lines.append(f"  All of them: {setting_of(holds, bench)}, sharp {zone_of(holds, bench)}.")
+        lines.append(f"  All of them: {row_setting(holds, bench)}, sharp {row_zone(holds, bench)}.")
     else:
         lines += [f"  {line}" for line in _how_close(rows[-1], bench, (min(subjects_m), max(subjects_m)))]
     wide = rows[0]["f_number"]
@@ -181,7 +181,7 @@ def flash_text(flash: Flash, rows: list[Row], bench: Bench) -> str:
         lit = f"{bench.shown(row['lit_from_m'])} to {bench.shown(row['lit_to_m'])}"
         lines.append(
             f"  {format_f_number(row['f_number']):<8}{bench.shown(row['reach_m']):>14}{lit:>20}  "
-            f"{place_name(place_of(row), bench.units)}, {zone_of(row, bench)}"
+            f"{place_name(row_place(row), bench.units)}, {row_zone(row, bench)}"
         )
     widest, smallest = 0.9 * rows[0]["f_number"], 1.1 * rows[-1]["f_number"]
     at_iso_m = float(guide_number_at(flash.guide_number_m, flash.iso))
