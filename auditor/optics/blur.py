@@ -120,7 +120,7 @@ def motion_mm(
     0.0661
     """
     size = magnification(from_lens(subject_distance_m, focal_length_mm, distance_from), focal_length_mm)
-    return _smear_mm(size * crossing_share(crossing_deg) * MM_PER_M, speed_m_s, exposure_time_s)
+    return _smear_mm(size * (MM_PER_M * crossing_share(crossing_deg)), speed_m_s, exposure_time_s)
 
 
 def _smear_mm(scale: Floats, rate: npt.ArrayLike, exposure_time_s: npt.ArrayLike) -> Floats:
