@@ -177,8 +177,6 @@ def read_guide_number_m(text: str) -> float:
 def units_in_use(*typed: str | None) -> str:
     """The unit to answer in: that of the first typed distance, else metres.
 
-    Examples
-    --------
     >>> units_in_use(None, "inf", "6ft 6in"), units_in_use("inf")
     ('ft', 'm')
     """
@@ -200,8 +198,6 @@ def read_seconds(text: str | None) -> float | None:
 def read_speed_m_s(text: str) -> float:
     """Read a speed such as ``1.3m/s``, ``5km/h``, ``4ft/s``, ``3mph`` or ``jogging``.
 
-    Examples
-    --------
     >>> read_speed_m_s("1.3m/s"), read_speed_m_s("36 km/h")
     (1.3, 10.0)
     """

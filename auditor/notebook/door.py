@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any, ParamSpec, TypeVar
 
 from auditor.advice.decide import decide
-from auditor.advice.lens_decision import LensDecision
+from auditor.advice.lens_decision import Decisions, LensDecision
 from auditor.errors import SettingError
 from auditor.journey import run_audit, run_scan
 from auditor.notebook.results import Advised, Audited, Scanned, Tuned, Zone
@@ -89,7 +89,7 @@ def _decision(
     light = {"iso_max": iso_max, "wanted_shutter_s": wanted_shutter_s, "slowest_shutter_s": slowest_shutter_s}
     stated = {name: value for name, value in light.items() if value is not None}
     if isinstance(found, Audited) and not stated:
-        decisions = found.decisions
+        decisions: Decisions = found.decisions
     else:
         decisions = decide(found.frames, found.lenses, found.settings.changed(**stated))
     decided = decisions.lenses[0] if lens is None and decisions.lenses else decisions.of(lens or "")

@@ -69,8 +69,6 @@ def parse_sensor(text: str) -> Sensor:
     UnitError
         If it is none of these, or a side is not between 1 and 300 mm.
 
-    Examples
-    --------
     >>> parse_sensor("36x24"), parse_sensor("1.5x"), parse_sensor("6x6").width_mm
     (Sensor(width_mm=36.0, height_mm=24.0), Sensor(width_mm=24.0, height_mm=16.0), 56.0)
     """
@@ -149,8 +147,6 @@ def parse_criterion(text: str) -> Criterion:
     SourceError, FileFormatError
         If the audit.json cannot be read, or holds no keeper tolerance.
 
-    Examples
-    --------
     >>> round(float(parse_criterion("handbook").coc_mm(43.267)), 4)
     0.03
     >>> float(parse_criterion("0.025mm").coc_mm(43.267)), parse_criterion("pixel=2").name
