@@ -9,6 +9,7 @@ from datetime import date, datetime, time
 from typing import Any
 
 from auditor.intake.statements.session import RingReading, ScaleReading
+from auditor.optics.rings import STOPS
 from auditor.optics.sensors import Sensor, parse_sensor
 from auditor.settings import UNMARKED_RULES
 from auditor.units import (
@@ -97,8 +98,10 @@ def _clock_offset(value: object) -> float:
 
 
 def _stops(value: object) -> tuple[float, ...]:
+    if isinstance(value, str) and value.strip().lower() in STOPS:
+        return STOPS[value.strip().lower()]
     if not isinstance(value, list):
-        raise NotAllowedError("a list of f-numbers, such as [2.8, 4, 5.6]")
+        raise NotAllowedError('a list of f-numbers, such as [2.8, 4, 5.6], or "full", "half" or "third"')
     return tuple(sorted(_stop(item) for item in value))
 
 
