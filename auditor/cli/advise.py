@@ -60,15 +60,15 @@ def write_next_walk(audit: Audit, lens: str, out: Path, *, force: bool = False) 
     from auditor.intake.statements.lens_rule import find_lens
     from auditor.writing import write_file
 
-    told = audit.decisions.of(lens)
-    walk = None if told is None else plan_walk(told, audit.table)
-    if told is None or walk is None:
+    decided = audit.decisions.of(lens)
+    walk = None if decided is None else plan_walk(decided, audit.table)
+    if decided is None or walk is None:
         raise OutputError(
             f"There is no walk to lay out, so {out} was not written.",
             "The answer above says what helps instead.",
         )
-    stated = find_lens(audit.lenses, lens, told.focal_length_mm)
-    write_file(out, experiment_session(walk, told.focal_length_mm, stated, audit.settings), force=force)
+    stated = find_lens(audit.lenses, lens, decided.focal_length_mm)
+    write_file(out, experiment_session(walk, decided.focal_length_mm, stated, audit.settings), force=force)
     echo(f"Session file: {out}", err=True)
 
 

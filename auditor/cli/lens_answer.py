@@ -38,9 +38,9 @@ def answer_for_lens(
     chosen = view_of(views, lens)
     show_ignored(audit.problems, console(sys.stderr))
     if json:
-        told = audit.decisions.of(chosen.name)
-        others = tuple(one.lens for one in audit.decisions.lenses if one is not told)
-        echo(json_text({} if told is None else as_json(told, others)))
+        decided = audit.decisions.of(chosen.name)
+        others = tuple(one.lens for one in audit.decisions.lenses if one is not decided)
+        echo(json_text({} if decided is None else as_json(decided, others)))
     else:
         others = tuple(view.name for view in views if view is not chosen)
         show_answer(chosen, audit.settings.units, console(), others, audit.sources)

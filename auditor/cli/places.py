@@ -27,10 +27,10 @@ def output_folder(out: Path | None, default: str, sources: list[Path], command: 
     while place != place.parent and any(lies_in(place / default, other) for other in photographs):
         place = place.parent
     named = " ".join(_quoted(str(item)) for item in sources)
-    told = f"auditor {command} {named}" if len(sources) <= MOST_REPEATED else "the same command"
+    again = f"auditor {command} {named}" if len(sources) <= MOST_REPEATED else "the same command"
     raise OutputError(
         f"The results would be written inside {shown_path(Path.cwd())}, among the photographs.",
-        f"Use: {told} --out {_quoted(str(place / default))}",
+        f"Use: {again} --out {_quoted(str(place / default))}",
     )
 
 

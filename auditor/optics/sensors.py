@@ -62,7 +62,7 @@ def parse_sensor(text: str) -> Sensor:
     """Read a sensor size: millimetres, a crop factor, or a trade name (see :data:`FORMATS`).
 
     A crop factor compares diagonals with 36x24 mm, and the same 3:2 shape is taken. The rollfilm names such
-    as ``6x6`` are in centimetres, as the trade has them, and are told apart from millimetres.
+    as ``6x6`` are in centimetres, as the trade has them, and are not taken for millimetres.
 
     Raises
     ------

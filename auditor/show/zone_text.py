@@ -167,7 +167,7 @@ def _subject(found: SettingFound) -> list[str]:
         lines.append(line + (f"{size / bench.pixel_pitch_mm:>8.1f}" if in_pixels else ""))
     if _size(found.at_subject, "motion") > 0:
         where = "any way" if found.crossing_deg is None else f"at {found.crossing_deg:g}°"
-        lines.append(f"  Movement is that of {found.speed_m_s:.3g} m/s {where}; --speed tells another.")
+        lines.append(f"  Movement is that of {found.speed_m_s:.3g} m/s {where}; --speed sets another.")
     if found.exposure_time_s is None:
         lines.append("  Movement is left out; --shutter adds it.")
     return lines
