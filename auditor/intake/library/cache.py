@@ -62,13 +62,7 @@ def cached_bytes(folder: Path) -> int:
 
 
 def forget_all(folder: Path) -> list[Problem]:
-    """Delete everything in the cache folder; links are removed, not followed.
-
-    Returns
-    -------
-    list of Problem
-        What could not be deleted.
-    """
+    """Delete everything in the cache folder; links are removed, not followed."""
     problems: list[Problem] = []
     for place, folders, names in os.walk(folder, topdown=False):
         for name in [*names, *folders]:
@@ -84,24 +78,11 @@ def forget_all(folder: Path) -> list[Problem]:
 
 
 class Cache:
-    """An open cache; once it fails it only forgets, it never raises.
-
-    Parameters
-    ----------
-    path : Path or None
-        The cache file; None for no cache.
-    reader : int
-        Version of what is kept, as it goes into each row.
-
-    Attributes
-    ----------
-    problems : list of Problem
-        Why it was rebuilt or is not used.
-    """
+    """An open cache; once it fails it only forgets, it never raises."""
 
     def __init__(self, path: Path | None, reader: int = READER_VERSION) -> None:
         self._reader = reader
-        self.problems: list[Problem] = []
+        self.problems: list[Problem] = []  # why it was rebuilt or is not used
         self._path = path or Path()
         self._db: sqlite3.Connection | None = None
         self._waiting: list[tuple[str, str, Stamp, bytes]] = []

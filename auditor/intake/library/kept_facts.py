@@ -98,10 +98,7 @@ def pack_facts(facts: Facts) -> bytes:
 def unpack_facts(packed: bytes) -> Facts:
     """Return the facts that were packed.
 
-    Raises
-    ------
-    ValueError
-        If the bytes are damaged.
+    Raises ValueError if the bytes are damaged.
     """
     try:
         (length,) = _LENGTH.unpack_from(packed)

@@ -37,28 +37,7 @@ def read_in_processes(
     module: str = READER_MODULE,
     silence_s: float = math.inf,
 ) -> Generator[tuple[int, list[bytes] | None], None, None]:
-    """Read lists of files in several processes at once.
-
-    Parameters
-    ----------
-    jobs : int
-        Number of jobs.
-    paths_of : callable
-        Gives the paths of one job, which are read by one process in one go.
-    workers : int
-        Number of processes.
-    module : str
-        What each process runs: its ``main`` takes and gives what :mod:`.reader_process` does.
-    silence_s : float
-        How long one file may take [s] before its process is ended.
-
-    Yields
-    ------
-    tuple of int and (list of bytes or None)
-        The number of a job and its packed records, as they are finished; None where the process that had
-        it ended early, or none could be started. Where there are fewer records than paths, the first path
-        without one kept silent, and those after it were not read. Closing the generator ends the processes.
-    """
+    """Read lists of files in several processes at once."""
     waiting: SimpleQueue[int] = SimpleQueue()
     for number in range(jobs):
         waiting.put(number)

@@ -54,22 +54,7 @@ def read_found(
     workers: int | None = None,
     progress: Progress | None = None,
 ) -> Read:
-    """Read all pictures and sidecars of a walk.
-
-    Parameters
-    ----------
-    found : Found
-    cache : Path, optional
-        The cache file; None reads every file.
-    workers : int, optional
-        Processes that read files; None for one a core. They are started only where they save time.
-    progress : callable, optional
-        Called with the files done and the files in all, ten times a second at most.
-
-    Returns
-    -------
-    Read
-    """
+    """Read all pictures and sidecars of a walk."""
     with closing(Cache(cache, READER_VERSION)) as store:
         return read_through(store, found, workers, progress)
 

@@ -16,21 +16,7 @@ MOST_BYTES = 1 << 16  # whatever a damaged cache holds
 
 
 def thumbnails(paths: Sequence[str], cache: Path | None = None) -> list[bytes | None]:
-    """Make the thumbnail of each photograph, or take it from where it was kept.
-
-    Parameters
-    ----------
-    paths : sequence of str
-        Full paths; files are only read.
-    cache : Path, optional
-        The readers' cache; thumbnails lie beside it, in a file whose name ends in ``-thumbnails``. None
-        keeps nothing.
-
-    Returns
-    -------
-    list of bytes or None
-        JPEG without metadata; None where nothing can be shown.
-    """
+    """Make the thumbnail of each photograph, or take it from where it was kept."""
     place = None if cache is None else cache.with_name(f"{cache.stem}-thumbnails{cache.suffix}")
     found: dict[int, bytes] = {}
     stamps = [_stamp(path) for path in paths]

@@ -33,23 +33,12 @@ LATEST_NS = 1 << 63
 
 @dataclass(frozen=True, slots=True)
 class Folder:
-    """A folder with pictures, and what the photographer wrote that holds there.
-
-    Attributes
-    ----------
-    path : str
-    shown : str
-        Path as shown in tables, relative to its source.
-    session : str or None
-        Path of the nearest session file.
-    notes : tuple of str
-        Paths of the notes files that hold here, nearest first.
-    """
+    """A folder with pictures, and what the photographer wrote that holds there."""
 
     path: str
-    shown: str
-    session: str | None
-    notes: tuple[str, ...]
+    shown: str  # path as shown in tables, relative to its source
+    session: str | None  # path of the nearest session file
+    notes: tuple[str, ...]  # paths of the notes files that hold here, nearest first
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,19 +75,7 @@ def find_files(
 ) -> Found:
     """Walk the folders.
 
-    Parameters
-    ----------
-    sources : list of Path
-        Folders, or single picture files.
-    selects_of : callable, optional
-        Told the path of every session file that is met; returns the folder of selects that it names, if any.
-    left_out : iterable of Path
-        Folders that are not walked, beside those.
-
-    Raises
-    ------
-    SourceError
-        If a source does not exist or cannot be opened.
+    Raises SourceError if a source does not exist or cannot be opened.
     """
     found = Found()
     passed_over = {os.path.realpath(folder) for folder in left_out}

@@ -30,16 +30,9 @@ _NO_ROW = (None,) * 6
 
 @dataclass(frozen=True, slots=True)
 class Measuring:
-    """What a run has measured.
+    """What a run has measured."""
 
-    Attributes
-    ----------
-    pictures : list of MeasuredPicture
-        One for each frame.
-    problems : list of Problem
-    """
-
-    pictures: list[MeasuredPicture]
+    pictures: list[MeasuredPicture]  # one for each frame
     problems: list[Problem]
 
 
@@ -60,19 +53,7 @@ def measure_pictures(
     workers: int | None = None,
     progress: Progress | None = None,
 ) -> Measuring:
-    """Measure the picture of each frame.
-
-    Parameters
-    ----------
-    frames : sequence of list of str
-        Full paths of each frame's files, in the order to be tried; not empty.
-    cache : Path, optional
-        The readers' cache; the measures lie beside it. None measures everything.
-    workers : int, optional
-        Processes; None for one a core.
-    progress : callable, optional
-        Called with the frames done and the frames in all.
-    """
+    """Measure the picture of each frame."""
     store = Cache(cache_beside(cache), measure_version())
     run = _Run(frames, store, progress)
     try:

@@ -16,29 +16,18 @@ MEASURE_NUMBER = 3
 
 @dataclass(frozen=True, slots=True)
 class MeasuredPicture:
-    """One picture, measured.
+    """One picture, measured."""
 
-    Attributes
-    ----------
-    error : str or None
-        Why it could not be opened.
-    width, height : int
-        Of the picture as measured, upright [px]; 0 where it could not be opened.
-    preview, resized, cut_short : bool
-        See :class:`auditor.intake.people.wholepicture.WholePicture`.
-    faces : tuple of Face
-    blurs_px : tuple of float
-        Blur of each face [px]; NaN unknown.
-    """
-
-    error: str | None = None
+    error: str | None = None  # why it could not be opened
+    # width, height: of the picture as measured, upright [px]; 0 where it could not be opened
     width: int = 0
     height: int = 0
+    # preview, resized, cut_short: see WholePicture
     preview: bool = False
     resized: bool = False
     cut_short: bool = False
     faces: tuple[Face, ...] = ()
-    blurs_px: tuple[float, ...] = ()
+    blurs_px: tuple[float, ...] = ()  # blur of each face [px]; NaN unknown
 
 
 def measure_version() -> int:
@@ -57,10 +46,7 @@ def pack(measured: MeasuredPicture) -> bytes:
 def unpack(data: Any) -> MeasuredPicture:
     """Return the picture that was packed.
 
-    Raises
-    ------
-    ValueError
-        If the bytes are damaged.
+    Raises ValueError if the bytes are damaged.
     """
     if not isinstance(data, bytes) or zlib.crc32(data[4:]).to_bytes(4, "little") != data[:4]:
         raise ValueError("the check sum does not fit")

@@ -84,10 +84,7 @@ class Unpacker:
     def unpack(self, data: bytes) -> FileRecord:
         """Return the record that was packed.
 
-        Raises
-        ------
-        ValueError
-            If the bytes are damaged.
+        Raises ValueError if the bytes are damaged.
         """
         try:
             check, has_xmp, when, *varying = _HEAD.unpack_from(data)
