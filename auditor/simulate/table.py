@@ -22,8 +22,8 @@ from auditor.simulate.walk import walk, with_rates
 def simulate_table(seed: int, frames: int, truth: Truth | None = None) -> tuple[pd.DataFrame, Truth]:
     """Make an invented frame table, as an audit would build it from files in which every mark is stated.
 
-    Frames that the photographer never looked at are unmarked and left out. Behind the contract's columns stand
-    those of the truth, ``true_...``.
+    Frames that the photographer never looked at are unmarked and left out. Last come the columns of the
+    truth, ``true_...``.
 
     Raises SettingError if there are too few frames.
     """

@@ -84,7 +84,7 @@ def find_files(
         if source.is_file():
             found.folders.append(Folder(str(source.parent), prefix and source.parent.name, None, ()))
             found.pictures.append((len(found.folders) - 1, source.name))
-            found.picture_stamps.extend(_stamp(source))
+            found.picture_stamps.extend(stamp_of(source))
         elif source.is_dir():
             _check_open(source)
             _walk(found, str(source), prefix, selects_of, passed_over)
@@ -132,7 +132,7 @@ def _walk(found: Found, top: str, prefix: str, selects_of: SelectsOf | None, lef
         ):
             items.extend([(index, entry.name) for entry in entries])
             for entry in entries:
-                stamps.extend(_stamp(entry))
+                stamps.extend(stamp_of(entry))
         for name in reversed(listed.folders):
             inside = os.path.join(path, name)
             if os.path.realpath(inside) not in left_out:
@@ -211,7 +211,8 @@ def _list_folder(found: Found, path: str) -> _Listed:
     return listed
 
 
-def _stamp(entry: os.DirEntry[str] | Path) -> Stamp:
+def stamp_of(entry: os.DirEntry[str] | Path) -> Stamp:
+    """Return what tells an unchanged file."""
     try:
         status = entry.stat()
     except (OSError, ValueError):
