@@ -47,97 +47,50 @@ from auditor.units import format_exposure_time
 
 @dataclass(frozen=True, slots=True)
 class Audit:
-    """Everything that one audit has found.
+    """Everything that one audit has found."""
 
-    Attributes
-    ----------
-    table : pandas.DataFrame
-        The frame table, every column of the contract.
-    paths : list of str
-        Full path of each frame's file, in the table's order.
-    settings : Settings
-    counts : dict of str to int or None
-        What was found and what fell out at each step.
-    presets, distances, sessions : pandas.DataFrame
-        See :mod:`auditor.evidence.presets`.
-    to_end : dict
-        Keepers and counted frames if the choosing had gone to each session's end, ``frame_rate`` and its
-        interval ``frame_low``, ``frame_high``.
-    comparisons : Comparisons
-        Between presets of one lens, within sessions.
-    distances_met : DistancesMet
-    zone_check : ZoneCheck
-    unheard : pandas.DataFrame
-        Presets and marks of which no frame has a distance; see :func:`auditor.evidence.weights.unheard`.
-    tolerance : Tolerance
-    causes : Causes
-    telling : pandas.DataFrame
-        The ten most telling frames.
-    over_time : OverTime
-    decisions : Decisions
-        What to set next, lens by lens, the most used first.
-    problems : list of Problem
-    pictures : PictureFacts or None
-        What the pictures told; None where they were not measured.
-    lenses : tuple of Lens
-        What session files say of lenses.
-    sources : tuple of str
-        As they were named, and the folder of selects with its option, for commands to be repeated.
-    remarks : list of str
-        What needs no action, counted.
-    """
-
-    table: pd.DataFrame
-    paths: list[str]
+    table: pd.DataFrame  # the frame table, every column of the contract
+    paths: list[str]  # full path of each frame's file, in the table's order
     settings: Settings
-    counts: dict[str, int | None]
+    counts: dict[str, int | None]  # what was found and what fell out at each step
+    # presets, distances, sessions: see :mod:`auditor.evidence.presets`
     presets: pd.DataFrame
     distances: pd.DataFrame
     sessions: pd.DataFrame
+    # keepers and counted frames if the choosing had gone to each session's end, `frame_rate` and its
+    # interval `frame_low`, `frame_high`
     to_end: dict[str, float]
-    comparisons: Comparisons
+    comparisons: Comparisons  # between presets of one lens, within sessions
     distances_met: DistancesMet
     zone_check: ZoneCheck
-    unheard: pd.DataFrame
+    unheard: pd.DataFrame  # presets and marks of which no frame has a distance
     tolerance: Tolerance
     causes: Causes
-    telling: pd.DataFrame
+    telling: pd.DataFrame  # the ten most telling frames
     over_time: OverTime
-    decisions: Decisions
+    decisions: Decisions  # what to set next, lens by lens, the most used first
     problems: list[Problem]
-    pictures: PictureFacts | None = None
-    lenses: tuple[Lens, ...] = ()
+    pictures: PictureFacts | None = None  # what the pictures told; None where they were not measured
+    lenses: tuple[Lens, ...] = ()  # what session files say of lenses
+    # as they were named, and the folder of selects with its option, for commands to be repeated
     sources: tuple[str, ...] = ()
-    remarks: list[str] = field(default_factory=list)
+    remarks: list[str] = field(default_factory=list)  # what needs no action, counted
 
 
 @dataclass(frozen=True, slots=True)
 class Scan:
-    """The frame table with everything that is known of each frame, before anything is counted.
+    """The frame table with everything that is known of each frame, before anything is counted."""
 
-    Attributes
-    ----------
-    archive : Archive
-        Its ``table`` is complete.
-    settings : Settings
-    problems : list of Problem
-    pictures : PictureFacts or None
-        What the pictures told; None where they were not measured.
-    """
-
-    archive: Archive
+    archive: Archive  # its `table` is complete
     settings: Settings
     problems: list[Problem]
-    pictures: PictureFacts | None = None
+    pictures: PictureFacts | None = None  # what the pictures told; None where they were not measured
 
 
 def run_scan(request: Request, progress: Progress | None = None) -> Scan:
     """Read the sources and work out each frame's preset, burst, zone and blur.
 
-    Raises
-    ------
-    AuditorError
-        If what was asked for cannot be done.
+    Raises AuditorError if what was asked for cannot be done.
     """
     archive = read_archive(request, progress)
     settings, problems = gather_settings(request, archive)
@@ -193,18 +146,7 @@ def run_audit(
 ) -> Audit:
     """Audit the sources of a request.
 
-    Parameters
-    ----------
-    request : Request
-    progress : callable, optional
-        Called with files done and files in all.
-    stage : callable, optional
-        Called with the name of each stage that begins.
-
-    Raises
-    ------
-    AuditorError
-        If what was asked for cannot be done.
+    Raises AuditorError if what was asked for cannot be done.
     """
     scanned = run_scan(request, progress)
     archive, settings = scanned.archive, scanned.settings
