@@ -13,6 +13,7 @@ import pandas as pd
 from auditor.advice.decide import decide
 from auditor.advice.lens_decision import Decisions
 from auditor.errors import Problem, SettingError
+from auditor.evidence.bursts import count_frames
 from auditor.evidence.causes import Causes, find_causes
 from auditor.evidence.company import count_company
 from auditor.evidence.comparisons import Comparisons, compare_presets
@@ -27,8 +28,9 @@ from auditor.evidence.presets import (
 )
 from auditor.evidence.proportions import wilson
 from auditor.evidence.ring_shift import frame_shifts
+from auditor.evidence.sharpness import judged_frames
 from auditor.evidence.telling_frames import telling_frames
-from auditor.evidence.tolerance import Tolerance, fit_tolerance, tell_tolerance
+from auditor.evidence.tolerance import Tolerance, describe_tolerance, fit_tolerance
 from auditor.evidence.weights import add_weights, unheard
 from auditor.evidence.zone_check import ZoneCheck, check_zone
 from auditor.evidence.zones import add_zones, has_zone
@@ -154,31 +156,29 @@ def run_audit(
     lenses = declared_lenses(archive.session_files)
     stage("Fitting")
     decisions = decide(table, lenses, settings)
-    tolerance = tell_tolerance(
-        table,
-        {one.lens: one.tolerances for one in decisions.lenses},
-        settings.confidence,
-        {one.lens: one.measured for one in decisions.lenses},
-    )
-    causes = find_causes(table, settings, tolerance)
+    counted, judged, confidence = count_frames(table), judged_frames(table), settings.confidence
+    fits = {one.lens: (one.tolerances, one.measured) for one in decisions.lenses}
+    tolerance = describe_tolerance(counted, fits, confidence)
+    causes = find_causes(counted, settings, tolerance)
     stage("Weighing")
+    sessions = count_sessions(counted, confidence)
     return Audit(
         table=table,
         paths=archive.paths,
         settings=settings,
         counts=count_steps(archive),
-        presets=count_presets(table, settings.confidence),
-        distances=count_distances(table, settings.confidence, settings.units),
-        sessions=count_sessions(table, settings.confidence),
-        to_end=count_to_end(archive.counted_to_end, settings.confidence),
-        comparisons=compare_presets(table, settings),
-        distances_met=distances_met(table, settings.confidence),
-        zone_check=check_zone(table, tolerance),
-        unheard=unheard(table),
+        presets=count_presets(counted, judged, confidence),
+        distances=count_distances(counted, judged, confidence, settings.units),
+        sessions=sessions,
+        to_end=count_to_end(archive.counted_to_end, confidence),
+        comparisons=compare_presets(counted, settings),
+        distances_met=distances_met(counted, confidence),
+        zone_check=check_zone(counted, tolerance),
+        unheard=unheard(counted),
         tolerance=tolerance,
         causes=causes,
-        telling=telling_frames(table, tolerance, causes),
-        over_time=rates_over_time(table, settings.confidence),
+        telling=telling_frames(counted, tolerance, causes),
+        over_time=rates_over_time(counted, sessions),
         decisions=decisions,
         problems=scanned.problems,
         pictures=scanned.pictures,

@@ -8,10 +8,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from auditor.evidence.bursts import zone_focused
+from auditor.evidence.bursts import count_frames, zone_focused
 from auditor.evidence.causes import CAUSES
 from auditor.evidence.distances_met import DistancesMet
 from auditor.evidence.presets import count_all, count_distances
+from auditor.evidence.sharpness import judged_frames
 from auditor.journey import Audit
 from auditor.show import chart_tables
 from auditor.show.decided import lens_names
@@ -63,7 +64,7 @@ def distance_bands(
         together (None, where there are several), and for each; cells hold a row of the counts or None for
         each span.
     """
-    bands = count_distances(frames, confidence, units)
+    bands = count_distances(count_frames(frames), judged_frames(frames), confidence, units)
     if len(bands["preset"].dropna().unique()) == 1:
         bands = bands[bands["preset"].notna()]  # all presets together are that one
     spans = sorted(set(zip(bands["from_m"], bands["to_m"], strict=True)))
