@@ -41,52 +41,28 @@ class ZoneSetting:
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """What is known of one lens's frames: counts that say which next step helps.
-
-    Attributes
-    ----------
-    frames, zoned, measured, judged, marked, keepers : int
-        Frames; with a sharp zone; with a distance; judged for sharpness; with a mark that counts; kept.
-    in_zone : int
-        Of those measured, how many stood in the zone.
-    """
+    """What is known of one lens's frames: counts that say which next step helps."""
 
     frames: int
-    zoned: int
-    measured: int
-    judged: int
-    marked: int
+    zoned: int  # with a sharp zone
+    measured: int  # with a subject distance
+    judged: int  # for sharpness
+    marked: int  # with a mark that counts
     keepers: int
-    in_zone: int
+    in_zone: int  # of those measured
 
 
 @dataclass(frozen=True, slots=True)
 class Decided:
-    """The decision on one lens, ready to be worded and drawn.
-
-    Attributes
-    ----------
-    lens : str
-    told : LensDecision or None
-        None where nothing of this lens could be weighed.
-    now : ZoneSetting or None
-        As it was used most.
-    to_set : ZoneSetting or None
-        What to set: another setting under ``change``, as now under ``keep`` and ``latitude``.
-    exposure_time_s, iso : float
-        Usual exposure at the setting in use.
-    ring_m : tuple of float
-        Engravings of the ring [m].
-    known : Known
-    """
+    """The decision on one lens, ready to be worded and drawn."""
 
     lens: str
-    told: LensDecision | None
-    now: ZoneSetting | None
-    to_set: ZoneSetting | None
-    exposure_time_s: float
+    told: LensDecision | None  # None where nothing of this lens could be weighed
+    now: ZoneSetting | None  # as it was used most
+    to_set: ZoneSetting | None  # another setting under ``change``, as now under ``keep`` and ``latitude``
+    exposure_time_s: float  # usual at the setting in use, as is the ISO
     iso: float
-    ring_m: tuple[float, ...]
+    ring_m: tuple[float, ...]  # engravings
     known: Known
 
     @property
@@ -176,19 +152,14 @@ def _most_used(presets: pd.DataFrame, told: LensDecision | None) -> ZoneSetting 
 def is_setting(one: ZoneSetting | Setting, f_number: float, focus_distance_m: float) -> bool:
     """Whether a setting is this one, as near as a ring is set."""
     return math.isclose(one.f_number, f_number, rel_tol=SAME) and (
-        one.focus_distance_m == focus_distance_m
-        or math.isclose(one.focus_distance_m, focus_distance_m, rel_tol=SAME)
+        math.isclose(one.focus_distance_m, focus_distance_m, rel_tol=SAME)
     )
 
 
 def _with_zone(setting: Setting, frames: pd.DataFrame) -> ZoneSetting:
     """Work out the zone of a setting as those of the frames were: same lens, same criterion."""
-    zone = sharp_zone(
-        float(frames["focal_length_mm"].median()),
-        np.array(setting.f_number),
-        np.array(setting.focus_distance_m),
-        float(frames["coc_mm"].median()),
-    )
+    focal_mm, coc_mm = (float(frames[name].median()) for name in ("focal_length_mm", "coc_mm"))
+    zone = sharp_zone(focal_mm, np.array(setting.f_number), np.array(setting.focus_distance_m), coc_mm)
     return ZoneSetting(
         setting.f_number, setting.focus_distance_m, float(zone.near_limit_m), float(zone.far_limit_m)
     )
@@ -216,3 +187,9 @@ def _known_of(frames: pd.DataFrame) -> Known:
 def verdicts(table: pd.DataFrame) -> pd.Series:
     """Verdicts on sharpness: ``yes``, ``no``, ``unsure`` or missing."""
     return table["sharp"] if "sharp" in table else pd.Series(pd.NA, index=table.index, dtype="str")
+
+
+def named_by_setting(table: pd.DataFrame) -> set[str]:
+    """Presets that were named after their setting, since nobody declared them."""
+    sources = table.groupby("preset")["preset_source"].first()
+    return set(sources.index[sources == "grouped"])

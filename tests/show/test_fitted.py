@@ -71,7 +71,7 @@ def test_every_flag_has_a_sentence_and_no_sentence_is_left_over() -> None:
 @pytest.mark.parametrize("used", ["keepers", "sharp"])
 def test_the_curve_goes_half_way_at_the_tolerance_inside_its_band(used: str) -> None:
     told = tolerated(used=used)
-    curve = fitted_tables.blur_curve(told)
+    curve = fitted_tables.blur_picture(told).curve
     assert (curve["low"] <= curve["rate"] + 1e-9).all()
     assert (curve["rate"] <= curve["high"] + 1e-9).all()
     top, bottom = (0.4, 0.03) if used == "keepers" else (1.0, 0.0)
@@ -80,9 +80,9 @@ def test_the_curve_goes_half_way_at_the_tolerance_inside_its_band(used: str) -> 
 
 
 def test_the_marks_name_both_diameters() -> None:
-    marks = fitted_tables.blur_marks(tolerated())
-    assert marks["label"].tolist() == ["tolerance 0.045 mm", "handbook 0.030 mm"]
-    assert marks["blur_mm"].tolist() == pytest.approx([0.045, 0.030])
+    diameters, names = zip(*fitted_tables.blur_picture(tolerated()).marks, strict=True)
+    assert names == ("tolerance 0.045 mm", "handbook 0.030 mm")
+    assert diameters == pytest.approx((0.045, 0.030))
 
 
 def test_observed_shares_are_told_to_those_who_cannot_see_the_chart() -> None:

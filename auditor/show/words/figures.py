@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
-from auditor.units import format_distance, format_f_number
+from auditor.units import format_distance, format_exposure_time, format_f_number
 
 FAR_IS_UNSURE = 20.0  # times the focus distance: beyond it the far limit is ill-conditioned
 UNKNOWN = "–"
@@ -246,11 +246,6 @@ def band(from_m: float, to_m: float, units: str) -> str:
     return distance_span(from_m, to_m, units)
 
 
-def f_number(number: float) -> str:
-    """Write an f-number."""
-    return format_f_number(number)
-
-
 def setting(focal_length_mm: float, number: float, focus_m: float, units: str) -> str:
     """Write a zone setting as it is set on the lens.
 
@@ -262,3 +257,15 @@ def setting(focal_length_mm: float, number: float, focus_m: float, units: str) -
     if math.isnan(focal_length_mm) and math.isnan(number):
         return ""
     return f"{focal_length_mm:g} mm {format_f_number(number)} at {format_distance(focus_m, units)}"
+
+
+def exposure(time_s: float, iso: float) -> str:
+    """Write exposure time and ISO, as far as they are known.
+
+    Examples
+    --------
+    >>> exposure(0.002, 400.0), exposure(float("nan"), 400.0)
+    ('1/500 s, ISO 400', 'ISO 400')
+    """
+    time = "" if math.isnan(time_s) else format_exposure_time(time_s)
+    return ", ".join(part for part in (time, "" if math.isnan(iso) else f"ISO {iso:.0f}") if part)

@@ -67,14 +67,9 @@ def the(lens: str) -> str:
     return f"the {lens}" if lens else "the lens"
 
 
-def ring_name(distance_m: float, units: str) -> str:
-    """Write where the ring stands."""
-    return "∞" if math.isinf(distance_m) else format_distance(distance_m, units)
-
-
 def setting_name(setting: ZoneSetting | Setting, units: str) -> str:
     """Write a setting as it is set."""
-    return f"{format_f_number(setting.f_number)}, ring on {ring_name(setting.focus_distance_m, units)}"
+    return f"{format_f_number(setting.f_number)}, ring on {format_distance(setting.focus_distance_m, units)}"
 
 
 def headline(decided: Decided) -> str:
@@ -113,7 +108,7 @@ def anything(settings: Sequence[Setting], units: str) -> str:
     stops = sorted({one.f_number for one in settings})
     rings = sorted({one.focus_distance_m for one in settings})
     along = " to ".join(dict.fromkeys(format_f_number(stop) for stop in (stops[0], stops[-1])))
-    between = " to ".join(dict.fromkeys(ring_name(ring, units) for ring in (rings[0], rings[-1])))
+    between = " to ".join(dict.fromkeys(format_distance(ring, units) for ring in (rings[0], rings[-1])))
     return f"{'Anything from ' if len(stops) > 1 else ''}{along}, ring on {between},"
 
 
