@@ -11,7 +11,7 @@ from auditor.journey import Audit
 from auditor.optics.framing import landmark_at, lower_edge_m, standing_share
 from auditor.optics.lens import sharp_zone
 from auditor.show.cards import Card
-from auditor.show.decided import Decided, ZoneSetting, gather_decision, is_setting, presets_of
+from auditor.show.decided import Decided, ZoneSetting, frames_of, gather_decision, is_setting
 from auditor.show.page.ring_scale import engravings, scale_of
 from auditor.show.wallet import WalletCard
 from auditor.show.words.figures import exposure, far_limit
@@ -34,7 +34,7 @@ def advised_card(audit: Audit, lens: str) -> WalletCard | None:
     one = decided.to_set or (decided.now if decided.kind == "not_focus" else None)
     if one is None or decided.told is None:
         return None
-    frames = audit.table[audit.table["preset"].isin(presets_of(audit, lens)["preset"])]
+    frames = frames_of(audit, lens)
     ring_m = decided.ring_m
     units = decided.ring_unit  # what is engraved is read; a card in the other unit would have to be converted
     scale = scale_of([], [(one.near_limit_m, one.far_limit_m), (0.7 * one.near_limit_m, one.near_limit_m)])

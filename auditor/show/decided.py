@@ -92,8 +92,8 @@ class Decided:
 
 def lenses_of(audit: Audit) -> list[str]:
     """Lenses of the archive's presets: those that were decided on first, the most used of them leading."""
-    found = dict.fromkeys(one.lens for one in audit.decisions.lenses)
-    return list(found | dict.fromkeys(lens_names(audit))) or [""]
+    decided = [one.lens for one in audit.decisions.lenses]
+    return list(dict.fromkeys([*decided, *lens_names(audit)])) or [""]
 
 
 def lens_names(audit: Audit) -> list[str]:
@@ -113,18 +113,20 @@ def presets_of(audit: Audit, lens: str) -> pd.DataFrame:
     return audit.presets[np.array([name == lens for name in lens_names(audit)], dtype=bool)]
 
 
+def frames_of(audit: Audit, lens: str) -> pd.DataFrame:
+    """The frames of the presets of one lens."""
+    return audit.table[audit.table["preset"].isin(presets_of(audit, lens)["preset"])]
+
+
 def gather_decision(audit: Audit, lens: str) -> Decided:
     """Put beside the decision on one lens what is needed to show it."""
-    told = audit.decisions.of(lens)
-    presets = presets_of(audit, lens)
-    frames = audit.table[audit.table["preset"].isin(presets["preset"])]
+    told, presets, frames = audit.decisions.of(lens), presets_of(audit, lens), frames_of(audit, lens)
     now = _most_used(presets, told)
     to_set = now if told is not None and told.decision.kind in ("keep", "latitude") else None
     if told is not None and told.decision.setting is not None:
         to_set = _with_zone(told.decision.setting, frames)
     own = frames[frames["preset"] == now.preset] if now is not None else frames
-    focal_mm = float(frames["focal_length_mm"].median()) if len(frames) else math.nan
-    stated = find_lens(audit.lenses, lens, focal_mm)
+    stated = find_lens(audit.lenses, lens, float(frames["focal_length_mm"].median()))
     return Decided(
         lens=lens,
         told=told,
@@ -151,9 +153,8 @@ def _most_used(presets: pd.DataFrame, told: LensDecision | None) -> ZoneSetting 
 
 def is_setting(one: ZoneSetting | Setting, f_number: float, focus_distance_m: float) -> bool:
     """Whether a setting is this one, as near as a ring is set."""
-    return math.isclose(one.f_number, f_number, rel_tol=SAME) and (
-        math.isclose(one.focus_distance_m, focus_distance_m, rel_tol=SAME)
-    )
+    own = (one.f_number, f_number), (one.focus_distance_m, focus_distance_m)
+    return all(math.isclose(a, b, rel_tol=SAME) for a, b in own)
 
 
 def _with_zone(setting: Setting, frames: pd.DataFrame) -> ZoneSetting:

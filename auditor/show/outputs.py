@@ -104,25 +104,10 @@ def write_outputs(
     cache: Path | None = None,
     force: bool = False,
 ) -> list[Path]:
-    """Write every output of an audit into a folder, which is made if it is not there.
+    """Write every output of an audit into a folder, made where it is not there; return what was written.
 
-    Parameters
-    ----------
-    audit : Audit
-    folder : Path
-    views : tuple of LensView, optional
-        From :func:`auditor.show.page.view.lens_views`; made here if not given.
-    pictures : bool
-        Whether the report holds thumbnails.
-    cache : Path, optional
-        The readers' cache; thumbnails are kept beside it.
-    force : bool
-        Whether what was changed since it was written there is replaced.
-
-    Returns
-    -------
-    list of Path
-        What was written, in that order.
+    Thumbnails are kept beside the readers' ``cache``. With ``force`` what was changed since it was written
+    there is replaced.
 
     Raises
     ------

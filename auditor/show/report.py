@@ -6,6 +6,7 @@ import base64
 import hashlib
 import re
 from collections.abc import Callable, Mapping
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -20,31 +21,15 @@ from auditor.show.page.model import LensView, Said, said
 from auditor.show.page.plots import draw_curve, draw_hundred, draw_key, draw_rates, draw_session
 from auditor.show.page.view import lens_views
 from auditor.show.page_tables import page_tables
-from auditor.show.words import (
-    captions,
-    causes,
-    comparisons,
-    distances,
-    fallout,
-    figures,
-    met,
-    method,
-    pictures,
-    presets,
-    sessions,
-    tolerance,
-    zone_check,
-)
+from auditor.show.words import captions, figures, presets, tolerance
 from auditor.text import printable, printable_lines
 from auditor.units import format_distance
 
-WORDS = {
-    module.__name__.rpartition(".")[2]: module
-    for module in (
-        captions, causes, comparisons, distances, fallout, met, method, pictures, presets, sessions,
-        tolerance, zone_check,
-    )
-}  # fmt: skip
+# The rooms of words from which the templates take sentences.
+WORDS = (
+    "causes", "comparisons", "distances", "fallout", "met", "method", "pictures", "presets", "sessions",
+    "tolerance", "zone_check",
+)  # fmt: skip
 
 
 def build_report(
@@ -56,15 +41,8 @@ def build_report(
 ) -> str:
     """Build the page: HTML that needs no other file and asks for none.
 
-    Parameters
-    ----------
-    audit : Audit
-    folder : Path, optional
-        Where the page will lie; links to photographs are relative to it. None writes names without links.
-    views : tuple of LensView, optional
-        From :func:`auditor.show.page.view.lens_views`; made here if not given.
-    thumbnails : mapping of int to bytes, optional
-        JPEG by row of the frame table.
+    It will lie in ``folder``, to which links to photographs are relative; None writes names without links.
+    ``thumbnails`` are JPEG by row of the frame table.
     """
     lenses = lens_views(audit) if views is None else views
     held = dict(thumbnails or {})
@@ -86,7 +64,7 @@ def build_report(
         "draw_session": draw_session,
         "legend": legend,
         "figures": figures,
-        "words": WORDS,
+        "words": {name: import_module(f"auditor.show.words.{name}") for name in WORDS},
     }
     environment.filters |= {
         "percent": lambda rate: tied(figures.percent(rate)),

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import base64
-import os
 from collections.abc import Callable, Mapping, Sequence
 from io import BytesIO
 from typing import Any
@@ -74,11 +73,10 @@ def rolls_of(
     places: Mapping[int, Place],
 ) -> list[dict[str, Any]]:
     """Tell the strips of each camera's sessions: groups of frames with their pictures and dark runs."""
-    labels = frame_labels(table).to_numpy(object)
-    times = table["captured_at"]
+    labels, times = frame_labels(table).to_numpy(object), table["captured_at"]
     rolls: dict[tuple[str | None, int], dict[str, Any]] = {}
     for block, rows, more in groups:
-        day = f"{block.starts_at:%A, %-d %B %Y}" if os.name != "nt" else f"{block.starts_at:%A, %d %B %Y}"
+        day = f"{block.starts_at:%A, }{block.starts_at.day}{block.starts_at: %B %Y}"
         title = f"{block.camera}, {day}" if block.camera else day
         roll = rolls.setdefault((block.camera, block.session), {"title": title, "groups": []})
         shots = [
@@ -92,10 +90,8 @@ def rolls_of(
             }
             for row in rows
         ]
-        roll["groups"].append(
-            {"at": f"{block.starts_at:%H:%M}", "why": block.why, "more": more, "frames": shots}
-            | {"dark": [pictures[row][1] for row in rows]}
-        )
+        group = {"at": f"{block.starts_at:%H:%M}", "why": block.why, "more": more, "frames": shots}
+        roll["groups"].append(group | {"dark": [pictures[row][1] for row in rows]})
     for roll in rolls.values():
         _offer_markers(roll["groups"])
     return list(rolls.values())

@@ -105,8 +105,6 @@ def progress_on_stderr(what: str = "Reading") -> Iterator[Stages]:
 def share_bar(low: float, rate: float, high: float) -> str:
     """Draw a rate between 0 and 1 with its interval as a short bar of characters.
 
-    Examples
-    --------
     >>> share_bar(0.2, 0.5, 0.8)
     '··━━━━●━━━··'
     """

@@ -38,8 +38,6 @@ def print_table(out: Console, title: str, columns: Sequence[Column], rows: Seque
 def grid(columns: Sequence[Column], rows: Sequence[Sequence[str]], width: int) -> Iterator[str]:
     """Lay a table out in columns, at most ``width`` wide as long as only dropping columns is needed for it.
 
-    Examples
-    --------
     >>> columns = [Column("preset", left=True), Column("rate"), Column("so far", 2)]
     >>> list(grid(columns, [["aisle", "37 %", "31 of 83"]], 80))
     ['preset  rate    so far', 'aisle   37 %  31 of 83']
@@ -65,8 +63,6 @@ def grid(columns: Sequence[Column], rows: Sequence[Sequence[str]], width: int) -
 def blocks(columns: Sequence[Column], rows: Sequence[Sequence[str]]) -> Iterator[str]:
     """Lay each row out as a block: its name, then a line for each cell that holds something.
 
-    Examples
-    --------
     >>> list(blocks([Column("preset"), Column("rate"), Column("so far")], [["aisle", "37 %", ""]]))
     ['aisle', '  rate    37 %']
     """

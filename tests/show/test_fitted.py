@@ -9,7 +9,7 @@ import pytest
 from auditor.evidence import tolerance as evidence
 from auditor.evidence.tolerance import Eye, Tolerance
 from auditor.show import fitted_tables
-from auditor.show.words import flags, tolerance
+from auditor.show.words import tolerance
 
 
 def tolerated(**changes: object) -> Tolerance:
@@ -58,14 +58,14 @@ def test_a_tolerance_that_does_not_carry_says_why() -> None:
 
 
 def test_doubts_that_do_not_forbid_are_said_apart() -> None:
-    assert tolerance.doubts(tolerated(flags=("few_verdicts",))) == [flags.SENTENCES["few_verdicts"]]
+    assert tolerance.doubts(tolerated(flags=("few_verdicts",))) == [tolerance.SENTENCES["few_verdicts"]]
     assert tolerance.doubts(tolerated(flags=("too_wide",))) == []
     lenses = tolerance.by_lens(tolerated(by_lens={"28 mm": tolerated(bursts=160)}))
     assert lenses == ["28 mm: 0.045 mm (95 % interval 0.036–0.058 mm), 160 measured presses."]
 
 
 def test_every_flag_has_a_sentence_and_no_sentence_is_left_over() -> None:
-    assert set(evidence.FLAGS) == set(flags.SENTENCES)
+    assert set(evidence.FLAGS) == set(tolerance.SENTENCES)
 
 
 @pytest.mark.parametrize("used", ["keepers", "sharp"])

@@ -48,7 +48,7 @@ def test_without_distances_the_zones_stand_and_nothing_is_drawn_in_them(thin: di
     assert not any(chip.marks for chip in view.chips)
     assert "No frame here has a subject distance" in view.chips[0].finding
     assert view.rings == ()
-    assert view.causes == ()
+    assert not view.causes
 
 
 def test_one_preset_is_compared_with_nothing(thin: dict[str, Audit]) -> None:

@@ -76,7 +76,7 @@ def link_to(audit: Audit, row: int, folder: Path | None) -> str | None:
 def relative_link(folder: Path, path: str) -> str | None:
     """Write the address of a file relative to a folder, every odd sign encoded; None on another drive."""
     try:
-        relative = os.path.relpath(path, os.path.abspath(folder))
+        relative = os.path.relpath(os.path.abspath(path), os.path.abspath(folder))
     except ValueError:
         return None
     return quote(os.fsencode(relative.replace(os.sep, "/")))

@@ -24,8 +24,6 @@ class Said(NamedTuple):
 def said(write: Callable[[str], str]) -> Said:
     """Write a text for both units.
 
-    Examples
-    --------
     >>> said(lambda units: f"2 {units}")
     Said(m='2 m', ft='2 ft')
     """

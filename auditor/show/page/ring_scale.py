@@ -34,8 +34,6 @@ class RingScale(NamedTuple):
     def at(self, distance_m: float) -> float:
         """Place of a distance, from 0 to 1; what is beyond an end lies on it.
 
-        Examples
-        --------
         >>> RingScale(1.0, 4.0, False).at(2.0), RingScale(1.0, 4.0, True).at(float("inf"))
         (0.5, 1.0)
         """
@@ -63,8 +61,6 @@ def scale_of(distances_m: Iterable[float], zones_m: Iterable[tuple[float, float]
 def ring_unit(ring_m: Sequence[float]) -> str:
     """Tell from its engravings whether a ring counts in metres or in feet.
 
-    Examples
-    --------
     >>> ring_unit([1.0, 1.2, 1.5, float("inf")]), ring_unit([0.9144, 1.524, 3.048])
     ('m', 'ft')
     """

@@ -11,8 +11,6 @@ from markupsafe import Markup, escape
 def element(name: str, *content: str, **attributes: object) -> Markup:
     """Write an element; ``class_`` is class, other underscores are hyphens, None leaves an attribute out.
 
-    Examples
-    --------
     >>> print(element("text", "a < b", x="5%", text_anchor="end"))
     <text x="5%" text-anchor="end">a &lt; b</text>
     """
@@ -28,8 +26,6 @@ def element(name: str, *content: str, **attributes: object) -> Markup:
 def along(share: float) -> str:
     """Place on the width of the picture.
 
-    Examples
-    --------
     >>> along(0.34567)
     '34.57%'
     """

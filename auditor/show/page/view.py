@@ -152,8 +152,6 @@ def _shared_out(lost: pd.DataFrame) -> dict[str, int]:
 def out_of_100(frames: Sequence[float]) -> list[int]:
     """Share 100 out in whole numbers, what is left over by the largest rests.
 
-    Examples
-    --------
     >>> out_of_100([1, 1, 1])
     [34, 33, 33]
     """
