@@ -18,44 +18,34 @@ FULL_FRAME_MM = 43.27
 
 @dataclass(frozen=True, slots=True)
 class EngravedScale:
-    """The depth-of-field scale of a lens.
+    """The depth-of-field scale of a lens."""
 
-    Attributes
-    ----------
-    coc_mm, low_mm, high_mm : float
-        Criterion that it was engraved for, and its interval [mm].
-    source : str
-        ``assumed``, ``read off it``, or the criterion stated.
-    contrary : tuple of str
-        Two readings that no one criterion explains.
-    """
-
-    coc_mm: float
+    coc_mm: float  # criterion that it was engraved for, and its interval
     low_mm: float
     high_mm: float
-    source: str
-    contrary: tuple[str, ...] = ()
+    source: str  # ``assumed``, ``read off it``, or the criterion stated
+    contrary: tuple[str, ...] = ()  # two readings that no one criterion explains
 
 
 def place_name(place: Place, units: str) -> str:
     """Write a place as a photographer finds it on the ring.
 
-    Examples
-    --------
     >>> place_name(Place(3.0), "m"), place_name(Place(2.4, (2.0, 3.0)), "m")
     ('3 m', 'midway between 2 and 3 m')
     """
     if place.between_m is None:
         return format_distance(place.distance_m, units)
     low, high = (format_distance(end, units) for end in place.between_m)
-    return f"midway between {low.removesuffix(f' {units}') if high.endswith(units) else low} and {high}"
+    return f"midway between {_without_unit(low, high, units)} and {high}"
+
+
+def _without_unit(low: str, high: str, units: str) -> str:
+    return low.removesuffix(f" {units}") if high.endswith(units) else low
 
 
 def ring_at(place: Place, units: str) -> str:
     """Write where to set the ring.
 
-    Examples
-    --------
     >>> ring_at(Place(3.0), "m"), ring_at(Place(2.4, (2.0, 3.0)), "m")
     ('ring at 3 m', 'ring midway between 2 and 3 m')
     """
@@ -65,22 +55,18 @@ def ring_at(place: Place, units: str) -> str:
 def anywhere(places: Sequence[Place], units: str) -> str:
     """Write the leeway of the ring, by the places within it; empty without any.
 
-    Examples
-    --------
     >>> anywhere((Place(2.0), Place(2.5), Place(3.0)), "m"), anywhere((Place(2.0),), "m")
     ('anywhere from 2 to 3 m', '2 m')
     """
     if len(places) < 2:
         return place_name(places[0], units) if places else ""
     low, high = (place_name(end, units) for end in (places[0], places[-1]))
-    return f"anywhere from {low.removesuffix(f' {units}') if high.endswith(units) else low} to {high}"
+    return f"anywhere from {_without_unit(low, high, units)} to {high}"
 
 
 def marks(f_number: float) -> str:
     """Write which marks of an engraved scale an f-number falls on.
 
-    Examples
-    --------
     >>> marks(10.7), marks(9.4), marks(40.0), marks(0.9)
     ('f/11', 'halfway from f/8 to f/11', 'past f/22', 'inside f/1.4')
     """
@@ -94,15 +80,7 @@ def marks(f_number: float) -> str:
 def read_range(
     f_number: float, own_mm: tuple[float, float, float], scale: EngravedScale
 ) -> tuple[float, float, float]:
-    """f-number to read on the scale, with the interval that the two criteria leave it.
-
-    Parameters
-    ----------
-    f_number : float
-    own_mm : tuple of float
-        Criterion wanted, and its interval [mm].
-    scale : EngravedScale
-    """
+    """f-number to read on the scale for a criterion wanted, with the interval that both leave it."""
     return (
         float(read_scale_for(f_number, own_mm[0], scale.coc_mm)),
         f_number * own_mm[1] / scale.high_mm,
@@ -144,19 +122,7 @@ def read_scale(
 def ring_shift(
     shift: RingShift, checks: Sequence[str], focus_m: float, true_m: float, e_mm: float, units: str
 ) -> list[str]:
-    """Say where a mark really focuses, why, and which readings do not fit.
-
-    Parameters
-    ----------
-    shift : RingShift
-    checks : sequence of str
-        The readings as typed.
-    focus_m, true_m : float
-        The mark, and where it focuses [m].
-    e_mm : float
-        Real extension there [mm].
-    units : str
-    """
+    """Say where a mark really focuses, by how much and why, and which of the readings typed do not fit."""
     out = shift.shift_mm > 0
     way, fault = ("out", "thick") if out else ("in", "thin")
     mark, true = format_distance(focus_m, units), format_distance(true_m, units)
