@@ -296,7 +296,9 @@ def test_a_read_only_archive_is_read_and_stays_as_it_is(zoo, auditor, tmp_path, 
 def test_reading_a_photograph_leaves_its_access_time(zoo):
     once, other = zoo / "P1010000.jpg", zoo / "P1010001.jpg"
     for path in (once, other):
-        os.utime(path, (1_500_000_000, 1_600_000_000))  # an access time before the change is renewed by reading
+        os.utime(
+            path, (1_500_000_000, 1_600_000_000)
+        )  # an access time before the change is renewed by reading
     read_found(find_files([zoo]))
     assert once.stat().st_atime == 1_500_000_000
     other.read_bytes()
