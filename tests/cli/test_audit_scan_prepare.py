@@ -16,6 +16,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 from typer.testing import CliRunner
+from worlds.stated import ARCADE_ON as SESSION
 
 from auditor.frames import CONTRACT_COLUMNS
 
@@ -24,16 +25,6 @@ COUNT_KEYS = {
     "with_subject_distance", "stated", "by_rule", "marked", "keepers", "not_kept", "left_out",
     "missing_numbers",
 }  # fmt: skip
-SESSION = """
-[[preset]]
-name = "arcade"
-focal_length = "28mm"
-f_number = 8
-focus_distance = "2.5m"
-[[stretch]]
-preset = "arcade"
-from = "P1010001"
-"""
 
 
 @dataclass(frozen=True)
