@@ -17,22 +17,22 @@ FULL_FRAME_MM = 43.27
 def place_name(place: Place, units: str) -> str:
     """Write a place as a photographer finds it on the ring.
 
-    Examples
-    --------
     >>> place_name(Place(3.0), "m"), place_name(Place(2.4, (2.0, 3.0)), "m")
     ('3 m', 'midway between 2 and 3 m')
     """
     if place.between_m is None:
         return format_distance(place.distance_m, units)
     low, high = (format_distance(end, units) for end in place.between_m)
-    return f"midway between {low.removesuffix(f' {units}') if high.endswith(units) else low} and {high}"
+    return f"midway between {_without_unit(low, high, units)} and {high}"
+
+
+def _without_unit(low: str, high: str, units: str) -> str:
+    return low.removesuffix(f" {units}") if high.endswith(units) else low
 
 
 def ring_at(place: Place, units: str) -> str:
     """Write where to set the ring.
 
-    Examples
-    --------
     >>> ring_at(Place(3.0), "m"), ring_at(Place(2.4, (2.0, 3.0)), "m")
     ('ring at 3 m', 'ring midway between 2 and 3 m')
     """
@@ -42,22 +42,18 @@ def ring_at(place: Place, units: str) -> str:
 def anywhere(places: Sequence[Place], units: str) -> str:
     """Write the leeway of the ring, by the places within it; empty without any.
 
-    Examples
-    --------
     >>> anywhere((Place(2.0), Place(2.5), Place(3.0)), "m"), anywhere((Place(2.0),), "m")
     ('anywhere from 2 to 3 m', '2 m')
     """
     if len(places) < 2:
         return place_name(places[0], units) if places else ""
     low, high = (place_name(end, units) for end in (places[0], places[-1]))
-    return f"anywhere from {low.removesuffix(f' {units}') if high.endswith(units) else low} to {high}"
+    return f"anywhere from {_without_unit(low, high, units)} to {high}"
 
 
 def marks(f_number: float) -> str:
     """Write which marks of an engraved scale an f-number falls on.
 
-    Examples
-    --------
     >>> marks(10.7), marks(9.4), marks(40.0), marks(0.9)
     ('f/11', 'halfway from f/8 to f/11', 'past f/22', 'inside f/1.4')
     """
