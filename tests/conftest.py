@@ -13,6 +13,10 @@ from PIL import Image
 from PIL.TiffImagePlugin import IFDRational
 from typer.testing import CliRunner
 
+from auditor.journey import Audit, run_audit
+from auditor.settings import Request
+
+DEMO = Path(__file__).resolve().parents[1] / "demo_metadata"
 SAMPLES = Path(__file__).resolve().parents[2] / "shared" / "exif-samples"
 
 XMP = """<?xpacket begin="" id="W5M0MpCehiHzreSzNTczkc9d"?>
@@ -124,6 +128,12 @@ def command(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[..., An
         return done
 
     return go
+
+
+@pytest.fixture(scope="session")
+def demo() -> Audit:
+    """An audit of the demo archive, for tests that only read it."""
+    return run_audit(Request((DEMO,), workers=1))
 
 
 @pytest.fixture

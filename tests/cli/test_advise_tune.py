@@ -31,6 +31,7 @@ def run():
     return invoke
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("command", ["advise", "tune"])
 def test_the_answer_is_short_and_the_tables_come_when_asked(run, table, command):
     result = run(command, table)
@@ -52,6 +53,7 @@ def test_advise_as_json(run, table):
     assert values["settings"][0]["within_experience"] is True
 
 
+@pytest.mark.slow
 def test_stated_limits_of_the_light_count(run, table):
     light = ["--iso-max", "800", "--wanted-shutter", "1/250", "--slowest-shutter", "1/60"]
     values = json.loads(run("advise", table, "--json", *light).stdout)
@@ -59,6 +61,7 @@ def test_stated_limits_of_the_light_count(run, table):
     assert all(one["median_iso"] <= 800 for one in values["settings"] if not one["within_experience"])
 
 
+@pytest.mark.slow
 def test_tune_as_json(run, table):
     values = json.loads(run("tune", table, "--json").stdout)
     numbers = [stop["f_number"] for stop in values["stops"]]
@@ -67,6 +70,7 @@ def test_tune_as_json(run, table):
     assert set(values["prefer"].values()) <= set(numbers)
 
 
+@pytest.mark.slow
 def test_feet(run, table):
     said = run("advise", table, "--units", "ft").stdout
     assert " ft" in said
@@ -81,6 +85,7 @@ def test_a_lens_that_is_not_there(run, table):
     assert "old 35 mm" in result.stderr
 
 
+@pytest.mark.slow
 def test_an_experiment_is_written_once_and_reads_back(run, table, tmp_path):
     path = tmp_path / "next.toml"
     result = run("advise", table, "--experiment", path)
@@ -96,6 +101,7 @@ def test_an_experiment_is_written_once_and_reads_back(run, table, tmp_path):
     assert path.read_text("utf-8") == before
 
 
+@pytest.mark.slow
 def test_a_card_only_of_what_can_be_told(run, table, tmp_path):
     path = tmp_path / "card.pdf"
     result = run("advise", table, "--card", path)
@@ -108,6 +114,7 @@ def test_a_card_only_of_what_can_be_told(run, table, tmp_path):
         assert run("advise", table, "--card", tmp_path / "card.doc").exit_code == 1
 
 
+@pytest.mark.slow
 def test_without_distances_it_asks_for_them(run, table, tmp_path):
     frames = pd.read_csv(table).assign(subject_distance_m=np.nan)
     path = tmp_path / "blind.csv"
@@ -130,6 +137,7 @@ def test_one_frame(run, table, tmp_path):
         assert run(command, path).exit_code == 0
 
 
+@pytest.mark.slow
 def test_wishes_that_nothing_meets(run, table, tmp_path):
     wishes = tmp_path / "session.toml"
     wishes.write_text("[advice]\nf_number_min = 18\nf_number_max = 32\n", encoding="utf-8")

@@ -172,6 +172,7 @@ def test_more_bursts_are_enough(bench):
     assert high > 0.78
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("tie", ["tied to outings", "tied to light"])
 def test_false_claims_are_rare_where_a_plain_comparison_errs(bench, tie):
     ours, plain = bench.false_claims(tie, 25, seed=3)

@@ -58,6 +58,7 @@ def test_the_ends_lie_on_nose_root_and_chin():
     assert np.hypot(face.chin_x - face.nose_x, face.chin_y - face.nose_y) == pytest.approx(face.face_px)
 
 
+@pytest.mark.slow
 @needs_detector
 @pytest.mark.parametrize(("width", "names"), [(None, WITHOUT_PEOPLE), (3000, WITHOUT_PEOPLE[:3])])
 def test_no_face_is_accepted_where_there_are_no_people(width, names):
@@ -77,6 +78,7 @@ def test_a_network_is_used_at_one_shape_only():
     assert first == [len(facemodel.find(pixels, 0.3).score) for pixels in shapes] == [0, 0, 0]
 
 
+@pytest.mark.slow
 @needs_detector
 def test_a_blurred_noisy_face_is_found_and_its_blur_read():
     """A disc of 30 px on a face of 120 px: 0.25 of its length."""

@@ -251,6 +251,7 @@ def test_no_notes_take_long(walk, case, column, in_time):
     assert archive.problems
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("property_", ["xmp:x{i}", "rdf:li", "xmp:Rating"])
 def test_no_sidecar_takes_long(tmp_path, property_, in_time):
     path = tmp_path / "a.xmp"
