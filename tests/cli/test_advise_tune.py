@@ -2,6 +2,7 @@
 
 import json
 import re
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -12,6 +13,7 @@ from auditor.cli import make_app
 from auditor.intake.statements.session_file import read_session
 from auditor.simulate.table import simulate_table
 
+DEMO = Path(__file__).resolve().parents[2] / "demo_metadata"
 CAUTION = "Look where you walk; local law on photographing people applies."
 
 
@@ -102,16 +104,12 @@ def test_an_experiment_is_written_once_and_reads_back(run, table, tmp_path):
 
 
 @pytest.mark.slow
-def test_a_card_only_of_what_can_be_told(run, table, tmp_path):
+def test_a_card_of_what_the_demo_advises(run, tmp_path):
     path = tmp_path / "card.pdf"
-    result = run("advise", table, "--card", path)
-    if "to learn what to set" in result.stdout:
-        assert result.exit_code == 1
-        assert "no card to write" in result.stderr
-        assert not path.exists()
-    else:
-        assert path.read_bytes().startswith(b"%PDF")
-        assert run("advise", table, "--card", tmp_path / "card.doc").exit_code == 1
+    result = run("advise", DEMO, "--lens", "35mm", "--cache", "off", "--card", path)
+    assert result.exit_code == 0, result.stderr
+    assert path.read_bytes().startswith(b"%PDF")
+    assert run("advise", DEMO, "--cache", "off", "--card", tmp_path / "card.doc").exit_code == 1
 
 
 @pytest.mark.slow
@@ -128,6 +126,10 @@ def test_without_distances_it_asks_for_them(run, table, tmp_path):
     assert blind.exit_code == 1
     assert "There is no walk to lay out" in blind.stderr
     assert not (tmp_path / "no.toml").exists()
+    blind = run("advise", path, "--card", tmp_path / "card.pdf")
+    assert blind.exit_code == 1
+    assert "no card to write" in blind.stderr
+    assert not (tmp_path / "card.pdf").exists()
 
 
 def test_one_frame(run, table, tmp_path):
