@@ -9,12 +9,17 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import HealthCheck, settings
 from PIL import Image
 from PIL.TiffImagePlugin import IFDRational
 from typer.testing import CliRunner
 
 from auditor.journey import Audit, run_audit
 from auditor.settings import Request
+
+# How long a case takes says how busy the machine is; what may take how long is tested where it is promised.
+settings.register_profile("unhurried", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("unhurried")
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_metadata"
 SAMPLES = Path(__file__).resolve().parents[2] / "shared" / "exif-samples"

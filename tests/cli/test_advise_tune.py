@@ -79,6 +79,7 @@ def test_feet(run, table):
     assert not re.search(r"\d m\b", said)
 
 
+@pytest.mark.slow
 def test_a_lens_that_is_not_there(run, table):
     result = run("tune", table, "--lens", "90mm")
     assert result.exit_code == 1

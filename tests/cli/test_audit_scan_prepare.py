@@ -326,6 +326,7 @@ def test_a_request_that_makes_no_sense_gets_one_message_and_no_traceback(run, ma
     assert done.stdout == ""
 
 
+@pytest.mark.slow
 def test_strict_tells_by_its_exit_code_that_something_was_left_out(run, walk):
     folder = walk(3, rating="3")
     (folder / "session.toml").write_text(SESSION)

@@ -108,6 +108,7 @@ def test_a_folder_is_told_by_what_it_is_not_by_its_letters(tmp_path, monkeypatch
     assert not lies_in(tmp_path / "audit-report", tmp_path / "Photos")
 
 
+@pytest.mark.slow
 def test_no_command_replaces_what_is_there(run, walk, tmp_path):
     folder = walk(3, focal_length_mm=28, f_number=8, distance=(5, 2))
     place = tmp_path / "place"
@@ -138,6 +139,7 @@ def test_no_command_replaces_what_is_there(run, walk, tmp_path):
     assert set(read_written(place)) > {"report.html", "audit.json", "unreadable.csv"}
 
 
+@pytest.mark.slow
 def test_an_audit_is_repeated_without_a_word_and_its_folder_passed_over(run, walk):
     folder = walk(3, focal_length_mm=28, f_number=8, distance=(5, 2))
     for _ in range(2):

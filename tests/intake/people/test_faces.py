@@ -41,6 +41,7 @@ def packaged(name: str) -> Image.Image:
     return Image.fromarray(array.astype(np.uint8) * 255 if array.dtype == bool else array).convert("RGB")
 
 
+@pytest.mark.slow
 @needs_detector
 @pytest.mark.parametrize("face_px", [64, 100, 180, 300, 500])
 def test_the_known_size_is_read_within_8_percent(face_px):

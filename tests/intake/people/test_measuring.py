@@ -81,6 +81,7 @@ def scanned(walk, cache):
     return run_scan(Request((walk,), cache=cache, workers=2, measure=True))
 
 
+@pytest.mark.slow
 def test_distances_come_from_the_pictures_and_notes_win(scanned):
     table = scanned.archive.table.set_index("file")
     assert table["subject_distance_source"].tolist() == ["picture", "notes", "picture", "picture", "unknown"]
