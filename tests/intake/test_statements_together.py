@@ -286,6 +286,7 @@ def test_every_column_of_the_notes_is_read(walk):
     assert {c.quantity for c in archive.claims.stated} >= {"guessed_distance", "pupils_share", "seated_share"}
 
 
+@pytest.mark.slow
 def test_many_session_files_cost_no_more_than_one():
     """A short form of tests/bench/bench_statements.py; the bench itself holds 1.5 at 250 folders."""
     from tests.bench.bench_statements import compare
