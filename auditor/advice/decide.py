@@ -97,8 +97,9 @@ class _Lens:
         """Chances of all subjects for both eyes, where they are few enough to be put through as they are."""
         if not 0 < len(self.met) <= MOST_SUBJECTS or not self.number.size:
             return None, None
-        numbers = np.concatenate([self.number, [own.f_number for own in self.in_use]])
-        rings = np.concatenate([self.focus, [own.focus_distance_m for own in self.in_use]])
+        in_use = self.in_use if self.of_passers or self.follow.follow else ()
+        numbers = np.concatenate([self.number, [own.f_number for own in in_use]])
+        rings = np.concatenate([self.focus, [own.focus_distance_m for own in in_use]])
         rng, fitted = np.random.default_rng(self.seed), self.tolerances
         sharp, keep = work_out_chances(
             self.met, fitted, numbers, rings, self.answers, self.settings.speed_m_s, rng,
