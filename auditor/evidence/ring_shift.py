@@ -15,22 +15,10 @@ from auditor.units import format_distance
 def frame_shifts(
     frames: int, checked: Iterable[tuple[np.ndarray, Lens]]
 ) -> tuple[np.ndarray, tuple[Problem, ...]]:
-    """Shift of each frame's lens, by the readings of its ring.
+    """How much farther out each frame's lens is than its engravings mean [mm], shape (frames,), and doubts.
 
-    Parameters
-    ----------
-    frames : int
-        n, the frames of the table.
-    checked : iterable of (rows, lens)
-        Rows of a lens, and what the session file says of it; lenses without a reading are passed over.
-
-    Returns
-    -------
-    numpy.ndarray, shape (n,)
-        How much farther from the sensor the lens stands than its engravings mean [mm]; NaN where nobody
-        checked.
-    tuple of Problem
-        Readings that cannot be used, or that no one adapter explains.
+    ``checked`` are rows of a lens and what the session file says of it; NaN where nobody checked its ring. A
+    problem is a reading that cannot be used, or that no one adapter explains.
     """
     shifts, problems = np.full(frames, np.nan), []
     for rows, lens in checked:
