@@ -17,6 +17,7 @@ from auditor.evidence.causes import Causes, find_causes
 from auditor.evidence.company import count_company
 from auditor.evidence.comparisons import Comparisons, compare_presets
 from auditor.evidence.distances_met import DistancesMet, distances_met
+from auditor.evidence.line_presses import LinePresses, line_presses
 from auditor.evidence.over_time import OverTime, rates_over_time
 from auditor.evidence.presets import (
     count_distances,
@@ -77,6 +78,8 @@ class Audit:
     decisions : Decisions
         What to set next, lens by lens, the most used first.
     problems : list of Problem
+    lines : tuple of LinePresses
+        Of presets set in advance to a place where subjects pass.
     pictures : PictureFacts or None
         What the pictures told; None where they were not measured.
     lenses : tuple of Lens
@@ -105,6 +108,7 @@ class Audit:
     over_time: OverTime
     decisions: Decisions
     problems: list[Problem]
+    lines: tuple[LinePresses, ...] = ()
     pictures: PictureFacts | None = None
     lenses: tuple[Lens, ...] = ()
     sources: tuple[str, ...] = ()
@@ -220,6 +224,8 @@ def run_audit(
     )
     causes = find_causes(table, settings, tolerance)
     stage("Weighing")
+    met = distances_met(table, settings.confidence)
+    at_lines = {one.name for file in archive.session_files for one in file.presets if one.kind == "line"}
     return Audit(
         table=table,
         paths=archive.paths,
@@ -230,7 +236,7 @@ def run_audit(
         sessions=count_sessions(table, settings.confidence),
         to_end=count_to_end(archive.counted_to_end, settings.confidence),
         comparisons=compare_presets(table, settings),
-        distances_met=distances_met(table, settings.confidence),
+        distances_met=met,
         zone_check=check_zone(table, tolerance),
         unheard=unheard(table),
         tolerance=tolerance,
@@ -239,6 +245,7 @@ def run_audit(
         over_time=rates_over_time(table, settings.confidence),
         decisions=decisions,
         problems=scanned.problems,
+        lines=line_presses(table, met, at_lines, settings.speed_m_s, settings.confidence),
         pictures=scanned.pictures,
         lenses=lenses,
         sources=_as_named(request),
