@@ -18,8 +18,8 @@ def frame_shifts(
 ) -> tuple[np.ndarray, tuple[Problem, ...]]:
     """How much farther out each frame's lens is than its engravings mean [mm], shape (frames,), and doubts.
 
-    ``checked`` are rows of a lens and what the session file says of it; where it says nothing, the shift is the
-    one behind the table's own ``focus_true_m``; NaN where nobody checked. A problem is a reading that cannot be
+    ``checked`` are rows of a lens and what the session file says of it; of other lenses the shift is the one
+    behind the table's own ``focus_true_m``; NaN where nobody checked. A problem is a reading that cannot be
     used, or that no one adapter explains. Reads ``lens, focal_length_mm, focus_distance_m, focus_true_m``.
     """
     shifts, problems = _shifts_in(table)
