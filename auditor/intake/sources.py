@@ -195,7 +195,8 @@ def from_table(path: Path, sessions: SessionFiles) -> Sources:
         sum(not name.casefold().endswith(".xmp") for name in str(names).split("|"))
         for names in table["files"]
     )
-    further = table.drop(columns=[name for name in COLUMNS if name in table])
+    # Where the ring really focuses tells the lens's shift, which only a session file states otherwise.
+    further = table.drop(columns=[name for name in COLUMNS if name in table and name != "focus_true_m"])
     return Sources(
         facts=pd.concat([facts, further], axis=1),
         paths=[str(path.parent / name) for name in table["file"]],

@@ -5,6 +5,7 @@ from datetime import datetime
 
 import numpy as np
 import pytest
+from worlds.stated import ARCADE, read, said
 
 from auditor.errors import SourceError
 from auditor.intake.archive import read_archive
@@ -15,24 +16,11 @@ from auditor.writing import ResultsFolder
 NOON = datetime(2031, 4, 5, 12, 0, 0)
 
 
-def read(*sources, **options):
-    return read_archive(Request(tuple(sources), **options))
-
-
-def said(archive):
-    return "\n".join(f"{p.file}: {p.what} {p.next}" for p in archive.problems)
-
-
 def column(archive, name):
     return dict(zip(archive.table["file"], archive.table[name], strict=True))
 
 
-PRESETS = """
-[[preset]]
-name = "arcade"
-focal_length = "28mm"
-f_number = 8
-focus_distance = "2.5m"
+PRESETS = f"""{ARCADE}
 [[preset]]
 name = "gate"
 focal_length = "28mm"

@@ -88,6 +88,7 @@ def resolved(facts, claims):
     return resolve(facts, times, index, together([own, Claims(tuple(claims))]), np.full(len(facts), 0.15))
 
 
+@pytest.mark.slow
 @settings(max_examples=150, deadline=None)
 @given(st.lists(claim(), max_size=9), st.randoms(use_true_random=False))
 def test_claims_in_any_order_give_the_same_table_and_problems(claims, random):

@@ -17,7 +17,7 @@ class NotAllowedError(ValueError):
     """A value that is not what its key allows; the text says what is."""
 
 
-def read_text(value: Any) -> str:
+def any_text(value: Any) -> str:
     """Read a text with something in it."""
     if not isinstance(value, str) or not value.strip():
         raise NotAllowedError("a text in quotes")

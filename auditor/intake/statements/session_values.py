@@ -7,8 +7,9 @@ from collections.abc import Callable
 from datetime import date, datetime, time
 from typing import Any
 
-from auditor.intake.statements.ranges import NotAllowedError, number, one_of, read_text
+from auditor.intake.statements.ranges import NotAllowedError, any_text, number, one_of
 from auditor.intake.statements.session import RingReading, ScaleReading
+from auditor.optics.rings import STOPS
 from auditor.optics.sensors import Sensor, parse_sensor
 from auditor.settings import UNMARKED_RULES
 from auditor.units import (
@@ -26,7 +27,7 @@ def _moment(value: object) -> str:
     """A moment or a frame's name; times that stand without quotes are TOML's own."""
     if isinstance(value, (date, time)):
         return value.isoformat(" ") if isinstance(value, datetime) else value.isoformat()
-    return read_text(value)
+    return any_text(value)
 
 
 def _list_of(read: Callable[[object], Any], what: str) -> Callable[[object], tuple[Any, ...]]:
@@ -74,6 +75,12 @@ def _sorted_list_of(read: Callable[[object], float], what: str) -> Callable[[obj
     return lambda value: tuple(sorted(read_all(value)))
 
 
+def _stops(value: object) -> tuple[float, ...]:
+    named = value.strip().lower() if isinstance(value, str) else ""
+    what = 'f-numbers, such as [2.8, 4, 5.6], or "full", "half" or "third"'
+    return STOPS[named] if named in STOPS else _sorted_list_of(_stop, what)(value)
+
+
 def _readings(
     kind: type, example: str, **readers: Callable[[object], float]
 ) -> Callable[[object], tuple[Any, ...]]:
@@ -89,10 +96,10 @@ def _readings(
 
 
 def _sensor(value: object) -> Sensor:
-    return parse_sensor(read_text(value))
+    return parse_sensor(any_text(value))
 
 
-_texts = _list_of(read_text, 'texts, such as ["Red", "Green"]')
+_texts = _list_of(any_text, 'texts, such as ["Red", "Green"]')
 _above_zero, _from_zero = number(math.ulp(0), math.inf, "above zero"), number(0, math.inf, "from zero up")
 _scale = _readings(
     ScaleReading,
@@ -112,31 +119,31 @@ SCHEMA: dict[str, dict[str, tuple[str, Callable[[object], Any]]]] = {
         "in_files": ("in_files", one_of("focus", "subject")),
     },
     "camera": {
-        "name": ("name", read_text),
+        "name": ("name", any_text),
         "sensor": ("sensor", _sensor),
         "clock_offset": ("clock_offset_s", _clock_offset),
     },
     "lens": {
-        "name": ("name", read_text),
+        "name": ("name", any_text),
         "focal_length": ("focal_length_mm", _length),
-        "f_stops": ("f_stops", _sorted_list_of(_stop, "f-numbers, such as [2.8, 4, 5.6]")),
+        "f_stops": ("f_stops", _stops),
         "ring": ("ring_m", _sorted_list_of(_distance, 'distances, such as ["1m", "2m", "inf"]')),
         "scale": ("scale", _scale),
         "ring_check": ("ring_checks", _ring_checks),
     },
     "preset": {
-        "name": ("name", read_text),
-        "lens": ("lens", read_text),
+        "name": ("name", any_text),
+        "lens": ("lens", any_text),
         "focal_length": ("focal_length_mm", _length),
         "f_number": ("f_number", _stop),
         "focus_distance": ("focus_distance_m", _distance),
         "kind": ("kind", one_of("free", "line")),
     },
     "stretch": {
-        "preset": ("preset", read_text),
+        "preset": ("preset", any_text),
         "from": ("starts", _moment),
         "to": ("ends", _moment),
-        "camera": ("camera", read_text),
+        "camera": ("camera", any_text),
         "pressed": ("pressed", one_of("zone", "anyone")),
     },
     "light": {
@@ -145,12 +152,12 @@ SCHEMA: dict[str, dict[str, tuple[str, Callable[[object], Any]]]] = {
         "slowest_shutter": ("slowest_shutter_s", _shutter),
     },
     "marks": {
-        "keepers": ("keepers", read_text),
+        "keepers": ("keepers", any_text),
         "min_rating": ("min_rating", _above_zero),
         "keeper_labels": ("keeper_labels", _texts),
         "reject_labels": ("reject_labels", _texts),
         "unmarked": ("unmarked", one_of(*UNMARKED_RULES)),
-        "culled_to": ("culled_to", read_text),
+        "culled_to": ("culled_to", any_text),
         "markers": ("markers", _texts),
     },
     "subject": {"speed_m_s": ("speed_m_s", _from_zero), "guess_sd": ("guess_sd", _above_zero)},

@@ -14,7 +14,7 @@ from typing import Any
 from auditor.errors import AuditorError, FileFormatError
 from auditor.intake.statements.bodies import MEASURES
 from auditor.intake.statements.door import MIB, read_json
-from auditor.intake.statements.ranges import NotAllowedError, Read, number, one_of, read_text
+from auditor.intake.statements.ranges import NotAllowedError, Read, any_text, number, one_of
 from auditor.intake.statements.session_values import SCHEMA
 
 LARGEST_BYTES = 32 * MIB
@@ -57,7 +57,7 @@ class SheetFile:
 
 
 def _text(value: Any) -> str:
-    read_text(value)
+    any_text(value)
     return str(value)
 
 
