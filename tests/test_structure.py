@@ -271,20 +271,15 @@ IN_FRONT = ("show/words/", "show/charts/", "cli/", "notebook/")
 TWICE = {
     "archive": "read from folders; invented",
     "exposure": "the arithmetic of light; how an invented camera sets it",
-    "filling": "of columns from pictures; of empty cells from statements",
     "frames": "the columns of the frame table; the frames that the page shows",
     "records": "of a file that was read; of a picture that was measured",
     "walk": "through folders; along an invented street",
-    "Block": "of frames alike, in the starter; of a randomised plan, in the advice",
     "Lens": "as stated in a session file; as an invented photographer owns it",
     "Plan": "of a setting to be made; of where an invented archive's bursts lie",
     "Proposal": "of a measure; the same with its handles, as the sheet holds it",
     "main": "of each process",
-    "notes_text": "of notes to be filled in; of those that an invented photographer wrote",
     "pack": "what was read of a file; what was measured in a picture",
     "unpack": "the same, from bytes",
-    "place_of": "of a frame in the archive; of an archive in the cache",
-    "session_text": "of a session file to be filled in; of one that an invented photographer wrote",
     "standing_share": "of a typed setting; drawn into an invented picture",
 }
 

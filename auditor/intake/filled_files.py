@@ -51,7 +51,7 @@ def read_filled_notes(path: Path) -> Rows:
     return rows
 
 
-def notes_text(notes: Rows, columns: Iterable[str] = ()) -> str:
+def notes_as_csv(notes: Rows, columns: Iterable[str] = ()) -> str:
     """Write notes: every frame a row, the columns that are filled and those that are asked for."""
     filled = {name for cells in notes.values() for name in cells} | {"file", *columns}
     names = [name for name in NOTES_ORDER if name in filled] + sorted(filled - set(NOTES_ORDER))

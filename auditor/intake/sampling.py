@@ -138,7 +138,7 @@ def allocate(sizes: Sequence[int], marks: Sequence[int], n: int) -> list[int]:
     return taken
 
 
-def sample_text(table: pd.DataFrame, sample: Sample) -> str:
+def sample_as_csv(table: pd.DataFrame, sample: Sample) -> str:
     """Write the sample weights, in the table's order."""
     files = note_names(table).iloc[sample.weighted_rows]
     weights = [f"{weight:.10g}" for weight in sample.weights.tolist()]
