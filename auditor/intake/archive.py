@@ -42,7 +42,6 @@ class Archive:
     paths: list[str]  # of each frame's speaking file
     session_files: list[SessionFile]  # those that govern any frame, each once
     governed_by: np.ndarray  # which of them governs each frame, shape (n,)
-    claims: Claims  # everything that people state, also what has no column
     found: int  # candidate picture files
     read: int
     unreadable: int
@@ -110,37 +109,27 @@ class _Reading:
         return self.sources.session_files[int(self.sources.governed_by[row])]
 
     def archive(self) -> Archive:
+        stretches = [claim_stretches(session, rows, self.index) for session, rows in self.governed]
+        marks = [claim_marks(self.facts, rows, session.marks) for session, rows in self.governed]
         said = together(
-            [
-                self.sources.stated,
-                self.cameras,
-                *(claim_stretches(session, rows, self.index) for session, rows in self.governed),
-                self._notes(),
-                self._selects(),
-                *(claim_marks(self.facts, rows, session.marks) for session, rows in self.governed),
-            ]
+            [self.sources.stated, self.cameras, *stretches, self._notes(), self._selects(), *marks]
         )
         is_subject = np.array([file.in_files == "subject" for file in self.sources.session_files], dtype=bool)
         files = claim_facts(self.facts, is_subject[self.sources.governed_by])
         default = Settings().guess_sd
         guess_sd = np.array([f.settings.get("guess_sd", default) for f in self.sources.session_files])
-        resolved = resolve(
-            self.facts,
-            self.captured_at,
-            self.index,
-            together([files, said]),
-            guess_sd[self.sources.governed_by],
-        )
+        claims, guess_sd = together([files, said]), guess_sd[self.sources.governed_by]
+        resolved = resolve(self.facts, self.captured_at, self.index, claims, guess_sd)
         is_marker, unknown = self._markers()
         counted, to_end, problems = self._count(resolved.table, said, is_marker)
         table = resolved.table.assign(counted_as=pd.Series(counted, resolved.table.index, dtype="str"))
         sources, walk = self.sources, np.flatnonzero(~is_marker)
+        matched = [f"{said.rows_read} notes read, {said.rows_matched} matched."] if said.rows_read else []
         return Archive(
             table=table.iloc[walk].reset_index(drop=True),
             paths=[sources.paths[row] for row in walk.tolist()],
             session_files=sources.session_files,
             governed_by=sources.governed_by[walk],
-            claims=said.of_rows(~is_marker),
             found=sources.found,
             read=sources.read,
             unreadable=sources.unreadable,
@@ -151,7 +140,7 @@ class _Reading:
             markers=int(is_marker.sum()),
             counted_to_end=to_end[walk],
             problems=[*self.problems, *said.problems, *unknown, *resolved.problems, *problems],
-            remarks=[*_notes_read(said), *resolved.remarks],
+            remarks=[*matched, *resolved.remarks],
         )
 
     def _markers(self) -> tuple[np.ndarray, list[Problem]]:
@@ -216,14 +205,10 @@ class _Reading:
         read = read_found(found, self.request.cache, self.request.workers)
         session = self.session_of(int(rows[0]))
         entries = [session.camera_entry(record.camera, record.camera) for record in read.records]
+        offsets_s = [entry.clock_offset_s if entry else 0.0 for entry in entries]
+        names, exact = [name for _, name in found.pictures], self.facts["has_subseconds"].fillna(False)
         claims = claim_selects(
-            str(folder),
-            rows,
-            [name for _, name in found.pictures],
-            read.records,
-            [entry.clock_offset_s if entry else 0.0 for entry in entries],
-            self.index,
-            self.facts["has_subseconds"].fillna(False).to_numpy(bool),
+            str(folder), rows, names, read.records, offsets_s, self.index, exact.to_numpy(bool)
         )
         return together([Claims(problems=empty), claims])
 
@@ -243,11 +228,8 @@ class _Reading:
         for claim in said.stated:
             matched[claim.rows] |= claim.quantity == "keeper" and claim.source == "selects"
         for session, _, rows in governed:
-            marks = session.marks
-            folder = request.keepers_folder or marks.keepers
-            unruled[rows] = all(
-                rule is None for rule in (request.unmarked, marks.unmarked, marks.culled_to, folder)
-            )
+            marks, asked = session.marks, (request.unmarked, request.keepers_folder)
+            unruled[rows] = not any((*asked, marks.unmarked, marks.culled_to, marks.keepers))
         counted, problems = count_marks(table, governed, matched, self.index)
         to_end, _ = count_marks(table, governed, np.ones(n, dtype=bool), self.index)
         stated_before = settle("counted_as", said.stated, n).typed
@@ -261,9 +243,3 @@ class _Reading:
         counts = as_before & (stated_before != LEFT_OUT)
         to_end[counts] = stated_before[counts]
         return counted, to_end, problems
-
-
-def _notes_read(said: Claims) -> list[str]:
-    if not said.rows_read:
-        return []
-    return [f"{said.rows_read} notes read, {said.rows_matched} matched."]

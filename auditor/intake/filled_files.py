@@ -39,9 +39,8 @@ def read_filled_notes(path: Path) -> Rows:
         return {}
     table = read_rows(path)
     if "file" not in table.header:
-        raise FileFormatError(
-            f"{path} has no column 'file'.", "Name the column with the frames' names 'file'."
-        )
+        step = "Name the column with the frames' names 'file'."
+        raise FileFormatError(f"{path} has no column 'file'.", step)
     rows: Rows = {}
     for _, line in table:
         cells = {name: cell for name, cell in zip(table.header, line, strict=False) if name and cell}

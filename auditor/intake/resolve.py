@@ -100,20 +100,12 @@ def resolve(
     those of every reader, :func:`claim_facts` among them; ``guess_sd`` is the relative error of a distance
     guessed by eye, shape (n,).
     """
-    return _Resolving(facts, captured_at, index, claims.stated, guess_sd).resolved()
+    return _Resolving(facts, index, claims.stated).resolved(captured_at, guess_sd)
 
 
 class _Resolving:
-    def __init__(
-        self,
-        facts: pd.DataFrame,
-        captured_at: pd.Series,
-        index: FrameIndex,
-        stated: Sequence[Claim],
-        guess_sd: np.ndarray,
-    ) -> None:
-        self.facts, self.captured_at, self.index, self.guess_sd = facts, captured_at, index, guess_sd
-        self.n = len(facts)
+    def __init__(self, facts: pd.DataFrame, index: FrameIndex, stated: Sequence[Claim]) -> None:
+        self.facts, self.index, self.n = facts, index, len(facts)
         self.problems: list[Problem] = []
         self.remarks: list[str] = []
         self.presets = _by_preset(stated)
@@ -160,7 +152,7 @@ class _Resolving:
                 f"preset's {'lies' if count == 1 else 'lie'} in stretches; no preset was applied: {files}."
             )
 
-    def resolved(self) -> Resolved:
+    def resolved(self, captured_at: pd.Series, guess_sd: np.ndarray) -> Resolved:
         focal, f_number, focus = map(self.settle, ("focal_length", "f_number", "focus_distance"))
         focus_m = self._from_sensor(focus.typed, focus.from_lens, focal.typed, "focus_distance")
         preset = self.settle("preset")
@@ -169,13 +161,17 @@ class _Resolving:
         sensor = self.settle("sensor")
         sensors = find_sensors(self.facts, sensor.typed, sensor.sources, focal.typed)
         self.problems += sensors.problems
-        self._sensor_remarks(sensors.source)
+        if refused := int((sensors.source == UNKNOWN).sum()):
+            self.remarks.append(
+                f"{refused} {'frame has' if refused == 1 else 'frames have'} a focal length that no lens for "
+                "36×24 mm has, most likely a telephone's; without a sensor size they have no zone."
+            )
         names, sources = self._preset_names(preset, f_number.typed)
         keeper, mark_source = self._marks()
         columns: dict[str, Any] = {name: self.facts[name] for name in FACT_COLUMNS if name in COLUMNS}
         columns |= {
             "session": pd.array(self.index.session, dtype="Int64"),
-            "captured_at": self.captured_at,
+            "captured_at": captured_at,
             "camera": self.facts["body"],
             "lens": self.settle("lens").typed,
             "focal_length_mm": focal.typed,
@@ -192,7 +188,7 @@ class _Resolving:
             "sharp_source": self.settle("sharp").sources,
             **{name: self.settle(name).typed for name in _AS_STATED},
         }
-        columns |= self._subjects(columns)
+        columns |= self._subjects(columns, guess_sd)
         further = {name: self.facts[name] for name in self.facts.columns if name not in FACT_COLUMNS}
         table = pd.DataFrame({**columns, **further}, index=self.facts.index)
         return Resolved(with_columns(table), self.problems, self.remarks)
@@ -212,10 +208,10 @@ class _Resolving:
         self.list_frames(None, lost, what, step)
         return distance
 
-    def _subjects(self, columns: dict[str, Any]) -> dict[str, Any]:
+    def _subjects(self, columns: dict[str, Any], guess_sd: np.ndarray) -> dict[str, Any]:
         """Subject distances: typed, else by shares of the picture's height, else recorded or measured."""
         focal = columns["focal_length_mm"]
-        claims = [_first_of_cell(claim) for claim in self.by_quantity["subject_distance"]]
+        claims = self.by_quantity["subject_distance"]
         typed = settle("subject_distance", [c for c in claims if c.source == "notes"], self.n)
         shares = {name: self.settle(name).typed for name in MEASURES if self.by_quantity[name]}
         by_shares = self._by_shares(shares, typed, columns)
@@ -223,7 +219,7 @@ class _Resolving:
         distance = self._from_sensor(subject.typed, subject.from_lens, focal, "subject_distance")
         stated_sd = self.settle("subject_distance_sd").typed
         by_notes = subject.sources == "notes"
-        rel_sd = np.where(np.isnan(subject.rel_sd) & by_notes, self.guess_sd, subject.rel_sd)
+        rel_sd = np.where(np.isnan(subject.rel_sd) & by_notes, guess_sd, subject.rel_sd)
         rel_sd = np.where(np.isnan(stated_sd), rel_sd, stated_sd)
         return {
             "subject_distance_m": distance,
@@ -234,15 +230,13 @@ class _Resolving:
 
     def _others(self, focal_mm: np.ndarray) -> np.ndarray:
         """Further people in a frame, as text."""
-        others = np.full(self.n, None, dtype=object)
-        cells = settle("subject_distance", self.by_quantity["subject_distance"], self.n, whole_cells=True)
-        for row in np.flatnonzero(cells.sources == "notes"):
-            if isinstance(cells.typed[row], tuple) and len(cells.typed[row]) > 1:
-                further = np.array(cells.typed[row][1:])
-                if cells.from_lens[row]:
-                    further = np.asarray(sensor_distance_m(further, focal_mm[row]))
-                others[row] = "|".join(f"{distance:.6g}" for distance in further)
-        return others
+        texts, others = np.full(self.n, None, dtype=object), self.settle("other_subjects")
+        for row in np.flatnonzero([bool(typed) for typed in others.typed]):
+            distances = np.array(others.typed[row])
+            if others.from_lens[row]:
+                distances = np.asarray(sensor_distance_m(distances, focal_mm[row]))
+            texts[row] = "|".join(f"{distance:.6g}" for distance in distances)
+        return texts
 
     def _by_shares(
         self, shares: dict[str, np.ndarray], typed: Settled, columns: dict[str, Any]
@@ -306,9 +300,8 @@ class _Resolving:
                     continue
                 missing = stays[np.isnan(final[key][stays])]
                 what = f"The preset {name!r} states no {key} and the files record none, so that these frames "
-                self.list_frames(
-                    claim.place, missing, f"{what}have no sharp zone", f"Add {key} to the preset."
-                )
+                step = f"Add {key} to the preset."
+                self.list_frames(claim.place, missing, f"{what}have no sharp zone", step)
         noted = np.flatnonzero(moved & (focus_source == "notes"))
         what = "The file records another focus distance than the notes; that of the notes was used"
         self.list_frames(None, noted, what, "Check whether the ring was moved.")
@@ -322,14 +315,6 @@ class _Resolving:
         sources = preset.sources.copy()
         sources[[name is None for name in names]] = None
         return names, sources
-
-    def _sensor_remarks(self, source: np.ndarray) -> None:
-        refused = int((source == UNKNOWN).sum())
-        if refused:
-            self.remarks.append(
-                f"{refused} {'frame has' if refused == 1 else 'frames have'} a focal length that no lens for "
-                "36×24 mm has, most likely a telephone's; without a sensor size they have no zone."
-            )
 
     # --- marks -------------------------------------------------------------------------------------------
 
@@ -345,12 +330,8 @@ class _Resolving:
             against = np.flatnonzero(speaks & ~free & (stated != chosen))
             for first in dict.fromkeys(source[against]):
                 rows = against[source[against] == first]
-                self.list_frames(
-                    None,
-                    rows,
-                    f"{len(rows)} marks disagree between {first} and {name}",
-                    f"The one from {first} was used.",
-                )
+                what = f"{len(rows)} marks disagree between {first} and {name}"
+                self.list_frames(None, rows, what, f"The one from {first} was used.")
             chosen[speaks & free] = stated[speaks & free]
             source[speaks & free] = name
         return chosen, source
@@ -362,12 +343,11 @@ def with_measured(table: pd.DataFrame, claims: Claims) -> pd.DataFrame:
     unspoken = table["subject_distance_m"].isna().to_numpy() | (source == "picture")
     subject = settle("subject_distance", claims.stated, len(table))
     measured = unspoken & ~np.isnan(subject.typed)
+    sources = pd.Series(np.where(measured, subject.sources, source), table.index, dtype=TEXT)
     return table.assign(
         subject_distance_m=table["subject_distance_m"].mask(measured, subject.typed),
         subject_distance_rel_sd=table["subject_distance_rel_sd"].mask(measured, subject.rel_sd),
-        subject_distance_source=pd.Series(
-            np.where(measured, subject.sources, source), table.index, dtype=TEXT
-        ),
+        subject_distance_source=sources,
     )
 
 
@@ -381,14 +361,6 @@ def _by_preset(stated: Sequence[Claim]) -> list[tuple[Claim, Preset | None]]:
                 rows = claim.rows[codes == code]
                 found.append((replace(claim, rows=rows), preset if isinstance(preset, Preset) else None))
     return found
-
-
-def _first_of_cell(claim: Claim) -> Claim:
-    """A claim of subject distances as numbers: the first of each cell is the one meant."""
-    if claim.typed.dtype != object:
-        return claim
-    first = [value[0] if isinstance(value, tuple) and value else value for value in claim.typed]
-    return replace(claim, typed=np.array(first, dtype="float64"))
 
 
 def _or_unknown(sources: np.ndarray, values: np.ndarray) -> np.ndarray:

@@ -155,13 +155,9 @@ def _steps(exposure_ev: np.ndarray) -> np.ndarray:
 
 def _span(seconds: float) -> str:
     minutes = round(seconds / 60)
-    return (
-        f"{minutes} min"
-        if minutes < 120
-        else f"{round(minutes / 60)} h"
-        if minutes < 2880
-        else f"{minutes // 1440} days"
-    )
+    if minutes < 120:
+        return f"{minutes} min"
+    return f"{round(minutes / 60)} h" if minutes < 2880 else f"{minutes // 1440} days"
 
 
 def _recorded(frames: pd.DataFrame) -> str:

@@ -110,14 +110,9 @@ def _late_marks(table: pd.DataFrame, late: list[int]) -> list[Problem]:
     if not late:
         return []
     files = collapse([str(file) for file in table["file"].iloc[late]], limit=3)
-    return [
-        Problem(
-            None,
-            f"The last mark of a session stands alone, long after the one before: {files}. All frames "
-            "between the two count as not kept.",
-            "If you had stopped choosing before it, name the last frame you looked at as culled_to.",
-        )
-    ]
+    what = f"The last mark of a session stands alone, long after the one before: {files}."
+    step = "If you had stopped choosing before it, name the last frame you looked at as culled_to."
+    return [Problem(None, f"{what} All frames between the two count as not kept.", step)]
 
 
 def _culled_to(
@@ -141,15 +136,10 @@ def _culled_to(
             timeless = np.isnan(index.time_s)
             limit[rows[timeless[rows] == timeless[hits[0]]]] = index.rank[hits[0]]
         else:
-            what = "There is no frame" if not hits else "There are several frames"
-            problems.append(
-                Problem(
-                    str(session.path),
-                    f"[marks] culled_to: {what} {marks.culled_to!r}.",
-                    "It was ignored. Write the frame's name or its path below the session file.",
-                    ignored=True,
-                )
-            )
+            found = "There is no frame" if not hits else "There are several frames"
+            what = f"[marks] culled_to: {found} {marks.culled_to!r}."
+            step = "It was ignored. Write the frame's name or its path below the session file."
+            problems.append(Problem(str(session.path), what, step, ignored=True))
     return limit
 
 
@@ -164,12 +154,11 @@ def _silent_sessions(
         if what in ("marked", "selects", "inferred"):
             between[bool(pd.isna(starts[session]))].append(session)
     rejects = [s for s, what in outcome.items() if what == "rejects"]
-    silent = [
-        s
-        for s, what in outcome.items()
-        for kept in [between[bool(pd.isna(starts[s]))]]
-        if what == "unmarked" and kept and min(kept) < s < max(kept)
-    ]
+    silent = []
+    for session, what in outcome.items():
+        others = between[bool(pd.isna(starts[session]))]
+        if what == "unmarked" and others and min(others) < session < max(others):
+            silent.append(session)
 
     def named(numbers: list[float]) -> str:
         frames = int(np.isin(sessions, numbers).sum())
@@ -181,23 +170,16 @@ def _silent_sessions(
 
     problems: list[Problem] = []
     if rejects:
-        problems.append(
-            Problem(
-                None,
-                f"Only rejects are marked in {named(rejects)}; left out.",
-                'Set unmarked = "keeper" if you only mark rejects.',
-            )
-        )
+        what = f"Only rejects are marked in {named(rejects)}; left out."
+        problems.append(Problem(None, what, 'Set unmarked = "keeper" if you only mark rejects.'))
     if silent:
         kept, frames = int((counted == YES).sum()), int((counted != UNMARKED).sum())
         more = int(np.isin(sessions, silent).sum())
-        problems.append(
-            Problem(
-                None,
-                f"No mark in {named(silent)}, between sessions with keepers; left out. So counted, "
-                f"{kept} of {frames} frames are keepers ({kept / max(frames, 1):.0%}); had you looked "
-                f"through these and kept none, {kept} of {frames + more} ({kept / (frames + more):.0%}).",
-                'Set culled_to, or unmarked = "not-kept", if you did look through them.',
-            )
+        what = (
+            f"No mark in {named(silent)}, between sessions with keepers; left out. So counted, "
+            f"{kept} of {frames} frames are keepers ({kept / max(frames, 1):.0%}); had you looked "
+            f"through these and kept none, {kept} of {frames + more} ({kept / (frames + more):.0%})."
         )
+        step = 'Set culled_to, or unmarked = "not-kept", if you did look through them.'
+        problems.append(Problem(None, what, step))
     return problems
