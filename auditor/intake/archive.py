@@ -65,15 +65,7 @@ def rows_of_each(files: list[SessionFile], governed_by: np.ndarray) -> list[tupl
 
 
 def read_archive(request: Request, progress: Progress | None = None) -> Archive:
-    """Read the sources of a request into one table.
-
-    Raises
-    ------
-    SourceError
-        If a source is missing, or nothing in it can be read.
-    FileFormatError
-        If a file named on the command line cannot be used.
-    """
+    """Read the sources of a request into one table; AuditorError where one cannot be used."""
     fixed = read_session(request.session_file) if request.session_file else None
     outer = read_session(request.outer_session) if request.outer_session and fixed is None else None
     sessions = SessionFiles(fixed, outer)

@@ -23,18 +23,12 @@ Rows = dict[str, dict[str, str]]
 
 
 def read_filled_session(path: Path) -> dict[str, Any]:
-    """Read a session file as TOML has it; an absent one is empty, another is read or refused by the door."""
+    """Read a session file as TOML has it; an absent one is empty."""
     return read_toml(path)[0] if path.exists() else {}
 
 
 def read_filled_notes(path: Path) -> Rows:
-    """Read the cells of a notes file as they were typed; an absent one is empty.
-
-    Raises
-    ------
-    FileFormatError
-        If it cannot be read or has no column ``file``.
-    """
+    """Read the cells of a notes file as they were typed; an absent one is empty."""
     if not path.exists():
         return {}
     table = read_rows(path)

@@ -94,11 +94,7 @@ def draw_sample(table: pd.DataFrame, n: int, seed: int = 0, waiting: Truths | No
 
 
 def drawn_before(table: pd.DataFrame) -> Truths:
-    """Tell which frames an earlier sample drew, shape (n,), be they answered or not.
-
-    In a table that was never weighed those with a weight; in a weighed one a frame can lose its weight, and
-    others get one.
-    """
+    """Which frames an earlier sample drew, shape (n,); read of ``drawn``, else of ``sample_weight``."""
     if "drawn" in table and table["drawn"].notna().any():
         return np.asarray(table["drawn"].fillna(False), dtype=bool)
     return np.asarray(table["sample_weight"].notna(), dtype=bool)

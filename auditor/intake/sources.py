@@ -48,13 +48,10 @@ class Sources:
 
 
 class SessionFiles:
-    """Reads each session file once; a file that cannot be used at all counts as absent, and is listed.
-
-    ``fixed`` replaces every file found; ``outer`` holds where none is found.
-    """
+    """Reads each session file once; one that cannot be used counts as absent, and is listed."""
 
     def __init__(self, fixed: SessionFile | None, outer: SessionFile | None = None) -> None:
-        self.fixed = fixed
+        self.fixed = fixed  # replaces every file found; the outer one holds where none is found
         self.elsewhere = fixed or outer or SessionFile()
         self.problems = list(self.elsewhere.problems)
         self._read: dict[str, SessionFile] = {}
@@ -90,13 +87,7 @@ def from_folders(
     request: Request,
     progress: Progress | None,
 ) -> Sources:
-    """Read folders: their frames as the files describe them, and the notes files found.
-
-    Raises
-    ------
-    SourceError
-        If there are no photographs, or none can be read.
-    """
+    """Read folders: frames as the files describe them, and the notes found; SourceError without any."""
     selects = [folder for folder in (keepers, sessions.elsewhere.marks.keepers) if folder is not None]
     found = find_files(folders, sessions.selects_of, selects)
     names = ", ".join(str(folder) for folder in folders)

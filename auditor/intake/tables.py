@@ -149,10 +149,7 @@ def write_table(table: pd.DataFrame, path: Path, *, force: bool = False) -> None
 def read_table(path: Path) -> tuple[pd.DataFrame, list[Problem]]:
     """Read a frame table; missing columns are unknown, derived ones are kept only until recomputed.
 
-    Raises
-    ------
-    FileFormatError
-        If it cannot be read, holds no row, or has no column ``file``.
+    FileFormatError if it cannot be read, holds no row, or has no column ``file``.
     """
     problems: list[Problem] = []
     raw = _read_raw(path, problems)

@@ -38,7 +38,7 @@ def count_marks(
     choosing of its session is complete.
     """
     counted = verdicts_of_words(table["keeper"])  # a verdict, or left out as long as nothing is known
-    kept, unmarked = counted == YES, counted == UNMARKED
+    unmarked = counted == UNMARKED
     auto = np.zeros(len(table), dtype=bool)
     for _, rule, rows in governed:
         if rule == "auto":
@@ -60,47 +60,40 @@ def count_marks(
         counted[rows[known & (index.rank[rows] > culled[rows])]] = UNMARKED
         looked_at = known & (index.rank[rows] <= culled[rows])
         counted[rows[looked_at & unmarked[rows]]] = NO
-        outcome[float(session)] = _count_session(
-            rows[~known], kept, unmarked, selects_matched, cameras, index.rank, counted, late
-        )
+        left = rows[~known][np.argsort(index.rank[rows[~known]])]
+        complete = bool(selects_matched[left].any())
+        outcome[float(session)] = _count_session(left, counted, cameras, late, complete=complete)
     problems += _late_marks(table, late)
     problems += _silent_sessions(table, outcome, sessions, counted)
     return _COUNTED_AS[counted], problems
 
 
 def _count_session(
-    rows: np.ndarray,
-    kept: np.ndarray,
-    unmarked: np.ndarray,
-    selects_matched: np.ndarray,
-    cameras: np.ndarray,
-    rank: np.ndarray,
-    counted: np.ndarray,
-    late: list[int],
+    rows: np.ndarray, counted: np.ndarray, cameras: np.ndarray, late: list[int], *, complete: bool
 ) -> str:
-    """Apply the automatic rule to one session, in place; returns what was found in it.
+    """Apply the automatic rule to one session's rows, in order; returns what was found in it.
 
     Rows of last marks that stand alone, long after the one before, are added to ``late``.
     """
-    if not len(rows) or not unmarked[rows].any():
+    verdicts = counted[rows]
+    if not (verdicts == UNMARKED).any():
         return "marked"
-    if selects_matched[rows].any() and kept[rows].any():
-        counted[rows[unmarked[rows]]] = NO
-        return "selects"
-    if not kept[rows].any():
+    if not (verdicts == YES).any():
         counted[rows] = UNMARKED
-        return "unmarked" if unmarked[rows].all() else "rejects"
+        return "unmarked" if (verdicts == UNMARKED).all() else "rejects"
+    if complete:
+        counted[rows[verdicts == UNMARKED]] = NO
+        return "selects"
     for camera in np.unique(cameras[rows]):
         own = rows[cameras[rows] == camera]
-        own = own[np.argsort(rank[own])]
-        marked = np.flatnonzero(~unmarked[own])
+        marked = np.flatnonzero(counted[own] != UNMARKED)
         # The place where choosing stopped is inferred: stopping at a keeper would flatter the rate.
         end = marked[-1] if len(marked) else 0
         gaps = np.diff(marked)
         if len(gaps) >= LATE_MARKS and gaps[-1] >= max(LATE_FRAMES, LATE_TIMES * np.median(gaps[:-1])):
             late.append(int(own[end]))
         before = own[:end]
-        counted[before[unmarked[before]]] = NO
+        counted[before[counted[before] == UNMARKED]] = NO
         counted[own[end:]] = UNMARKED
     return "inferred"
 
