@@ -190,19 +190,18 @@ class _Reading:
             missing = Problem(str(folder), "The folder of selects does not exist.", step, ignored=True)
             return Claims(problems=(missing,))
         found = find_files([folder])
-        empty: tuple[Problem, ...] = ()
         if not found.pictures:
             what = "The folder of selects holds no pictures, so it marks nothing."
-            empty = (Problem(str(folder), what, "Copy what you kept into it, or name another."),)
+            step = "Copy what you kept into it, or name another."
+            return Claims(problems=(Problem(str(folder), what, step),))
         read = read_found(found, self.request.cache, self.request.workers)
         session = self.session_of(int(rows[0]))
         entries = [session.camera_entry(record.camera, record.camera) for record in read.records]
         offsets_s = [entry.clock_offset_s if entry else 0.0 for entry in entries]
         names, exact = [name for _, name in found.pictures], self.facts["has_subseconds"].fillna(False)
-        claims = claim_selects(
+        return claim_selects(
             str(folder), rows, names, read.records, offsets_s, self.index, exact.to_numpy(bool)
         )
-        return together([Claims(problems=empty), claims])
 
     def _count(
         self, table: pd.DataFrame, said: Claims, is_marker: np.ndarray

@@ -62,9 +62,6 @@ def write_keeping(folder: Path, files: Mapping[str, str]) -> list[Path]:
     Returns those that were written; what is there already in the same words stays untouched.
     """
     data = {name: text.encode("utf-8", "backslashreplace") for name, text in files.items()}
-    changed = {
-        name: own
-        for name, own in data.items()
-        if not (folder / name).is_file() or (folder / name).read_bytes() != own
-    }
+    there = {name: (folder / name).read_bytes() for name in data if (folder / name).is_file()}
+    changed = {name: own for name, own in data.items() if there.get(name) != own}
     return ResultsFolder(folder).write_all(changed, keeping=True) if changed else []

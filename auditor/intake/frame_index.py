@@ -113,8 +113,6 @@ class FrameIndex:
         """The speaking file of a frame as shown."""
         return self.files[row].split("|", 1)[0]
 
-    # --- spans -------------------------------------------------------------------------------------------
-
     @cached_property
     def rank(self) -> np.ndarray:
         """Place of each frame in the order of time, then of folders and names; those without a time last."""
@@ -140,8 +138,6 @@ class FrameIndex:
         at = np.searchsorted(self.rank[timeline.rows], self.rank[wanted])
         inside = at < len(timeline.rows)
         return [int(i) for i in at[inside][timeline.rows[at[inside]] == wanted[inside]]]
-
-    # --- names -------------------------------------------------------------------------------------------
 
     @cached_property
     def _named(self) -> dict[str, list[tuple[str, str, int]]]:

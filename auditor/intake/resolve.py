@@ -94,11 +94,9 @@ def claim_facts(facts: pd.DataFrame, is_subject: np.ndarray) -> Claims:
 def resolve(
     facts: pd.DataFrame, captured_at: pd.Series, index: FrameIndex, claims: Claims, guess_sd: np.ndarray
 ) -> Resolved:
-    """Make the frame table of an archive.
+    """Make the frame table of an archive of its :data:`FACT_COLUMNS` and all claims; further columns stay.
 
-    Reads the columns of :data:`FACT_COLUMNS`; any further ones follow after the table's own. The claims are
-    those of every reader, :func:`claim_facts` among them; ``guess_sd`` is the relative error of a distance
-    guessed by eye, shape (n,).
+    ``guess_sd`` is the relative error of a distance guessed by eye, shape (n,).
     """
     return _Resolving(facts, index, claims.stated).resolved(captured_at, guess_sd)
 
@@ -315,8 +313,6 @@ class _Resolving:
         sources = preset.sources.copy()
         sources[[name is None for name in names]] = None
         return names, sources
-
-    # --- marks -------------------------------------------------------------------------------------------
 
     def _marks(self) -> tuple[np.ndarray, np.ndarray]:
         """Marks and their sources; sources that disagree are listed."""

@@ -39,14 +39,13 @@ def claim_table(table: pd.DataFrame, place: str, depth: float) -> Claims:
     distance, rel_sd = table["subject_distance_m"], table["subject_distance_rel_sd"]
     distance_by = by("subject_distance_source", _DISTANCES, "notes")
     is_noted = distance.notna() & (distance_by == "notes")
+    others = table["other_subjects_m"].where(is_noted).map(_distances)
     focus = _by_source("focus_distance", table["focus_distance_m"], table["focus_distance_source"])
     claims = [
         *_by_source("keeper", table["keeper"], by("mark_source", _MARKS, "notes")),
         *_by_source("preset", preset, by("stated_preset_source", ["notes"], "session")),
         *_by_source("subject_distance", distance, distance_by, rel_sd),
-        *_by_source(
-            "other_subjects", table["other_subjects_m"].where(is_noted).map(_distances), always("notes")
-        ),
+        *_by_source("other_subjects", others, always("notes")),
         *(claim for claim in focus if claim.source in ("notes", "session")),
         *_by_source("sensor", _sensors(table), by("sensor_source", ["session", *_NOBODY], "exif")),
         *_by_source("pressed", table["pressed"], always("session")),
