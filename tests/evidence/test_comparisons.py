@@ -176,7 +176,7 @@ def test_the_bursts_that_are_still_needed_by_hand(frame_table):
     fewer = even[~np.isin(run, [1, 5, 9])].reset_index(drop=True)
     # 60 bursts of 0.4 and 30 of 0.3 have a common rate of 11/30: 363.36 of each, of which 40 are there
     assert compare_presets(count_frames(fewer), Settings()).pairs.loc[0, "more_bursts"] == 324
-    clear = compare_presets(in_turns(frame_table, 9, 1, 6), Settings()).pairs
+    clear = compare_presets(count_frames(in_turns(frame_table, 9, 1, 6)), Settings()).pairs
     assert clear.loc[0, "more_bursts"] == 0
     alike = compare_presets(in_turns(frame_table, 3, 3, 6), Settings()).pairs
     assert alike["more_bursts"].isna().all(), "no number shows a difference that is not there"
