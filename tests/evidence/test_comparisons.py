@@ -178,7 +178,7 @@ def test_the_bursts_that_are_still_needed_by_hand(frame_table):
     assert compare_presets(count_frames(fewer), Settings()).pairs.loc[0, "more_bursts"] == 324
     clear = compare_presets(count_frames(in_turns(frame_table, 9, 1, 6)), Settings()).pairs
     assert clear.loc[0, "more_bursts"] == 0
-    alike = compare_presets(in_turns(frame_table, 3, 3, 6), Settings()).pairs
+    alike = compare_presets(count_frames(in_turns(frame_table, 3, 3, 6)), Settings()).pairs
     assert alike["more_bursts"].isna().all(), "no number shows a difference that is not there"
 
 
