@@ -17,7 +17,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 from worlds.street import draw_person, walk
 
-from auditor.intake.sampling import draw_sample, sample_text
+from auditor.intake.sampling import draw_sample, sample_as_csv
 from auditor.journey import Audit, run_audit, run_scan
 from auditor.settings import Request
 from auditor.show.outputs import audit_json
@@ -135,7 +135,7 @@ def audit(tmp_path_factory: pytest.TempPathFactory) -> Audit:
         rows = csv.writer(notes)
         rows.writerow(["file", "subject_distance"])
         rows.writerows((file, f"{measured[file]:.3f}m") for file in scanned["file"].iloc[sample.rows])
-    (folder / "sample.csv").write_text(sample_text(scanned, sample), encoding="utf-8")
+    (folder / "sample.csv").write_text(sample_as_csv(scanned, sample), encoding="utf-8")
     return run_audit(Request((source,), notes_file=folder / "notes.csv", cache=None))
 
 
