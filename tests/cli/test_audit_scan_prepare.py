@@ -10,6 +10,7 @@ import os
 import subprocess
 import sys
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 
 import pandas as pd
@@ -253,6 +254,16 @@ def test_prepare_tells_what_the_files_record_and_reads_its_own_output_back(run, 
     assert not [p for p in problems if "session.toml" in str(p["files"]) or "notes.csv" in str(p["files"])]
 
 
+def test_prepare_asks_once_for_a_cameras_sensor_and_points_out_a_folder_of_copies(run, walk, photo):
+    folder = walk(5)
+    photo(folder / "best" / "P1010002.jpg", datetime(2031, 4, 5, 14, 1))
+    done = run("prepare", folder)
+    assert done.stderr.count("body A: no sensor size is recorded, so 36×24 mm is assumed for 5 frames") == 1
+    assert f"{folder}/best holds only copies, of 1 of the frames: probably your selects." in done.stderr
+    assert f"--keepers {folder}/best" in done.stderr
+    assert "probably your selects" not in run("prepare", folder, "--keepers", folder / "best").stderr
+
+
 @pytest.mark.slow
 def test_lines_filled_in_make_a_preset_and_stay_when_prepare_runs_again(run, walk, tmp_path):
     folder = walk(4, rating="3")
@@ -273,7 +284,7 @@ def test_lines_filled_in_make_a_preset_and_stay_when_prepare_runs_again(run, wal
         done = run("prepare", folder)
         assert done.returncode == 0, done.stderr
     assert session.with_name("session.toml.before").read_text() == text
-    assert "4 frames from P1010001: 28 mm, f/8, focus at 2.5 m." in done.stderr
+    assert "4 frames from P1010001, body A: 28 mm, f/8, focus at 2.5 m." in done.stderr
 
 
 def test_statements_beside_hold_only_for_their_source_and_below_what_lies_among_the_photographs(

@@ -7,10 +7,12 @@ import numpy as np
 import pytest
 from worlds.archives import World, draw_archive
 
+from auditor.evidence.bursts import count_frames
 from auditor.evidence.causes import find_causes
 from auditor.evidence.comparisons import compare_presets
 from auditor.evidence.distances_met import distances_met
 from auditor.evidence.over_time import rates_over_time
+from auditor.evidence.presets import count_sessions
 from auditor.evidence.rates import hit_rates
 from auditor.evidence.telling_frames import telling_frames
 from auditor.evidence.tolerance import FLAGS, fit_tolerance
@@ -58,13 +60,13 @@ def test_every_part_answers(archive, case):
     table = with_columns(CASES[case](archive.copy()))
     settings = Settings()
     tolerance = fit_tolerance(table, settings)
-    causes = find_causes(table, settings, tolerance)
-    check_zone(table, tolerance)
-    compare_presets(table, settings)
-    telling_frames(table, tolerance, causes)
-    distances_met(table)
-    rates_over_time(table)
-    hit_rates(table, ["preset"])
+    causes = find_causes(count_frames(table), settings, tolerance)
+    check_zone(count_frames(table), tolerance)
+    compare_presets(count_frames(table), settings)
+    telling_frames(count_frames(table), tolerance, causes)
+    distances_met(count_frames(table))
+    rates_over_time(count_frames(table), count_sessions(count_frames(table), 0.95))
+    hit_rates(table, "preset")
     assert set(tolerance.flags) <= set(FLAGS)
     if tolerance.fitted:
         for eye in (tolerance.sharp, tolerance.keep):

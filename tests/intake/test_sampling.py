@@ -212,7 +212,7 @@ def test_prepare_draws_writes_and_reads_its_own_sample_back(run, walk, tmp_path)
     names = ["session.toml", "notes.csv", "sample.csv", "sheet.html", "source.txt"]
     assert done.stdout.split() == [f"audit-notes/{name}" for name in names]
     assert "6 frames drawn by chance (seed 0) from 12; of these 0 had a distance already" in done.stderr
-    assert "12 frames from P1010001: 28 mm, f/8, focus at 2.5 m." in done.stderr
+    assert "12 frames from P1010001, body A: 28 mm, f/8, focus at 2.5 m." in done.stderr
     assert digest(folder) == before
     assert (out / "source.txt").read_text() == "../walk\n"
     told = (out / "sheet.html").read_text() + (out / "notes.csv").read_text()
