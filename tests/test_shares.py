@@ -22,6 +22,8 @@ from auditor.journey import Audit, run_audit, run_scan
 from auditor.settings import Request
 from auditor.show.outputs import audit_json
 
+pytestmark = pytest.mark.slow
+
 COLUMNS = [
     "file", "captured_at", "camera", "lens", "preset", "focal_length_mm", "f_number", "exposure_time_s",
     "iso", "sensor_width_mm", "sensor_height_mm", "focus_distance_m", "keeper",

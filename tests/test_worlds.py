@@ -30,6 +30,7 @@ def test_rates_are_true_after_a_sample_was_drawn(bench, world):
     assert plain > 3, "without weights the sample flatters"
 
 
+@pytest.mark.slow
 def test_people_are_as_the_bench_says():
     kept, frames, near = [], [], []
     for seed in range(30):

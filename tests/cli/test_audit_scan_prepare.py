@@ -382,6 +382,7 @@ def test_a_second_file_that_replaces_all_others_is_wrong_usage(run, market, opti
         assert f"{option} is given twice" in result.stderr
 
 
+@pytest.mark.slow
 def test_what_was_ignored_is_told_first_and_why_there_is_no_advice(run, walk, tmp_path):
     folder = walk(3, rating="3")
     (folder / "notes.csv").write_text("file,keeper\nP1010001,yes\nP1019999,yes\n")
