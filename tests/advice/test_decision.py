@@ -134,6 +134,7 @@ def test_presses_that_follow_the_ring_are_flagged():
     assert presses_follow_ring(one).follow is None
 
 
+@pytest.mark.slow
 def test_distances_that_follow_the_ring_change_nothing_alone():
     lens = decide(draw_archive(4, World(presses="zone")).table, (), Settings()).lenses[0]
     assert lens.follow.follow

@@ -142,6 +142,7 @@ def test_scan_without_out_prints_csv_on_stdout_alone(run, market):
     assert len(done.stdout.splitlines()) == 7
 
 
+@pytest.mark.slow
 def test_a_foreign_table_with_few_columns_is_enough(run, tmp_path):
     table = tmp_path / "mine.csv"
     table.write_text(
