@@ -27,6 +27,7 @@ def digest(folder: Path) -> dict[str, str]:
     return {str(p): hashlib.sha256(p.read_bytes()).hexdigest() for p in folder.rglob("*") if p.is_file()}
 
 
+@pytest.mark.slow
 @needs_detector
 def test_rows_go_to_stdout_and_words_to_stderr(folder):
     before = digest(folder)

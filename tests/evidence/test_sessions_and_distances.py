@@ -92,6 +92,7 @@ def test_a_drift_is_named(frame_table):
     assert result.drift_per_session > 0
 
 
+@pytest.mark.slow
 def test_no_wolf(frame_table):
     """Equal sessions, and sessions that scatter: hardly one in a hundred archives names anything."""
     rng = np.random.default_rng(3)

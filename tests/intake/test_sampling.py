@@ -69,6 +69,7 @@ def test_a_seed_draws_the_same_frames_again_and_another_seed_others():
     assert draw_sample(table, 30, seed=2).rows.tolist() != first
 
 
+@pytest.mark.slow
 def test_each_frame_of_a_stratum_is_as_likely():
     table = frames(arcade_keeper=10, arcade_not=40)
     times = np.zeros(50)

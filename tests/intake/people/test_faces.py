@@ -91,6 +91,7 @@ def test_a_blurred_noisy_face_is_found_and_its_blur_read():
     assert seen.blurs_px[0] == pytest.approx(30, rel=0.25)
 
 
+@pytest.mark.slow
 @needs_detector
 def test_noise_and_black_and_white_hide_no_face():
     rng = np.random.default_rng(3)
@@ -100,6 +101,7 @@ def test_noise_and_black_and_white_hide_no_face():
     assert face.face_px == pytest.approx(100, rel=0.1)
 
 
+@pytest.mark.slow
 @needs_detector
 def test_a_known_distance_comes_back():
     """A woman's face of 113.1 mm (ANSUR II) at 3 m before a 35 mm lens, 6 um pixels.

@@ -97,6 +97,7 @@ def test_distances_come_from_the_pictures_and_notes_win(scanned):
     assert np.isfinite(table["defocus_mm"].iloc[0])
 
 
+@pytest.mark.slow
 def test_all_faces_are_kept_and_one_of_each_frame_is_the_subject(scanned):
     faces = scanned.pictures.faces
     assert faces.groupby("frame").size().tolist() == [1, 1, 1, 2]
