@@ -27,7 +27,7 @@ from PIL import Image
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from auditor.intake.people.installed import can_find_faces
+from auditor.intake.people.facemodel import can_find_faces
 from auditor.intake.people.measuring import measure_pictures
 from tests.intake.people.scenes import with_face
 

@@ -84,7 +84,7 @@ def forget_all(folder: Path) -> list[Problem]:
     problems: list[Problem] = []
 
     def tell(_: Any, path: str, error: Any) -> None:
-        problems.append(Problem(path, f"It cannot be deleted: {error[1].strerror}."))
+        problems.append(Problem(path, f"It cannot be deleted: {error[1].strerror or error[1]}."))
 
     shutil.rmtree(folder, onerror=tell)
     return problems

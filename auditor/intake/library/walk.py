@@ -86,19 +86,15 @@ def find_files(
             found.pictures.append((len(found.folders) - 1, source.name))
             found.picture_stamps.extend(stamp_of(source))
         elif source.is_dir():
-            _check_open(source)
+            try:
+                os.scandir(source).close()
+            except OSError as error:
+                what = f"{source} cannot be opened: {error.strerror}."
+                raise SourceError(what, "Check its permissions.") from None
             _walk(found, str(source), prefix, selects_of, passed_over)
         else:
             raise SourceError(f"{source} does not exist.", "Name a folder of photographs, or a frame table.")
     return found
-
-
-def _check_open(source: Path) -> None:
-    try:
-        with os.scandir(source):
-            pass
-    except OSError as error:
-        raise SourceError(f"{source} cannot be opened: {error.strerror}.", "Check its permissions.") from None
 
 
 def _walk(found: Found, top: str, prefix: str, selects_of: SelectsOf | None, left_out: set[str]) -> None:

@@ -52,7 +52,8 @@ def blur_width(grey: npt.NDArray[np.uint8], face_px: float) -> float:
     if min(picture.shape) < 12 or not face_px > 0:
         return float("nan")
     noise = noise_sd(picture)
-    scale = coarsest_scale_px(face_px)
+    most = min(COARSEST_SCALE_PX, face_px / FACE_PER_SCALE)
+    scale = float(max(1.0, 2.0 ** (np.floor(2 * np.log2(most) + 1e-9) / 2)))  # a power of the root of 2
     smoothed: dict[float, Floats] = {}
     found: tuple[Floats, Floats] | None = None
     while True:
@@ -90,18 +91,6 @@ def blur_interval(reading: Doubles, floor: Doubles) -> tuple[Doubles, Doubles, D
         np.where(told, reading / times, np.where(known, 0.0, np.nan)),
         high,
     )
-
-
-def coarsest_scale_px(face_px: float) -> float:
-    """Scale to begin with: 1 times a power of the root of 2, at most 8 and a fifteenth of the face.
-
-    Examples
-    --------
-    >>> [round(coarsest_scale_px(face), 2) for face in (10, 30, 120, 500)]
-    [1.0, 2.0, 8.0, 8.0]
-    """
-    most = min(COARSEST_SCALE_PX, face_px / FACE_PER_SCALE)
-    return float(max(1.0, 2.0 ** (np.floor(2 * np.log2(most) + 1e-9) / 2)))
 
 
 def noise_sd(picture: Floats) -> float:

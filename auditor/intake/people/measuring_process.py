@@ -12,9 +12,8 @@ import numpy as np
 
 from auditor.intake.library.reader_process import serve
 from auditor.intake.people.blurwidth import blur_width
-from auditor.intake.people.faces import Face
 from auditor.intake.people.finding import find_faces
-from auditor.intake.people.records import MeasuredPicture, pack
+from auditor.intake.people.records import Face, MeasuredPicture, pack
 from auditor.intake.people.wholepicture import WholePicture, open_whole
 
 SEPARATOR = "\0"  # the one character that no path can hold

@@ -34,10 +34,7 @@ def propose_measures(
     request: Request,
     progress: Progress | None = None,
 ) -> list[Proposal | None]:
-    """Propose one measure for each of some frames, on the face that is most likely the subject.
-
-    Raises SettingError if no detector is installed.
-    """
+    """Propose one measure for each of some frames, on the face that is most likely the subject."""
     measured = measure_frames(table, paths, rows, request, progress)
     faces = placed_faces(table, measured.pictures, np.asarray(rows, dtype="intp"))
     proposals: dict[int, Proposal] = {}

@@ -19,13 +19,12 @@ from PIL.TiffImagePlugin import IFDRational
 from auditor.frames import MEASURED_COLUMNS
 from auditor.intake.people import measuring
 from auditor.intake.people.facedistance import RESIZED
-from auditor.intake.people.faces import Face
+from auditor.intake.people.facemodel import can_find_faces
 from auditor.intake.people.filling import NO_FACE, SAME_BURST, fill_in, one_of_each_burst
-from auditor.intake.people.installed import can_find_faces
 from auditor.intake.people.listing import faces_to_write
 from auditor.intake.people.measuring import ENDED, measure_pictures
 from auditor.intake.people.proposals import propose_measures
-from auditor.intake.people.records import MeasuredPicture, pack, unpack
+from auditor.intake.people.records import Face, MeasuredPicture, pack, unpack
 from auditor.intake.resolve import with_measured
 from auditor.journey import run_audit, run_scan
 from auditor.settings import Request
