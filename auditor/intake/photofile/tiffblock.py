@@ -48,7 +48,6 @@ EXIF_TAGS = {
     0x8832: False,  # RecommendedExposureIndex
     0x8833: False,  # ISOSpeed
     0x9003: True,  # DateTimeOriginal
-    0x9011: True,  # OffsetTimeOriginal
     0x9202: False,  # ApertureValue
     0x9206: False,  # SubjectDistance
     0x9209: False,  # Flash
