@@ -13,10 +13,12 @@ import pandas as pd
 from auditor.advice.decide import decide
 from auditor.advice.lens_decision import Decisions
 from auditor.errors import Problem, SettingError
+from auditor.evidence.bursts import count_frames
 from auditor.evidence.causes import Causes, find_causes
 from auditor.evidence.company import count_company
 from auditor.evidence.comparisons import Comparisons, compare_presets
 from auditor.evidence.distances_met import DistancesMet, distances_met
+from auditor.evidence.line_presses import LinePresses, line_presses
 from auditor.evidence.over_time import OverTime, rates_over_time
 from auditor.evidence.presets import (
     count_distances,
@@ -27,8 +29,9 @@ from auditor.evidence.presets import (
 )
 from auditor.evidence.proportions import wilson
 from auditor.evidence.ring_shift import frame_shifts
+from auditor.evidence.sharpness import judged_frames
 from auditor.evidence.telling_frames import telling_frames
-from auditor.evidence.tolerance import Tolerance, fit_tolerance, tell_tolerance
+from auditor.evidence.tolerance import Tolerance, describe_tolerance, fit_tolerance
 from auditor.evidence.weights import add_weights, unheard
 from auditor.evidence.zone_check import ZoneCheck, check_zone
 from auditor.evidence.zones import add_zones, has_zone
@@ -70,6 +73,7 @@ class Audit:
     over_time: OverTime
     decisions: Decisions  # what to set next, lens by lens, the most used first
     problems: list[Problem]
+    lines: tuple[LinePresses, ...] = ()  # of presets set in advance to a place where subjects pass
     pictures: PictureFacts | None = None  # what the pictures told; None where they were not measured
     lenses: tuple[Lens, ...] = ()  # what session files say of lenses
     # as they were named, and the folder of selects with its option, for commands to be repeated
@@ -95,7 +99,7 @@ def run_scan(request: Request, progress: Progress | None = None) -> Scan:
     archive = read_archive(request, progress)
     settings, problems = gather_settings(request, archive)
     lenses = rows_of_lenses(archive)
-    shift_mm, doubtful = frame_shifts(len(archive.table), lenses)
+    shift_mm, doubtful = frame_shifts(archive.table, lenses)
     speeds = np.full(len(archive.table), settings.speed_m_s)
     for session, rows in archive.by_session_file():
         if "speed_m_s" not in request.overrides:
@@ -154,33 +158,33 @@ def run_audit(
     lenses = declared_lenses(archive.session_files)
     stage("Fitting")
     decisions = decide(table, lenses, settings)
-    tolerance = tell_tolerance(
-        table,
-        {one.lens: one.tolerances for one in decisions.lenses},
-        settings.confidence,
-        {one.lens: one.measured for one in decisions.lenses},
-    )
-    causes = find_causes(table, settings, tolerance)
+    counted, judged, confidence = count_frames(table), judged_frames(table), settings.confidence
+    fits = {one.lens: (one.tolerances, one.measured) for one in decisions.lenses}
+    tolerance = describe_tolerance(counted, fits, confidence)
+    causes = find_causes(counted, settings, tolerance)
     stage("Weighing")
+    sessions, met = count_sessions(counted, confidence), distances_met(counted, confidence)
+    at_lines = {one.name for file in archive.session_files for one in file.presets if one.kind == "line"}
     return Audit(
         table=table,
         paths=archive.paths,
         settings=settings,
         counts=count_steps(archive),
-        presets=count_presets(table, settings.confidence),
-        distances=count_distances(table, settings.confidence, settings.units),
-        sessions=count_sessions(table, settings.confidence),
-        to_end=count_to_end(archive.counted_to_end, settings.confidence),
-        comparisons=compare_presets(table, settings),
-        distances_met=distances_met(table, settings.confidence),
-        zone_check=check_zone(table, tolerance),
-        unheard=unheard(table),
+        presets=count_presets(counted, judged, confidence),
+        distances=count_distances(counted, judged, confidence, settings.units),
+        sessions=sessions,
+        to_end=count_to_end(archive.counted_to_end, confidence),
+        comparisons=compare_presets(counted, settings),
+        distances_met=met,
+        zone_check=check_zone(counted, tolerance),
+        unheard=unheard(counted),
         tolerance=tolerance,
         causes=causes,
-        telling=telling_frames(table, tolerance, causes),
-        over_time=rates_over_time(table, settings.confidence),
+        telling=telling_frames(counted, tolerance, causes),
+        over_time=rates_over_time(counted, sessions),
         decisions=decisions,
         problems=scanned.problems,
+        lines=line_presses(table, met, at_lines, settings.speed_m_s, confidence),
         pictures=scanned.pictures,
         lenses=lenses,
         sources=_as_named(request),

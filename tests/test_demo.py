@@ -26,8 +26,8 @@ def truth():
 
 
 @pytest.fixture(scope="module")
-def audit():
-    return run_audit(Request((DEMO,), workers=1))
+def audit(demo):
+    return demo
 
 
 def same_picture(one: Path, other: Path) -> bool:
@@ -38,6 +38,7 @@ def same_picture(one: Path, other: Path) -> bool:
         return ImageChops.difference(a.convert("L"), b.convert("L")).getextrema()[1] <= 8
 
 
+@pytest.mark.slow
 def test_demo_is_made_by_the_simulator_to_the_byte(truth, tmp_path):
     """Pictures may differ in how their pixels are encoded: that is for the library that writes them."""
     simulate_archive(tmp_path / "demo", truth["seed"], truth["frames"])

@@ -13,13 +13,12 @@ from array import array
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from functools import partial
-from operator import attrgetter
 from pathlib import Path
 
 from auditor.errors import Problem, SourceError
 from auditor.intake.library.collector import without_collector
 from auditor.intake.photofile.metadata import PICTURE_SUFFIXES
-from auditor.text import printable
+from auditor.text import natural_key, printable
 from auditor.writing import WRITTEN_NAME, read_written, sum_of
 
 SESSION_NAME = "session.toml"
@@ -181,7 +180,7 @@ def _list_folder(found: Found, path: str) -> _Listed:
     listed = _Listed()
     try:
         with os.scandir(path) as listing:
-            entries = sorted(listing, key=attrgetter("name"))
+            entries = sorted(listing, key=lambda entry: (natural_key(entry.name), entry.name))
     except OSError as error:
         what = f"The folder cannot be opened: {error.strerror}."
         found.problems.append(Problem(printable(path), what, "Check its permissions."))

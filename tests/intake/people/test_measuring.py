@@ -82,6 +82,7 @@ def scanned(walk, cache):
     return run_scan(Request((walk,), cache=cache, workers=2, measure=True))
 
 
+@pytest.mark.slow
 def test_distances_come_from_the_pictures_and_notes_win(scanned):
     table = scanned.archive.table.set_index("file")
     assert table["subject_distance_source"].tolist() == ["picture", "notes", "picture", "picture", "unknown"]
@@ -118,6 +119,7 @@ def test_a_second_run_measures_nothing(scanned, walk, cache, monkeypatch):
     assert again.pictures.faces.equals(scanned.pictures.faces)
 
 
+@pytest.mark.slow
 def test_a_changed_picture_is_measured_again(walk, cache, tmp_path):
     path = tmp_path / "P1010000.jpg"
     path.write_bytes((walk / "P1010000.jpg").read_bytes())
@@ -130,6 +132,7 @@ def test_a_changed_picture_is_measured_again(walk, cache, tmp_path):
     assert (len(first.pictures[0].faces), len(second.pictures[0].faces)) == (1, 0)
 
 
+@pytest.mark.slow
 def test_a_stopped_run_goes_on_where_it_was(walk, tmp_path):
     frames = [[str(walk / f"P101000{i}.jpg")] for i in range(4)]
     cache = tmp_path / "c.sqlite"
@@ -151,6 +154,7 @@ def test_a_stopped_run_goes_on_where_it_was(walk, tmp_path):
         assert kept.execute("SELECT count(*) FROM file").fetchone() == (4,)
 
 
+@pytest.mark.slow
 def test_a_picture_that_kills_its_process_costs_only_itself(walk, tmp_path, monkeypatch):
     """The real process, but one path makes it end as a crash of native code would."""
     (tmp_path / "deadly_process.py").write_text(
@@ -227,6 +231,7 @@ def test_the_nearest_are_named_so_that_somebody_looks(scanned):
     assert [distance for _, distance in named] == sorted(distance for _, distance in named)
 
 
+@pytest.mark.slow
 def test_a_picture_cut_short_is_measured_and_said(walk, tmp_path):
     path = tmp_path / "P1010000.jpg"
     path.write_bytes((walk / "P1010000.jpg").read_bytes()[:-60])
