@@ -162,10 +162,10 @@ def test_a_picture_that_kills_its_process_costs_only_itself(walk, tmp_path, monk
         import os
         from auditor.intake.people import measuring_process
         from auditor.intake.library.reader_process import serve
-        def answer(text):
-            if "P1010001" in text:
+        def answer(paths):
+            if "P1010001" in paths[0]:
                 os.abort()
-            return measuring_process.measure_packed(text)
+            return measuring_process.measure_packed(paths)
         def main():
             serve(answer)
         """)
