@@ -39,7 +39,8 @@ def make_request(
         raise UnitError(f"--unmarked {unmarked!r} is not a rule.", f"Allowed: {', '.join(UNMARKED_RULES)}.")
     if confidence is not None and not 0.5 <= confidence < 1:
         raise UnitError(f"--confidence {confidence:g} is not a level.", "Give one from 0.5 to below 1.")
-    check_units(units)
+    if units not in (None, "m", "ft"):
+        raise UnitError(f"--units {units!r} is neither m nor ft.", "Give m or ft.")
     if coc not in (None, "measured"):
         parse_criterion(coc)
     overrides: dict[str, Any] = {
@@ -64,9 +65,3 @@ def make_request(
         cache=None if cache == "off" else Path(cache or default_cache),
         workers=workers,
     )
-
-
-def check_units(units: str | None) -> None:
-    """Refuse units other than metres and feet."""
-    if units not in (None, "m", "ft"):
-        raise UnitError(f"--units {units!r} is neither m nor ft.", "Give m or ft.")

@@ -89,7 +89,8 @@ def gather_facts(
     paths: list[str] = []
     folders: list[int] = []
     problems = [*_unreadable(found, records, sidecars), *doubts]
-    shared = _shared_models(records)
+    bodies = {(r.camera, r.serial) for r in records if r.camera is not None and r.serial is not None}
+    shared = frozenset(model for model, n in Counter(model for model, _ in bodies).items() if n > 1)
     for group in groups:
         lead = group.pictures[0]
         members = [records[i] for i in group.pictures if records[i].error is None]
@@ -173,12 +174,6 @@ def _upright_size(record: FileRecord) -> tuple[int, int]:
     """Width and height of the picture as seen; orientations 5 to 8 lie on their side (Exif 2.32)."""
     size = record.stored_width_px, record.stored_height_px
     return size if record.orientation < 5 else size[::-1]
-
-
-def _shared_models(records: Sequence[FileRecord]) -> frozenset[str]:
-    """Models that more than one serial number bears."""
-    pairs = {(r.camera, r.serial) for r in records if r.camera is not None and r.serial is not None}
-    return frozenset(model for model, n in Counter(model for model, _ in pairs).items() if n > 1)
 
 
 def _body(model: str | None, serial: str | None, shared: frozenset[str]) -> str | None:

@@ -110,7 +110,12 @@ def _walk(found: Found, top: str, prefix: str, selects_of: SelectsOf | None, lef
                 found.problems.append(Problem(printable(path), what))
                 continue
         if ours is not None:
-            _leave_out(listed, ours)
+            written = {entry.name for entry in listed.pictures if ours.wrote(entry.path)}
+            what = "A picture that this tool wrote was passed over."
+            listed.problems.extend(
+                Problem(printable(os.path.join(path, name)), what) for name in sorted(written)
+            )
+            listed.pictures[:] = [entry for entry in listed.pictures if entry.name not in written]
         if SESSION_NAME in listed.written:
             session = os.path.join(path, SESSION_NAME)
             selects = selects_of(session) if selects_of else None
@@ -154,15 +159,6 @@ class _Ours:
             for name in names
             if name[0] != "." and os.path.splitext(name)[1].lower() in PICTURE_SUFFIXES
         )
-
-
-def _leave_out(listed: _Listed, ours: _Ours) -> None:
-    """Take out of a folder the pictures that we wrote; the others there are photographs."""
-    written = [entry for entry in listed.pictures if ours.wrote(entry.path)]
-    if written:
-        listed.pictures[:] = [entry for entry in listed.pictures if entry not in written]
-        what = "A picture that this tool wrote was passed over."
-        listed.problems.extend(Problem(printable(entry.path), what) for entry in written)
 
 
 @dataclass(frozen=True, slots=True)

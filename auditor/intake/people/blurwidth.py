@@ -48,7 +48,8 @@ def blur_width(grey: npt.NDArray[np.uint8], face_px: float) -> float:
     Accuracy on real faces blurred by a disc, with noise, compression, sharpening and low contrast: 10 to 15 %
     from 4 px to 0.6 of ``face_px``.
     """
-    picture = _middle(grey).astype(np.float32)
+    top, left = (max(0, (side - LARGEST_REGION_PX) // 2) for side in grey.shape)
+    picture = grey[top : top + LARGEST_REGION_PX, left : left + LARGEST_REGION_PX].astype(np.float32)
     if min(picture.shape) < 12 or not face_px > 0:
         return float("nan")
     noise = noise_sd(picture)
@@ -108,12 +109,6 @@ def noise_sd(picture: Floats) -> float:
     second = np.array([1.0, -2.0, 1.0])
     left = correlate1d(correlate1d(picture, second, axis=0), second, axis=1)[1:-1, 1:-1]
     return float(np.median(np.abs(left)) / 0.6745 / 6.0)
-
-
-def _middle(grey: npt.NDArray[np.uint8]) -> npt.NDArray[np.uint8]:
-    rows, columns = grey.shape
-    top, left = max(0, (rows - LARGEST_REGION_PX) // 2), max(0, (columns - LARGEST_REGION_PX) // 2)
-    return grey[top : top + LARGEST_REGION_PX, left : left + LARGEST_REGION_PX]
 
 
 def _slopes(picture: Floats, scale: float, smoothed: dict[float, Floats]) -> tuple[Floats, Floats]:
