@@ -282,7 +282,6 @@ TWICE = {
     "walk": "through folders; along an invented street",
     "Lens": "as stated in a session file; as an invented photographer owns it",
     "Plan": "of a setting to be made; of where an invented archive's bursts lie",
-    "Proposal": "of a measure; the same with its handles, as the sheet holds it",
     "main": "of each process",
     "pack": "what was read of a file; what was measured in a picture",
     "unpack": "the same, from bytes",

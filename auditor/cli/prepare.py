@@ -14,12 +14,12 @@ if TYPE_CHECKING:
     import numpy.typing as npt
     import pandas as pd
 
+    from auditor.intake.people.proposals import Proposal
     from auditor.intake.sampling import Sample
     from auditor.intake.starter import Run
     from auditor.intake.taking import Filled
     from auditor.journey import Scan
     from auditor.settings import Request
-    from auditor.show.sheet_proposals import Proposal
 
 SHEET_NAME, FILLED_NAME = "sheet.html", "sheet.json"
 
@@ -254,11 +254,11 @@ def _waiting(table: pd.DataFrame, filled: Filled, folder: Path) -> npt.NDArray[A
 
 
 def _proposals(scan: Scan, rows: list[int], request: Request) -> dict[int, list[Proposal]]:
-    from auditor.show.sheet_proposals import propose_faces
+    from auditor.intake.people.proposals import propose_faces
     from auditor.show.terminal import progress_on_stderr
 
     with progress_on_stderr("Measuring") as progress:
-        return propose_faces(scan.archive, rows, request, progress)
+        return propose_faces(scan.archive.table, scan.archive.paths, rows, request, progress)
 
 
 def _say_what_was_found(

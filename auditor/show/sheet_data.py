@@ -21,13 +21,13 @@ from auditor.intake.archive import Archive
 from auditor.intake.library.camera_pixels import SHAPE_TOLERANCE
 from auditor.intake.library.processes import cores
 from auditor.intake.library.reading import Progress
+from auditor.intake.people.proposals import Proposal
 from auditor.intake.photofile.previews import JPEG, frame_files, small_picture
 from auditor.intake.starter import Run, note_names
 from auditor.intake.statements.bodies import FOCAL_LENGTH_SD, MEASURES, READING_SD, TILT_SD_RAD
 from auditor.optics.sensors import HANDBOOK_DIVISOR
 from auditor.settings import Settings
 from auditor.show.page.frames import relative_link
-from auditor.show.sheet_proposals import Proposal
 from auditor.show.sheet_strips import (
     Place,
     data_uri,

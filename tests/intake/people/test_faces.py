@@ -11,13 +11,13 @@ import pytest
 from PIL import Image
 
 from auditor.errors import SettingError
-from auditor.intake.people import facemodel, installed
+from auditor.intake.people import facemodel
 from auditor.intake.people.facedistance import place_faces
-from auditor.intake.people.faces import Box, without_doubles
+from auditor.intake.people.facemodel import can_find_faces, choose_detector
 from auditor.intake.people.filling import faces_of
-from auditor.intake.people.finding import find_faces, measured_face
-from auditor.intake.people.installed import can_find_faces, choose_detector
+from auditor.intake.people.finding import find_faces, measured_face, without_doubles
 from auditor.intake.people.measuring_process import measure_picture
+from auditor.intake.people.records import Box
 from auditor.intake.people.wholepicture import WholePicture
 from tests.intake.people.scenes import (
     OWN_FACE_PX,
@@ -160,7 +160,7 @@ def test_a_damaged_model_is_refused(monkeypatch):
 
 
 def test_without_a_detector_one_sentence_says_how_to_get_one(monkeypatch):
-    monkeypatch.setattr(installed.util, "find_spec", lambda name: None)
+    monkeypatch.setattr(facemodel.util, "find_spec", lambda name: None)
     with pytest.raises(SettingError) as caught:
         choose_detector()
     assert "focus-zone-auditor[people]" in caught.value.next_step
