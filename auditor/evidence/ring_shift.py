@@ -33,7 +33,7 @@ def frame_shifts(
     tuple of Problem
         Readings that cannot be used, or that no one adapter explains.
     """
-    shifts, problems = _shifts_in(table)
+    shifts, problems = shifts_in(table)
     for rows, lens in checked:
         if not lens.ring_checks:
             continue
@@ -59,7 +59,7 @@ def frame_shifts(
     return shifts, tuple(problems)
 
 
-def _shifts_in(table: pd.DataFrame) -> tuple[np.ndarray, list[Problem]]:
+def shifts_in(table: pd.DataFrame) -> tuple[np.ndarray, list[Problem]]:
     """Shift of each frame's lens as ``focus_true_m`` tells it: the median over the frames of a lens."""
     focal, mark, true = (
         table[name].to_numpy("float64") for name in ("focal_length_mm", "focus_distance_m", "focus_true_m")

@@ -52,6 +52,7 @@ class WalletCard:
     now_row: int = -1  # cell of the table that is set
     now_column: int = -1
     eye: str = ""  # how strict it is; empty where nobody knows
+    scale: str = ""  # how to read the engraved scale
 
 
 def wallet_bytes(cards: Sequence[WalletCard], suffix: str, paper: Paper = "wallet") -> bytes:
@@ -165,8 +166,9 @@ def _back(ax: Axes, card: WalletCard, x: float, y: float) -> None:
         number = format_f_number(float(table.f_numbers[column]))
         _text(ax, left, y + 14.8 + height * (line + 0.6), number, 7, weight="bold")
     ax.plot([left, right], [y + 42.6] * 2, color=INK, lw=0.5)
-    _fitted(ax, left, y + 45.6, f"Counted with {table.note}.", 5.5, room, color=MUTED)
-    _fitted(ax, left, y + 49, card.eye, 5.5, room, color=MUTED)
+    below = (f"Counted with {table.note}.", card.eye, card.scale)
+    for line, text in enumerate(text for text in below if text):
+        _fitted(ax, left, y + 45.4 + 3 * line, text, 5.5, room, color=MUTED)
 
 
 def _span(near: str, far: str) -> str:

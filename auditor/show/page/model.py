@@ -128,9 +128,10 @@ class NextTime(NamedTuple):
 
     headline: str
     expect: str
-    instead: str  # what to change instead; this and the next two may be empty
+    instead: str  # what to change instead; this and the next three may be empty
     blur: str
     walk: str
+    scale: str  # how to read the engraved scale
     sure: tuple[str, ...]  # what it rests on
     step: Step  # what helps most; empty where nothing does
 

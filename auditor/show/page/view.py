@@ -87,6 +87,7 @@ def _next_time(audit: Audit, decided: Decided, causes: dict[str, int]) -> NextTi
         instead=next_time.instead(decided),
         blur=next_time.blur_costs(causes, decided.exposure_time_s),
         walk=next_time.next_walk(decided),
+        scale=next_time.engraved_scale(decided),
         sure=tuple(one for one in (*sure, zone_said if zone_said != expected else "") if one),
         step=next_time.step(decided, audit.sources),
     )
