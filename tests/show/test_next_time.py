@@ -99,7 +99,6 @@ def test_blur_is_said_with_its_main_cause_and_the_exposure() -> None:
 
 
 def test_distances_on_the_ring_are_written_as_engraved(told: Decided) -> None:
-    feet = (*(foot * 0.3048 for foot in (3, 5, 7, 10, 15)), math.inf)
     now = replace(told.now, focus_distance_m=7 * 0.3048)  # type: ignore[type-var]
     said = next_time.headline(
         replace(decided(told, "keep"), bench=replace(told.bench, units="ft"), to_set=now)
