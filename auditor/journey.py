@@ -18,6 +18,7 @@ from auditor.evidence.causes import Causes, find_causes
 from auditor.evidence.company import count_company
 from auditor.evidence.comparisons import Comparisons, compare_presets
 from auditor.evidence.distances_met import DistancesMet, distances_met
+from auditor.evidence.line_presses import LinePresses, line_presses
 from auditor.evidence.over_time import OverTime, rates_over_time
 from auditor.evidence.presets import (
     count_distances,
@@ -72,6 +73,7 @@ class Audit:
     over_time: OverTime
     decisions: Decisions  # what to set next, lens by lens, the most used first
     problems: list[Problem]
+    lines: tuple[LinePresses, ...] = ()  # of presets set in advance to a place where subjects pass
     pictures: PictureFacts | None = None  # what the pictures told; None where they were not measured
     lenses: tuple[Lens, ...] = ()  # what session files say of lenses
     # as they were named, and the folder of selects with its option, for commands to be repeated
@@ -161,7 +163,8 @@ def run_audit(
     tolerance = describe_tolerance(counted, fits, confidence)
     causes = find_causes(counted, settings, tolerance)
     stage("Weighing")
-    sessions = count_sessions(counted, confidence)
+    sessions, met = count_sessions(counted, confidence), distances_met(counted, confidence)
+    at_lines = {one.name for file in archive.session_files for one in file.presets if one.kind == "line"}
     return Audit(
         table=table,
         paths=archive.paths,
@@ -172,7 +175,7 @@ def run_audit(
         sessions=sessions,
         to_end=count_to_end(archive.counted_to_end, confidence),
         comparisons=compare_presets(counted, settings),
-        distances_met=distances_met(counted, confidence),
+        distances_met=met,
         zone_check=check_zone(counted, tolerance),
         unheard=unheard(counted),
         tolerance=tolerance,
@@ -181,6 +184,7 @@ def run_audit(
         over_time=rates_over_time(counted, sessions),
         decisions=decisions,
         problems=scanned.problems,
+        lines=line_presses(table, met, at_lines, settings.speed_m_s, confidence),
         pictures=scanned.pictures,
         lenses=lenses,
         sources=_as_named(request),

@@ -16,22 +16,11 @@ from auditor.units import format_distance
 def frame_shifts(
     table: pd.DataFrame, checked: Iterable[tuple[np.ndarray, Lens]]
 ) -> tuple[np.ndarray, tuple[Problem, ...]]:
-    """Shift of each frame's lens, by the readings of its ring, else as a frame table has it.
+    """How much farther out each frame's lens is than its engravings mean [mm], shape (frames,), and doubts.
 
-    Parameters
-    ----------
-    table : pandas.DataFrame
-        Frame table, shape (n, columns).
-    checked : iterable of (rows, lens)
-        Rows of a lens, and what the session file says of it; lenses without a reading are passed over.
-
-    Returns
-    -------
-    numpy.ndarray, shape (n,)
-        How much farther from the sensor the lens stands than its engravings mean [mm]; NaN where nobody
-        checked.
-    tuple of Problem
-        Readings that cannot be used, or that no one adapter explains.
+    ``checked`` are rows of a lens and what the session file says of it; of other lenses the shift is the one
+    behind the table's own ``focus_true_m``; NaN where nobody checked. A problem is a reading that cannot be
+    used, or that no one adapter explains. Reads ``lens, focal_length_mm, focus_distance_m, focus_true_m``.
     """
     shifts, problems = shifts_in(table)
     for rows, lens in checked:
