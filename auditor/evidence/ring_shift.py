@@ -48,6 +48,13 @@ def frame_shifts(
     return shifts, tuple(problems)
 
 
+def known_shift_mm(table: pd.DataFrame) -> np.ndarray:
+    """Shift of each frame's lens [mm] as ``focus_true_m`` tells it; 0 where nobody checked its ring."""
+    if "focus_true_m" not in table or not table["focus_true_m"].notna().any():
+        return np.zeros(len(table))
+    return np.asarray(np.nan_to_num(shifts_in(table)[0]))
+
+
 def shifts_in(table: pd.DataFrame) -> tuple[np.ndarray, list[Problem]]:
     """Shift of each frame's lens as ``focus_true_m`` tells it: the median over the frames of a lens."""
     focal, mark, true = (

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from auditor.evidence.ring_shift import frame_shifts
+from auditor.evidence.ring_shift import frame_shifts, known_shift_mm
 from auditor.evidence.zones import add_zones
 from auditor.frames import with_columns
 from auditor.intake.statements.session import Lens, RingReading
@@ -99,3 +99,9 @@ def test_a_table_that_only_says_past_infinity_is_not_guessed_at(table):
     shifts, problems = frame_shifts(past, [])
     assert np.isnan(shifts).all()
     assert "1 of 4 frames" in problems[0].what, "a mark at infinity is no wonder"
+
+
+def test_subjects_and_causes_know_the_shift(table):
+    found = add_zones(table, CRITERION, 0.0, frame_shifts(table, [(np.array([0, 1]), lens((2.0, 2.2)))])[0])
+    assert known_shift_mm(found) == pytest.approx([find_shift(50, [2.0], [2.2]).shift_mm] * 3 + [0.0])
+    assert known_shift_mm(table).tolist() == [0.0] * 4
