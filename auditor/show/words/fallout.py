@@ -79,8 +79,8 @@ def missing_numbers(counts: Counts) -> str:
     )
 
 
-def company(counts: Counts) -> str:
-    """Say which of several subjects the zone held; empty where no frame has more than one."""
+def company(counts: Counts, by_preset: Mapping[str, Mapping[str, int]]) -> str:
+    """Say which of several subjects the zone held, by preset where there are several; empty without any."""
     said = {
         "all of them": counts.get("all_in_zone") or 0,
         "only the first": counts.get("only_first_in_zone") or 0,
@@ -91,7 +91,11 @@ def company(counts: Counts) -> str:
     if not total:
         return ""
     parts = listed([f"{who} in {whole(n)}" for who, n in said.items() if n])
-    return f"Of {counted(total, 'frame')} with several subjects the zone held {parts}."
+    own = [
+        f"{name} {whole(one['all_in_zone'])} of {whole(sum(one.values()))}" for name, one in by_preset.items()
+    ]
+    each = f" All of them by preset: {listed(own)}." if len(own) > 1 else ""
+    return f"Of {counted(total, 'frame')} with several subjects the zone held {parts}.{each}"
 
 
 def problems_left(total: int, shown: int) -> str:
