@@ -22,6 +22,7 @@ from auditor.evidence.line_presses import LinePresses, line_presses
 from auditor.evidence.over_time import OverTime, rates_over_time
 from auditor.evidence.presets import (
     count_distances,
+    count_flash,
     count_presets,
     count_sessions,
     name_presets,
@@ -73,6 +74,7 @@ class Audit:
     over_time: OverTime
     decisions: Decisions  # what to set next, lens by lens, the most used first
     problems: list[Problem]
+    flash: pd.DataFrame = field(default_factory=pd.DataFrame)  # rates without and with one, where both occur
     company: dict[str, dict[str, int]] = field(
         default_factory=dict
     )  # frames with several subjects, by preset
@@ -187,6 +189,7 @@ def run_audit(
         over_time=rates_over_time(counted, sessions),
         decisions=decisions,
         problems=scanned.problems,
+        flash=count_flash(counted, confidence),
         company=company_by_preset(table),
         lines=line_presses(table, met, at_lines, settings.speed_m_s, confidence),
         pictures=scanned.pictures,

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+import pandas as pd
+
 from auditor.errors import Problem
 from auditor.settings import Settings
 from auditor.show.words.figures import counted, interval, listed, percent, whole
@@ -77,6 +79,16 @@ def missing_numbers(counts: Counts) -> str:
         f"{start} If all were frames deleted because they were not worth keeping, the rate by frames would "
         f"be {percent(keepers / (marked + missing))} rather than {percent(keepers / marked)}."
     )
+
+
+def flash(rates: pd.DataFrame) -> str:
+    """Say the rates with and without flash; empty where only one of them occurs."""
+    said = {
+        bool(row.flash): f"{whole(row.hits)} of {whole(row.bursts)} presses held a keeper "
+        f"(likely {interval(row.low, row.high)})"
+        for row in rates.itertuples()
+    }
+    return f"With flash {said[True]}; without {said[False]}." if said else ""
 
 
 def company(counts: Counts, by_preset: Mapping[str, Mapping[str, int]]) -> str:
