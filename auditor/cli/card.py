@@ -21,7 +21,7 @@ def card(
     *,
     f_stops: options.FStops = "4,5.6,8,11,16",
     guide_number: options.GuideNumber = None,
-    iso: options.FlashIso = 100.0,
+    iso: options.FlashIso = None,
     out: Annotated[
         Path | None,
         typer.Option("--out", help="File to write, .pdf, .png or .txt.", show_default="text on the screen"),
@@ -39,6 +39,7 @@ def card(
     from auditor.show.cards import Card, card_json, card_text
     from auditor.text import json_text
 
+    typed.check_flash(guide_number, iso)
     stops = np.asarray(typed.read_f_stops(f_stops))
     focus = np.asarray(bench.ring_m)[:, None]
     coc_mm = np.broadcast_to(bench.coc_mm(stops, focus), (len(focus), len(stops)))
@@ -53,7 +54,9 @@ def card(
         units=bench.units,
         read_scale_for=read_scale_for(stops, coc_mm[0], bench.scale.coc_mm),
         scale_coc_mm=bench.scale.coc_mm,
-        flash=flash_at(typed.read_guide_number_m(guide_number), iso, stops) if guide_number else None,
+        flash=(
+            flash_at(typed.read_guide_number_m(guide_number), iso or 100.0, stops) if guide_number else None
+        ),
         shift_mm=bench.shift_mm,
     )
     if out is not None:
