@@ -4,14 +4,12 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
 import pandas as pd
 
 from auditor.journey import Audit
 from auditor.optics.bench import Bench
 from auditor.optics.framing import landmark_at, lower_edge_m, standing_share
-from auditor.optics.lens import sharp_zone
-from auditor.show.cards import Card
+from auditor.show.cards import Card, make_card
 from auditor.show.decided import Decided, ZoneSetting, frames_of, gather_decision, is_setting
 from auditor.show.page.ring_scale import engravings, scale_of
 from auditor.show.wallet import WalletCard
@@ -69,18 +67,7 @@ def _table(one: ZoneSetting, frames: pd.DataFrame, bench: Bench) -> tuple[Card, 
         rings.append(one.focus_distance_m)
     rings.sort()
     coc_mm = float(frames["coc_mm"].median())
-    card = Card(
-        focal_length_mm=bench.focal_length_mm,
-        f_numbers=np.array(stops),
-        ring_m=np.array(rings),
-        zone=sharp_zone(
-            f_number=np.array(stops), focus_distance_m=np.array(rings)[:, None], coc_mm=coc_mm, **bench.lens
-        ),
-        coc_mm=coc_mm,
-        coc_criterion=str(frames["coc_criterion"].dropna().iloc[0]),
-        distance_from=bench.distance_from,
-        units=bench.units,
-    )
+    card = make_card(bench, stops, rings, coc_mm, (coc_mm, str(frames["coc_criterion"].dropna().iloc[0])))
     row = next(at for at, ring in enumerate(rings) if is_setting(one, one.f_number, ring))
     return card, row, stops.index(one.f_number)
 

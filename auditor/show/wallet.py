@@ -140,7 +140,7 @@ def _front(ax: Axes, card: WalletCard, x: float, y: float) -> None:
 def _back(ax: Axes, card: WalletCard, x: float, y: float) -> None:
     room, left, right = WIDTH - 2 * EDGE, x + EDGE, x + WIDTH - EDGE
     table = card.back
-    unit = "metres" if table.units == "m" else "feet"
+    unit = "metres" if table.bench.units == "m" else "feet"
     _fitted(ax, left, y + 6.2, f"{card.lens}: sharp from – to, in {unit}", 7.2, room, weight="bold")
     rings, stops = (
         _shown(len(table.ring_m), card.now_row, MOST_RINGS),
