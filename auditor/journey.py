@@ -191,7 +191,7 @@ def run_audit(
         problems=scanned.problems,
         flash=count_flash(counted, confidence),
         company=company_by_preset(table),
-        lines=line_presses(table, met, at_lines, settings.speed_m_s, confidence),
+        lines=line_presses(counted, met, at_lines, settings.speed_m_s, confidence),
         pictures=scanned.pictures,
         lenses=lenses,
         sources=_as_named(request),
