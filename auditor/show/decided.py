@@ -6,6 +6,7 @@ The decision itself is :class:`auditor.advice.decide.LensDecision`; no other ins
 from __future__ import annotations
 
 import math
+from contextlib import suppress
 from dataclasses import astuple, dataclass
 from typing import Literal
 
@@ -16,6 +17,7 @@ from auditor.advice.decision import FEWEST_SUBJECTS
 from auditor.advice.lens_decision import LensDecision
 from auditor.advice.paired import Paired, Setting
 from auditor.advice.ring_settings import ring_of
+from auditor.errors import SettingError
 from auditor.evidence.bursts import is_keeper, zone_focused
 from auditor.evidence.ring_shift import shifts_in
 from auditor.evidence.tolerance import VERDICTS, WIDEST
@@ -204,8 +206,8 @@ def _bench_of(
         criterion = Criterion("of the zones", "criterion of the zones", lambda *_: np.asarray(coc_mm))
     scale, readings, units = ASSUMED_SCALE, stated.scale if stated else (), ring_unit(ring_m)
     if readings:
-        numbers, rings, near, far = zip(*map(astuple, readings), strict=True)
-        scale = engraved_for(focal_mm, numbers, rings, near, far)
+        with suppress(SettingError):  # which the problems name
+            scale = engraved_for(focal_mm, *np.array([astuple(one) for one in readings]).T)
     known = shift_mm[np.isfinite(shift_mm)]
     return Bench(
         focal_length_mm=focal_mm,
