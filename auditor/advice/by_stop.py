@@ -84,9 +84,9 @@ def lost_to_causes(
     time = np.where(subjects.flash, np.nan, exposure_time_s)
     number, ring = np.full(n, f_number), np.full(n, focus_distance_m)
     setting = (subjects.focal_length_mm, number, ring, subjects.log_m, subjects.log_sd, time)
-    return share_loss(
-        {
-            causes: float(weight @ blur_shares(*setting, speed_m_s, subjects.handbook_mm, causes) @ curve)
-            for causes in sets_of_causes()
-        }
-    )
+    rest = (speed_m_s, subjects.handbook_mm)
+    sharp = {
+        causes: weight @ blur_shares(*setting, *rest, causes, subjects.shift_mm) @ curve
+        for causes in sets_of_causes()
+    }
+    return share_loss({causes: float(share) for causes, share in sharp.items()})

@@ -221,7 +221,7 @@ def tried_there(subjects: Subjects, f_number: Floats, focus_distance_m: Floats) 
     met = np.exp(subjects.stated_log_m)
     near_m, far_m = np.quantile(met, [0.05, 0.95], weights=subjects.weight, method="inverted_cdf")
     focal, unit = float(np.median(subjects.focal_length_mm)), float(np.median(subjects.handbook_mm))
-    zone = sharp_zone(focal, f_number, focus_distance_m, unit)
+    zone = sharp_zone(focal, f_number, focus_distance_m, unit, shift_mm=np.median(subjects.shift_mm))
     near, far = 1 / np.asarray(zone.near_limit_m), 1 / np.asarray(zone.far_limit_m)
     inside = np.minimum(near, 1 / near_m) - np.maximum(far, 1 / far_m)
     with np.errstate(invalid="ignore"):
@@ -270,11 +270,14 @@ def _sharp(
     focal, log_m, log_sd, unit = (
         repeated(v) for v in (subjects.focal_length_mm, subjects.log_m, subjects.log_sd, subjects.handbook_mm)
     )
+    shift = repeated(subjects.shift_mm)
     found = [np.zeros((len(f_number), walking.size), dtype=np.float32) for _ in curves]
     for speed, part in ((speed_m_s, walking), (0.0, 1 - walking)):
         some = np.flatnonzero(part)
         if some.size:
-            shares = blur_shares(focal, f_number, focus_distance_m, log_m, log_sd, time, speed, unit)
+            shares = blur_shares(
+                focal, f_number, focus_distance_m, log_m, log_sd, time, speed, unit, shift_mm=shift
+            )
             for one, curve in zip(found, curves, strict=True):
                 one[:, some] += part[some] * (shares @ curve[:, some])
     return found

@@ -59,7 +59,8 @@ def value_settings(
         Criterion of the sharp zone [mm].
     """
     focal = float(np.median(subjects.focal_length_mm))
-    zone = sharp_zone(focal, paired.f_number, paired.focus_distance_m, coc_mm)
+    shift_mm = np.median(subjects.shift_mm)
+    zone = sharp_zone(focal, paired.f_number, paired.focus_distance_m, coc_mm, shift_mm=shift_mm)
     rate, low, high = _hit_rates(kept, level, confidence)
     exposure = {}
     for number in np.unique(paired.f_number).tolist():

@@ -135,6 +135,7 @@ def subject_shares(own: Subjects, speed_m_s: float) -> npt.NDArray[np.float32]:
         np.where(own.flash, np.nan, own.exposure_time_s),
         speed_m_s,
         own.handbook_mm,
+        shift_mm=own.shift_mm,
     )
 
 

@@ -21,6 +21,7 @@ from auditor.evidence.blur_classes import CAUSES as BLURS
 from auditor.evidence.blur_classes import blur_shares, sets_of_causes, share_loss, sharp_curve
 from auditor.evidence.bursts import Codes, CountedFrames
 from auditor.evidence.proportions import Floats
+from auditor.evidence.ring_shift import known_shift_mm
 from auditor.evidence.subjects import HANDBOOK_DIVISOR, INFINITE_M
 from auditor.evidence.tolerance import Tolerance
 from auditor.evidence.true_distance import likely_log_distance
@@ -161,8 +162,9 @@ def _block(frames: pd.DataFrame, mean: Floats, spread: Floats, speed_m_s: float,
     # Curves are in millimetres of the usual sensor; in units of the criterion they hold for all.
     mm, steepness, ceiling, floor = curves.T
     curve = sharp_curve(np.log(mm / np.median(unit)), steepness)
+    shift = known_shift_mm(frames)
     left = {
-        causes: blur_shares(focal, number, focus, mean, spread, time, speed_m_s, unit, causes) @ curve
+        causes: blur_shares(focal, number, focus, mean, spread, time, speed_m_s, unit, causes, shift) @ curve
         for causes in sets_of_causes()
     }
     chance = floor + (ceiling - floor) * left[BLURS]

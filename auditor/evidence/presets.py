@@ -282,6 +282,15 @@ def count_sessions(counted: CountedFrames, confidence: float) -> pd.DataFrame:
     return result
 
 
+def count_flash(counted: CountedFrames, confidence: float) -> pd.DataFrame:
+    """Hit rates without a flash and with one, where both occur; no row otherwise, or where files say nothing.
+
+    Columns ``flash`` and :data:`RATE_COLUMNS`. Reads ``flash`` and what :func:`hit_rates` reads.
+    """
+    rates = hit_rates(counted.frames, "flash", confidence)
+    return rates if len(rates) == 2 else rates.head(0)
+
+
 def count_all(table: pd.DataFrame, confidence: float) -> dict[str, float]:
     """Rates of everything that counts, keys as :data:`RATE_COLUMNS`; zeros and NaN where nothing does."""
     rates = hit_rates(zone_focused(table).assign(all=True), "all", confidence)

@@ -14,6 +14,7 @@ import pandas as pd
 
 from auditor.evidence.bursts import Codes, burst_codes, combined_codes, in_preset, is_counted, is_keeper
 from auditor.evidence.proportions import Floats
+from auditor.evidence.ring_shift import known_shift_mm
 from auditor.evidence.true_distance import likely_log_distance
 from auditor.optics.exposure import exposure_value
 from auditor.optics.lens import known
@@ -32,7 +33,8 @@ class Subjects:
 
     focal_length_mm: Floats
     f_number: Floats
-    focus_distance_m: Floats
+    focus_distance_m: Floats  # what the ring says
+    shift_mm: Floats  # how much farther out the lens stands than that means
     exposure_time_s: Floats  # time and sensitivity NaN where unknown
     iso: Floats
     ev: Floats  # exposure value at ISO 100; NaN where unknown, or lit by flash
@@ -177,6 +179,7 @@ def gather_subjects(frames: pd.DataFrame, settings: Settings) -> Subjects:
         focal_length_mm=frames["focal_length_mm"].to_numpy(float)[middle],
         f_number=number,
         focus_distance_m=frames["focus_distance_m"].to_numpy(float)[middle],
+        shift_mm=known_shift_mm(frames)[middle],
         exposure_time_s=time,
         iso=iso,
         ev=np.where(flash, np.nan, light),

@@ -49,6 +49,8 @@ def audit_json(audit: Audit) -> dict[str, Any]:
         | {"by_preset": _rows(audit.causes.by_preset)},
         "telling_frames": _rows(audit.telling),
         "over_time": _rows(audit.over_time.sessions),
+        "flash": _rows(audit.flash),
+        "several_subjects": audit.company,
         "line_presses": [json_safe({name: getattr(one, name) for name in _LINE}) for one in audit.lines],
         "advice": advice_json(lenses[0], names[1:]) if lenses else None,
         "other_advice": [advice_json(one, tuple(n for n in names if n != one.lens)) for one in lenses[1:]],

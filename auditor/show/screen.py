@@ -40,6 +40,7 @@ def show_answer(
     _row(out, "Instead", said.instead)
     _row(out, "Blur", said.blur)
     _row(out, "Next walk", said.walk)
+    _row(out, "Scale", said.scale)
     _row(out, "How sure", " ".join(said.sure))
     if said.step.sentence:
         helps = said.step.sentence[0].lower() + said.step.sentence[1:]

@@ -170,12 +170,21 @@ def show_settings(view: LensView, out: Console) -> None:
             *(Column(name, priority) for priority, name in enumerate(names, 1)),
         ]
         rows = [
-            [stop, *("" if math.isnan(share) else f"{100 * share:.0f}{'*' * now}" for share, now, _ in cells)]
+            [
+                stop,
+                *(
+                    ""
+                    if math.isnan(cell.share)
+                    else f"{100 * cell.share:.0f}{'*' * cell.now}{'=' * cell.alike}"
+                    for cell in cells
+                ),
+            ]
             for stop, cells in zip(one.stops, one.cells, strict=True)
         ]
         light = f", {one.light}" if one.light else ""
         whom = "passers" if one.of_passers else "subjects you pressed at"
-        print_table(out, f"Sharp of 100 {whom}, stop by ring{light} (* now)", columns, rows)
+        key = "* now, = as good as the best" if one.has_region else "* now"
+        print_table(out, f"Sharp of 100 {whom}, stop by ring{light} ({key})", columns, rows)
     out.print(Text(CAUTION))
 
 

@@ -13,6 +13,7 @@ from auditor.advice.valued import value_settings
 from auditor.evidence.blur_tolerance import DRAWS, fit_tolerances
 from auditor.evidence.level import fit_level
 from auditor.evidence.subjects import measured_subjects
+from auditor.optics.ring_check import true_focus_m
 from auditor.settings import Settings
 
 STOPS = np.array([4.0, 5.6, 8.0, 8.0, 11.0])
@@ -170,3 +171,25 @@ def test_shares_kept_follow_the_other_eye_and_never_fall_below_the_floor(exact):
     larger = compare_settings(subjects, replace(known, log_sharp=eyes.log_keep), *args[2:])
     assert kept.share == pytest.approx(0.2 + 0.8 * larger.share, abs=1e-6)
     assert (kept.share > sharp.share).all()
+
+
+def test_on_a_shifted_ring_marks_do_what_their_true_distances_do(exact):
+    """A mark stands for where it focuses: with it the subjects, the zones and the losses are the same."""
+    subjects, known = exact
+    focal, shift = float(subjects.focal_length_mm[0]), -0.06
+    subjects = subjects.chosen(subjects.focal_length_mm == focal)
+    marks = np.array([1.5, 2.0, 2.5, 3.0, 5.0])
+    true = true_focus_m(marks, focal, shift)
+    own = true_focus_m(subjects.focus_distance_m, focal, -shift)
+    shifted = replace(subjects, focus_distance_m=own, shift_mm=np.full(len(subjects), shift))
+    plain = compare_settings(subjects, known, STOPS, true, AS_IS, 0.0)
+    by_marks = compare_settings(shifted, known, STOPS, marks, AS_IS, 0.0)
+    for name in ("share", "now", "gain"):
+        assert getattr(by_marks, name) == pytest.approx(getattr(plain, name), rel=1e-4), name
+    assert by_marks.tried.tolist() == plain.tried.tolist()
+    assert compare_settings(shifted, known, STOPS, true, AS_IS, 0.0).share != pytest.approx(
+        plain.share, rel=0.01
+    )
+    times = np.full(len(subjects), 1 / 500)
+    lost = lost_to_causes(shifted, known, 8.0, 2.0, times, 1.32)
+    assert lost == pytest.approx(lost_to_causes(subjects, known, 8.0, float(true[1]), times, 1.32), rel=1e-4)

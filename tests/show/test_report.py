@@ -298,3 +298,22 @@ def test_letters_and_marks_stand_out_on_every_ground(walked_page: str, scheme: i
     for mark in ("kept", "not-kept", "sharp", "purple"):
         for ground in ("paper", "zone"):
             assert contrast(colours[mark], colours[ground]) >= 3, (mark, ground)
+
+
+def test_the_ring_picture_frames_what_cannot_be_told_apart(demo: Audit) -> None:
+    seen = 0
+    for view in lens_views(demo):
+        decided = demo.decisions.of(view.name)
+        if decided is None or not view.rings:
+            continue
+        picture = view.rings[0]
+        framed = {
+            (picture.stops[row], picture.rings[column])
+            for row, cells in enumerate(picture.cells)
+            for column, cell in enumerate(cells)
+            if cell.alike
+        }
+        stated = {(f"f/{one.f_number:g}", f"{one.focus_distance_m:g}") for one in decided.decision.latitude}
+        assert framed == {one for one in stated if one[1] in picture.rings}
+        seen += len(framed)
+    assert seen > 1

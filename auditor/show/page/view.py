@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from auditor.advice.decision import Decision
 from auditor.advice.paired import Paired
 from auditor.evidence.causes import CAUSES, UNEXPLAINED
 from auditor.frames import NOT_KEPT
@@ -38,7 +39,7 @@ from auditor.show.page.model import (
     Telling,
     said,
 )
-from auditor.show.page.ring_scale import engraved, ring_unit
+from auditor.show.page.ring_scale import engraved
 from auditor.show.words import causes as cause_words
 from auditor.show.words import comparisons, next_time
 from auditor.show.words.figures import setting
@@ -89,6 +90,7 @@ def _next_time(audit: Audit, decided: Decided, causes: dict[str, int]) -> NextTi
         instead=next_time.instead(decided),
         blur=next_time.blur_costs(causes, decided.exposure_time_s),
         walk=next_time.next_walk(decided),
+        scale=next_time.engraved_scale(decided),
         sure=tuple(filter(None, sure)),
         step=next_time.step(decided, audit.sources),
     )
@@ -175,24 +177,27 @@ def _ring_by_stop(decided: Decided) -> tuple[RingByStop, ...]:
     told = decided.told
     if told is None or told.paired is None:
         return ()
-    lights = [("", told.paired, told.subjects.of_passers)]
+    lights = [("", told.paired, told.decision, told.subjects.of_passers)]
     if told.decision.kind != "cannot_tell":
         lights += [
-            (str(one.light), one.paired, False)
+            (str(one.light), one.paired, one.decision, False)
             for one in told.situations
             if one.light
             and one.paired is not None
             and one.decision.setting not in (None, told.decision.setting)
         ]
     return tuple(
-        _in_light(light, paired, best, decided, of_passers=of_passers)
-        for light, paired, of_passers in lights
+        _in_light(light, paired, best, decision, decided, of_passers=of_passers)
+        for light, paired, decision, of_passers in lights
         if (best := best_of(paired)) is not None
     )
 
 
-def _in_light(light: str, paired: Paired, best: int, decided: Decided, *, of_passers: bool) -> RingByStop:
-    unit, now = ring_unit(decided.ring_m), decided.now
+def _in_light(
+    light: str, paired: Paired, best: int, decision: Decision, decided: Decided, *, of_passers: bool
+) -> RingByStop:
+    unit, now = decided.ring_unit, decided.now
+    alike = {(one.f_number, one.focus_distance_m) for one in decision.latitude}
     at_best = paired.f_number[best], paired.focus_distance_m[best]
     stops = np.unique(paired.f_number)
     rings = _around(np.unique(paired.focus_distance_m[paired.tried]), at_best[1])
@@ -205,6 +210,7 @@ def _in_light(light: str, paired: Paired, best: int, decided: Decided, *, of_pas
                 value.get((stop, ring), math.nan),
                 now is not None and is_setting(now, stop, ring),
                 (stop, ring) == at_best,
+                (stop, ring) in alike,
             )
             for ring in rings
         )
