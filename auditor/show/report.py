@@ -21,7 +21,7 @@ from auditor.show.page.model import LensView, Said, said
 from auditor.show.page.plots import draw_curve, draw_hundred, draw_key, draw_line, draw_rates, draw_session
 from auditor.show.page.view import lens_views
 from auditor.show.page_tables import page_tables
-from auditor.show.words import captions, figures, presets, tolerance
+from auditor.show.words import captions, figures, tolerance
 from auditor.text import printable, printable_lines
 from auditor.units import format_distance
 
@@ -51,12 +51,7 @@ def build_report(
     environment.globals |= {
         "both": both,
         "units": in_both,
-        "distance": lambda distance_m: both(lambda units: format_distance(distance_m, units)),
-        "span": lambda low, high: both(lambda units: figures.distance_span(low, high, units)),
-        "label": lambda row: both(lambda units: presets.preset_label(row, units)),
-        "zone": lambda row: both(
-            lambda units: figures.zone(row.near_limit_m, row.far_limit_m, row.focus_distance_m, units)
-        ),
+        "format_distance": format_distance,
         "draw_hero": draw_hero,
         "draw_hundred": draw_hundred,
         "draw_key": draw_key,

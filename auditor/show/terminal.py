@@ -110,15 +110,9 @@ def share_bar(low: float, rate: float, high: float) -> str:
     """
     if math.isnan(rate):
         return " " * BAR_CELLS
-    cells = ["·"] * BAR_CELLS
-
-    def cell(share: float) -> int:
-        return min(BAR_CELLS - 1, int(share * BAR_CELLS))
-
-    for position in range(cell(low), cell(high) + 1):
-        cells[position] = "━"
-    cells[cell(rate)] = "●"
-    return "".join(cells)
+    first, at, last = (min(BAR_CELLS - 1, int(share * BAR_CELLS)) for share in (low, rate, high))
+    bar = "·" * first + "━" * (last + 1 - first) + "·" * (BAR_CELLS - 1 - last)
+    return f"{bar[:at]}●{bar[at + 1 :]}"
 
 
 def show_audit(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections import Counter
 from collections.abc import Sequence
 from functools import partial
@@ -194,25 +193,20 @@ def _ring_by_stop(decided: Decided) -> tuple[RingByStop, ...]:
 def _in_light(light: str, paired: Paired, best: int, decided: Decided, *, of_passers: bool) -> RingByStop:
     unit, now = ring_unit(decided.ring_m), decided.now
     at_best = paired.f_number[best], paired.focus_distance_m[best]
-    stops = np.unique(paired.f_number)
-    rings = _around(np.unique(paired.focus_distance_m[paired.tried]), at_best[1])
-    tried = np.flatnonzero(paired.tried)
-    settings = zip(paired.f_number[tried], paired.focus_distance_m[tried], strict=True)
-    value = dict(zip(settings, map(float, paired.share[tried]), strict=True))
+    every = {"stop": paired.f_number, "ring": paired.focus_distance_m, "share": paired.share}
+    share = pd.DataFrame(every)[paired.tried].pivot_table("share", "stop", "ring")
+    share = share.reindex(np.unique(paired.f_number))[_around(share.columns.to_numpy(), at_best[1])]
     cells = tuple(
         tuple(
-            Cell(
-                value.get((stop, ring), math.nan),
-                now is not None and is_setting(now, stop, ring),
-                (stop, ring) == at_best,
-            )
-            for ring in rings
+            Cell(value, now is not None and is_setting(now, stop, ring), (stop, ring) == at_best)
+            for ring, value in row.items()
         )
-        for stop in stops
+        for stop, row in share.iterrows()
     )
-    named = tuple(engraved(ring, unit) for ring in rings)
-    numbers = tuple(format_f_number(stop) for stop in stops)
-    return RingByStop(light, numbers, named, unit, cells, of_passers, paired.subjects)
+    rings = tuple(engraved(ring, unit) for ring in share.columns)
+    return RingByStop(
+        light, tuple(map(format_f_number, share.index)), rings, unit, cells, of_passers, paired.subjects
+    )
 
 
 def _around(rings: np.ndarray, best_m: float) -> np.ndarray:
