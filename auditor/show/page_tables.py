@@ -30,6 +30,9 @@ def page_tables(audit: Audit) -> dict[str, Any]:
         "presets": shown,
         "lens_of": dict(zip(audit.presets["preset"], lens_names(audit), strict=True)),
         "overall": count_all(table, confidence),
+        "by_flash": [
+            count_all(table[table["flash"].eq(lit).fillna(False)], confidence) for lit in (True, False)
+        ],
         "tally": chart_tables.zone_rates(zone_focused(table), confidence),
         "bands": {
             units: distance_bands(audit, frames, list(shown["preset"]), units) for units in ("m", "ft")

@@ -75,6 +75,15 @@ def test_grouped_presets_are_named_by_lens_and_setting(lens: str | None, wanted:
     assert presets.preset_label(row, "m") == wanted
 
 
+def test_flash_stands_apart_where_both_occur() -> None:
+    lit, unlit = rates(20, 5, 0.11, 0.47), rates(200, 30, 0.11, 0.21)
+    said = presets.by_flash(lit, unlit)
+    assert said.startswith(
+        "With flash 25 % (11–47 %, 5 of 20 bursts) held a keeper, without 15 % (11–21 %, 30"
+    )
+    assert presets.by_flash(rates(0, 0, NAN, NAN), unlit) == ""
+
+
 def test_infinite_and_unsure_far_limits() -> None:
     assert figures.zone(1.5, math.inf, 2.5, "m") == "1.5 m–∞"
     assert figures.zone(1.5, math.inf, math.inf, "ft") == "4.9 ft–∞"

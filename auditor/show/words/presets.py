@@ -35,3 +35,15 @@ def by_frames(rates: dict[str, float], confidence: float) -> str:
         f"{percent(rates['frame_rate'])} ({level}). Bursts are the fairer count: of a burst, one keeper is "
         "enough."
     )
+
+
+def by_flash(lit: dict[str, float], unlit: dict[str, float]) -> str:
+    """Say how presses with and without flash fared; empty where not both occur."""
+    if not lit["bursts"] or not unlit["bursts"]:
+        return ""
+    with_it, without = (
+        f"{percent(one['hit_rate'])} ({interval(one['low'], one['high'])}, "
+        f"{burst_count(one['hits'], one['bursts'])})"
+        for one in (lit, unlit)
+    )
+    return f"With flash {with_it} held a keeper, without {without}; the light differs too, not flash alone."
