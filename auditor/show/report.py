@@ -6,6 +6,7 @@ import base64
 import hashlib
 import re
 from collections.abc import Callable, Mapping
+from functools import cache
 from importlib import import_module
 from pathlib import Path
 from typing import Any
@@ -48,6 +49,34 @@ def build_report(
     held = dict(thumbnails or {})
     lines = frame_lines(audit, rows_shown(lenses), folder, held)
     environment = page_environment()
+    script = environment.get_template("page.js").render()
+    curve = blur_picture(audit.tolerance)
+    page = environment.get_template("report.html").render(
+        audit=audit,
+        lenses=lenses,
+        lens_number={lens.name: number for number, lens in enumerate(lenses)},
+        sections=[(name, captions.TITLES[name]) for name in sections_of(lenses)],
+        titles=captions.TITLES,
+        frames=lines,
+        thumbnails_held=captions.thumbnails_held(len(held), len(lines)),
+        tolerance_curve=draw_curve(curve, tolerance.chart_finding(audit.tolerance)) if curve else "",
+        script=script,
+        script_hash=hash_of(script),
+        **page_tables(audit),
+    )
+    return printable_lines(page)
+
+
+@cache
+def page_environment() -> Environment:
+    """The templates of page and sheet; what a template names must be there."""
+    environment = Environment(
+        loader=PackageLoader("auditor.show"),
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        undefined=StrictUndefined,
+    )
     environment.globals |= {
         "both": both,
         "units": in_both,
@@ -69,33 +98,7 @@ def build_report(
         "key": lambda number: f"{number:.5g}",  # to sort by
         "shown": printable,
     }
-    script = environment.get_template("page.js").render()
-    curve = blur_picture(audit.tolerance)
-    page = environment.get_template("report.html").render(
-        audit=audit,
-        lenses=lenses,
-        lens_number={lens.name: number for number, lens in enumerate(lenses)},
-        sections=[(name, captions.TITLES[name]) for name in sections_of(lenses)],
-        titles=captions.TITLES,
-        frames=lines,
-        thumbnails_held=captions.thumbnails_held(len(held), len(lines)),
-        tolerance_curve=draw_curve(curve, tolerance.chart_finding(audit.tolerance)) if curve else "",
-        script=script,
-        script_hash=hash_of(script),
-        **page_tables(audit),
-    )
-    return printable_lines(page)
-
-
-def page_environment() -> Environment:
-    """The templates of page and sheet; what a template names must be there."""
-    return Environment(
-        loader=PackageLoader("auditor.show"),
-        autoescape=True,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        undefined=StrictUndefined,
-    )
+    return environment
 
 
 def hash_of(text: str) -> str:

@@ -223,7 +223,8 @@ def _telling_of(audit: Audit, presets: set[str]) -> tuple[Telling, ...]:
     own = audit.telling[audit.telling["preset"].isin(presets)]
     turn = own.groupby("why", sort=False).cumcount()
     own = own.iloc[np.argsort(turn.to_numpy(), kind="stable")].head(MOST_TELLING)
-    place = {file: row for row, file in reversed(list(enumerate(audit.table["file"])))} if len(own) else {}
+    files = audit.table["file"]
+    place = {file: row for row, file in files[files.isin(own["file"])][::-1].items()}
     return tuple(
         Telling(
             place[row.file],
