@@ -55,7 +55,7 @@ JUSTIFIED = {
     **{
         f"{table}[].{name}": EVERY_FRAME
         for table in ("sessions", "presets")
-        for name in (*RATES, "shrunk_rate", "keepers_per_hour", "per_hour_low", "per_hour_high")
+        for name in (*RATES, "keepers_per_hour", "per_hour_low", "per_hour_high")
     },
     **{f"over_time[].{name}": EVERY_FRAME for name in (*RATES, "centre", "limit_low", "limit_high", "z")},
     **{
@@ -66,11 +66,7 @@ JUSTIFIED = {
             "difference",
             "low",
             "high",
-            "plain_low",
-            "plain_high",
             "frame_difference",
-            "frame_low",
-            "frame_high",
             "p_value",
             "p_adjusted",
         )

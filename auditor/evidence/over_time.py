@@ -14,9 +14,8 @@ import numpy as np
 import pandas as pd
 from scipy.special import chdtrc, erfc, ndtri, stdtr
 
-from auditor.evidence.bursts import zone_focused
+from auditor.evidence.bursts import CountedFrames
 from auditor.evidence.proportions import Floats, benjamini_hochberg
-from auditor.evidence.rates import hit_rates
 
 LIMIT_COVERAGE = 0.998  # the usual outer limits of a funnel plot
 WINSORISED = 0.1  # part of the sessions at either end that does not set the overdispersion
@@ -28,50 +27,35 @@ DRIFT_LEVEL = 0.01
 
 @dataclass(frozen=True, slots=True)
 class OverTime:
-    """Sessions in order of time.
+    """Sessions in order of time; what is estimated is NaN with fewer than 4 of them.
 
     Attributes
     ----------
     sessions : pandas.DataFrame
         ``session, starts_at, bursts, hits, hit_rate, low, high``, the common rate ``centre`` with
         ``limit_low`` and ``limit_high``, ``z`` (distance from the centre in widened standard errors) and
-        ``outside``. Limits are NaN, and nothing is outside, with fewer than 4 sessions.
-    overdispersion : float
-        Variance among sessions over the binomial one, at least 1; NaN with too few sessions.
-    drift_per_session : float
-        Change of the log odds from one session to the next; NaN with too few sessions.
-    drift_p_value : float
-    drifts : bool
-        Whether the rate rises or falls over the sessions beyond what they scatter.
+        ``outside``.
     """
 
     sessions: pd.DataFrame
-    overdispersion: float
-    drift_per_session: float
-    drift_p_value: float
-    drifts: bool
+    drift_per_session: float  # change of the log odds from one session to the next
+    drifts: bool  # whether the rate rises or falls over the sessions beyond what they scatter
 
 
-def rates_over_time(table: pd.DataFrame, confidence: float = 0.95) -> OverTime:
-    """Hold each session's hit rate against the common one.
+def rates_over_time(counted: CountedFrames, sessions: pd.DataFrame) -> OverTime:
+    """Hold the hit rate of each session against the common one.
 
-    Parameters
-    ----------
-    table : pandas.DataFrame
-        The frame table; counted zone-focused frames with a session are used.
-    confidence : float
-        Level of the sessions' own intervals.
+    ``sessions`` comes from :func:`auditor.evidence.presets.count_sessions`. Reads ``session, captured_at``.
     """
-    frames = zone_focused(table)
-    starts = frames.groupby("session")["captured_at"].min()
-    counts = hit_rates(frames, ["session"], confidence)
+    starts = counted.frames.groupby("session")["captured_at"].min()
+    counts = sessions[sessions["bursts"] > 0]
     counts = counts.assign(starts_at=starts.reindex(counts["session"]).to_numpy("datetime64[us]"))
     counts = counts.sort_values(["starts_at", "session"], kind="stable").reset_index(drop=True)
     hits, n = counts["hits"].to_numpy(float), counts["bursts"].to_numpy(float)
     centre = hits.sum() / n.sum() if n.sum() else math.nan
     unknown = np.full(len(counts), np.nan)
     limit_low, limit_high, z, outside = unknown, unknown, unknown, np.zeros(len(counts), dtype=bool)
-    spread = drift = drift_p = math.nan
+    drift = drift_p = math.nan
     if len(counts) >= FEWEST_SESSIONS and 0 < centre < 1:
         plain = z_scores(hits, n, centre)
         spread = overdispersion(plain)
@@ -82,14 +66,14 @@ def rates_over_time(table: pd.DataFrame, confidence: float = 0.95) -> OverTime:
         outside = benjamini_hochberg(chance) < FALSE_CLAIMS
         outside &= np.abs(z) > ndtri((1 + LIMIT_COVERAGE) / 2)
         drift, drift_p = trend(np.arange(len(n), dtype=float), hits, n)
-    sessions = counts[["session", "starts_at", "bursts", "hits", "hit_rate", "low", "high"]].assign(
+    held = counts[["session", "starts_at", "bursts", "hits", "hit_rate", "low", "high"]].assign(
         centre=centre, limit_low=limit_low, limit_high=limit_high, z=z, outside=outside
     )
-    return OverTime(sessions, spread, drift, drift_p, bool(drift_p < DRIFT_LEVEL))
+    return OverTime(held, drift, bool(drift_p < DRIFT_LEVEL))
 
 
 def z_scores(hits: Floats, n: Floats, centre: float) -> Floats:
-    """Return how far each rate lies from the centre, in binomial standard errors, on the arcsine scale.
+    """Return how far each rate lies from the centre, in binomial standard errors.
 
     The arcsine of the square root has variance 1/(4n) whatever the rate, so small sessions and small rates
     get limits that stay within 0 and 1.
@@ -122,12 +106,9 @@ def control_limits(n: Floats, centre: float, spread: float) -> tuple[Floats, Flo
 def trend(place: Floats, hits: Floats, n: Floats) -> tuple[float, float]:
     """Return the slope of the log odds along a place in time and its p-value, sessions scattering as they do.
 
-    Logistic regression; its variance is widened by Pearson's chi-squared over its
-    degrees of freedom where that exceeds 1 (McCullagh & Nelder, Generalized Linear Models, 2nd ed., 4.5).
-
-    Notes
-    -----
-    At least 3 sessions, and both hits and misses among them.
+    Logistic regression of at least 3 sessions, hits and misses among them; its variance is widened by
+    Pearson's chi-squared over its degrees of freedom where that exceeds 1 (McCullagh & Nelder, Generalized
+    Linear Models, 2nd ed., 4.5).
     """
     scale = float(np.std(place))
     design = np.stack([np.ones_like(place), (place - place.mean()) / scale], axis=1)

@@ -8,10 +8,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from auditor.evidence.bursts import zone_focused
+from auditor.evidence.bursts import count_frames, zone_focused
 from auditor.evidence.causes import CAUSES
 from auditor.evidence.distances_met import DistancesMet
 from auditor.evidence.presets import count_all, count_distances
+from auditor.evidence.sharpness import judged_frames
 from auditor.journey import Audit
 from auditor.show import chart_tables
 from auditor.show.decided import lens_names
@@ -54,7 +55,8 @@ def distance_bands(audit: Audit, frames: pd.DataFrame, order: Sequence[str], uni
     """
     bands = audit.distances  # counted already, in the settings' units and if no preset is pooled
     if units != audit.settings.units or frames is not audit.table:
-        bands = count_distances(frames, audit.settings.confidence, units)
+        counted, judged = count_frames(frames), judged_frames(frames)
+        bands = count_distances(counted, judged, audit.settings.confidence, units)
     if len(bands["preset"].dropna().unique()) == 1:
         bands = bands[bands["preset"].notna()]  # all presets together are that one
     spans = sorted(set(zip(bands["from_m"], bands["to_m"], strict=True)))

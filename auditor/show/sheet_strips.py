@@ -76,13 +76,15 @@ def rolls_of(
     labels, times = frame_labels(table).to_numpy(object), table["captured_at"]
     rolls: dict[tuple[str | None, int], dict[str, Any]] = {}
     for block, rows, more in groups:
-        day = f"{block.starts_at:%A, }{block.starts_at.day}{block.starts_at: %B %Y}"
+        day = (
+            _written(block.starts_at, f"%A, {block.starts_at.day} %B %Y") or f"{block.first} to {block.last}"
+        )
         title = f"{block.camera}, {day}" if block.camera else day
         roll = rolls.setdefault((block.camera, block.session), {"title": title, "groups": []})
         shots = [
             {
                 "label": str(labels[row]),
-                "at": f"{times.iloc[row]:%H:%M:%S}",
+                "at": _written(times.iloc[row], "%H:%M:%S"),
                 "camera": block.camera or "",
                 "session": places[row][0],
                 "rank": places[row][1],
@@ -90,11 +92,15 @@ def rolls_of(
             }
             for row in rows
         ]
-        group = {"at": f"{block.starts_at:%H:%M}", "why": block.why, "more": more, "frames": shots}
-        roll["groups"].append(group | {"dark": [pictures[row][1] for row in rows]})
+        group = {"at": _written(block.starts_at, "%H:%M"), "why": block.why, "more": more}
+        roll["groups"].append(group | {"frames": shots, "dark": [pictures[row][1] for row in rows]})
     for roll in rolls.values():
         _offer_markers(roll["groups"])
     return list(rolls.values())
+
+
+def _written(at: pd.Timestamp, form: str) -> str:
+    return "" if pd.isna(at) else f"{at:{form}}"
 
 
 def _offer_markers(groups: list[dict[str, Any]]) -> None:

@@ -36,8 +36,7 @@ def preset(name: str = "arcade", **changes: Any) -> dict[str, Any]:
         "focus_distance_m": 2.5, "near_limit_m": 1.44, "far_limit_m": 9.84, "bursts": 100, "hits": 30,
         "hit_rate": 0.3, "low": 0.22, "high": 0.4,
     }  # fmt: skip
-    row |= changes
-    return {"shrunk_rate": row["hit_rate"]} | row
+    return row | changes
 
 
 def table(*rows: dict[str, Any]) -> pd.DataFrame:
@@ -310,7 +309,7 @@ def over_time(*rates: float, outside: tuple[int, ...] = (), drift: float = 0.0) 
             "outside": [k + 1 in outside for k in range(n)],
         }
     )  # fmt: skip
-    return OverTime(table_of_sessions, 1.0, drift, 0.001, bool(drift))
+    return OverTime(table_of_sessions, drift, bool(drift))
 
 
 def test_sessions_over_time() -> None:

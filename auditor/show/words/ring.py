@@ -4,27 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
-from auditor.optics.ring_check import RingShift
+from auditor.optics.bench import Bench
+from auditor.optics.ring_check import extension_mm, true_focus_m
 from auditor.optics.rings import FULL_STOPS, Place, neighbours
-from auditor.optics.scales import read_scale_for
-from auditor.optics.sensors import Sensor
 from auditor.units import format_distance, format_f_number
 
 SAME_MARK = 2 ** (1 / 8)  # f-numbers nearer than a quarter of a stop are read alike
 FULL_FRAME_MM = 43.27
-
-
-@dataclass(frozen=True, slots=True)
-class EngravedScale:
-    """The depth-of-field scale of a lens."""
-
-    coc_mm: float  # criterion that it was engraved for, and its interval
-    low_mm: float
-    high_mm: float
-    source: str  # ``assumed``, ``read off it``, or the criterion stated
-    contrary: tuple[str, ...] = ()  # two readings that no one criterion explains
 
 
 def place_name(place: Place, units: str) -> str:
@@ -77,22 +64,10 @@ def marks(f_number: float) -> str:
     return f"halfway from {format_f_number(low)} to {format_f_number(high)}"
 
 
-def read_range(
-    f_number: float, own_mm: tuple[float, float, float], scale: EngravedScale
-) -> tuple[float, float, float]:
-    """f-number to read on the scale for a criterion wanted, with the interval that both leave it."""
-    return (
-        float(read_scale_for(f_number, own_mm[0], scale.coc_mm)),
-        f_number * own_mm[1] / scale.high_mm,
-        f_number * own_mm[2] / scale.low_mm,
-    )
-
-
-def read_scale(
-    f_number: float, own_mm: tuple[float, float, float], scale: EngravedScale, sensor: Sensor
-) -> list[str]:
+def read_scale(f_number: float, coc_mm: float, bench: Bench) -> list[str]:
     """Say how to read the engraved scale, and what it is worth on a smaller sensor."""
-    number, low, high = read_range(f_number, own_mm, scale)
+    number, low, high = bench.read_range(f_number, coc_mm)
+    scale, sensor = bench.scale, bench.sensor
     made_for = f"{scale.coc_mm:.3f} mm, {scale.source}"
     if scale.low_mm < scale.high_mm:
         top = f"{scale.high_mm:.3f}" if math.isfinite(scale.high_mm) else "more"
@@ -112,28 +87,33 @@ def read_scale(
             f"  On {size} the picture is enlarged {times:.2g} times as much as on 36 x 24 mm, for which such "
             "scales are engraved."
         )
-    if scale.contrary:
+    if scale.contradiction:
+        contrary = " and ".join(bench.readings[at] for at in scale.contradiction)
+        lines.append(f"  The readings contradict each other: {contrary}. Read them again.")
+    if bench.shift:
         lines.append(
-            f"  The readings contradict each other: {' and '.join(scale.contrary)}. Read them again."
+            "  Every mark of this ring is off, so its scale reads wrong distances: trust the limits above."
         )
     return lines
 
 
-def ring_shift(
-    shift: RingShift, checks: Sequence[str], focus_m: float, true_m: float, e_mm: float, units: str
-) -> list[str]:
-    """Say where a mark really focuses, by how much and why, and which of the readings typed do not fit."""
-    out = shift.shift_mm > 0
+def ring_shift(focus_m: float, bench: Bench) -> list[str]:
+    """Say where a mark really focuses, why, and which readings do not fit; nothing where nobody measured."""
+    if bench.shift is None:
+        return []
+    shift_mm, out = bench.shift_mm, bench.shift_mm > 0
     way, fault = ("out", "thick") if out else ("in", "thin")
-    mark, true = format_distance(focus_m, units), format_distance(true_m, units)
+    true = bench.shown(float(true_focus_m(focus_m, **bench.lens)))
+    e_mm = float(extension_mm(focus_m, bench.focal_length_mm, bench.distance_from)) + shift_mm
     past = ", past infinity" if e_mm < 0 else ""
+    fit = "; one length for all readings" if len(bench.checks) > 1 else ""
     lines = [
-        f"By tape the mark {mark} focuses at {true}{past}: the lens stands "
-        f"{abs(shift.shift_mm):.3f} mm too far {way}, as with an adapter too {fault}."
+        f"By tape {', '.join(bench.checks)}{fit}: the mark {bench.shown(focus_m)} focuses at {true}{past}.",
+        f"  The lens stands {abs(shift_mm):.3f} mm too far {way}, as with an adapter too {fault}.",
     ]
     if out:
         lines.append("  It never reaches infinity.")
-    if shift.disagree:
-        doubtful = " and ".join(checks[at] for at in shift.disagree)
+    if bench.shift.disagree:
+        doubtful = " and ".join(bench.checks[at] for at in bench.shift.disagree)
         lines.append(f"  No one adapter explains the readings; doubtful: {doubtful}. Measure again.")
     return lines
