@@ -28,8 +28,8 @@ from auditor.units import format_distance
 
 # The rooms of words from which the templates take sentences.
 WORDS = (
-    "causes", "comparisons", "distances", "fallout", "line", "met", "method", "pictures", "presets",
-    "sessions", "tolerance", "zone_check",
+    "captions", "causes", "comparisons", "distances", "fallout", "line", "met", "method", "pictures",
+    "presets", "sessions", "tolerance", "zone_check",
 )  # fmt: skip
 
 

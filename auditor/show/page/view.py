@@ -95,7 +95,7 @@ def _next_time(audit: Audit, decided: Decided, causes: dict[str, int]) -> NextTi
 
 def _preset_rows(audit: Audit, presets: pd.DataFrame, now: ZoneSetting | None) -> tuple[PresetRow, ...]:
     """Rates of a lens's presets, the best first."""
-    judged = "sharp_judged" in presets and bool((presets["sharp_judged"] > 0).any())
+    judged = bool((presets["sharp_judged"] > 0).any())
     grouped, rows = named_by_setting(audit.table), []
     for row in presets.sort_values(
         "hit_rate", ascending=False, na_position="last", kind="stable"

@@ -70,11 +70,5 @@ def _to_show(bursts: int, what: str) -> str:
     return f"{what} would show in about {about(bursts)} more bursts of each, if it is there."
 
 
-def pairs_left(pairs: pd.DataFrame) -> str:
-    """Say how many pairs were not spelled out; empty if none."""
-    left = len(pairs) - len(pairs_to_say(pairs))
-    return f"{counted(left, 'more pair')} in audit.json." if left > 0 else ""
-
-
 def _quoted(names: list[Any]) -> list[str]:
     return [f"“{name}”" for name in names]

@@ -94,11 +94,6 @@ def company(counts: Counts) -> str:
     return f"Of {counted(total, 'frame')} with several subjects the zone held {parts}."
 
 
-def problems_left(total: int, shown: int) -> str:
-    """Say where the problems stand that the page has no room for; empty if it shows all."""
-    return f"{counted(total - shown, 'more problem')} in audit.json." if total > shown else ""
-
-
 def ignored(problems: Sequence[Problem]) -> str:
     """Say which statement of a person was not followed, and how many more were not; empty if none."""
     own = [problem for problem in problems if problem.ignored]
