@@ -17,19 +17,12 @@ ZONE_TOP = 1.2  # height of the zone's tint, in the tallest bar
 
 
 def draw_distances(ax: Axes, lanes: pd.DataFrame, spread: pd.DataFrame, engravings: pd.DataFrame) -> None:
-    """Draw one lane per preset: keepers rise from the line, frames not kept hang from it.
+    """Draw one lane per preset, top first: keepers rise from the line, frames not kept hang from it.
 
-    Parameters
-    ----------
-    ax : matplotlib.axes.Axes
-    lanes : pandas.DataFrame
-        ``label``, ``count_label``, ``near_limit_m``, ``far_limit_m``, ``focus_distance_m``,
-        ``near_label``, ``far_label``, ``tallest`` (the largest count of any bar in the lane), ``from_m`` and
-        ``to_m`` (ends of the axis, the same in all); top first.
-    spread : pandas.DataFrame
-        ``lane`` (position in ``lanes``), ``from_m``, ``to_m``, ``kept``, ``not_kept``: the bars, as counts.
-    engravings : pandas.DataFrame
-        ``at_m`` and ``label``: the ticks of the axis.
+    ``lanes`` has ``label, count_label, near_limit_m, far_limit_m, focus_distance_m, near_label, far_label``,
+    ``tallest`` (the largest count of any bar in the lane), and ``from_m, to_m``, the ends of the axis.
+    ``spread`` has the bars: ``lane`` (position in ``lanes``), ``from_m, to_m``, and the counts ``kept,
+    not_kept``. ``engravings`` has the ticks of the axis: ``at_m, label``.
     """
     ax.set(xscale="log", xlim=lanes[["from_m", "to_m"]].iloc[0], yticks=[])
     ax.set_xticks(engravings["at_m"], labels=engravings["label"])

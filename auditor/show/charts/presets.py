@@ -17,16 +17,9 @@ ROW_IN = 0.42  # height of one preset's row
 def draw_presets(ax: Axes, rows: pd.DataFrame, *, overall: float, top: float) -> None:
     """Draw a dot for each preset's hit rate by bursts, its interval, and a tick for the rate by frames.
 
-    Parameters
-    ----------
-    ax : matplotlib.axes.Axes
-    rows : pandas.DataFrame
-        One row per preset, top first: ``label``, ``count_label``, ``hit_rate``, ``low``, ``high``,
-        ``frame_rate`` (shares between 0 and 1; unknown rates leave the row empty).
-    overall : float
-        Hit rate of all presets together, drawn as a dashed line; NaN for none.
-    top : float
-        Right end of the axis, a share of at most 1.
+    ``rows`` has one row per preset, top first: ``label, count_label``, and the shares ``hit_rate, low, high,
+    frame_rate`` (unknown ones leave the row empty). ``overall`` is the hit rate of all together, NaN for none;
+    ``top`` is the right end of the axis.
     """
     places = np.arange(len(rows))
     ax.hlines(places, 0, top, color=RULE, lw=0.7, zorder=1)
