@@ -278,7 +278,6 @@ TWICE = {
     "Block": "of frames alike, in the starter; of a randomised plan, in the advice",
     "Lens": "as stated in a session file; as an invented photographer owns it",
     "Plan": "of a setting to be made; of where an invented archive's bursts lie",
-    "Proposal": "of a measure; the same with its handles, as the sheet holds it",
     "main": "of each process",
     "notes_text": "of notes to be filled in; of those that an invented photographer wrote",
     "pack": "what was read of a file; what was measured in a picture",

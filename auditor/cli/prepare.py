@@ -19,7 +19,6 @@ if TYPE_CHECKING:
     from auditor.intake.taking import Filled
     from auditor.journey import Scan
     from auditor.settings import Request
-    from auditor.show.sheet_proposals import Proposal
 
 SHEET_NAME, FILLED_NAME = "sheet.html", "sheet.json"
 
@@ -253,7 +252,7 @@ def _waiting(table: pd.DataFrame, filled: Filled, folder: Path) -> npt.NDArray[A
     return np.asarray(waits, dtype=bool)
 
 
-def _proposals(scan: Scan, rows: list[int], request: Request) -> dict[int, list[Proposal]]:
+def _proposals(scan: Scan, rows: list[int], request: Request) -> dict[int, list[dict[str, Any]]]:
     from auditor.show.sheet_proposals import propose_faces
     from auditor.show.terminal import progress_on_stderr
 

@@ -27,7 +27,6 @@ from auditor.intake.statements.bodies import FOCAL_LENGTH_SD, MEASURES, READING_
 from auditor.optics.sensors import HANDBOOK_DIVISOR
 from auditor.settings import Settings
 from auditor.show.page.frames import relative_link
-from auditor.show.sheet_proposals import Proposal
 from auditor.show.sheet_strips import (
     Place,
     data_uri,
@@ -66,7 +65,7 @@ class SheetFacts:
     settings: Settings
     rows: np.ndarray  # the drawn frames in the order of the draw
     blocks: Sequence[Block]
-    proposals: Mapping[int, Sequence[Proposal]]  # by row
+    proposals: Mapping[int, Sequence[Mapping[str, Any]]]  # by row
     presets: Sequence[Mapping[str, Any]]  # declared so far, as a session file has them
     command: str  # what to go on with
 
@@ -161,7 +160,7 @@ def _drawn(
         "sensor": None if frame["sensor_source"] == "assumed" else sides,
         "stratum": setting["name"] if setting else None,
         "setting": setting,
-        "proposals": [asdict(proposal) for proposal in facts.proposals.get(row, ())],
+        "proposals": list(facts.proposals.get(row, ())),
     }
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from typing import Any
 
 from auditor.intake.archive import Archive
 from auditor.intake.library.reading import Progress
@@ -11,19 +11,9 @@ from auditor.intake.people.proposals import propose_measures
 from auditor.settings import Request
 
 
-@dataclass(frozen=True, slots=True)
-class Proposal:
-    """A measure read from a picture by itself, shown as handles when the frame's turn comes."""
-
-    measure: str  # a key of the measures, such as ``face``
-    ends: tuple[tuple[float, float], tuple[float, float]]  # (x, y), shares from the top left
-    distance_m: float
-    rel_sd: float
-
-
 def propose_faces(
     archive: Archive, rows: list[int], request: Request, progress: Progress | None = None
-) -> dict[int, list[Proposal]]:
+) -> dict[int, list[dict[str, Any]]]:
     """Propose the face that is most likely the subject, from nose root to chin, for each row that shows one.
 
     Raises
@@ -32,12 +22,13 @@ def propose_faces(
         If no detector is installed.
     """
     size = archive.table[["pixel_width", "pixel_height"]].astype(float)
-    proposals: dict[int, list[Proposal]] = {}
+    proposals = {}
     proposed = propose_measures(archive.table, archive.paths, rows, request, progress)
     for row, told in zip(rows, proposed, strict=True):
         if told is not None and not math.isnan(told.distance_m):
             width, height = size.iloc[row]
-            # the measure counts both ways in heights, the sheet in width and height
-            nose, chin = ((x * height / width, y) for x, y in told.ends)
-            proposals[row] = [Proposal("face", (nose, chin), told.distance_m, told.rel_sd)]
+            # the measure counts both ways in heights, the sheet in shares of width and height
+            ends = [[x * height / width, y] for x, y in told.ends]
+            one = {"measure": "face", "ends": ends, "distance_m": told.distance_m, "rel_sd": told.rel_sd}
+            proposals[row] = [one]
     return proposals

@@ -18,7 +18,7 @@ def draw_presets(ax: Axes, rows: pd.DataFrame, *, overall: float, top: float) ->
     """Draw a dot for each preset's hit rate by bursts, its interval, and a tick for the rate by frames.
 
     ``rows`` has one row per preset, top first: ``label, count_label``, and the shares ``hit_rate, low, high,
-    frame_rate`` (unknown ones leave the row empty). ``overall`` is the hit rate of all together, NaN for none;
+    frame_rate`` (unknown ones leave the row empty). ``overall``, the hit rate of all together, may be NaN;
     ``top`` is the right end of the axis.
     """
     places = np.arange(len(rows))
