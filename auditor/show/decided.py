@@ -235,16 +235,11 @@ def _known_of(frames: pd.DataFrame) -> Known:
         frames=len(frames),
         zoned=int(frames["near_limit_m"].notna().sum()),
         measured=int(frames["subject_distance_m"].notna().sum()),
-        judged=int(verdicts(frames).isin(["yes", "no"]).sum()),
+        judged=int(frames["sharp"].isin(["yes", "no"]).sum()),
         marked=len(counted),
         keepers=int(is_keeper(counted).sum()),
         in_zone=int(frames["in_zone"].fillna(False).astype(bool).sum()),
     )
-
-
-def verdicts(table: pd.DataFrame) -> pd.Series:
-    """Verdicts on sharpness: ``yes``, ``no``, ``unsure`` or missing."""
-    return table["sharp"] if "sharp" in table else pd.Series(pd.NA, index=table.index, dtype="str")
 
 
 def named_by_setting(table: pd.DataFrame) -> set[str]:

@@ -34,7 +34,6 @@ from auditor.show.words.method import CAUTION
 from auditor.text import printable_lines
 
 WIDEST = 100
-BAR_CELLS = 12
 PROBLEMS_SHOWN = 8
 
 
@@ -100,25 +99,6 @@ def progress_on_stderr(what: str = "Reading") -> Iterator[Stages]:
         stages = Stages(bar)
         stages.stage(what)
         yield stages
-
-
-def share_bar(low: float, rate: float, high: float) -> str:
-    """Draw a rate between 0 and 1 with its interval as a short bar of characters.
-
-    >>> share_bar(0.2, 0.5, 0.8)
-    '··━━━━●━━━··'
-    """
-    if math.isnan(rate):
-        return " " * BAR_CELLS
-    cells = ["·"] * BAR_CELLS
-
-    def cell(share: float) -> int:
-        return min(BAR_CELLS - 1, int(share * BAR_CELLS))
-
-    for position in range(cell(low), cell(high) + 1):
-        cells[position] = "━"
-    cells[cell(rate)] = "●"
-    return "".join(cells)
 
 
 def show_audit(
@@ -194,7 +174,7 @@ def show_presets(audit: Audit, out: Console) -> None:
         return
     columns = [
         Column("preset", left=True), Column("sharp zone", 3, left=True), Column("kept"),
-        Column("interval", 1), Column("presses", 2), Column("0 … 100 %", 5, left=True), Column("frames", 4),
+        Column("interval", 1), Column("presses", 2), Column("frames", 4),
     ]  # fmt: skip
     rows = [
         [
@@ -203,7 +183,6 @@ def show_presets(audit: Audit, out: Console) -> None:
             percent(row.hit_rate),
             interval(row.low, row.high),
             f"{row.hits} of {row.bursts}",
-            share_bar(row.low, row.hit_rate, row.high),
             f"{row.keepers} of {row.frames}",
         ]
         for row in pool_small(audit.presets, audit.table, audit.settings.confidence).itertuples()

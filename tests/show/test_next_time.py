@@ -98,6 +98,17 @@ def test_blur_is_said_with_its_main_cause_and_the_exposure() -> None:
     assert next_time.blur_costs({}, NAN) == ""
 
 
+def test_whose_eye_calls_a_subject_sharp_is_named(told: Decided) -> None:
+    assert told.told is not None
+    own = replace(told.told.decision, rests_on="optics")
+    unknown = replace(told.told, decision=own, tolerances=replace(told.told.tolerances, verdicts=0))
+    assert "were sharp to a usual eye as you set it" in next_time.subjects(unknown)
+    by_marks = replace(unknown, decision=replace(own, rests_on="keepers"))
+    assert "sharp by what you keep" in next_time.subjects(by_marks)
+    judged = replace(unknown, tolerances=replace(unknown.tolerances, verdicts=60))
+    assert "sharp to your eye" in next_time.subjects(judged)
+
+
 def test_distances_on_the_ring_are_written_as_engraved(told: Decided) -> None:
     now = replace(told.now, focus_distance_m=7 * 0.3048)  # type: ignore[type-var]
     said = next_time.headline(

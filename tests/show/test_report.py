@@ -256,6 +256,16 @@ def test_what_the_pictures_told_is_folded_in(walked: Audit) -> None:
     assert "Pictures measured" not in build_report(walked)
 
 
+def test_presses_at_a_line_are_drawn_each_once_where_there_is_one(
+    demo: Audit, demo_page: str, walked_page: str
+) -> None:
+    (one,) = demo.lines
+    part = demo_page.split("At the line")[1].split("</details>")[0]
+    assert part.count("<circle") == len(one.frames)
+    assert f"{one.slower} of {one.timed} frames" in plain(part)
+    assert "At the line" not in walked_page
+
+
 def test_settings_choose_the_units_shown_first(walked: Audit) -> None:
     page = build_report(replace(walked, settings=walked.settings.changed(units="ft")))
     assert 'data-units="ft"' in page

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections import Counter
 from collections.abc import Sequence
 from functools import partial
@@ -98,7 +97,7 @@ def _next_time(audit: Audit, decided: Decided, causes: dict[str, int]) -> NextTi
 
 def _preset_rows(audit: Audit, presets: pd.DataFrame, now: ZoneSetting | None) -> tuple[PresetRow, ...]:
     """Rates of a lens's presets, the best first."""
-    judged = "sharp_judged" in presets and bool((presets["sharp_judged"] > 0).any())
+    judged = bool((presets["sharp_judged"] > 0).any())
     grouped, rows = named_by_setting(audit.table), []
     for row in presets.sort_values(
         "hit_rate", ascending=False, na_position="last", kind="stable"
@@ -199,26 +198,25 @@ def _in_light(
     unit, now = decided.ring_unit, decided.now
     alike = {(one.f_number, one.focus_distance_m) for one in decision.latitude}
     at_best = paired.f_number[best], paired.focus_distance_m[best]
-    stops = np.unique(paired.f_number)
-    rings = _around(np.unique(paired.focus_distance_m[paired.tried]), at_best[1])
-    tried = np.flatnonzero(paired.tried)
-    settings = zip(paired.f_number[tried], paired.focus_distance_m[tried], strict=True)
-    value = dict(zip(settings, map(float, paired.share[tried]), strict=True))
+    every = {"stop": paired.f_number, "ring": paired.focus_distance_m, "share": paired.share}
+    share = pd.DataFrame(every)[paired.tried].pivot_table("share", "stop", "ring")
+    share = share.reindex(np.unique(paired.f_number))[_around(share.columns.to_numpy(), at_best[1])]
     cells = tuple(
         tuple(
             Cell(
-                value.get((stop, ring), math.nan),
+                value,
                 now is not None and is_setting(now, stop, ring),
                 (stop, ring) == at_best,
                 (stop, ring) in alike,
             )
-            for ring in rings
+            for ring, value in row.items()
         )
-        for stop in stops
+        for stop, row in share.iterrows()
     )
-    named = tuple(engraved(ring, unit) for ring in rings)
-    numbers = tuple(format_f_number(stop) for stop in stops)
-    return RingByStop(light, numbers, named, unit, cells, of_passers, paired.subjects)
+    rings = tuple(engraved(ring, unit) for ring in share.columns)
+    return RingByStop(
+        light, tuple(map(format_f_number, share.index)), rings, unit, cells, of_passers, paired.subjects
+    )
 
 
 def _around(rings: np.ndarray, best_m: float) -> np.ndarray:
@@ -235,7 +233,8 @@ def _telling_of(audit: Audit, presets: set[str]) -> tuple[Telling, ...]:
     own = audit.telling[audit.telling["preset"].isin(presets)]
     turn = own.groupby("why", sort=False).cumcount()
     own = own.iloc[np.argsort(turn.to_numpy(), kind="stable")].head(MOST_TELLING)
-    place = {file: row for row, file in reversed(list(enumerate(audit.table["file"])))} if len(own) else {}
+    files = audit.table["file"]
+    place = {file: row for row, file in files[files.isin(own["file"])][::-1].items()}
     return tuple(
         Telling(
             place[row.file],

@@ -88,7 +88,7 @@ def flash(rates: pd.DataFrame) -> str:
         f"(likely {interval(row.low, row.high)})"
         for row in rates.itertuples()
     }
-    return f"With flash {said[True]}; without {said[False]}." if said else ""
+    return f"With flash {said[True]}; without {said[False]}; the light differs too." if said else ""
 
 
 def company(counts: Counts, by_preset: Mapping[str, Mapping[str, int]]) -> str:
@@ -108,11 +108,6 @@ def company(counts: Counts, by_preset: Mapping[str, Mapping[str, int]]) -> str:
     ]
     each = f" All of them by preset: {listed(own)}." if len(own) > 1 else ""
     return f"Of {counted(total, 'frame')} with several subjects the zone held {parts}.{each}"
-
-
-def problems_left(total: int, shown: int) -> str:
-    """Say where the problems stand that the page has no room for; empty if it shows all."""
-    return f"{counted(total - shown, 'more problem')} in audit.json." if total > shown else ""
 
 
 def ignored(problems: Sequence[Problem]) -> str:

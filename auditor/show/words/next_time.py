@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
 from auditor.advice.decision import Decision
-from auditor.advice.lens_decision import LensDecision
+from auditor.advice.lens_decision import LensDecision, Situation
 from auditor.advice.paired import Setting
 from auditor.errors import SettingError
 from auditor.evidence.causes import UNEXPLAINED
@@ -208,26 +208,28 @@ def gain(decision: Decision) -> str:
 
 def by_light(told: LensDecision, units: str) -> list[str]:
     """Say for which light the decision is another."""
-    if told.decision.kind == "cannot_tell":
-        return []
     return [
         f"{str(one.light).capitalize()} ({whole(one.subjects.n)} measured): "
-        f"{setting_name(one.decision.setting, units)}, {gain(one.decision)}."
-        for one in told.situations
-        if one.light and one.decision.setting is not None and one.decision.setting != told.decision.setting
+        f"{setting_name(setting, units)}, {gain(one.decision)}."
+        for one, setting in _otherwise(told)
+        if one.light
     ]
 
 
 def here(decided: Decided, preset: str) -> str:
     """Say what is decided for one preset's own subjects, where it is another setting; else empty."""
-    told = decided.told
-    if told is None or told.decision.kind == "cannot_tell":
-        return ""
-    for one in told.situations:
-        setting = one.decision.setting
-        if one.preset == preset and setting is not None and setting != told.decision.setting:
+    for one, setting in _otherwise(decided.told) if decided.told is not None else ():
+        if one.preset == preset:
             return f" Here {setting_name(setting, decided.ring_unit)} promises {gain(one.decision)}."
     return ""
+
+
+def _otherwise(told: LensDecision) -> list[tuple[Situation, Setting]]:
+    """Situations in which another setting was decided on, with it."""
+    if told.decision.kind == "cannot_tell":
+        return []
+    found = ((one, one.decision.setting) for one in told.situations)
+    return [(one, new) for one, new in found if new is not None and new != told.decision.setting]
 
 
 def blur_costs(of_100_by_cause: Mapping[str, int], exposure_time_s: float) -> str:
