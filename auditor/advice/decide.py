@@ -97,7 +97,7 @@ class _Lens:
         """Chances of all subjects for both eyes, where they are few enough to be put through as they are."""
         if not 0 < len(self.met) <= MOST_SUBJECTS or not self.number.size:
             return None, None
-        in_use = self.in_use if self.of_passers or self.follow.follow else ()
+        in_use = self.in_use if self.of_passers or self.follow else ()
         numbers = np.concatenate([self.number, [own.f_number for own in in_use]])
         rings = np.concatenate([self.focus, [own.focus_distance_m for own in in_use]])
         rng, fitted = np.random.default_rng(self.seed), self.tolerances
@@ -113,7 +113,7 @@ class _Lens:
         gates = check_gate(counted, self.met, self.tolerances, level, self.settings.speed_m_s, self.seed)
         contrary = verdicts_reversed(counted)
         closed = contrary or any(gate.clashes for gate in gates)
-        flagged = bool(self.follow.follow) and not self.of_passers
+        flagged = bool(self.follow) and not self.of_passers
         paired = self.compare(self.subjects, self.spoken, mixed=self.of_passers)
         decision = self.rule(paired, self.subjects, closed)
         pooled = self.pooled(closed) if flagged else None
@@ -137,7 +137,6 @@ class _Lens:
             next_walk=level.next_walk() if level.presses else None,
             walk_worth=_worth_of_walk(paired, decision, flagged=flagged),
             gates=gates,
-            follow=self.follow,
             habit=tuple(zip(self.in_use, self.share.tolist(), strict=True)),
             flags=self.flags(flagged=flagged, contrary=contrary),
         )
@@ -227,7 +226,7 @@ class _Lens:
 
     def state(self, subjects: Subjects, paired: Paired | None, decision: Decision) -> SubjectsStatement:
         of_passers = self.of_passers and subjects is self.subjects
-        follow = None if of_passers else self.follow.follow
+        follow = None if of_passers else self.follow
         now = best = (float("nan"),) * 3
         if paired is not None:
             now = paired.now, paired.now_low, paired.now_high

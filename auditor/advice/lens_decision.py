@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 from auditor.advice.by_stop import Stop
 from auditor.advice.decision import Decision
-from auditor.advice.follow_ring import FollowRing
 from auditor.advice.gate import PresetGate
 from auditor.advice.paired import Paired, Setting
 from auditor.advice.valued import ValuedSetting
@@ -67,7 +66,6 @@ class LensDecision:
     next_walk: NextWalk | None  # None where nothing was counted
     walk_worth: WalkWorth
     gates: tuple[PresetGate, ...]
-    follow: FollowRing
     habit: tuple[tuple[Setting, float], ...]  # settings in use with their share of the presses
     flags: tuple[str, ...]
 

@@ -37,7 +37,7 @@ def telling_frames(counted: CountedFrames, tolerance: Tolerance, causes: Causes)
     shares = causes.frames[blamed].to_numpy(float)
     main = np.array(blamed, dtype=object)[shares.argmax(axis=1)] if len(dropped) else []
     lost = dropped.assign(why=main, share=shares.sum(axis=1))
-    lost = lost[(lost["share"] > 0) & ~lost["sharp"].eq("yes").fillna(False)]
+    lost = lost[lost["share"] > 0]
     lost = lost.sort_values("share", ascending=False, kind="stable")
     # One for each cause first, then the second of each: so every cause that is named can be seen.
     lost = lost.assign(turn=lost.groupby("why").cumcount()).sort_values("turn", kind="stable")

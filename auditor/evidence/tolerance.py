@@ -21,7 +21,6 @@ from auditor.evidence.sharpness import verdicts_reversed
 from auditor.evidence.subjects import measured_subjects
 from auditor.evidence.weighted_shares import weighted_shares
 from auditor.evidence.weights import sampled_frames, weights_of
-from auditor.optics.blur import allowance_mm
 from auditor.settings import Settings
 
 VERDICTS = 30  # verdicts on sharpness from which on they speak
@@ -147,20 +146,6 @@ def describe_tolerance(
     }
     carried = {name: one for name, one in by_lens.items() if one.carries}
     return replace(whole, calibration=_groups(whole, frames), by_lens=carried if len(carried) > 1 else {})
-
-
-def defocus_allowance_mm(
-    tolerance_mm: float, diffraction_mm: npt.ArrayLike, motion_mm: npt.ArrayLike
-) -> Floats:
-    """Return the circle of confusion that a tolerance leaves for defocus: the criterion ``measured``.
-
-    sqrt(tolerance² - diffraction² - median motion²), because the tolerance is about all blur together; in the
-    shape of ``diffraction_mm`` (Airy diameters), NaN where nothing is left. Of the frames' motion the median
-    is taken, 0 where none is known.
-    """
-    motion = np.asarray(motion_mm, float)
-    known = motion[np.isfinite(motion)]
-    return np.asarray(allowance_mm(tolerance_mm, diffraction_mm, np.median(known) if known.size else 0.0))
 
 
 def _fall(blur_mm: npt.ArrayLike, tolerance_mm: Floats, steepness: Floats) -> Floats:

@@ -16,9 +16,10 @@ import pandas as pd
 
 from auditor.evidence.bursts import Codes, CountedFrames, is_keeper
 from auditor.evidence.proportions import Floats, two_sided_z
-from auditor.evidence.tolerance import Tolerance, defocus_allowance_mm
+from auditor.evidence.tolerance import Tolerance
 from auditor.evidence.weighted_shares import Sampled, share_ratio, weighted_shares
 from auditor.evidence.weights import sampled_frames
+from auditor.optics.blur import allowance_mm
 from auditor.optics.sensors import parse_criterion
 
 TOO_STRICT: Final = "too strict"
@@ -202,14 +203,13 @@ def _inside(frames: pd.DataFrame, criterion: str, coc: Floats) -> tuple[Mask, Ma
 
 
 def _allowance(frames: pd.DataFrame, tolerance: Tolerance) -> tuple[float, float, float]:
+    """What the tolerance and its interval leave for defocus beside the usual diffraction and motion."""
     if not tolerance.carries:
         return math.nan, math.nan, math.nan
-    diffraction, motion = frames["diffraction_mm"].to_numpy(float), frames["motion_mm"].to_numpy(float)
-    known = diffraction[np.isfinite(diffraction)]
-    usual = float(np.median(known)) if known.size else 0.0
-    left = [
-        float(defocus_allowance_mm(mm, usual, motion))
-        for mm in (tolerance.eye.blur_mm, tolerance.eye.low, tolerance.eye.high)
-    ]
-    middle, low, high = (0.0 if math.isnan(value) else value for value in left)
-    return middle, low, high
+    usual = []
+    for name in ("diffraction_mm", "motion_mm"):
+        known = frames[name][np.isfinite(frames[name])]
+        usual.append(float(known.median()) if len(known) else 0.0)
+    eye = tolerance.eye
+    left = np.nan_to_num(allowance_mm(np.array([eye.blur_mm, eye.low, eye.high]), *usual))
+    return float(left[0]), float(left[1]), float(left[2])
