@@ -115,10 +115,8 @@ class _Lens:
         closed = contrary or any(gate.clashes for gate in gates)
         flagged = bool(self.follow) and not self.of_passers
         paired = self.compare(self.subjects, self.spoken, mixed=self.of_passers)
-        decision = self.rule(paired, self.subjects, closed)
         pooled = self.pooled(closed) if flagged else None
-        if pooled is not None:
-            decision = _only_where_pooled(decision, pooled)
+        decision = self.rule(paired, self.subjects, closed, pooled)
         settings = self.value(paired, level)
         return LensDecision(
             lens=self.name,
@@ -172,7 +170,10 @@ class _Lens:
             chances=chances.chosen(rows) if chances is not None else None,
         )
 
-    def rule(self, paired: Paired | None, subjects: Subjects, gate_closed: bool) -> Decision:
+    def rule(
+        self, paired: Paired | None, subjects: Subjects, gate_closed: bool, pooled: Decision | None
+    ) -> Decision:
+        """Apply the rule; a decision from distances that follow the ring must be that of the pooled ones."""
         verdicts = self.tolerances.verdicts
         narrowed = self.tolerances.sharp_sd <= NARROWED_SD
         known = Circumstances(
@@ -183,7 +184,18 @@ class _Lens:
             rests_on="sharp" if verdicts >= VERDICTS else "keepers" if narrowed else "optics",
             worth=self.settings.worth,
         )
-        return decide_by_rule(paired, known)
+        own = decide_by_rule(paired, known)
+        same = pooled is None or (own.kind, own.setting) == (pooled.kind, pooled.setting)
+        if same or own.kind in ("cannot_tell", "not_focus"):
+            return own
+        return replace(
+            own,
+            kind="cannot_tell",
+            setting=None,
+            latitude=(),
+            why="presses_follow_ring",
+            would_help_most="anyone",
+        )
 
     def pooled(self, closed: bool) -> Decision:
         """The decision on all distances of the lens, each preset counted equally, now being the habit."""
@@ -192,37 +204,31 @@ class _Lens:
             own = self.subjects.preset == code
             weight[own] /= weight[own].sum()
         equal = replace(self.subjects, weight=weight)
-        return self.rule(self.compare(equal, self.spoken, mixed=True), equal, closed)
+        return self.rule(self.compare(equal, self.spoken, mixed=True), equal, closed, None)
 
     def situations(self, closed: bool, pooled: Decision | None) -> tuple[Situation, ...]:
-        found = []
+        """The decision for each preset where several settings are in use, and for each light that counts."""
+        met = self.met
+        parts: list[tuple[str | None, str | None, npt.NDArray[np.bool_]]] = []
         if len(self.in_use) > 1:
-            used = pd.Series(self.frames["preset"].fillna("")).value_counts()
-            for name in used.index:
-                if name in self.met.presets:
-                    own = self.met.preset == self.met.presets.index(name)
-                    found.append(self.situation(own, str(name), None, closed, pooled))
-        kind = kind_index(self.met.ev)
+            used = self.frames["preset"].fillna("").value_counts().index
+            parts = [
+                (str(name), None, met.preset == met.presets.index(name))
+                for name in used
+                if name in met.presets
+            ]
+        kind = kind_index(met.ev)
         lit = [(light.name, kind == place) for place, light in enumerate(KINDS)]
         lit = [(light, own) for light, own in lit if own.sum() >= ENOUGH_ANYONE]
         if len(lit) > 1:
-            found += [self.situation(own, None, light, closed, pooled) for light, own in lit]
+            parts += [(None, light, own) for light, own in lit]
+        found = []
+        for preset, light, own in parts:
+            subjects = met.chosen(own)
+            paired = self.compare(subjects, own, mixed=False)
+            decision = self.rule(paired, subjects, closed, pooled)
+            found.append(Situation(preset, light, decision, self.state(subjects, paired, decision), paired))
         return tuple(found)
-
-    def situation(
-        self,
-        own: npt.NDArray[np.bool_],
-        preset: str | None,
-        light: str | None,
-        closed: bool,
-        pooled: Decision | None,
-    ) -> Situation:
-        subjects = self.met.chosen(own)
-        paired = self.compare(subjects, own, mixed=False)
-        decision = self.rule(paired, subjects, closed)
-        if pooled is not None:
-            decision = _only_where_pooled(decision, pooled)
-        return Situation(preset, light, decision, self.state(subjects, paired, decision), paired)
 
     def state(self, subjects: Subjects, paired: Paired | None, decision: Decision) -> SubjectsStatement:
         of_passers = self.of_passers and subjects is self.subjects
@@ -251,21 +257,6 @@ def _habit(frames: pd.DataFrame) -> tuple[tuple[Setting, ...], Floats]:
     kinds = press.groupby(["f_number", "focus_distance_m"], sort=False).size().sort_values(ascending=False)
     settings = tuple(Setting(float(number), float(focus)) for number, focus in kinds.index)
     return settings, kinds.to_numpy(float) / max(float(kinds.sum()), 1.0)
-
-
-def _only_where_pooled(own: Decision, pooled: Decision) -> Decision:
-    """A decision from distances that follow the ring stands only where the pooled distances say the same."""
-    same = own.kind == pooled.kind and own.setting == pooled.setting
-    if own.kind in ("cannot_tell", "not_focus") or same:
-        return own
-    return replace(
-        own,
-        kind="cannot_tell",
-        setting=None,
-        latitude=(),
-        why="presses_follow_ring",
-        would_help_most="anyone",
-    )
 
 
 def _row_of(paired: Paired, setting: Setting | None) -> int | None:

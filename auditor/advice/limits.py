@@ -29,8 +29,6 @@ class Limits:
     iso_max: float
     wanted_shutter_s: float  # kept while the sensitivity can follow
     slowest_shutter_s: float
-    inferred: tuple[str, ...] = ()  # names of those that the archive's own exposures show
-    assumed: tuple[str, ...] = ()  # names of those that neither a person nor the archive states
 
 
 def find_limits(table: pd.DataFrame, settings: Settings) -> Limits:
@@ -46,22 +44,21 @@ def find_limits(table: pd.DataFrame, settings: Settings) -> Limits:
     time, iso = np.where(known(time), time, np.nan), np.where(known(iso), iso, np.nan)
     only = single_iso(iso)
     seen = _quantile(iso, 1 - ISO_SLIPS) if np.isnan(only) else np.nan
-    iso_max, iso_max_from = _first(settings.iso_max, seen, np.fmax(USUAL_ISO_MAX, only))
+    iso_max = _first(settings.iso_max, seen, np.fmax(USUAL_ISO_MAX, only))
     with np.errstate(invalid="ignore"):
         following = time[~(iso >= iso_max * (1 - _ROUNDING))]  # an unknown sensitivity counts
         most_used = _most_used(following if known(following).any() else time)
-        wanted, wanted_from = _first(settings.wanted_shutter_s, most_used, USUAL_SHUTTER_S)
+        wanted = _first(settings.wanted_shutter_s, most_used, USUAL_SHUTTER_S)
         longer = time > wanted * _OTHER_TIME
         # A wish for the next walk says nothing of the light in which these frames were taken.
         shorter = time < (most_used if np.isfinite(most_used) else wanted) / _OTHER_TIME
     called_for = longer.sum() >= max(RARE * np.isfinite(time).sum(), 2)
     slowest_seen = _quantile(time[longer], 1 - TIME_SLIPS) if called_for else np.nan
-    slowest, slowest_from = _first(settings.slowest_shutter_s, slowest_seen, max(USUAL_SLOWEST_S, wanted))
+    slowest = _first(settings.slowest_shutter_s, slowest_seen, max(USUAL_SLOWEST_S, wanted))
     lowest = min(USUAL_ISO_MIN, np.nanmin(iso, initial=USUAL_ISO_MIN))
     bright = np.isfinite(iso) & shorter
     if bright.sum() >= max(RARE * np.isfinite(iso).sum(), 2):
         lowest = float(np.median(iso[bright]))
-    sources = {"iso_max": iso_max_from, "wanted_shutter": wanted_from, "slowest_shutter": slowest_from}
     if settings.wanted_shutter_s is None:
         wanted = min(wanted, slowest)
     return Limits(
@@ -69,8 +66,6 @@ def find_limits(table: pd.DataFrame, settings: Settings) -> Limits:
         iso_max=iso_max,
         wanted_shutter_s=wanted,
         slowest_shutter_s=max(slowest, wanted),
-        inferred=tuple(name for name, source in sources.items() if source == "archive"),
-        assumed=tuple(name for name, source in sources.items() if source == "usual"),
     )
 
 
@@ -80,11 +75,9 @@ def single_iso(iso: Floats) -> float:
     return float(used[0]) if used.size == 1 else np.nan
 
 
-def _first(stated: float | None, seen: float, usual: float) -> tuple[float, str]:
-    """The value that was stated, else seen in the archive, else the usual one; and which it is."""
-    if stated is not None:
-        return stated, "stated"
-    return (seen, "archive") if np.isfinite(seen) else (usual, "usual")
+def _first(stated: float | None, seen: float, usual: float) -> float:
+    """The value that was stated, else seen in the archive, else the usual one."""
+    return stated if stated is not None else seen if np.isfinite(seen) else usual
 
 
 def _quantile(values: Floats, share: float) -> float:

@@ -134,28 +134,13 @@ def compare_settings(
     seed: int = 0,
     chances: Chances | None = None,
 ) -> Paired:
-    """Put every measured subject through every setting.
+    """Put every measured subject of a lens, at least one, through every setting, shape (a,).
 
-    Parameters
-    ----------
-    subjects : Subjects
-        Of one lens, at least one.
-    tolerances : Tolerances
-        Of that lens.
-    f_number, focus_distance_m : numpy.ndarray, shape (a,)
-        The settings.
-    answers : tuple of LightAnswer
-        How the camera may answer another stop, with the weight of each.
-    speed_m_s : float
-        Mean walking speed; 0: subjects stand still.
-    habit, settings_in_use
-        Share of the presses at each setting in use: then *now* is that mixture for every subject. Without
-        them it is the setting that each subject was met with.
-    keep : bool
-        Shares kept instead (up to the common level), by tau_keep.
-    chances : Chances, optional
-        Of these subjects, at most :data:`MOST_SUBJECTS`, at these settings and then those in use, for this
-        eye and seed; worked out here where they are not given.
+    ``answers`` are the ways in which the camera may answer another stop. ``habit`` is the share of the
+    presses at each of the ``settings_in_use``: *now* is that mixture for every subject; without it, it is the
+    setting that each was met with. ``keep``: shares kept instead (up to the common level), by tau_keep.
+    ``chances`` are those of these subjects, at most :data:`MOST_SUBJECTS`, at these settings and then those
+    in use, for this eye and seed; worked out here where they are not given.
     """
     rng = np.random.default_rng(seed)
     subjects = _at_most(subjects, rng)

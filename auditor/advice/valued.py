@@ -47,16 +47,9 @@ def value_settings(
 ) -> tuple[ValuedSetting, ...]:
     """Value every setting of a comparison, the best first; those not tried there come last.
 
-    Parameters
-    ----------
-    paired, kept : Paired
-        Shares sharp, and shares kept up to the common level, of the same settings and subjects.
-    level : Level
-        Of the presses of the lens: what is kept now.
-    answer : LightAnswer
-        The likeliest way in which the light is answered.
-    coc_mm : float
-        Criterion of the sharp zone [mm].
+    ``paired`` and ``kept`` are the shares sharp, and kept up to the common level, of the same settings and
+    subjects; ``level`` is what is kept now, ``answer`` the likeliest to the light, ``coc_mm`` the criterion
+    of the sharp zone.
     """
     focal = float(np.median(subjects.focal_length_mm))
     zone = sharp_zone(focal, paired.f_number, paired.focus_distance_m, coc_mm)

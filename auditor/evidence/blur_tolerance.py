@@ -149,13 +149,11 @@ def _posterior(
     prior = _log_prior(speed_m_s)
     keep = [logsumexp(one.keep + np.log(FLOOR_WEIGHTS), axis=3) for one in found]
     joint = prior + _joined(found[code].sharp, keep[code])
-    others = [_joined(one.sharp, keep[i]) for i, one in enumerate(found) if i != code]
-    other_sharp = [one.sharp for i, one in enumerate(found) if i != code]
-    if others:
-        joint = joint + _blurred(np.sum(others, axis=0))
     verdicts_alone = prior + found[code].sharp[..., None]
+    others = [(one.sharp, keep[i]) for i, one in enumerate(found) if i != code]
     if others:
-        verdicts_alone = verdicts_alone + _blurred(np.sum([s[..., None] for s in other_sharp], axis=0))
+        joint = joint + _blurred(np.sum([_joined(*one) for one in others], axis=0))
+        verdicts_alone = verdicts_alone + _blurred(np.sum([one[0][..., None] for one in others], axis=0))
     marks = float(logsumexp(joint) - logsumexp(verdicts_alone))
     density = np.exp(joint - joint.max())
     density /= density.sum()

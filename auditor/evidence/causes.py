@@ -45,17 +45,11 @@ MOST_FRAMES = 20_000  # more frames not kept, drawn by chance, change nothing th
 class Causes:
     """Frames that were not kept, by what is consistent with it.
 
+    In front and beyond: the subject stood nearer, or farther, than the ring was set, and out of focus by it.
+    The first six add up to all zone-focused frames not kept.
+
     Attributes
     ----------
-    in_front_of_zone, beyond_zone, subject_motion, diffraction, not_explained_by_blur : float
-        Frames, shares of frames added up; NaN where no frame has a blur. In front and beyond: the subject
-        stood nearer, or farther, than the ring was set, and out of focus by it.
-    no_distance : int
-        Frames not kept whose blur is unknown. The six add up to all zone-focused frames not kept.
-    sibling_kept : int
-        Frames, among those not explained by blur, of a burst that holds a keeper.
-    of_100 : dict of str to float
-        The first five of 100 frames not kept, put back to all frames; unknown where no frame has a blur.
     table : pandas.DataFrame
         ``cause, frames``, and ``of_100, low, high``: the first five, and of 100 with their interval.
     by_preset : pandas.DataFrame
@@ -69,14 +63,14 @@ class Causes:
         (``motion_over_criterion``), and whose diffraction alone exceeds it (``diffraction_over_criterion``).
     """
 
-    in_front_of_zone: float
+    in_front_of_zone: float  # frames, shares of frames added up; NaN where no frame has a blur
     beyond_zone: float
     subject_motion: float
     diffraction: float
     not_explained_by_blur: float
-    no_distance: int
-    sibling_kept: int
-    of_100: dict[str, float]
+    no_distance: int  # frames whose blur is unknown
+    sibling_kept: int  # frames, among those not explained by blur, of a burst that holds a keeper
+    of_100: dict[str, float]  # the first five of 100 frames not kept, put back to all
     table: pd.DataFrame
     by_preset: pd.DataFrame
     frames: pd.DataFrame
@@ -101,8 +95,9 @@ def find_causes(counted: CountedFrames, settings: Settings, tolerance: Tolerance
         unknown = pd.DataFrame({"cause": CAUSES} | dict.fromkeys(("frames", "of_100", "low", "high"), np.nan))
         nothing = dict.fromkeys(CAUSES, float("nan"))
         none = _by_preset(pd.Index([]), np.zeros(0), np.zeros((0, 5, 1)), settings.confidence)
+        frames = pd.DataFrame(columns=["file", *CAUSES], dtype=float)
         return Causes(**nothing, no_distance=no_distance, sibling_kept=0, of_100=nothing, table=unknown,
-                      by_preset=none, frames=_no_frames(), at_focus=at_focus)  # fmt: skip
+                      by_preset=none, frames=frames, at_focus=at_focus)  # fmt: skip
     rows = np.arange(len(lost))
     if rows.size > MOST_FRAMES:
         rows = np.sort(np.random.default_rng(0).choice(rows.size, MOST_FRAMES, replace=False))
@@ -188,10 +183,6 @@ def _by_preset(presets: pd.Index, not_kept: Floats, totals: Floats, confidence: 
         columns[cause] = mean[:, place]
         columns[f"{cause}_low"], columns[f"{cause}_high"] = low[:, place], high[:, place]
     return pd.DataFrame(columns).sort_values("not_kept", ascending=False, kind="stable", ignore_index=True)
-
-
-def _no_frames() -> pd.DataFrame:
-    return pd.DataFrame({name: pd.Series(dtype=float) for name in ("file", *CAUSES)})
 
 
 def _distance_of(frames: pd.DataFrame, settings: Settings) -> tuple[Floats, Floats]:

@@ -48,12 +48,10 @@ class Comparisons:
         wide as the runs of a preset differ) and that of frames; ``p_value`` is the larger one of bursts and
         of runs, ``p_adjusted`` over all pairs; ``better`` a preset's name or missing; ``more_bursts`` those
         of each that would show the difference seen (missing where it is not worth acting on).
-    level : float
-        Level under which ``p_adjusted`` is called a difference.
     """
 
     pairs: pd.DataFrame
-    level: float
+    level: float  # under which p_adjusted is called a difference
 
 
 @dataclass(frozen=True, slots=True)
