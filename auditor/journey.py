@@ -18,6 +18,7 @@ from auditor.evidence.causes import Causes, find_causes
 from auditor.evidence.company import count_company
 from auditor.evidence.comparisons import Comparisons, compare_presets
 from auditor.evidence.distances_met import DistancesMet, distances_met
+from auditor.evidence.line_presses import LinePresses, line_presses
 from auditor.evidence.over_time import OverTime, rates_over_time
 from auditor.evidence.presets import (
     count_distances,
@@ -49,102 +50,56 @@ from auditor.units import format_exposure_time
 
 @dataclass(frozen=True, slots=True)
 class Audit:
-    """Everything that one audit has found.
+    """Everything that one audit has found."""
 
-    Attributes
-    ----------
-    table : pandas.DataFrame
-        The frame table, every column of the contract.
-    paths : list of str
-        Full path of each frame's file, in the table's order.
-    settings : Settings
-    counts : dict of str to int or None
-        What was found and what fell out at each step.
-    presets, distances, sessions : pandas.DataFrame
-        See :mod:`auditor.evidence.presets`.
-    to_end : dict
-        Keepers and counted frames if the choosing had gone to each session's end, ``frame_rate`` and its
-        interval ``frame_low``, ``frame_high``.
-    comparisons : Comparisons
-        Between presets of one lens, within sessions.
-    distances_met : DistancesMet
-    zone_check : ZoneCheck
-    unheard : pandas.DataFrame
-        Presets and marks of which no frame has a distance; see :func:`auditor.evidence.weights.unheard`.
-    tolerance : Tolerance
-    causes : Causes
-    telling : pandas.DataFrame
-        The ten most telling frames.
-    over_time : OverTime
-    decisions : Decisions
-        What to set next, lens by lens, the most used first.
-    problems : list of Problem
-    pictures : PictureFacts or None
-        What the pictures told; None where they were not measured.
-    lenses : tuple of Lens
-        What session files say of lenses.
-    sources : tuple of str
-        As they were named, and the folder of selects with its option, for commands to be repeated.
-    remarks : list of str
-        What needs no action, counted.
-    """
-
-    table: pd.DataFrame
-    paths: list[str]
+    table: pd.DataFrame  # the frame table, every column of the contract
+    paths: list[str]  # full path of each frame's file, in the table's order
     settings: Settings
-    counts: dict[str, int | None]
+    counts: dict[str, int | None]  # what was found and what fell out at each step
+    # presets, distances, sessions: see :mod:`auditor.evidence.presets`
     presets: pd.DataFrame
     distances: pd.DataFrame
     sessions: pd.DataFrame
+    # keepers and counted frames if the choosing had gone to each session's end, `frame_rate` and its
+    # interval `frame_low`, `frame_high`
     to_end: dict[str, float]
-    comparisons: Comparisons
+    comparisons: Comparisons  # between presets of one lens, within sessions
     distances_met: DistancesMet
     zone_check: ZoneCheck
-    unheard: pd.DataFrame
+    unheard: pd.DataFrame  # presets and marks of which no frame has a distance
     tolerance: Tolerance
     causes: Causes
-    telling: pd.DataFrame
+    telling: pd.DataFrame  # the ten most telling frames
     over_time: OverTime
-    decisions: Decisions
+    decisions: Decisions  # what to set next, lens by lens, the most used first
     problems: list[Problem]
-    pictures: PictureFacts | None = None
-    lenses: tuple[Lens, ...] = ()
+    lines: tuple[LinePresses, ...] = ()  # of presets set in advance to a place where subjects pass
+    pictures: PictureFacts | None = None  # what the pictures told; None where they were not measured
+    lenses: tuple[Lens, ...] = ()  # what session files say of lenses
+    # as they were named, and the folder of selects with its option, for commands to be repeated
     sources: tuple[str, ...] = ()
-    remarks: list[str] = field(default_factory=list)
+    remarks: list[str] = field(default_factory=list)  # what needs no action, counted
 
 
 @dataclass(frozen=True, slots=True)
 class Scan:
-    """The frame table with everything that is known of each frame, before anything is counted.
+    """The frame table with everything that is known of each frame, before anything is counted."""
 
-    Attributes
-    ----------
-    archive : Archive
-        Its ``table`` is complete.
-    settings : Settings
-    problems : list of Problem
-    pictures : PictureFacts or None
-        What the pictures told; None where they were not measured.
-    """
-
-    archive: Archive
+    archive: Archive  # its `table` is complete
     settings: Settings
     problems: list[Problem]
-    pictures: PictureFacts | None = None
+    pictures: PictureFacts | None = None  # what the pictures told; None where they were not measured
 
 
 def run_scan(request: Request, progress: Progress | None = None) -> Scan:
     """Read the sources and work out each frame's preset, burst, zone and blur.
 
-    Raises
-    ------
-    AuditorError
-        If what was asked for cannot be done.
+    Raises AuditorError if what was asked for cannot be done.
     """
     archive = read_archive(request, progress)
     settings, problems = gather_settings(request, archive)
     lenses = rows_of_lenses(archive)
-    shift_mm, doubtful = frame_shifts(len(archive.table), lenses)
+    shift_mm, doubtful = frame_shifts(archive.table, lenses)
     speeds = np.full(len(archive.table), settings.speed_m_s)
     for session, rows in archive.by_session_file():
         if "speed_m_s" not in request.overrides:
@@ -195,18 +150,7 @@ def run_audit(
 ) -> Audit:
     """Audit the sources of a request.
 
-    Parameters
-    ----------
-    request : Request
-    progress : callable, optional
-        Called with files done and files in all.
-    stage : callable, optional
-        Called with the name of each stage that begins.
-
-    Raises
-    ------
-    AuditorError
-        If what was asked for cannot be done.
+    Raises AuditorError if what was asked for cannot be done.
     """
     scanned = run_scan(request, progress)
     archive, settings = scanned.archive, scanned.settings
@@ -219,7 +163,8 @@ def run_audit(
     tolerance = describe_tolerance(counted, fits, confidence)
     causes = find_causes(counted, settings, tolerance)
     stage("Weighing")
-    sessions = count_sessions(counted, confidence)
+    sessions, met = count_sessions(counted, confidence), distances_met(counted, confidence)
+    at_lines = {one.name for file in archive.session_files for one in file.presets if one.kind == "line"}
     return Audit(
         table=table,
         paths=archive.paths,
@@ -230,7 +175,7 @@ def run_audit(
         sessions=sessions,
         to_end=count_to_end(archive.counted_to_end, confidence),
         comparisons=compare_presets(counted, settings),
-        distances_met=distances_met(counted, confidence),
+        distances_met=met,
         zone_check=check_zone(counted, tolerance),
         unheard=unheard(counted),
         tolerance=tolerance,
@@ -239,6 +184,7 @@ def run_audit(
         over_time=rates_over_time(counted, sessions),
         decisions=decisions,
         problems=scanned.problems,
+        lines=line_presses(table, met, at_lines, settings.speed_m_s, confidence),
         pictures=scanned.pictures,
         lenses=lenses,
         sources=_as_named(request),

@@ -9,9 +9,19 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import HealthCheck, settings
 from PIL import Image
 from PIL.TiffImagePlugin import IFDRational
+from typer.testing import CliRunner
 
+from auditor.journey import Audit, run_audit
+from auditor.settings import Request
+
+# How long a case takes says how busy the machine is; what may take how long is tested where it is promised.
+settings.register_profile("unhurried", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("unhurried")
+
+DEMO = Path(__file__).resolve().parents[1] / "demo_metadata"
 SAMPLES = Path(__file__).resolve().parents[2] / "shared" / "exif-samples"
 
 XMP = """<?xpacket begin="" id="W5M0MpCehiHzreSzNTczkc9d"?>
@@ -99,6 +109,36 @@ def walk(tmp_path: Path) -> Callable[..., Path]:
         return tmp_path / folder
 
     return write
+
+
+@pytest.fixture
+def command(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[..., Any]:
+    """Runs a command in this process, away from the photographs and with a cache of its own.
+
+    That spares the two seconds in which a process of its own loads; a fault of ours is raised.
+    """
+    from auditor.cli import make_app
+
+    (tmp_path / "work").mkdir()
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "home"))
+    monkeypatch.setenv("HOME", str(tmp_path / "home"))
+    monkeypatch.setenv("NO_COLOR", "1")
+    monkeypatch.chdir(tmp_path / "work")
+
+    def go(*words: object, code: int = 0) -> Any:
+        done = CliRunner().invoke(make_app(), [str(word) for word in words])
+        if done.exception is not None and not isinstance(done.exception, SystemExit):
+            raise done.exception
+        assert done.exit_code == code, done.stderr
+        return done
+
+    return go
+
+
+@pytest.fixture(scope="session")
+def demo() -> Audit:
+    """An audit of the demo archive, for tests that only read it."""
+    return run_audit(Request((DEMO,), workers=1))
 
 
 @pytest.fixture

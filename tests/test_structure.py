@@ -193,6 +193,18 @@ def test_no_comparison_in_the_tests_that_asserts_nothing():
         assert not loose, path
 
 
+def test_every_test_asserts_something():
+    asserting = re.compile(r"assert|raises|check|suppress")  # assert_allclose, raises, a helper check_xmp
+    for path in (ROOT / "tests").rglob("test_*.py"):
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            if isinstance(node, ast.FunctionDef) and node.name.startswith("test_"):
+                inner = list(ast.walk(node))
+                calls = [ast.unparse(one.func) for one in inner if isinstance(one, ast.Call)]
+                assert any(isinstance(one, ast.Assert) for one in inner) or any(
+                    asserting.search(name) for name in calls
+                ), f"{path.name}: {node.name}"
+
+
 def test_the_computing_rooms_do_not_print():
     for path in MODULES:
         if room_of(path) != "cli":
@@ -270,6 +282,7 @@ TWICE = {
     "main": "of each process",
     "notes_text": "of notes to be filled in; of those that an invented photographer wrote",
     "pack": "what was read of a file; what was measured in a picture",
+    "unpack": "the same, from bytes",
     "place_of": "of a frame in the archive; of an archive in the cache",
     "session_text": "of a session file to be filled in; of one that an invented photographer wrote",
     "standing_share": "of a typed setting; drawn into an invented picture",

@@ -269,13 +269,15 @@ def pool_small(presets: pd.DataFrame, table: pd.DataFrame, confidence: float) ->
 def count_sessions(counted: CountedFrames, confidence: float) -> pd.DataFrame:
     """Frames and hit rate of each session, in order of time; rates are unknown where no frame counts.
 
-    Columns ``session, starts_at, ends_at, frames_taken`` and :data:`RATE_COLUMNS`. Reads ``session,
-    captured_at`` and what :func:`hit_rates` reads.
+    Columns ``session, starts_at, ends_at, frames_taken``, :data:`RATE_COLUMNS`, then ``first_file`` and
+    ``last_file``, its frames' names, which tell rolls without times apart. Reads ``session, captured_at,
+    file`` and what :func:`hit_rates` reads.
     """
-    taken = counted.table.groupby("session", sort=True)["captured_at"]
+    grouped = counted.table.groupby("session", sort=True)
+    taken, names = grouped["captured_at"], grouped["file"]
     spans = pd.DataFrame({"starts_at": taken.min(), "ends_at": taken.max(), "frames_taken": taken.size()})
     rates = hit_rates(counted.frames, "session", confidence).set_index("session")
-    result = spans.join(rates).reset_index()
+    result = spans.join(rates).assign(first_file=names.first(), last_file=names.last()).reset_index()
     result[list(_COUNTS)] = result[list(_COUNTS)].fillna(0).astype("int64")
     return result
 

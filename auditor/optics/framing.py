@@ -31,24 +31,10 @@ def lower_edge_m(
     frame_height_mm: npt.ArrayLike,
     camera_height_m: npt.ArrayLike = CAMERA_HEIGHT_M,
 ) -> Floats:
-    """Height above the ground of what the frame's lower edge cuts, the camera held level.
+    """Height above the ground of what the frame's lower edge cuts, the camera held level; below 0 the ground.
 
-    Parameters
-    ----------
-    distance_m : array_like
-        From the sensor plane [m]; NaN where it cannot be focused.
-    focal_length_mm : array_like
-    frame_height_mm : array_like
-        Height of the sensor as the camera is held [mm].
-    camera_height_m : array_like
+    Distances from the sensor plane; the frame's height as the camera is held.
 
-    Returns
-    -------
-    numpy.ndarray or numpy.float64
-        Below nought where the ground shows.
-
-    Examples
-    --------
     >>> round(float(lower_edge_m(1.7, 35.0, 24.0)), 2)
     1.04
     """
@@ -61,8 +47,6 @@ def lower_edge_m(
 def landmark_at(height_m: float, stature_m: float = STATURE_M) -> str | None:
     """Name the part of a standing adult at a height; None where none is near.
 
-    Examples
-    --------
     >>> landmark_at(1.05), landmark_at(0.0), landmark_at(-0.6)
     ('belt', 'soles', None)
     """
@@ -76,8 +60,6 @@ def standing_share(
 ) -> float:
     """Share of the frame's height that a standing adult fills, above 1 where they do not fit.
 
-    Examples
-    --------
     >>> round(standing_share(4.9, 35.0, 24.0), 2)
     0.51
     """

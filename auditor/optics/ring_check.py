@@ -22,21 +22,10 @@ FOCUSED_WITHIN_MM = 0.01  # and of the extension: where the eye takes a picture 
 
 @dataclass(frozen=True, slots=True)
 class RingShift:
-    """How far a lens stands from where its engravings put it.
+    """How far a lens stands from where its engravings put it."""
 
-    Attributes
-    ----------
-    shift_mm : float
-        Delta [mm]; above nought: too far from the sensor.
-    residual_mm : numpy.ndarray, shape (n,)
-        What each reading says beside it [mm].
-    disagree : tuple of int
-        Readings that lie farther off than a tape and an eye explain, by their place in the list.
-    """
-
-    shift_mm: float
-    residual_mm: Floats
-    disagree: tuple[int, ...] = ()
+    shift_mm: float  # above nought: too far from the sensor
+    disagree: tuple[int, ...] = ()  # readings farther off than a tape and an eye explain, by their place
 
 
 def extension_mm(
@@ -44,8 +33,6 @@ def extension_mm(
 ) -> Floats:
     """Extension that an engraving stands for, f^2 / (s - f) with s from the lens [mm]; 0 at infinity.
 
-    Examples
-    --------
     >>> round(float(extension_mm(2.95, 57.9, "lens")), 4), float(extension_mm(np.inf, 50))
     (1.1592, 0.0)
     """
@@ -64,23 +51,13 @@ def find_shift(
     """Find the one length that explains where marks of the ring really focus, by least squares.
 
     The mean of E - e over the readings, each of which is taken for equally exact in extension, as focusing by
-    eye is.
-
-    Parameters
-    ----------
-    focal_length_mm : float
-    mark_m, focuses_m : array_like, shape (n,)
-        Engravings, and where the lens focuses there by tape [m]; either may be infinite.
-    distance_from : {"sensor", "lens"}
-        What both count from.
+    eye is. Marks and what they focus by tape [m] may be infinite.
 
     Raises
     ------
     SettingError
         If there is no reading, or one cannot be focused to.
 
-    Examples
-    --------
     >>> found = find_shift(50, [2.0], [2.2])
     >>> round(found.shift_mm, 3), round(float(true_focus_m(2.0, 50, found.shift_mm)), 3)
     (-0.126, 2.2)
@@ -93,9 +70,8 @@ def find_shift(
             "Give the mark and the distance by tape, such as 2m=2.2m or 10m=inf.",
         )
     shift = float(apart.mean())
-    residual = apart - shift
-    doubtful = np.abs(residual) > TAPE_WITHIN * true + FOCUSED_WITHIN_MM
-    return RingShift(shift, residual, tuple(np.flatnonzero(doubtful).tolist()))
+    doubtful = np.abs(apart - shift) > TAPE_WITHIN * true + FOCUSED_WITHIN_MM
+    return RingShift(shift, tuple(np.flatnonzero(doubtful).tolist()))
 
 
 def true_focus_m(
@@ -106,8 +82,6 @@ def true_focus_m(
 ) -> Floats:
     """Where a mark really focuses [m]: f + f^2 / E from the lens; infinite at infinity and past it.
 
-    Examples
-    --------
     >>> float(true_focus_m(30.0, 50, -0.2)), round(float(true_focus_m(np.inf, 50, 0.1)), 2)
     (inf, 25.1)
     """

@@ -47,13 +47,7 @@ FORMATS = {
 
 @dataclass(frozen=True, slots=True)
 class Sensor:
-    """The picture area behind the lens.
-
-    Attributes
-    ----------
-    width_mm, height_mm : float
-        Its sides [mm].
-    """
+    """The picture area behind the lens, by its sides."""
 
     width_mm: float
     height_mm: float
@@ -68,15 +62,13 @@ def parse_sensor(text: str) -> Sensor:
     """Read a sensor size: millimetres, a crop factor, or a trade name (see :data:`FORMATS`).
 
     A crop factor compares diagonals with 36x24 mm, and the same 3:2 shape is taken. The rollfilm names such
-    as ``6x6`` are in centimetres, as the trade has them, and are told apart from millimetres.
+    as ``6x6`` are in centimetres, as the trade has them, and are not taken for millimetres.
 
     Raises
     ------
     UnitError
         If it is none of these, or a side is not between 1 and 300 mm.
 
-    Examples
-    --------
     >>> parse_sensor("36x24"), parse_sensor("1.5x"), parse_sensor("6x6").width_mm
     (Sensor(width_mm=36.0, height_mm=24.0), Sensor(width_mm=24.0, height_mm=16.0), 56.0)
     """
@@ -106,24 +98,12 @@ Rule: TypeAlias = Callable[[Floats, Floats, Floats, Floats], Floats]
 
 @dataclass(frozen=True, slots=True)
 class Criterion:
-    """A rule for the circle of confusion.
+    """A rule for the circle of confusion."""
 
-    Attributes
-    ----------
-    name : str
-        How it is written, normalised.
-    source : str
-        Where the rule comes from, in a few words.
-    rule : callable
-        The rule itself, of diagonal, pixel pitch, width and other blur [mm].
-    interval_mm : tuple of float or None
-        What a measured tolerance may be [mm]; None where nothing was measured.
-    """
-
-    name: str
-    source: str
+    name: str  # as it is written, normalised
+    source: str  # of the rule, in a few words
     rule: Rule
-    interval_mm: tuple[float, float] | None = None
+    interval_mm: tuple[float, float] | None = None  # what a measured tolerance may be
 
     def coc_mm(
         self,
@@ -133,24 +113,10 @@ class Criterion:
         width_mm: npt.ArrayLike | None = None,
         other_blur_mm: npt.ArrayLike = 0.0,
     ) -> Floats:
-        """Circle of confusion on a sensor.
+        """Circle of confusion on a sensor [mm]; NaN where what the rule needs is unknown, or nothing is left.
 
-        Parameters
-        ----------
-        diagonal_mm : array_like
-            Diagonal of the sensor [mm].
-        pixel_pitch_mm : array_like
-            Distance between pixels [mm]; only ``pixel`` needs it.
-        width_mm : array_like or None
-            Long side of the sensor [mm], which ``print`` needs; None takes the 3:2 shape.
-        other_blur_mm : array_like
-            Diffraction and motion together [mm]; only ``measured`` takes it off.
-
-        Returns
-        -------
-        numpy.ndarray or numpy.float64
-            Circle of confusion c [mm]; NaN where what the rule needs is unknown, or nothing is left for
-            defocus.
+        ``pixel`` alone needs the distance between pixels; ``print`` and ``web`` take the long side, by
+        default that of the 3:2 shape; only ``measured`` takes off diffraction and motion, the other blur.
 
         Raises
         ------
@@ -181,8 +147,6 @@ def parse_criterion(text: str) -> Criterion:
     SourceError, FileFormatError
         If the audit.json cannot be read, or holds no keeper tolerance.
 
-    Examples
-    --------
     >>> round(float(parse_criterion("handbook").coc_mm(43.267)), 4)
     0.03
     >>> float(parse_criterion("0.025mm").coc_mm(43.267)), parse_criterion("pixel=2").name

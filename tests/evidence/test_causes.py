@@ -1,13 +1,12 @@
 """Shares of responsibility, by hand and by law."""
 
-import sys
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
 from numpy.testing import assert_allclose
+from worlds.archives import SPEED_M_S, World, blur_parts_mm, draw_archive, keep_chance
 
 from auditor.evidence.bursts import count_frames
 from auditor.evidence.causes import CAUSES, find_causes
@@ -17,19 +16,12 @@ from auditor.optics.blur import airy_mm, defocus_mm, motion_mm
 from auditor.optics.lens import lens_distance_m, magnification
 from auditor.settings import Settings
 
-BENCH = Path(__file__).parents[1] / "bench"
 SETTINGS = Settings(guess_sd=0.12, speed_m_s=1.3)
 
 
 @pytest.fixture(scope="module")
 def archive():
-    sys.path.insert(0, str(BENCH))
-    try:
-        from simulated_archives import World, draw_archive
-
-        table, truth = draw_archive(np.random.default_rng(12), World("x", bursts="alike"), 500)
-    finally:
-        sys.path.remove(str(BENCH))
+    table, truth = draw_archive(np.random.default_rng(12), World("x", bursts="alike"), 500)
     return table, truth, fit_tolerance(table, SETTINGS)
 
 
@@ -128,13 +120,9 @@ def test_a_frame_that_was_judged_follows_its_verdict(archive):
     assert_allclose(soft["not_explained_by_blur"], 1 - ((ceiling - floor) / (1 - floor)).mean(), rtol=1e-9)
 
 
+@pytest.mark.slow
 def test_totals_come_near_the_truth():
     """Of simulated frames not kept, the part that the true curve lays on blur lies within the interval."""
-    sys.path.insert(0, str(BENCH))
-    try:
-        from simulated_archives import World, blur_parts_mm, draw_archive, keep_chance
-    finally:
-        sys.path.remove(str(BENCH))
     held = 0
     for seed in range(6):
         world = World("x", guess_sd=0.0)
@@ -144,7 +132,7 @@ def test_totals_come_near_the_truth():
         lost = table[table["counted_as"] == "not kept"]
         columns = ("focal_length_mm", "f_number", "focus_distance_m", "subject_distance_m", "exposure_time_s")
         crossing = np.sin((np.arange(12) + 0.5) / 12 * np.pi / 2)
-        parts = blur_parts_mm(*(lost[name].to_numpy()[:, None] for name in columns), crossing)
+        parts = blur_parts_mm(*(lost[name].to_numpy()[:, None] for name in columns), SPEED_M_S, crossing)
         chance = keep_chance(world, truth, np.sqrt(sum(part**2 for part in parts)))
         unexplained = ((1 - truth.ceiling) / (1 - chance).mean(axis=1)).sum()
         row = causes.table.set_index("cause").loc["not_explained_by_blur"]

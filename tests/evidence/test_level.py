@@ -25,6 +25,7 @@ def test_the_likelihood_gives_the_published_random_effects():
     assert posterior.sum(axis=1) @ expit(levels) == pytest.approx(PRINTED_MEAN, abs=0.004)
 
 
+@pytest.mark.slow
 def test_it_agrees_with_statsmodels_on_simulated_sessions():
     from statsmodels.genmod.bayes_mixed_glm import BinomialBayesMixedGLM
 

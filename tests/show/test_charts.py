@@ -46,7 +46,7 @@ def preset_rows() -> pd.DataFrame:
 def test_preset_chart_puts_dots_ticks_and_intervals_at_the_tables_numbers() -> None:
     ax = Figure().add_subplot()
     rows = preset_rows()
-    assert draw_presets(ax, rows, overall=0.3, top=0.75) is ax
+    draw_presets(ax, rows, overall=0.3, top=0.75)
     for place, row in enumerate(rows.itertuples()):
         for gid, wanted in (
             ("rate", [row.hit_rate]),
@@ -127,6 +127,7 @@ def test_bars_hold_every_counted_frame_with_a_distance(
     assert bars["not_kept"].sum() == walked.counts["not_kept"]
 
 
+@pytest.mark.slow
 def test_charts_are_the_same_every_time_and_leave_no_style_behind(
     audit_of: Callable[..., Audit], frames_of: Callable[..., pd.DataFrame]
 ) -> None:
@@ -144,6 +145,7 @@ def test_charts_are_the_same_every_time_and_leave_no_style_behind(
         assert height > 100
 
 
+@pytest.mark.slow
 def test_charts_without_marks_leave_out_what_has_no_result(
     audit_of: Callable[..., Audit], frames_of: Callable[..., pd.DataFrame]
 ) -> None:

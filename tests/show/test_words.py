@@ -24,7 +24,6 @@ from auditor.show.words import (
     method,
     presets,
     sessions,
-    telling,
     zone_check,
 )
 
@@ -209,7 +208,7 @@ def test_presets_of_different_outings_are_not_called_better() -> None:
 def test_every_reason_to_look_at_a_frame_has_words() -> None:
     blamed = [cause for cause in found_causes.CAUSES if cause != found_causes.UNEXPLAINED]
     wanted = {*blamed, telling_frames.KEPT_THOUGH_BLURRED, telling_frames.NOT_KEPT_THOUGH_SHARP}
-    assert wanted == set(telling.SHORT)
+    assert wanted == set(causes.TELLING)
     assert set(causes.NAMES) == set(found_causes.CAUSES)
 
 

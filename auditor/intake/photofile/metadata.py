@@ -7,7 +7,6 @@ what is left. Nothing a file contains makes :func:`read_file` raise.
 from __future__ import annotations
 
 import os
-from dataclasses import replace
 from io import BytesIO
 from typing import Any
 
@@ -37,18 +36,7 @@ _DECODED: dict[tuple[Order, int, Value], Any] = {}  # byte order, tag and raw va
 
 
 def read_file(path: str | os.PathLike[str]) -> FileRecord:
-    """Read what one candidate file says of its photograph.
-
-    Parameters
-    ----------
-    path : str or os.PathLike
-        The file; it is opened once, for reading.
-
-    Returns
-    -------
-    FileRecord
-        With `error` set where nothing could be read. A sound picture without Exif is read.
-    """
+    """Read what one candidate file says of its photograph."""
     try:
         with opened(path) as (fd, size):
             return _read(Window.of_file(fd, size))
@@ -62,12 +50,10 @@ def _read(window: Window) -> FileRecord:
     found = collect_contents(window)
     notes = found.notes
     reduced = _reduce(found)
-    packets = found.packets
     if reduced is not None:
         notes += reduced.notes
-        if reduced.xmp and not packets:
-            packets = [reduced.xmp]
-    xmp = _read_packets(packets, notes) if packets else None
+    packet = found.packet or (reduced.xmp if reduced else b"")
+    xmp = _read_packet(packet, notes) if packet else None
     width = found.width or (reduced.width if reduced else 0)
     height = found.height or (reduced.height if reduced else 0)
     if reduced is None and xmp is None and not width:
@@ -97,28 +83,12 @@ def _reduce(found: Contents) -> Reduced | None:
     return None
 
 
-def _read_packets(packets: list[bytes], notes: list[str]) -> XmpValues | None:
-    """Read the XMP packets; what the main one leaves open the next ones may say."""
-    merged: XmpValues | None = None
-    for packet in packets:
-        try:
-            values = parse_packet(packet)
-        except XmpError as error:
-            notes.append(f"embedded XMP: {error}")
-            continue
-        merged = values if merged is None else _completed(merged, values)
-    return merged
-
-
-def _completed(main: XmpValues, other: XmpValues) -> XmpValues:
-    unknown = {
-        name: getattr(other, name)
-        for name in XmpValues.__slots__
-        if getattr(main, name) is None or getattr(main, name) != getattr(main, name)
-    }
-    if "captured_at" in unknown:
-        unknown["has_subseconds"] = other.has_subseconds
-    return replace(main, **unknown)
+def _read_packet(packet: bytes, notes: list[str]) -> XmpValues | None:
+    try:
+        return parse_packet(packet)
+    except XmpError as error:
+        notes.append(f"embedded XMP: {error}")
+        return None
 
 
 def _decode(reduced: Reduced) -> Values:

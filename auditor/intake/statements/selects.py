@@ -9,7 +9,7 @@ from __future__ import annotations
 import os
 import re
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -32,28 +32,10 @@ def claim_selects(
     index: FrameIndex,
     has_subseconds: np.ndarray,
 ) -> Claims:
-    """State as keepers the frames that a folder of selects holds.
+    """State as keepers the frames that a folder of selects holds, by the names and records of its files.
 
-    Parameters
-    ----------
-    folder : str
-        The folder of selects.
-    rows : numpy.ndarray of int
-        The rows this folder speaks of.
-    names : sequence of str
-        File names in it.
-    records : sequence of FileRecord
-        What was read from them.
-    clock_offsets_s : sequence of float
-        Offset added to each one's camera clock [s].
-    index : FrameIndex
-    has_subseconds : numpy.ndarray of bool, shape (n,)
-        Whether a frame's time carries sub-seconds.
-
-    Returns
-    -------
-    Claims
-        Its problems are the files that match no frame, or several.
+    ``rows`` are those that the folder speaks of; ``has_subseconds`` says of each frame whether its time
+    carries sub-seconds. Files that match no frame, or several, are problems.
     """
     moments = _Moments(index, rows, has_subseconds)
     selected: list[int] = []
@@ -69,6 +51,20 @@ def claim_selects(
     kept = np.unique(np.array(selected, dtype=np.intp))
     claim = Claim("keeper", "selects", kept, objects(["yes"] * len(kept)), folder)
     return Claims((claim,) if len(kept) else (), tuple(problems))
+
+
+def probable_selects(files: Iterable[str]) -> dict[str, int]:
+    """Folders of nothing but copies of some frames of another folder, and how many; read of ``files``."""
+    folders = [{name.rpartition("/")[0] for name in names.split("|")} for names in files]
+    frames: dict[str, set[int]] = defaultdict(set)
+    for row, own in enumerate(folders):
+        for folder in own:
+            frames[folder].add(row)
+    return {
+        folder: len(rows)
+        for folder, rows in frames.items()
+        if any(rows < frames[other] for other in folders[min(rows)])
+    }
 
 
 class _Moments:

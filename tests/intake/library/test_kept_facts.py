@@ -301,6 +301,7 @@ def test_names_and_folders_count_where_a_file_system_leaves_the_times_as_they_ar
         assert state_of(replace(found, pictures=[other, *rest])) != state_of(found)
 
 
+@pytest.mark.slow
 def test_an_audit_says_the_same_the_second_time(tmp_path):
     """The demo, whole."""
     cache = tmp_path / "read.sqlite"
@@ -316,4 +317,4 @@ def test_the_numbers_of_reader_and_facts_rise_when_either_says_something_else():
     read = read_found(found)
     groups, doubts = sources.group_files(found, read.records)
     facts = gather_facts(found, read.records, read.sidecars, groups, doubts)
-    assert (READER_NUMBER, FACTS_NUMBER, zlib.crc32(to_csv_text(facts.table).encode())) == (2, 3, 2144321020)
+    assert (READER_NUMBER, FACTS_NUMBER, zlib.crc32(to_csv_text(facts.table).encode())) == (3, 4, 2144321020)

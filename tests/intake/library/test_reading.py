@@ -20,7 +20,7 @@ from auditor.intake.library import reading
 from auditor.intake.library.reading import read_found
 from auditor.intake.library.walk import find_files
 from auditor.intake.photofile.metadata import read_file
-from auditor.intake.photofile.packing import Unpacker, pack
+from auditor.intake.photofile.packing import pack, unpack
 from auditor.intake.photofile.records import FileRecord, XmpValues
 from auditor.intake.photofile.xmp import read_sidecar
 
@@ -132,9 +132,8 @@ RECORDS = [
 
 @pytest.mark.parametrize("record", RECORDS)
 def test_a_packed_record_comes_back_as_it_was(record):
-    unpacker = Unpacker()
     for _ in range(2):  # the second time from memory
-        assert repr(unpacker.unpack(pack(record))) == repr(record)  # repr, since NaN is not equal to itself
+        assert repr(unpack(pack(record))) == repr(record)  # repr, since NaN is not equal to itself
 
 
 @pytest.mark.parametrize("record", RECORDS)
@@ -143,7 +142,7 @@ def test_a_packed_record_that_is_damaged_anywhere_is_refused(record):
     for i in range(len(data)):
         for damaged in (data[:i], data[:i] + bytes([data[i] ^ 0x10]) + data[i + 1 :]):
             with pytest.raises(ValueError):  # noqa: PT011
-                Unpacker().unpack(damaged)
+                unpack(damaged)
 
 
 def test_every_field_is_packed():
@@ -153,7 +152,7 @@ def test_every_field_is_packed():
         value = values[field] if field in values else types[type_]
         changed = FileRecord()._replace(**{field: value})
         assert repr(changed) != repr(FileRecord())
-        assert repr(Unpacker().unpack(pack(changed))) == repr(changed)
+        assert repr(unpack(pack(changed))) == repr(changed)
 
 
 # --- the same result, whoever reads ---------------------------------------------------------------------
@@ -171,6 +170,7 @@ def test_records_and_sidecars_are_those_of_the_single_readers_in_the_order_of_th
     assert sorted(broken) == [f"broken{i}.xmp" for i in range(6)]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("workers", [2, 3, 7])
 def test_the_result_does_not_depend_on_the_number_of_processes(mixed, at_once, workers, monkeypatch):
     found = find_files([mixed])
@@ -242,6 +242,7 @@ def test_an_error_in_the_main_process_leaves_no_process_behind(mixed, at_once):
     assert not children(os.getpid())
 
 
+@pytest.mark.slow
 @on_linux
 def test_ctrl_c_stops_within_a_second_keeps_what_was_read_and_says_how_to_go_on(many, tmp_path):
     cache = tmp_path / "cache.sqlite"
@@ -266,6 +267,7 @@ def test_ctrl_c_stops_within_a_second_keeps_what_was_read_and_says_how_to_go_on(
     assert rows_in(cache) == 24_000
 
 
+@pytest.mark.slow
 @on_linux
 def test_kill_9_leaves_a_usable_cache_and_no_process(many, tmp_path):
     cache = tmp_path / "cache.sqlite"
