@@ -184,7 +184,7 @@ def run_audit(
         over_time=rates_over_time(counted, sessions),
         decisions=decisions,
         problems=scanned.problems,
-        lines=line_presses(table, met, at_lines, settings.speed_m_s, confidence),
+        lines=line_presses(counted, met, at_lines, settings.speed_m_s, confidence),
         pictures=scanned.pictures,
         lenses=lenses,
         sources=_as_named(request),
