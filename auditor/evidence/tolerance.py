@@ -81,6 +81,7 @@ class Tolerance:
     draws: Floats
     sharp_draws: Floats
     by_lens: Mapping[str, Tolerance] = field(default_factory=dict)
+    seen_at: float = 1.0  # how much coarser the judged pictures were shown than the size it is carried to
 
     @property
     def eye(self) -> Eye:
@@ -188,6 +189,7 @@ def _of_lens(
         confidence=confidence,
         calibration=pd.DataFrame(),
         draws=draws,
+        seen_at=fit.seen_at,
         sharp_draws=np.stack([fit.handbook_mm * np.exp(fit.log_sharp), fit.kappa], axis=1),
     )
 
