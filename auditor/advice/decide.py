@@ -37,6 +37,12 @@ from auditor.intake.statements.lens_rule import find_lens
 from auditor.intake.statements.session import Lens
 from auditor.settings import Settings
 
+READ = (
+    "session", "burst", "lens", "preset", "in_preset", "counted_as", "pressed", "focal_length_mm", "f_number",
+    "focus_distance_m", "exposure_time_s", "iso", "flash", "subject_distance_m", "subject_distance_rel_sd",
+    "sensor_width_mm", "sensor_height_mm", "pixel_width", "pixel_height", "coc_mm", "coc_criterion",
+    "blur_mm", "sharp", "sharp_seen", "sharp_shown_px",
+)  # fmt: skip
 ENOUGH_ANYONE = 20  # distances of a stretch pressed at anyone that stand for passers
 NARROWED_SD = 0.45  # posterior of log tolerance at which keepers have told something
 WALK_WORTH = 0.05  # a further walk is proposed where it can be expected to bring this much more
@@ -47,10 +53,9 @@ LIMITS_INFERRED = "limits_inferred"
 def decide(table: pd.DataFrame, lenses: Sequence[Lens], settings: Settings, *, seed: int = 0) -> Decisions:
     """Decide for every lens of an archive.
 
-    ``lenses`` is what session files say of them, ``seed`` that of the draws. Reads what
-    :func:`auditor.evidence.subjects.measured_subjects` reads.
+    Reads :data:`READ`; ``lenses`` is what session files say of them, ``seed`` that of the draws.
     """
-    frames = frames_met(table)
+    frames = frames_met(table[list(READ)])
     if not len(frames):
         return Decisions(())
     subjects = gather_subjects(frames, settings)
