@@ -10,7 +10,6 @@ import numpy.typing as npt
 import pandas as pd
 
 from auditor.advice.at_another_stop import LightAnswer, light_answers
-from auditor.advice.by_stop import best_by_stop
 from auditor.advice.decision import Circumstances, Decision, decide_by_rule
 from auditor.advice.follow_ring import presses_follow_ring
 from auditor.advice.gate import check_gate
@@ -25,7 +24,7 @@ from auditor.advice.paired import (
     work_out_chances,
 )
 from auditor.advice.ring_settings import settings_on_ring
-from auditor.advice.valued import ValuedSetting, value_settings
+from auditor.advice.valued import ValuedSetting, best_by_stop, value_settings
 from auditor.evidence.blur_tolerance import Tolerances, fit_tolerances
 from auditor.evidence.bursts import zone_focused
 from auditor.evidence.level import Level, fit_level, session_counts

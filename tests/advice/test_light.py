@@ -8,8 +8,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from auditor.advice.light_kinds import KINDS, kind_index, read_kind, scene_at
-from auditor.advice.light_needed import light_needed
-from auditor.advice.limits import Limits, find_limits
+from auditor.advice.limits import Limits, find_limits, light_needed
 from auditor.errors import UnitError
 from auditor.optics.exposure import exposure_value, nominal_shutter_s
 from auditor.settings import Settings
