@@ -1,4 +1,4 @@
-"""The settings that may be advised with what each should bring, the best first, and each f-number at its best.
+"""The settings that may be advised with what each should bring, best first, and each f-number at its best.
 
 Nothing is decided here; every number is that of the comparison and of the level of the lens.
 """
