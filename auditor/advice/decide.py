@@ -43,7 +43,7 @@ READ = (
     "blur_mm", "sharp", "sharp_seen", "sharp_shown_px",
 )  # fmt: skip
 ENOUGH_ANYONE = 20  # distances of a stretch pressed at anyone that stand for passers
-NARROWED_SD = 0.45  # posterior of log tolerance at which keepers have told something
+NARROWED_SD = 0.45  # posterior of log tolerance below which keepers have narrowed it
 WALK_WORTH = 0.05  # a further walk is proposed where it can be expected to bring this much more
 PRESSES_FOLLOW_RING = "presses_follow_ring"
 LIMITS_INFERRED = "limits_inferred"

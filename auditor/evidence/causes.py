@@ -5,8 +5,8 @@ chance is explained by blur. That part is shared among defocus, motion and diffr
 orders in which they could go (Shapley 1953, A value for n-person games), since blurs add up as squares and
 the curve bends. Distances and walks are uncertain, so shares are averaged over what they may have been; the
 interval is over the keeper curves that marks and verdicts allow. A frame whose burst holds a keeper was
-dropped for a sibling: blur does not explain it. Where the photographer judged the very frame, sharp or soft
-stands instead of the curve's chance.
+dropped for a sibling: blur does not explain it. Where the photographer judged the very frame, that verdict
+replaces the curve's chance.
 """
 
 from __future__ import annotations

@@ -184,7 +184,7 @@ def _judged(pairs: pd.DataFrame, settings: Settings) -> pd.DataFrame:
             more.append(None)
             continue
         needed = bursts_to_show(rate, 100 * gap, level / tests, POWER)
-        # Unequal numbers of shared bursts tell as much as two equal ones of their harmonic mean.
+        # Unequal numbers of shared bursts show as much as two equal ones of their harmonic mean.
         pair = row.shared_a + row.shared_b
         present = 2 * row.shared_a * row.shared_b / pair if pair else 0.0
         more.append(max(0, int(np.ceil(needed - present))))

@@ -15,10 +15,10 @@ import pandas as pd
 from scipy.special import betaln, expit, gammaln, logit, logsumexp, stdtrit
 
 from auditor.evidence.bursts import Codes, count_presses
+from auditor.evidence.keeper_likelihood import LEVEL_CENTRE, LEVEL_SD
 from auditor.evidence.proportions import Floats
 
 SESSIONS_FOR_T = 4
-LEVEL_CENTRE, LEVEL_SD = float(logit(0.12)), 1.5
 SPREAD_CENTRE, SPREAD_SD = float(np.log(0.5)), 0.5
 _NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(21)
 _WEIGHTS = _WEIGHTS / _WEIGHTS.sum()

@@ -202,18 +202,12 @@ def _keeper_draws(frames: pd.DataFrame, fit: Tolerances) -> Floats:
         unknown = np.full(mm.size, np.nan)
         return np.stack([mm, fit.kappa, unknown, unknown], axis=1)
     rate = float(np.average(frames["kept"], weights=weight))
-    bins, share = _binned(np.log(blur), weight)
-    falls = np.ascontiguousarray(_fall(np.exp(bins), mm, fit.kappa).T)
-    left = fit.floor + (1 - fit.floor) * (share @ falls)
+    edges = np.linspace(np.log(blur).min() - 1e-6, np.log(blur).max() + 1e-6, 120)
+    share, _ = np.histogram(np.log(blur), edges, weights=weight)
+    falls = np.ascontiguousarray(_fall(np.exp((edges[1:] + edges[:-1]) / 2), mm, fit.kappa).T)
+    left = fit.floor + (1 - fit.floor) * (share / share.sum() @ falls)
     ceiling = np.minimum(rate / left, 0.99)
     return np.stack([mm, fit.kappa, ceiling, fit.floor * ceiling], axis=1)
-
-
-def _binned(values: Floats, weight: Floats) -> tuple[Floats, Floats]:
-    """Middles of narrow classes, and the share of the weight in each."""
-    edges = np.linspace(values.min() - 1e-6, values.max() + 1e-6, 120)
-    share, _ = np.histogram(values, edges, weights=weight)
-    return (edges[1:] + edges[:-1]) / 2, share / share.sum()
 
 
 def _groups(fitted: Tolerance, frames: pd.DataFrame) -> pd.DataFrame:

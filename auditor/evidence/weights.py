@@ -100,9 +100,7 @@ def unheard(counted: CountedFrames) -> pd.DataFrame:
     spoken = counted.frames.assign(heard=weight > 0).groupby(["preset", "counted_as"], sort=True)["heard"]
     cells = spoken.agg(["size", "any"]).reset_index()
     silent = cells[~cells["any"]] if (weight > 0).any() else cells.head(0)
-    return silent.rename(columns={"size": "frames"})[["preset", "counted_as", "frames"]].reset_index(
-        drop=True
-    )
+    return silent.drop(columns="any").rename(columns={"size": "frames"}).reset_index(drop=True)
 
 
 def _cells(frames: pd.DataFrame) -> Codes:

@@ -76,8 +76,7 @@ def check_zone(counted: CountedFrames, tolerance: Tolerance) -> ZoneCheck:
     criterion, coc = _criterion_of(counted.frames)
     inside, known = _inside(counted.frames, criterion, coc)
     frames, inside, coc, kept = counted.frames[known], inside[known], coc[known], counted.kept[known]
-    sides = _sides(frames, inside)
-    hit, within, sampled = sides
+    hit, within, sampled = _sides(frames, inside)
     of_kept = weighted_shares(~within, np.where(hit, 0, -1), 1, sampled, tolerance.confidence)
     ratio, low, high = odds_ratio(within, hit, sampled.burst, tolerance.confidence, sampled.weight)
     usual = float(np.median(coc)) if coc.size else math.nan
@@ -88,7 +87,7 @@ def check_zone(counted: CountedFrames, tolerance: Tolerance) -> ZoneCheck:
         in_not_kept=int((~kept & inside).sum()),
         out_kept=int((kept & ~inside).sum()),
         out_not_kept=int((~kept & ~inside).sum()),
-        **_rates(*sides, tolerance.confidence),
+        **_rates(hit, within, sampled, tolerance.confidence),
         odds_ratio=ratio,
         low=low,
         high=high,
