@@ -166,3 +166,8 @@ def test_ten_telling_frames(archive):
     sharp = telling.loc[telling["why"] == "not_kept_though_sharp", "chance"]
     blurred = telling.loc[telling["why"] == "kept_though_blurred", "chance"]
     assert sharp.min() > blurred.max()
+    left_out = table[(table["counted_as"] == "not kept") & ~table["file"].isin(telling["file"])]
+    left_out = left_out[~left_out["burst"].isin(table.loc[table["counted_as"] == "keeper", "burst"])]
+    assert rows.loc[(telling["why"] == "not_kept_though_sharp").to_numpy(), "blur_mm"].max() <= (
+        left_out[~left_out["burst"].isin(rows["burst"])]["blur_mm"].min()
+    ), "those with the least blur are named"
