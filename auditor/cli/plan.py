@@ -232,7 +232,7 @@ def _light(
 ) -> tuple[list[dict[str, Any]], list[str]]:
     """The light that each f-number needs, as JSON rows and lines."""
     from auditor.advice.light_kinds import read_kind
-    from auditor.advice.light_needed import light_needed
+    from auditor.advice.limits import light_needed
     from auditor.settings import Settings
     from auditor.show.light_text import light_rows, light_text
 

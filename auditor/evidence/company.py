@@ -54,8 +54,10 @@ def held_in_zone(
     """
     held = np.full(len(subject_distance_m), None, dtype=object)
     for row, text in enumerate(other_subjects_m):
+        if not isinstance(text, str) or not text:
+            continue
         near, far, first = (float(v[row]) for v in (near_limit_m, far_limit_m, subject_distance_m))
-        if not isinstance(text, str) or not text or np.isnan((near, far, first)).any():
+        if np.isnan((near, far, first)).any():
             continue
         others = [near <= float(part) <= far for part in text.split("|")]
         if near <= first <= far:

@@ -27,7 +27,7 @@ BANDS_M = (0.0, 1.0, 1.5, 2.0, 3.0, 5.0, 10.0, np.inf)
 BANDS_FT = (0.0, 3.0, 5.0, 7.0, 10.0, 15.0, 30.0, np.inf)
 AUTOFOCUS_STEP = 0.10  # relative change between neighbouring bursts that an untouched ring does not make
 SAME_SETTING = 0.03  # relative; recorded values are rounded, third stops differ by 12 %
-AUTOFOCUS_PAIRS = 4  # fewer neighbouring bursts than this tell nothing
+AUTOFOCUS_PAIRS = 4  # with fewer neighbouring bursts nothing is concluded
 
 
 def snap_to_ring(focus_distance_m: np.ndarray, ring_m: Iterable[float]) -> np.ndarray:

@@ -13,20 +13,20 @@ from auditor.evidence.tolerance import Tolerance
 
 KEPT_THOUGH_BLURRED: Final = "kept_though_blurred"
 NOT_KEPT_THOUGH_SHARP: Final = "not_kept_though_sharp"
+READ = ("file", "preset", "subject_distance_m", "blur_mm", "sharp")
+COLUMNS = ("file", "why", "preset", "subject_distance_m", "blur_mm", "chance")
 LOST, KEPT, SHARP = 4, 3, 3  # frames lost to blur, kept against it, dropped for something else
 
 
 def telling_frames(counted: CountedFrames, tolerance: Tolerance, causes: Causes) -> pd.DataFrame:
     """Name up to ten frames, one of each burst at most; none without a fitted tolerance.
 
-    Columns ``file, why, preset, subject_distance_m, blur_mm, chance`` (of being kept, at the blur of the
-    table). ``why`` is a cause (the frame most surely lost to it), ``kept_though_blurred`` or
-    ``not_kept_though_sharp``. Reads these columns and ``sharp``.
+    Reads :data:`READ`. Of :data:`COLUMNS`, ``why`` is a cause (the frame most surely lost to it),
+    ``kept_though_blurred`` or ``not_kept_though_sharp``, ``chance`` that of being kept, at the table's blur.
     """
-    columns = ["file", "why", "preset", "subject_distance_m", "blur_mm", "chance"]
     if not len(causes.frames):
-        return pd.DataFrame({name: pd.Series(dtype=object) for name in columns})
-    frames = counted.blurred
+        return pd.DataFrame({name: pd.Series(dtype=object) for name in COLUMNS})
+    frames = counted.blurred[[*READ, "kept", "press", "burst_hit"]]
     # A verdict on the very frame is stronger than the curve: none is shown against it.
     blurred = frames["blur_mm"].gt(tolerance.eye.blur_mm) & ~frames["sharp"].eq("yes").fillna(False)
     # The more blur, the smaller the chance.
@@ -37,7 +37,7 @@ def telling_frames(counted: CountedFrames, tolerance: Tolerance, causes: Causes)
     shares = causes.frames[blamed].to_numpy(float)
     main = np.array(blamed, dtype=object)[shares.argmax(axis=1)] if len(dropped) else []
     lost = dropped.assign(why=main, share=shares.sum(axis=1))
-    lost = lost[(lost["share"] > 0) & ~lost["sharp"].eq("yes").fillna(False)]
+    lost = lost[lost["share"] > 0]
     lost = lost.sort_values("share", ascending=False, kind="stable")
     # One for each cause first, then the second of each: so every cause that is named can be seen.
     lost = lost.assign(turn=lost.groupby("why").cumcount()).sort_values("turn", kind="stable")
@@ -50,4 +50,4 @@ def telling_frames(counted: CountedFrames, tolerance: Tolerance, causes: Causes)
     ]
     found = pd.concat([part.astype({"why": object}) for part in chosen]).drop_duplicates("press")
     chance = tolerance.keep_chance(found["blur_mm"].to_numpy(float)).mean(axis=0)
-    return found.assign(chance=chance)[columns].reset_index(drop=True)
+    return found.assign(chance=chance)[list(COLUMNS)].reset_index(drop=True)

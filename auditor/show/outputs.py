@@ -68,7 +68,17 @@ _LINE = (
 )  # fmt: skip
 _PROBLEM = ("what", "next", "ignored", "frames")
 _PICTURES = ("detector", "counts", "refused", "only_who_faced_the_camera")
-_TOLERANCE = ("times_handbook", "ceiling", "floor", "steepness", "bursts", "nothing", "flags", "used")
+_TOLERANCE = (
+    "times_handbook",
+    "ceiling",
+    "floor",
+    "steepness",
+    "bursts",
+    "nothing",
+    "flags",
+    "used",
+    "seen_at",
+)
 
 
 def _tolerance(tolerance: Tolerance) -> dict[str, Any]:

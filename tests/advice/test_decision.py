@@ -126,18 +126,18 @@ def test_the_gate_closes_where_counts_clash():
 def test_presses_that_follow_the_ring_are_flagged():
     def flagged(presses):
         tables = [draw_archive(seed, World(presses=presses)).table for seed in range(1, 13)]
-        return sum(bool(presses_follow_ring(measured_subjects(one, Settings())).follow) for one in tables)
+        return sum(bool(presses_follow_ring(measured_subjects(one, Settings()))) for one in tables)
 
     assert flagged("zone") >= 6
     assert flagged("all") <= 2
     one = measured_subjects(draw_archive(1, World(presets=1)).table, Settings())
-    assert presses_follow_ring(one).follow is None
+    assert presses_follow_ring(one) is None
 
 
 @pytest.mark.slow
 def test_distances_that_follow_the_ring_change_nothing_alone():
     lens = decide(draw_archive(4, World(presses="zone")).table, (), Settings()).lenses[0]
-    assert lens.follow.follow
+    assert lens.subjects.presses_follow_ring
     assert "presses_follow_ring" in lens.flags
     assert lens.walk_worth.purpose == "anyone"
     for decision in (lens.decision, *(one.decision for one in lens.situations)):

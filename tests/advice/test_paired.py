@@ -7,9 +7,8 @@ import pytest
 from worlds.people import HANDBOOK_MM, World, blur_mm, draw_archive
 
 from auditor.advice.at_another_stop import LightAnswer, light_answers, times_at
-from auditor.advice.by_stop import best_by_stop, lost_to_causes
 from auditor.advice.paired import Setting, compare_settings, tried_there
-from auditor.advice.valued import value_settings
+from auditor.advice.valued import best_by_stop, lost_to_causes, value_settings
 from auditor.evidence.blur_tolerance import DRAWS, fit_tolerances
 from auditor.evidence.level import fit_level
 from auditor.evidence.subjects import measured_subjects

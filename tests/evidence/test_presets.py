@@ -111,14 +111,14 @@ def test_bands_hold_their_lower_edge_and_only_counted_frames_with_a_distance():
     counted = prepared(
         np.arange(6) * 10.0,
         subject_distance_m=[0.9, 1.0, 1.49, 12.0, np.nan, 1.2],
-        counted_as=["keeper"] * 5 + ["left out"],
+        counted_as=["keeper", "keeper", "not kept", "not kept", "keeper", "left out"],
     )
     bands = count_distances(count_frames(counted), judged_frames(counted), 0.95)
     everything = bands[bands["preset"].isna()]
-    assert everything[["from_m", "to_m", "frames"]].to_numpy().tolist() == [
-        [0.0, 1.0, 1.0],
-        [1.0, 1.5, 2.0],
-        [10.0, np.inf, 1.0],
+    assert everything[["from_m", "to_m", "frames", "keepers"]].to_numpy().tolist() == [
+        [0.0, 1.0, 1.0, 1.0],
+        [1.0, 1.5, 2.0, 1.0],
+        [10.0, np.inf, 1.0, 0.0],
     ]
     assert bands["preset"].notna().sum() == 3
 
