@@ -103,6 +103,14 @@ def test_limits_are_read_off_the_exposures(archive):
     assert found == Limits(200, 6400, 1 / 500, 1 / 200)
 
 
+@pytest.mark.parametrize(("bright", "lowest"), [(2, 250.0), (1, 100.0)])
+def test_two_frames_in_bright_light_show_the_least_sensitivity_and_one_is_chance(archive, bright, lowest):
+    time, iso = np.full(20, 1 / 500), np.full(20, 800.0)
+    time[:bright], iso[:bright] = 1 / 2000, [200.0, 300.0][:bright]
+    iso[-5:] = 3200.0
+    assert find_limits(archive(20, exposure_time_s=time, iso=iso), Settings()).iso_min == lowest
+
+
 def test_a_limit_that_was_never_reached_is_the_usual_one(archive):
     found = find_limits(archive(), Settings())  # always 1/500 s, ISO 800 to 3200
     assert found.slowest_shutter_s == 1 / 125

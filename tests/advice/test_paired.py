@@ -140,6 +140,22 @@ def test_a_zone_where_nobody_was_met_is_not_tried(exact):
     assert tried.tolist() == [True, False, False]
 
 
+def test_a_hit_rate_has_the_errors_of_the_level_and_of_the_gain(exact):
+    """In logarithms, by root of squares; a gain of 1 that is known exactly leaves the level's."""
+    subjects, known = exact
+    level = fit_level([30, 25, 40, 35], [300, 280, 310, 320])
+    paired = compare_settings(subjects, known, np.array([8.0, 5.6]), np.array([2.5, 3.0]), AS_IS, 0.0)
+    exactly = replace(
+        paired, gain=np.array([1.0, 1.5]), gain_low=np.array([1.0, 1.2]), gain_high=np.array([1.0, 1.9])
+    )
+    valued = value_settings(paired, exactly, level, subjects, AS_IS[0], 0.03, 0.95)
+    by_stop = {one.f_number: one for one in valued}
+    for number, gain, of_gain in ((8.0, 1.0, 0.0), (5.6, 1.5, np.log(1.9 / 1.2) / 2)):
+        reach = np.hypot(np.log(level.high / level.low) / 2, of_gain)
+        assert by_stop[number].expected_hit_rate == pytest.approx(gain * level.rate)
+        assert np.log(by_stop[number].high / by_stop[number].low) / 2 == pytest.approx(reach)
+
+
 def test_the_losses_of_a_stop_add_up_and_go_where_they_come_from(exact):
     subjects, known = exact
     walking = replace(known, walking=np.ones(DRAWS), kappa=np.full(DRAWS, 4.0))
