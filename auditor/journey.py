@@ -12,12 +12,13 @@ import pandas as pd
 
 from auditor.advice.decide import decide
 from auditor.advice.lens_decision import Decisions
+from auditor.advice.past import PastAdvice, read_past
+from auditor.advice.this_walk import Diary, keep_diary
 from auditor.errors import Problem, SettingError
 from auditor.evidence.causes import Causes, find_causes
 from auditor.evidence.company import count_company
 from auditor.evidence.comparisons import Comparisons, compare_presets
 from auditor.evidence.distances_met import DistancesMet, distances_met
-from auditor.evidence.over_time import OverTime, rates_over_time
 from auditor.evidence.presets import (
     count_distances,
     count_presets,
@@ -73,7 +74,10 @@ class Audit:
     causes : Causes
     telling : pandas.DataFrame
         The ten most telling frames.
-    over_time : OverTime
+    diary : Diary or None
+        Walks over time, and the newest one closely; None without a session.
+    past : PastAdvice
+        What was advised before, as it was found.
     decisions : Decisions
         What to set next, lens by lens, the most used first.
     problems : list of Problem
@@ -102,7 +106,8 @@ class Audit:
     tolerance: Tolerance
     causes: Causes
     telling: pd.DataFrame
-    over_time: OverTime
+    diary: Diary | None
+    past: PastAdvice
     decisions: Decisions
     problems: list[Problem]
     pictures: PictureFacts | None = None
@@ -209,6 +214,7 @@ def run_audit(
     scanned = run_scan(request, progress)
     archive, settings = scanned.archive, scanned.settings
     table = archive.table
+    past = read_past(request.advice_file)
     lenses = declared_lenses(archive.session_files)
     stage("Fitting")
     decisions = decide(table, lenses, settings)
@@ -236,9 +242,10 @@ def run_audit(
         tolerance=tolerance,
         causes=causes,
         telling=telling_frames(table, tolerance, causes),
-        over_time=rates_over_time(table, settings.confidence),
+        diary=keep_diary(table, settings.unmarked, tolerance, causes, past, request.walk),
+        past=past,
         decisions=decisions,
-        problems=scanned.problems,
+        problems=gathered([*scanned.problems, *past.problems]),
         pictures=scanned.pictures,
         lenses=lenses,
         sources=_as_named(request),

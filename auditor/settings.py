@@ -78,6 +78,10 @@ class Request:
         Processes that read files; None for one a core.
     measure : bool
         Whether to measure the pictures themselves.
+    walk : str or None
+        Beginning of the walk to tell of, a day or a day and time; None for the newest.
+    advice_file : Path or None
+        What was advised before.
     """
 
     sources: tuple[Path, ...]
@@ -91,3 +95,5 @@ class Request:
     cache: Path | None = None
     workers: int | None = None
     measure: bool = False
+    walk: str | None = None
+    advice_file: Path | None = None

@@ -9,6 +9,8 @@ from typing import Any
 import pandas as pd
 
 from auditor.advice.as_json import advice_json, tuning_json
+from auditor.advice.past import ADVICE_NAME, renewed_text
+from auditor.advice.this_walk import Diary
 from auditor.evidence.tolerance import Tolerance
 from auditor.intake.library.thumbnails import thumbnails
 from auditor.intake.tables import TABLE_NAME, to_csv_text, to_json_rows
@@ -28,7 +30,7 @@ from auditor.writing import ResultsFolder
 def _page(
     audit: Audit, folder: Path, views: tuple[LensView, ...], cache: Path | None, *, pictures: bool
 ) -> str:
-    rows = rows_shown(views)[:MOST_THUMBNAILS] if pictures else []
+    rows = rows_shown(views, audit)[:MOST_THUMBNAILS] if pictures else []
     made = thumbnails([audit.paths[row] for row in rows], cache)
     held = {row: jpeg for row, jpeg in zip(rows, made, strict=True) if jpeg is not None}
     return build_report(audit, folder, views=views, thumbnails=held)
@@ -56,7 +58,7 @@ def audit_json(audit: Audit) -> dict[str, Any]:
         "causes": json_safe({name: getattr(audit.causes, name) for name in _CAUSES})
         | {"by_preset": _rows(audit.causes.by_preset)},
         "telling_frames": _rows(audit.telling),
-        "over_time": _rows(audit.over_time.sessions),
+        **_diary(audit.diary),
         "advice": advice_json(lenses[0], names[1:]) if lenses else None,
         "other_advice": [advice_json(one, tuple(n for n in names if n != one.lens)) for one in lenses[1:]],
         "tuning": tuning_json(lenses[0]) if lenses else None,
@@ -115,6 +117,17 @@ def _rows(table: pd.DataFrame) -> list[dict[str, Any]]:
     return to_json_rows(out)
 
 
+def _diary(diary: Diary | None) -> dict[str, Any]:
+    """Walks over time, one of them closely, and what became of what was advised before."""
+    if diary is None:
+        return {"walks": [], "drifts": [], "walk": None, "past_advice": []}
+    walk = {"session": diary.walk["session"], "presets": _rows(diary.presets), "new": diary.new,
+            "telling_frames": _rows(diary.telling), "second_look": diary.again}  # fmt: skip
+    told: dict[str, Any] = {"drifts": [asdict(one) for one in diary.drifts], "walk": walk}
+    past = [asdict(one) | {"advised": asdict(one.advised)} for one in diary.followed]
+    return {"walks": _rows(diary.walks), **json_safe(told | {"past_advice": past})}
+
+
 def _unreadable(audit: Audit) -> pd.DataFrame:
     """Every file that could not be read, and why."""
     rows = [(file, p.what) for p in audit.problems if p.unread for file in p.all_files]
@@ -161,6 +174,7 @@ def write_outputs(
         "presets.csv": to_csv_text(audit.presets),
         "distances.csv": to_csv_text(audit.distances),
         "unreadable.csv": to_csv_text(_unreadable(audit)),
+        ADVICE_NAME: renewed_text(audit.past, audit.decisions, audit.table, audit.settings),
     }
     for name, (svg, png) in render_charts(audit).items():
         files |= {f"charts/{name}.svg": svg, f"charts/{name}.png": png}
@@ -168,4 +182,4 @@ def write_outputs(
         files["card.pdf"] = wallet_bytes(cards, ".pdf", "a4")
     chosen = lens_views(audit) if views is None else views
     files["report.html"] = _page(audit, folder, chosen, cache, pictures=pictures)
-    return ResultsFolder(folder, force=force).write_all(files)
+    return ResultsFolder(folder, force=force).write_all(files, taken_in={ADVICE_NAME: audit.past.sum})

@@ -45,7 +45,6 @@ def page_tables(audit: Audit) -> dict[str, Any]:
         "causes": audit.causes,
         "cause_rows": _cause_rows(audit, shown),
         "distances_met": audit.distances_met,
-        "over_time": audit.over_time,
         "measured": audit.pictures,
         "problems_shown": audit.problems[:PROBLEMS_SHOWN],
     }

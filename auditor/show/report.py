@@ -17,6 +17,7 @@ from auditor.show import fitted_tables
 from auditor.show.page.frames import frame_lines, rows_shown
 from auditor.show.page.hero import draw_hero, legend
 from auditor.show.page.model import LensView, Rate, RingByStop, Said, said
+from auditor.show.page.over_time import draw_over_time
 from auditor.show.page.plots import draw_curve, draw_hundred, draw_key, draw_rates
 from auditor.show.page.view import lens_views
 from auditor.show.page_tables import page_tables
@@ -34,6 +35,7 @@ from auditor.show.words import (
     presets,
     sessions,
     tolerance,
+    walk,
     zone_check,
 )
 from auditor.text import printable, printable_lines
@@ -43,7 +45,7 @@ WORDS = {
     module.__name__.rpartition(".")[2]: module
     for module in (
         captions, causes, comparisons, distances, fallout, flags, met, method, pictures, presets,
-        sessions, tolerance, zone_check,
+        sessions, tolerance, walk, zone_check,
     )
 }  # fmt: skip
 
@@ -81,7 +83,7 @@ def build_report(
     )
     lenses = lens_views(audit) if views is None else views
     held = dict(thumbnails or {})
-    lines = frame_lines(audit, rows_shown(lenses), folder, held)
+    lines = frame_lines(audit, rows_shown(lenses, audit), folder, held)
     tables = page_tables(audit)
     environment.globals |= {
         "both": both,
@@ -95,6 +97,7 @@ def build_report(
         "draw_hundred": draw_hundred,
         "draw_key": draw_key,
         "draw_rates": draw_rates,
+        "draw_over_time": draw_over_time,
         "draw_session": draw_session,
         "heat_top": heat_top,
         "legend": legend,
@@ -113,7 +116,8 @@ def build_report(
         audit=audit,
         lenses=lenses,
         lens_number={lens.name: number for number, lens in enumerate(lenses)},
-        sections=[(name, captions.TITLES[name]) for name in sections_of(lenses)],
+        sections=[(name, captions.TITLES[name]) for name in sections_of(lenses, audit)],
+        walk=None if audit.diary is None else walk.tell_walk(audit.diary, audit.table["file"]),
         titles=captions.TITLES,
         frames={
             row: [printable(part) if at == 0 else part for at, part in enumerate(line)]
@@ -129,10 +133,11 @@ def build_report(
     return printable_lines(page)
 
 
-def sections_of(lenses: tuple[LensView, ...]) -> list[str]:
+def sections_of(lenses: tuple[LensView, ...], audit: Audit) -> list[str]:
     """Sections of the page in order, those only that carry something."""
     carried = {
         "next": True,
+        "walk": audit.diary is not None,
         "presets": any(lens.presets for lens in lenses),
         "lost": any(lens.causes or lens.reasons or lens.telling or lens.rings for lens in lenses),
         "sure": True,

@@ -6,11 +6,14 @@ import re
 import textwrap
 from collections.abc import Sequence
 
+import pandas as pd
 from rich.console import Console
 from rich.text import Text
 
+from auditor.advice.this_walk import Diary
 from auditor.show.page.model import Chip, LensView
 from auditor.show.words.next_time import typed_sources
+from auditor.show.words.walk import short, tell_walk, without_usual
 
 WIDTH = 60
 LABEL = 11  # columns before the text of a row
@@ -71,6 +74,24 @@ def show_answer(
         _row(out, "Lenses", f"also {', '.join(others)}; see one of them with")
         command = f"{' ' * LABEL}auditor advise {typed_sources(sources)} --lens NAME"
         out.print(Text(command), no_wrap=True, crop=False, overflow="ignore")
+
+
+def show_walk(diary: Diary, files: pd.Series, units: str, out: Console) -> None:
+    """Print what one walk brought, against what was usual before."""
+    told = tell_walk(diary, files)
+    out.print()
+    _print(out, told.title, style="bold")
+    _print(out, told.set_up.in_units(units))
+    for row in told.rows:
+        usual = f", {row.place} ({row.usual})" if row.usual else ""
+        _row(out, row.what.capitalize(), f"{row.value}{usual}")
+    if missing := without_usual(diary):
+        _row(out, "Usual", missing)
+    for label, note in told.notes:
+        _row(out, label, note.in_units(units))
+    if told.frames:
+        looks = [f"{short(one.file)} ({one.why})" for one in told.frames]
+        _row(out, "Look at", ", ".join(looks))
 
 
 def isolated(text: str) -> str:

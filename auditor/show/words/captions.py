@@ -6,6 +6,7 @@ from auditor.show.words.figures import counted, whole
 
 TITLES = {
     "next": "Next time",
+    "walk": "This walk",
     "presets": "Presets",
     "lost": "Why lost",
     "sure": "How sure",
@@ -13,6 +14,8 @@ TITLES = {
 }
 
 _CHARTS = {
+    "over_time": "Share of presses kept, walk by walk. Band: between 19 of 20 and 19 of 20 such walks would "
+    "lie, by the walks before; large dots lie outside it.",
     "tolerance": "Squares: hit rate of bursts of like blur, with {level} interval. Line: the fitted curve in "
     "its band. Dashed: the tolerance, and the handbook's value.",
 }
