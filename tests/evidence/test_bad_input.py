@@ -8,10 +8,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from auditor.advice.past import PastAdvice
+from auditor.advice.this_walk import keep_diary
 from auditor.evidence.causes import find_causes
 from auditor.evidence.comparisons import compare_presets
 from auditor.evidence.distances_met import distances_met
-from auditor.evidence.over_time import rates_over_time
 from auditor.evidence.rates import hit_rates
 from auditor.evidence.telling_frames import telling_frames
 from auditor.evidence.tolerance import FLAGS, fit_tolerance
@@ -70,7 +71,7 @@ def test_every_part_answers(archive, case):
     compare_presets(table, settings)
     telling_frames(table, tolerance, causes)
     distances_met(table)
-    rates_over_time(table)
+    keep_diary(table, "auto", tolerance, causes, PastAdvice())
     hit_rates(table, ["preset"])
     assert set(tolerance.flags) <= set(FLAGS)
     if tolerance.fitted:

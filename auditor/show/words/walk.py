@@ -72,7 +72,6 @@ def tell_walk(diary: Diary, files: pd.Series) -> WalkTold:
         ``notes``: what became of advice, what drifts, what deserves a second look, each under its label.
     """
     place = {file: row for row, file in reversed(list(enumerate(files)))}
-    again = diary.again
     notes = [("Advised", said(partial(followed, one))) for one in diary.followed]
     notes += [("Drift", said(partial(drift, one))) for one in diary.drifts if one.shown]
     if diary.again:
