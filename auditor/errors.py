@@ -11,15 +11,7 @@ from dataclasses import dataclass
 
 
 class AuditorError(Exception):
-    """A request that cannot be carried out.
-
-    Parameters
-    ----------
-    what : str
-        The fault in one sentence, with the file, line or key where it lies.
-    next_step : str
-        What the reader can do about it.
-    """
+    """A request that cannot be carried out."""
 
     def __init__(self, what: str, next_step: str = "") -> None:
         super().__init__(what)
@@ -49,33 +41,16 @@ class UnitError(AuditorError, ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Problem:
-    """One thing that was left out or doubtful, while the rest went on.
+    """One thing that was left out or doubtful, while the rest went on."""
 
-    Attributes
-    ----------
-    file : str or None
-        The file (and line or key) it concerns; None for the archive as a whole.
-    what : str
-        What was found.
-    next : str
-        What the reader can do; may be empty.
-    files : tuple of str
-        All the files of which the same is to be said, where ``file`` names only the first few.
-    unread : bool
-        Whether they could not be read at all.
-    ignored : bool
-        Whether something that a person stated was not used.
-    frames : int
-        How many frames it concerns; what changes most comes first.
-    """
-
-    file: str | None
-    what: str
-    next: str = ""
+    file: str | None  # the file (and line or key) it concerns; None for the archive as a whole
+    what: str  # what was found
+    next: str = ""  # what the reader can do; may be empty
+    # all the files of which the same is to be said, where `file` names only the first few
     files: tuple[str, ...] = ()
-    unread: bool = False
-    ignored: bool = False
-    frames: int = 1
+    unread: bool = False  # whether they could not be read at all
+    ignored: bool = False  # whether something that a person stated was not used
+    frames: int = 1  # how many frames it concerns; what changes most comes first
 
     @property
     def all_files(self) -> list[str]:

@@ -113,18 +113,7 @@ LEFT_OUT: Final = "left out"
 
 
 def with_columns(table: pd.DataFrame) -> pd.DataFrame:
-    """Return the table with every column of the contract in order and type; missing ones are unknown.
-
-    Parameters
-    ----------
-    table : pandas.DataFrame
-        Any subset of :data:`COLUMNS`, and further columns, which follow after.
-
-    Returns
-    -------
-    pandas.DataFrame
-        A new table with a fresh index 0..n-1.
-    """
+    """Return the table with every column of the contract in order and type; missing ones are unknown."""
     columns: dict[str, object] = {}
     for name, dtype in COLUMNS.items():
         if name in table.columns:

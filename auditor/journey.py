@@ -15,6 +15,7 @@ from auditor.advice.lens_decision import Decisions
 from auditor.advice.past import PastAdvice, read_past
 from auditor.advice.this_walk import Diary, keep_diary
 from auditor.errors import Problem, SettingError
+from auditor.evidence.bursts import count_frames
 from auditor.evidence.causes import Causes, find_causes
 from auditor.evidence.company import count_company
 from auditor.evidence.comparisons import Comparisons, compare_presets
@@ -28,8 +29,9 @@ from auditor.evidence.presets import (
 )
 from auditor.evidence.proportions import wilson
 from auditor.evidence.ring_shift import frame_shifts
+from auditor.evidence.sharpness import judged_frames
 from auditor.evidence.telling_frames import telling_frames
-from auditor.evidence.tolerance import Tolerance, fit_tolerance, tell_tolerance
+from auditor.evidence.tolerance import Tolerance, describe_tolerance, fit_tolerance
 from auditor.evidence.weights import add_weights, unheard
 from auditor.evidence.zone_check import ZoneCheck, check_zone
 from auditor.evidence.zones import add_zones, has_zone
@@ -48,101 +50,51 @@ from auditor.units import format_exposure_time
 
 @dataclass(frozen=True, slots=True)
 class Audit:
-    """Everything that one audit has found.
+    """Everything that one audit has found."""
 
-    Attributes
-    ----------
-    table : pandas.DataFrame
-        The frame table, every column of the contract.
-    paths : list of str
-        Full path of each frame's file, in the table's order.
-    settings : Settings
-    counts : dict of str to int or None
-        What was found and what fell out at each step.
-    presets, distances, sessions : pandas.DataFrame
-        See :mod:`auditor.evidence.presets`.
-    to_end : dict
-        Keepers and counted frames if the choosing had gone to each session's end, ``frame_rate`` and its
-        interval ``frame_low``, ``frame_high``.
-    comparisons : Comparisons
-        Between presets of one lens, within sessions.
-    distances_met : DistancesMet
-    zone_check : ZoneCheck
-    unheard : pandas.DataFrame
-        Presets and marks of which no frame has a distance; see :func:`auditor.evidence.weights.unheard`.
-    tolerance : Tolerance
-    causes : Causes
-    telling : pandas.DataFrame
-        The ten most telling frames.
-    diary : Diary or None
-        Walks over time, and the newest one closely; None without a session.
-    past : PastAdvice
-        What was advised before, as it was found.
-    decisions : Decisions
-        What to set next, lens by lens, the most used first.
-    problems : list of Problem
-    pictures : PictureFacts or None
-        What the pictures told; None where they were not measured.
-    lenses : tuple of Lens
-        What session files say of lenses.
-    sources : tuple of str
-        As they were named, and the folder of selects with its option, for commands to be repeated.
-    remarks : list of str
-        What needs no action, counted.
-    """
-
-    table: pd.DataFrame
-    paths: list[str]
+    table: pd.DataFrame  # the frame table, every column of the contract
+    paths: list[str]  # full path of each frame's file, in the table's order
     settings: Settings
-    counts: dict[str, int | None]
+    counts: dict[str, int | None]  # what was found and what fell out at each step
+    # presets, distances, sessions: see :mod:`auditor.evidence.presets`
     presets: pd.DataFrame
     distances: pd.DataFrame
     sessions: pd.DataFrame
+    # keepers and counted frames if the choosing had gone to each session's end, `frame_rate` and its
+    # interval `frame_low`, `frame_high`
     to_end: dict[str, float]
-    comparisons: Comparisons
+    comparisons: Comparisons  # between presets of one lens, within sessions
     distances_met: DistancesMet
     zone_check: ZoneCheck
-    unheard: pd.DataFrame
+    unheard: pd.DataFrame  # presets and marks of which no frame has a distance
     tolerance: Tolerance
     causes: Causes
-    telling: pd.DataFrame
-    diary: Diary | None
-    past: PastAdvice
-    decisions: Decisions
+    telling: pd.DataFrame  # the ten most telling frames
+    diary: Diary | None  # walks over time, and one of them closely; None without a session
+    past: PastAdvice  # what was advised before, as it was found
+    decisions: Decisions  # what to set next, lens by lens, the most used first
     problems: list[Problem]
-    pictures: PictureFacts | None = None
-    lenses: tuple[Lens, ...] = ()
+    pictures: PictureFacts | None = None  # what the pictures told; None where they were not measured
+    lenses: tuple[Lens, ...] = ()  # what session files say of lenses
+    # as they were named, and the folder of selects with its option, for commands to be repeated
     sources: tuple[str, ...] = ()
-    remarks: list[str] = field(default_factory=list)
+    remarks: list[str] = field(default_factory=list)  # what needs no action, counted
 
 
 @dataclass(frozen=True, slots=True)
 class Scan:
-    """The frame table with everything that is known of each frame, before anything is counted.
+    """The frame table with everything that is known of each frame, before anything is counted."""
 
-    Attributes
-    ----------
-    archive : Archive
-        Its ``table`` is complete.
-    settings : Settings
-    problems : list of Problem
-    pictures : PictureFacts or None
-        What the pictures told; None where they were not measured.
-    """
-
-    archive: Archive
+    archive: Archive  # its `table` is complete
     settings: Settings
     problems: list[Problem]
-    pictures: PictureFacts | None = None
+    pictures: PictureFacts | None = None  # what the pictures told; None where they were not measured
 
 
 def run_scan(request: Request, progress: Progress | None = None) -> Scan:
     """Read the sources and work out each frame's preset, burst, zone and blur.
 
-    Raises
-    ------
-    AuditorError
-        If what was asked for cannot be done.
+    Raises AuditorError if what was asked for cannot be done.
     """
     archive = read_archive(request, progress)
     settings, problems = gather_settings(request, archive)
@@ -198,18 +150,7 @@ def run_audit(
 ) -> Audit:
     """Audit the sources of a request.
 
-    Parameters
-    ----------
-    request : Request
-    progress : callable, optional
-        Called with files done and files in all.
-    stage : callable, optional
-        Called with the name of each stage that begins.
-
-    Raises
-    ------
-    AuditorError
-        If what was asked for cannot be done.
+    Raises AuditorError if what was asked for cannot be done.
     """
     scanned = run_scan(request, progress)
     archive, settings = scanned.archive, scanned.settings
@@ -218,31 +159,29 @@ def run_audit(
     lenses = declared_lenses(archive.session_files)
     stage("Fitting")
     decisions = decide(table, lenses, settings)
-    tolerance = tell_tolerance(
-        table,
-        {one.lens: one.tolerances for one in decisions.lenses},
-        settings.confidence,
-        {one.lens: one.measured for one in decisions.lenses},
-    )
-    causes = find_causes(table, settings, tolerance)
+    counted, judged, confidence = count_frames(table), judged_frames(table), settings.confidence
+    fits = {one.lens: (one.tolerances, one.measured) for one in decisions.lenses}
+    tolerance = describe_tolerance(counted, fits, confidence)
+    causes = find_causes(counted, settings, tolerance)
     stage("Weighing")
+    sessions = count_sessions(counted, confidence)
     return Audit(
         table=table,
         paths=archive.paths,
         settings=settings,
         counts=count_steps(archive),
-        presets=count_presets(table, settings.confidence),
-        distances=count_distances(table, settings.confidence, settings.units),
-        sessions=count_sessions(table, settings.confidence),
-        to_end=count_to_end(archive.counted_to_end, settings.confidence),
-        comparisons=compare_presets(table, settings),
-        distances_met=distances_met(table, settings.confidence),
-        zone_check=check_zone(table, tolerance),
-        unheard=unheard(table),
+        presets=count_presets(counted, judged, confidence),
+        distances=count_distances(counted, judged, confidence, settings.units),
+        sessions=sessions,
+        to_end=count_to_end(archive.counted_to_end, confidence),
+        comparisons=compare_presets(counted, settings),
+        distances_met=distances_met(counted, confidence),
+        zone_check=check_zone(counted, tolerance),
+        unheard=unheard(counted),
         tolerance=tolerance,
         causes=causes,
-        telling=telling_frames(table, tolerance, causes),
-        diary=keep_diary(table, settings.unmarked, tolerance, causes, past, request.walk),
+        telling=telling_frames(counted, tolerance, causes),
+        diary=keep_diary(counted, judged, sessions, settings, tolerance, causes, past, request.walk),
         past=past,
         decisions=decisions,
         problems=gathered([*scanned.problems, *past.problems]),

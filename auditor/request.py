@@ -33,10 +33,7 @@ def make_request(
 ) -> Request:
     """Check the options that every command with sources shares, and find the notes that lie beside.
 
-    Raises
-    ------
-    UnitError
-        If a value cannot be read or lies outside what is allowed.
+    Raises UnitError if a value cannot be read or lies outside what is allowed.
     """
     if unmarked is not None and unmarked not in UNMARKED_RULES:
         raise UnitError(f"--unmarked {unmarked!r} is not a rule.", f"Allowed: {', '.join(UNMARKED_RULES)}.")

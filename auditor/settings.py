@@ -14,42 +14,23 @@ WALKING_SPEED_M_S = 1.32  # observed gait at crossings, 1.32 +/- 0.31 m/s, n = 1
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """Values that shape an audit; every one is shown in the report.
+    """Values that shape an audit; every one is shown in the report."""
 
-    Attributes
-    ----------
-    coc : str
-        Circle-of-confusion criterion as typed (``handbook``, ``diagonal/1500``, ``0.025mm``, ...).
-    confidence : float
-        Level of every interval, between 0.5 and 1.
-    units : {"m", "ft"}
-        How distances are shown; tables and JSON always hold metres.
-    unmarked : str
-        Rule for unmarked frames (see :data:`UNMARKED_RULES`).
-    speed_m_s : float
-        Walking speed assumed of subjects; 0 for those that stand still.
-    guess_sd : float
-        Relative standard deviation of a distance guessed by eye.
-    iso_max, wanted_shutter_s, slowest_shutter_s : float or None
-        Limits of the light; None means inferred from the archive.
-    f_number_min, f_number_max : float
-        Range within which settings may be advised.
-    worth : float
-        Smallest gain worth acting on, as a share of what is kept now.
-    """
-
+    # circle-of-confusion criterion as typed (`handbook`, `diagonal/1500`, `0.025mm`, ...)
     coc: str = "handbook"
-    confidence: float = 0.95
-    units: Literal["m", "ft"] = "m"
-    unmarked: UnmarkedRule = "auto"
-    speed_m_s: float = WALKING_SPEED_M_S
-    guess_sd: float = 0.15
+    confidence: float = 0.95  # level of every interval, between 0.5 and 1
+    units: Literal["m", "ft"] = "m"  # how distances are shown; tables and JSON always hold metres
+    unmarked: UnmarkedRule = "auto"  # rule for unmarked frames (see UNMARKED_RULES)
+    speed_m_s: float = WALKING_SPEED_M_S  # walking speed assumed of subjects; 0 for those that stand still
+    guess_sd: float = 0.15  # relative standard deviation of a distance guessed by eye
+    # limits of the light; None means inferred from the archive
     iso_max: float | None = None
     wanted_shutter_s: float | None = None
     slowest_shutter_s: float | None = None
+    # f_number_min, f_number_max: range within which settings may be advised
     f_number_min: float = 1.0
     f_number_max: float = 22.0
-    worth: float = 0.10
+    worth: float = 0.10  # smallest gain worth acting on, as a share of what is kept now
 
     def changed(self, **values: Any) -> Settings:
         """Return a copy with the values that are not None put in."""
@@ -58,42 +39,20 @@ class Settings:
 
 @dataclass(frozen=True, slots=True)
 class Request:
-    """What a command was asked to read, and what was said on the command line.
+    """What a command was asked to read, and what was said on the command line."""
 
-    Attributes
-    ----------
-    sources : tuple of Path
-        Folders, picture files, or frame tables.
-    session_file, notes_file, keepers_folder : Path or None
-        Each replaces what lies in the folders.
-    outer_session, outer_notes : Path or None
-        Hold where nothing among the photographs says otherwise.
-    unmarked : str or None
-        Rule for unmarked frames; None leaves it to the session files.
-    overrides : mapping
-        Fields of :class:`Settings` given on the command line.
-    cache : Path or None
-        Cache file; None for none.
-    workers : int or None
-        Processes that read files; None for one a core.
-    measure : bool
-        Whether to measure the pictures themselves.
-    walk : str or None
-        Beginning of the walk to tell of, a day or a day and time; None for the newest.
-    advice_file : Path or None
-        What was advised before.
-    """
-
-    sources: tuple[Path, ...]
+    sources: tuple[Path, ...]  # folders, picture files, or frame tables
+    # session_file, notes_file, keepers_folder: each replaces what lies in the folders
     session_file: Path | None = None
     notes_file: Path | None = None
     keepers_folder: Path | None = None
+    # outer_session, outer_notes: hold where nothing among the photographs says otherwise
     outer_session: Path | None = None
     outer_notes: Path | None = None
-    unmarked: UnmarkedRule | None = None
-    overrides: Mapping[str, Any] = field(default_factory=dict)
-    cache: Path | None = None
-    workers: int | None = None
-    measure: bool = False
-    walk: str | None = None
-    advice_file: Path | None = None
+    unmarked: UnmarkedRule | None = None  # rule for unmarked frames; None leaves it to the session files
+    overrides: Mapping[str, Any] = field(default_factory=dict)  # fields of Settings given on the command line
+    cache: Path | None = None  # cache file; None for none
+    workers: int | None = None  # processes that read files; None for one a core
+    measure: bool = False  # whether to measure the pictures themselves
+    walk: str | None = None  # when the walk to tell of began, a day or a day and time; None for the newest
+    advice_file: Path | None = None  # what was advised before

@@ -19,6 +19,7 @@ _UNKNOWN = ("NAType", "NaTType")  # what pandas writes for unknown
 _HOSTILE = "\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ud800-\udfff\ufeff\ufffe\uffff"
 _IN_NAMES = re.compile(f"[\x00-\x1f{_HOSTILE}]")
 _IN_LINES = re.compile(f"[\x00-\x08\x0b-\x1f{_HOSTILE}]")
+_DIGITS = re.compile(r"[0-9]+")
 
 
 def printable(name: str) -> str:
@@ -40,6 +41,18 @@ def printable_lines(text: str) -> str:
 def _as_code(found: re.Match[str]) -> str:
     number = ord(found[0])
     return f"\\x{number - 0xDC00:02x}" if 0xDC80 <= number <= 0xDCFF else f"\\u{number:04x}"
+
+
+def natural_key(path: str) -> str:
+    """Return what to sort a name or a path by: folders first, then the name, numbers in it as numbers.
+
+    Examples
+    --------
+    >>> sorted(["roll 2/1.tif", "roll 10/1.tif", "roll 2/a10.tif", "roll 2/a9.tif"], key=natural_key)
+    ['roll 2/1.tif', 'roll 2/a9.tif', 'roll 2/a10.tif', 'roll 10/1.tif']
+    """
+    padded = _DIGITS.sub(lambda digits: digits[0].lstrip("0").zfill(20), path.casefold())
+    return padded.replace(os.sep, "\0").replace("/", "\0")
 
 
 def shown_path(path: str | os.PathLike[str]) -> str:

@@ -38,19 +38,7 @@ Data = str | bytes | Iterable[str]
 def write_file(path: Path, data: Data, *, force: bool = False) -> None:
     """Write one file whole; one that is there is replaced only with ``force``, a person's work never.
 
-    Parameters
-    ----------
-    path : Path
-    data : str, bytes or iterable of str
-        Text is written as UTF-8 with its line ends as they are.
-    force : bool
-        Replace a file that is there, unless it is a picture, a link, a kind that is never written here, or
-        one that a person may have filled in.
-
-    Raises
-    ------
-    OutputError
-        If the file may not be replaced or cannot be written.
+    Raises OutputError if the file may not be replaced or cannot be written.
     """
     with _told_as_output_error(path):
         part = _write_beside(path, data)
@@ -73,15 +61,7 @@ def write_file(path: Path, data: Data, *, force: bool = False) -> None:
 
 
 class ResultsFolder:
-    """A folder of results; it is made when the first file is written.
-
-    Parameters
-    ----------
-    path : Path
-    force : bool
-        Replace also what was changed since it was written here, or came from elsewhere; never a picture
-        that is not ours, nor what a person may have filled in.
-    """
+    """A folder of results; it is made when the first file is written."""
 
     def __init__(self, path: Path, *, force: bool = False) -> None:
         self.path = path
@@ -100,24 +80,9 @@ class ResultsFolder:
     ) -> list[Path]:
         """Write files that belong together: all are written before the first is put in place.
 
-        Parameters
-        ----------
-        files : mapping of str to data
-            Names relative to the folder, with ``/``, and what goes into each.
-        keeping : bool
-            Former files are kept as ``NAME.before``, ``NAME.before-2``, ... instead of being refused.
-        taken_in : mapping of str to str
-            Sums of files as they were read to be written anew with all that stood in them: these may be
-            replaced, too.
+        ``taken_in``: sums of files as they were read, whose contents are written again; they may be replaced.
 
-        Returns
-        -------
-        list of Path
-
-        Raises
-        ------
-        OutputError
-            If one may not be replaced or cannot be written; then none of them is.
+        Raises OutputError if one may not be replaced or cannot be written; then none of them is.
         """
         paths = {name: self.path / name for name in files}
         parts: dict[str, Path] = {}
@@ -242,10 +207,7 @@ def sum_of(path: str | os.PathLike[str]) -> str:
 def make_folder(path: Path) -> None:
     """Make a folder for new files; one that is there is taken.
 
-    Raises
-    ------
-    OutputError
-        If it cannot be made.
+    Raises OutputError if it cannot be made.
     """
     with _told_as_output_error(path):
         path.mkdir(parents=True, exist_ok=True)
@@ -254,10 +216,7 @@ def make_folder(path: Path) -> None:
 def write_details(text: str) -> Path:
     """Write what is known of a fault of ours into a new file of the system's folder for passing files.
 
-    Raises
-    ------
-    OutputError
-        If there is no room for it.
+    Raises OutputError if there is no room for it.
     """
     path = Path(tempfile.gettempdir(), f"auditor-fault-{secrets.token_hex(4)}.txt")
     write_file(path, text)

@@ -55,7 +55,7 @@ JUSTIFIED = {
     **{
         f"{table}[].{name}": EVERY_FRAME
         for table in ("sessions", "presets")
-        for name in (*RATES, "shrunk_rate", "keepers_per_hour", "per_hour_low", "per_hour_high")
+        for name in (*RATES, "keepers_per_hour", "per_hour_low", "per_hour_high")
     },
     **{f"walks[].{name}": EVERY_FRAME for name in ("kept_share", "kept_low", "kept_high", "log_f_number")},
     **{
@@ -75,11 +75,7 @@ JUSTIFIED = {
             "difference",
             "low",
             "high",
-            "plain_low",
-            "plain_high",
             "frame_difference",
-            "frame_low",
-            "frame_high",
             "p_value",
             "p_adjusted",
         )

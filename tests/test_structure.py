@@ -193,6 +193,18 @@ def test_no_comparison_in_the_tests_that_asserts_nothing():
         assert not loose, path
 
 
+def test_every_test_asserts_something():
+    asserting = re.compile(r"assert|raises|check|suppress")  # assert_allclose, raises, a helper check_xmp
+    for path in (ROOT / "tests").rglob("test_*.py"):
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            if isinstance(node, ast.FunctionDef) and node.name.startswith("test_"):
+                inner = list(ast.walk(node))
+                calls = [ast.unparse(one.func) for one in inner if isinstance(one, ast.Call)]
+                assert any(isinstance(one, ast.Assert) for one in inner) or any(
+                    asserting.search(name) for name in calls
+                ), f"{path.name}: {node.name}"
+
+
 def test_the_computing_rooms_do_not_print():
     for path in MODULES:
         if room_of(path) != "cli":

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import combinations
-from math import factorial
 
 import numpy as np
 
 from auditor.advice.at_another_stop import LightAnswer, times_at
 from auditor.advice.paired import Paired
-from auditor.evidence.blur_classes import CAUSES, blur_shares, sharp_curve
+from auditor.evidence.blur_classes import blur_shares, sets_of_causes, share_loss, sharp_curve
 from auditor.evidence.blur_tolerance import Tolerances
 from auditor.evidence.proportions import Floats
 from auditor.evidence.subjects import Subjects
@@ -130,19 +128,9 @@ def lost_to_causes(
             )
             @ curve
         )
-        for size in range(len(CAUSES) + 1)
-        for causes in combinations(CAUSES, size)
+        for causes in sets_of_causes()
     }
-    lost = {}
-    for cause in CAUSES:
-        others = [name for name in CAUSES if name != cause]
-        lost[cause] = sum(
-            factorial(size) * factorial(2 - size) / 6
-            * (sharp[group] - sharp[tuple(name for name in CAUSES if name in (*group, cause))])
-            for size in range(3)
-            for group in combinations(others, size)
-        )  # fmt: skip
-    return lost
+    return share_loss(sharp)
 
 
 def _median(values: Floats) -> float:

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -21,6 +22,7 @@ from auditor.optics.blur import motion_mm
 from auditor.optics.combined import combined_zone
 from auditor.optics.exposure import nominal_shutter_s
 from auditor.optics.lens import MM_PER_M, DistanceFrom, Floats, from_lens
+from auditor.optics.ring_check import true_focus_m
 from auditor.optics.rings import Place
 
 HOLDS = 0.95  # of the subjects of a line that a setting should hold
@@ -33,82 +35,37 @@ WORTH = 0.001  # a smaller loss of chance is given up for a ring nearer the line
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """What is wished of a line.
-
-    Attributes
-    ----------
-    distance_m : float
-        Where it lies.
-    spread_m : float or None
-        Standard deviation of where subjects stand about it; None: evenly over the leeway.
-    before_m, after_m : float
-        Leeway on the photographer's side of it and beyond it.
-    speed_m_s : float
-        0 for subjects that stand.
-    crossing_deg : float or None
-        Angle between their way and the line of sight, 90 across, 0 straight towards or away; None unknown.
-    lag_s : tuple of float
-        Least and greatest release lag.
-    exposure_time_s : float or None
-        Wanted exposure time; None takes the one that movement asks for.
-    light_ev, iso_max : float or None
-        Exposure value at ISO 100 of the light there, and the highest sensitivity accepted.
-    """
+    """What is wished of a line."""
 
     distance_m: float
-    spread_m: float | None = None
-    before_m: float = 0.0
+    spread_m: float | None = None  # standard deviation about it; None: evenly over the leeway
+    before_m: float = 0.0  # leeway on the photographer's side
     after_m: float = 0.0
-    speed_m_s: float = 0.0
-    crossing_deg: float | None = None
-    lag_s: tuple[float, float] = USUAL_LAG_S
-    exposure_time_s: float | None = None
-    light_ev: float | None = None
+    speed_m_s: float = 0.0  # 0 for subjects that stand
+    crossing_deg: float | None = None  # from the line of sight: 90 across, 0 straight on; None unknown
+    lag_s: tuple[float, float] = USUAL_LAG_S  # least and greatest release lag
+    exposure_time_s: float | None = None  # None takes the one that movement asks for
+    light_ev: float | None = None  # at ISO 100
     iso_max: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class LinePlan:
-    """The best place on the ring at each f-stop for a line; arrays of shape (stops,).
-
-    Attributes
-    ----------
-    f_number, focus_distance_m : numpy.ndarray
-    places : tuple of Place
-    near_limit_m, far_limit_m : numpy.ndarray
-        Where all blur together stays within the tolerance [m], at the median crossing where the direction is
-        unknown; NaN where nothing does.
-    probability_inside : numpy.ndarray
-        Chance that a subject is sharp.
-    covers : numpy.ndarray of bool
-        Whether line and leeway lie inside.
-    exposure_time_s : numpy.ndarray
-        NaN where nothing moves and none was wished.
-    iso : numpy.ndarray
-        Sensitivity that it takes in the stated light; NaN without one.
-    affordable : numpy.ndarray of bool
-        Whether that is accepted.
-    seconds_inside : numpy.ndarray
-        How long a subject on its way is sharp and in the picture [s], at least; infinite for one that stands.
-    lead_m : tuple of float
-        How far before the line to press, along its way, at the least and the greatest lag.
-    best : int
-        The setting to take: of the affordable ones the widest that holds nearly all, else the likeliest.
-    """
+    """The best place on the ring at each f-stop for a line; arrays of shape (stops,)."""
 
     f_number: Floats
-    focus_distance_m: Floats
+    focus_distance_m: Floats  # what the ring says
     places: tuple[Place, ...]
-    near_limit_m: Floats
+    near_limit_m: Floats  # for all blur, at the median crossing where the direction is unknown; NaN: nothing
     far_limit_m: Floats
-    probability_inside: Floats
-    covers: npt.NDArray[np.bool_]
-    exposure_time_s: Floats
-    iso: Floats
-    affordable: npt.NDArray[np.bool_]
-    seconds_inside: Floats
-    lead_m: tuple[float, float]
-    best: int
+    probability_inside: Floats  # that a subject is sharp
+    covers: npt.NDArray[np.bool_]  # line and leeway lie inside
+    exposure_time_s: Floats  # NaN where nothing moves and none was wished
+    iso: Floats  # that it takes in the stated light; NaN without one
+    affordable: npt.NDArray[np.bool_]  # that is accepted
+    seconds_inside: Floats  # sharp and in the picture, at least; infinite for a subject that stands
+    lead_m: tuple[float, float]  # how far short of the line to press, at the least and the greatest lag
+    best: int  # of the affordable ones the widest that holds nearly all, else the likeliest
 
     @property
     def serves(self) -> bool:
@@ -118,17 +75,9 @@ class LinePlan:
 
 @dataclass(frozen=True, slots=True)
 class Concession:
-    """A wish given up, and what that brings.
+    """A wish given up, the line without it, and what that brings."""
 
-    Attributes
-    ----------
-    wish : {"distance", "leeway", "exposure_time", "iso"}
-    line : Line
-        With that wish given up.
-    plan : LinePlan
-    """
-
-    wish: str
+    wish: str  # distance, leeway, exposure_time or iso
     line: Line
     plan: LinePlan
 
@@ -141,25 +90,12 @@ def plan_line(
     f_stops: npt.ArrayLike,
     sensor_width_mm: float = 36.0,
     distance_from: DistanceFrom = "sensor",
+    shift_mm: float = 0.0,
 ) -> LinePlan:
     """Find the place on the ring at each f-stop that most likely holds a subject at a line.
 
     Of all places within 0.1 percentage points of the likeliest, an engraving goes before one midway between
-    two, and then the one nearest the line is taken.
-
-    Parameters
-    ----------
-    focal_length_mm : float
-    line : Line
-    tolerance_mm : float
-        What all blur together may come to [mm].
-    places : sequence of Place
-        What the ring can be set to.
-    f_stops : array_like, shape (stops,)
-    sensor_width_mm : float
-        Long side of the sensor.
-    distance_from : {"sensor", "lens"}
-        What distances count from.
+    two, and then the one nearest the line is taken. The tolerance is what all blur together may come to.
 
     Raises
     ------
@@ -174,39 +110,28 @@ def plan_line(
     stops = np.atleast_1d(np.asarray(f_stops, dtype=float))
     time = exposure_time_s(line, focal_length_mm, tolerance_mm, distance_from)
     rings = np.array([place.distance_m for place in places])
-    moves = line.speed_m_s > 0
-    if line.crossing_deg is not None or not moves:
+    angles = (np.arange(DIRECTIONS) + 0.5) * 90 / DIRECTIONS
+    if line.crossing_deg is not None or not line.speed_m_s > 0:
         angles = np.array([90.0 if line.crossing_deg is None else line.crossing_deg])
-    else:
-        angles = (np.arange(DIRECTIONS) + 0.5) * 90 / DIRECTIONS
-    motion = {"speed_m_s": line.speed_m_s, "exposure_time_s": np.nan_to_num(time)}
-    zone = combined_zone(
-        focal_length_mm,
-        stops[:, None, None],
-        rings[:, None],
-        tolerance_mm,
-        crossing_deg=angles,
-        distance_from=distance_from,
-        **motion,
-    )
+    given: dict[str, Any] = {
+        "coc_mm": tolerance_mm,
+        "speed_m_s": line.speed_m_s,
+        "exposure_time_s": np.nan_to_num(time),
+        "distance_from": distance_from,
+        "shift_mm": shift_mm,
+    }
+    zone = combined_zone(focal_length_mm, stops[:, None, None], rings[:, None], crossing_deg=angles, **given)
     late = np.linspace(-1, 1, 2 * LAGS + 1)[1::2] * (line.lag_s[1] - line.lag_s[0]) / 2
     nearer = (line.speed_m_s * np.cos(np.deg2rad(angles)))[:, None] * late  # of the press in the middle
     near, far = (np.nan_to_num(limit, nan=0.0)[..., None] for limit in (zone.near_limit_m, zone.far_limit_m))
     inside = (_below(far + nearer, line) - _below(near + nearer, line)).mean(axis=(-1, -2))
     good_enough = inside >= inside.max(axis=1, keepdims=True) - WORTH
-    off = np.abs(1 / rings - 1 / line.distance_m)
+    mark_m = true_focus_m(line.distance_m, focal_length_mm, -shift_mm, distance_from)
+    off = np.abs(1 / rings - 1 / mark_m)
     off += np.array([place.between_m is not None for place in places]) * NEVER_SO_FAR
     chosen = np.where(good_enough, off, np.inf).argmin(axis=1)
     focus = rings[chosen]
-    shown = combined_zone(
-        focal_length_mm,
-        stops,
-        focus,
-        tolerance_mm,
-        crossing_deg=line.crossing_deg,
-        distance_from=distance_from,
-        **motion,
-    )
+    shown = combined_zone(focal_length_mm, stops, focus, crossing_deg=line.crossing_deg, **given)
     iso = np.full(stops.shape, np.nan)
     if line.light_ev is not None and np.isfinite(time):
         iso = 100 * stops**2 / (time * 2**line.light_ev)
@@ -242,6 +167,7 @@ def concessions(
     f_stops: npt.ArrayLike,
     sensor_width_mm: float = 36.0,
     distance_from: DistanceFrom = "sensor",
+    shift_mm: float = 0.0,
 ) -> tuple[Concession, ...]:
     """Give up one wish at a time, where no setting serves; the one that brings most comes first.
 
@@ -249,7 +175,7 @@ def concessions(
     of a longer one, or what the light allows where it allows nothing; any sensitivity. Those that bring
     nothing are left out.
     """
-    rest = (tolerance_mm, places, f_stops, sensor_width_mm, distance_from)
+    rest = (tolerance_mm, places, f_stops, sensor_width_mm, distance_from, shift_mm)
     now = plan_line(focal_length_mm, line, *rest)
     asked = float(
         exposure_time_s(replace(line, exposure_time_s=None), focal_length_mm, tolerance_mm, distance_from)

@@ -21,10 +21,9 @@ from auditor.advice.lens_decision import Decisions, LensDecision
 from auditor.advice.paired import Setting
 from auditor.advice.promise import counts_promised, promise_kept, promise_sharp
 from auditor.errors import FileFormatError, Problem
-from auditor.evidence.bursts import burst_codes, is_keeper
-from auditor.evidence.sharpness import judged_frames
+from auditor.evidence.bursts import burst_codes, in_preset, is_counted, is_keeper
+from auditor.evidence.sharpness import JudgedFrames
 from auditor.evidence.subjects import lens_codes
-from auditor.frames import LEFT_OUT
 from auditor.intake.statements.door import read_bytes
 from auditor.settings import Settings
 from auditor.text import json_safe, shown_path
@@ -212,44 +211,40 @@ def _sum(said: dict[str, Any]) -> str:
 
 
 def _of_lens(table: pd.DataFrame, lens: str) -> pd.DataFrame:
-    focused = table[table["in_preset"].fillna(False).astype(bool) & table["focal_length_mm"].gt(0)]
+    focused = table[in_preset(table) & table["focal_length_mm"].gt(0).to_numpy(bool)]
     code, names = lens_codes(focused)
     own = np.array([name == lens for name in names], dtype=bool)
     return focused[own[code]] if len(focused) else focused
 
 
-def what_became(past: PastAdvice, table: pd.DataFrame, walk: pd.Timestamp) -> tuple[Followed, ...]:
-    """Hold the last advice for each lens, given before a walk, against the walks from then up to this one.
-
-    Parameters
-    ----------
-    past : PastAdvice
-    table : pandas.DataFrame
-        The frame table.
-    walk : pandas.Timestamp
-        When the walk began.
-    """
+def what_became(
+    past: PastAdvice, table: pd.DataFrame, judged: JudgedFrames, walk: pd.Timestamp
+) -> tuple[Followed, ...]:
+    """Hold the last advice for each lens, given before a walk began, against the walks from then up to it."""
     last: dict[str, Advised] = {}
     for one in past.advised:
         if one.walk < walk and (one.lens not in last or last[one.lens].walk <= one.walk):
             last[one.lens] = one
-    return tuple(found for one in last.values() if (found := _became(one, table, walk)) is not None)
+    return tuple(found for one in last.values() if (found := _became(one, table, judged, walk)))
 
 
-def _became(advised: Advised, table: pd.DataFrame, walk: pd.Timestamp) -> Followed | None:
+def _became(
+    advised: Advised, table: pd.DataFrame, judged: JudgedFrames, walk: pd.Timestamp
+) -> Followed | None:
+    starts = table.groupby("session")["captured_at"].min()
+    walks = starts.index[(starts > advised.walk) & (starts <= walk)]
     frames = _of_lens(table, advised.lens)
-    starts = frames["session"].map(table.groupby("session")["captured_at"].min())
-    since = frames[((starts > advised.walk) & (starts <= walk)).to_numpy(bool)].reset_index(drop=True)
+    since = frames[frames["session"].isin(walks)].reset_index(drop=True)
     if not len(since):
         return None
     press = burst_codes(since, "preset")
     follows = _at(since, advised.settings)
-    of = since[follows & since["counted_as"].notna() & since["counted_as"].ne(LEFT_OUT)]
+    of = since[follows & is_counted(since)]
     code = burst_codes(of, "preset")
     hits = np.bincount(code, is_keeper(of)) > 0
-    judged, sampled = judged_frames(since)
-    own = _at(judged, advised.settings)
-    weight, yes = sampled.weight[own], judged["sharp"].eq("yes").to_numpy(bool)[own]
+    seen = judged.frames
+    own = seen["file"].isin(since["file"][follows]).to_numpy(bool)
+    weight, yes = judged.sampled.weight[own], seen["sharp"].eq("yes").to_numpy(bool)[own]
     worth = int(weight.sum() ** 2 / (weight**2).sum() + 1e-9) if own.any() else 0
     sharp = round(worth * float(weight @ yes / weight.sum())) if worth else 0
     return Followed(

@@ -12,15 +12,16 @@ import pandas as pd
 from auditor.advice.light_kinds import KINDS, kind_index
 from auditor.advice.past import Followed, PastAdvice, what_became
 from auditor.errors import SettingError
-from auditor.evidence.bursts import burst_codes
+from auditor.evidence.bursts import CountedFrames, burst_codes, count_frames, in_preset
 from auditor.evidence.causes import Causes
 from auditor.evidence.drift import Drift, find_drifts
+from auditor.evidence.sharpness import JudgedFrames
 from auditor.evidence.telling_frames import telling_frames
 from auditor.evidence.tolerance import Tolerance
 from auditor.evidence.walks import count_walks, second_look
 from auditor.frames import LEFT_OUT
 from auditor.optics.exposure import exposure_value
-from auditor.settings import UnmarkedRule
+from auditor.settings import Settings
 
 FEWEST_NEW = 3  # presses in a light that was never met before
 
@@ -64,8 +65,10 @@ class Diary:
 
 
 def keep_diary(
-    table: pd.DataFrame,
-    unmarked: UnmarkedRule,
+    counted: CountedFrames,
+    judged: JudgedFrames,
+    sessions: pd.DataFrame,
+    settings: Settings,
     tolerance: Tolerance,
     causes: Causes,
     past: PastAdvice,
@@ -73,23 +76,19 @@ def keep_diary(
 ) -> Diary | None:
     """Tell of the newest walk, or of the one that began at ``wanted``; None where there is no session.
 
-    Raises
-    ------
-    SettingError
-        If no walk began then.
+    Raises SettingError if no walk began then.
     """
-    walks = count_walks(table, unmarked)
+    walks = count_walks(counted, judged, sessions, settings.unmarked)
     if not len(walks):
         return None
-    row = _row_of(walks, wanted)
+    table, row = counted.table, _row_of(walks, wanted)
     session, starts_at = walks["session"].iloc[row], walks["starts_at"].iloc[row]
-    own = table[table["session"].eq(session).fillna(False)].reset_index(drop=True)
+    own = table[table["session"].eq(session).fillna(False).to_numpy(bool)].reset_index(drop=True)
     before = table[table["session"].isin(walks["session"].iloc[:row])]
-    used = own[own["in_preset"].fillna(False).astype(bool)]
+    used = own[in_preset(own)]
     press = used.iloc[np.unique(burst_codes(used, "preset"), return_index=True)[1]]
     grouped = press.groupby("preset", sort=False)
     presets = grouped[["f_number", "focus_distance_m"]].median().assign(presses=grouped.size())
-    known = tolerance.carries and np.isfinite(tolerance.eye.blur_mm)
     return Diary(
         walks=walks,
         drifts=find_drifts(walks),
@@ -97,8 +96,8 @@ def keep_diary(
         presets=presets.sort_values("presses", ascending=False, kind="stable").reset_index(),
         new=tuple(_new(press, before)) if len(before) else (),
         telling=_telling(own, tolerance, causes),
-        again=tuple(second_look(table, session, tolerance.eye.blur_mm if known else np.nan)["file"]),
-        followed=() if pd.isna(starts_at) else what_became(past, table, starts_at),
+        again=tuple(second_look(counted, session, tolerance.eye.blur_mm if tolerance.carries else np.nan)),
+        followed=() if pd.isna(starts_at) else what_became(past, table, judged, starts_at),
     )
 
 
@@ -134,7 +133,7 @@ def _telling(own: pd.DataFrame, tolerance: Tolerance, causes: Causes) -> pd.Data
     """One frame of each kind: by what the fitted curve says, else by where it stood and its mark."""
     if tolerance.carries:
         here = replace(causes, frames=causes.frames[causes.frames["file"].isin(own["file"])])
-        return telling_frames(own, tolerance, here).drop_duplicates("why", ignore_index=True)
+        return telling_frames(count_frames(own), tolerance, here).drop_duplicates("why", ignore_index=True)
     known = own[own["side"].notna() & own["counted_as"].notna()]
     counted = known["counted_as"].where(known["counted_as"] != LEFT_OUT, "unmarked")
     found = known.assign(why=counted + ", " + known["side"]).drop_duplicates("why")

@@ -7,71 +7,54 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from auditor.cli import engraved, options, typed
+from auditor.cli import options
+from auditor.cli.shared import reads_lens
 
 if TYPE_CHECKING:
+    from auditor.optics.bench import Bench
     from auditor.show.cards import Card
 
 
+@reads_lens("guide_number")
 def card(
-    focal_length: typed.FocalLength,
-    f_stops: typed.FStops = "4,5.6,8,11,16",
-    ring: typed.Ring = None,
+    bench: Bench,
+    *,
+    f_stops: options.FStops = "4,5.6,8,11,16",
+    guide_number: options.GuideNumber = None,
+    iso: options.FlashIso = 100.0,
     out: Annotated[
         Path | None,
         typer.Option("--out", help="File to write, .pdf, .png or .txt.", show_default="text on the screen"),
     ] = None,
-    pixels_wide: typed.PixelsWide = None,
-    sensor: typed.SensorSize = "36x24",
-    coc: options.Coc = "handbook",
-    scale_coc: engraved.ScaleCoc = None,
-    scale: engraved.Scale = None,
-    ring_check: engraved.RingCheck = None,
-    guide_number: Annotated[
-        str | None, typer.Option("--guide-number", help="Guide number of a flash at ISO 100: 32m or 105ft.")
-    ] = None,
-    iso: Annotated[float, typer.Option("--iso", min=1, help="ISO that is set, for the flash.")] = 100.0,
-    distance_from: typed.DistanceFrom = "sensor",
-    units: typed.Units = None,
     force: options.Force = False,
     json: options.Json = False,
 ) -> None:
     """Make a pocket card: near and far limits for every engraving and f-number."""
     import numpy as np
 
+    from auditor.cli import typed
+    from auditor.optics.flash import flash_at
     from auditor.optics.lens import sharp_zone
     from auditor.optics.scales import read_scale_for
     from auditor.show.cards import Card, card_json, card_text
     from auditor.text import json_text
 
-    shown_in = typed.units_in_use(units, ring, guide_number)
-    bench = typed.read_bench(focal_length, sensor, coc, distance_from, shown_in, pixels_wide)
-    engravings = typed.read_ring(ring, bench)
-    shift, made_for = (
-        engraved.read_ring_checks(ring_check, bench),
-        engraved.read_scale(scale_coc, scale, bench),
-    )
     stops = np.asarray(typed.read_f_stops(f_stops))
-    focus = np.asarray(engravings)[:, None]
-    coc_mm = np.asarray(bench.coc_mm(stops, focus))
+    focus = np.asarray(bench.ring_m)[:, None]
+    coc_mm = np.broadcast_to(bench.coc_mm(stops, focus), (len(focus), len(stops)))
     made = Card(
         focal_length_mm=bench.focal_length_mm,
         f_numbers=stops,
-        ring_m=np.asarray(engravings),
-        zone=sharp_zone(
-            bench.focal_length_mm, stops, focus, coc_mm, bench.distance_from, shift.shift_mm if shift else 0.0
-        ),
+        ring_m=np.asarray(bench.ring_m),
+        zone=sharp_zone(f_number=stops, focus_distance_m=focus, coc_mm=coc_mm, **bench.lens),
         coc_mm=bench.tolerance_mm,
         coc_criterion=bench.criterion.name,
         distance_from=bench.distance_from,
-        units=shown_in,
-        read_scale_for=np.broadcast_to(
-            read_scale_for(stops, np.broadcast_to(coc_mm, (len(focus), len(stops)))[0], made_for.coc_mm),
-            stops.shape,
-        ),
-        scale_coc_mm=made_for.coc_mm,
-        flash=engraved.read_flash(guide_number, iso, stops),
-        shift_mm=shift.shift_mm if shift else 0.0,
+        units=bench.units,
+        read_scale_for=read_scale_for(stops, coc_mm[0], bench.scale.coc_mm),
+        scale_coc_mm=bench.scale.coc_mm,
+        flash=flash_at(typed.read_guide_number_m(guide_number), iso, stops) if guide_number else None,
+        shift_mm=bench.shift_mm,
     )
     if out is not None:
         write_card(made, out, force=force)
@@ -83,20 +66,13 @@ def card(
 
 
 def write_card(made: Card, out: Path, *, force: bool = False) -> None:
-    """Write a card in the format that the file's name asks for; a file that is there only with ``force``.
-
-    Raises
-    ------
-    OutputError
-        If the format is unknown or the file cannot be written.
-    """
+    """Write a card in the format that the file's name asks for; a file that is there only with ``force``."""
     from auditor.errors import OutputError
+    from auditor.show.cards import card_text
     from auditor.writing import write_file
 
     suffix = out.suffix.lower()
     if suffix == ".txt":
-        from auditor.show.cards import card_text
-
         content = f"{card_text(made)}\n".encode()
     elif suffix in (".pdf", ".png"):
         from auditor.show.card_drawing import card_bytes

@@ -63,3 +63,80 @@ LensName = Annotated[
         "--lens", help="A lens by its name, or its focal length: 28mm.", show_default="the most used one"
     ),
 ]
+
+# Of the commands with typed settings.
+FocalLength = Annotated[
+    str, typer.Option("--focal-length", help="Focal length of the lens, such as 28mm.", show_default=False)
+]
+SensorSize = Annotated[
+    str,
+    typer.Option(
+        "--sensor", help="Sensor: 36x24 (mm), a crop factor such as 1.5x, or a size such as 1 inch."
+    ),
+]
+DistanceFrom = Annotated[
+    str, typer.Option("--distance-from", help="What distances count from: sensor (as engraved) or lens.")
+]
+UnitsTyped = Annotated[
+    str | None, typer.Option("--units", help="Show distances in m or ft.", show_default="as you type them")
+]
+PixelsWide = Annotated[
+    int | None,
+    typer.Option("--pixels-wide", min=1, help="Pixels along the long side; --coc pixel needs it."),
+]
+Ring = Annotated[
+    str | None,
+    typer.Option(
+        "--ring", help="Engravings of the ring, such as 0.7m,1m,2m,inf.", show_default="the usual ones"
+    ),
+]
+ScaleCoc = Annotated[
+    str | None,
+    typer.Option(
+        "--scale-coc",
+        help="Circle of confusion that the engraved depth-of-field scale was made for.",
+        show_default="0.030mm, assumed",
+    ),
+]
+Scale = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--scale",
+        help="A reading off that scale: f-number, ring, near and far mark, such as 'f/8 8ft 3.5ft inf'. "
+        "May be repeated.",
+    ),
+]
+RingCheck = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--ring-check",
+        help="Where a mark of the ring focuses by tape, such as 2m=2.2m or 10m=inf. May be repeated.",
+    ),
+]
+FStops = Annotated[
+    str | None,
+    typer.Option(
+        "--f-stops",
+        help="f-numbers of the lens: full, half or third stops, or a list such as 2.8,4,5.6,8,11,16.",
+    ),
+]
+Crossing = Annotated[
+    float | None,
+    typer.Option(
+        "--crossing",
+        min=0,
+        max=180,
+        help="Direction of the subject in degrees: 90 straight across, 0 towards you.",
+        show_default="unknown",
+    ),
+]
+GuideNumber = Annotated[
+    str | None, typer.Option("--guide-number", help="Guide number of a flash at ISO 100: 32m or 105ft.")
+]
+FlashIso = Annotated[float, typer.Option("--iso", min=1, help="ISO that is set, for the flash.")]
+Speed = Annotated[
+    str | None,
+    typer.Option(
+        "--speed", help="Speed of the subject: 1.3m/s, 5km/h, walking, jogging, running or cycling."
+    ),
+]

@@ -7,17 +7,22 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from auditor.cli import engraved, options, typed
+from auditor.cli import options
+from auditor.cli.shared import reads_lens
 from auditor.errors import UnitError
 
 if TYPE_CHECKING:
-    from auditor.show.plan_text import PlannedLens
+    from auditor.advice.fixed_line import Line
+    from auditor.optics.bench import Bench
 
 EXAMPLE = "For example: auditor plan --focal-length 28mm --near 2m --far 6m"
+Found = tuple[dict[str, Any], str]  # as JSON, and as text
 
 
+@reads_lens("near", "far", "subjects", "line", "guide_number")
 def plan(
-    focal_length: typed.FocalLength,
+    bench: Bench,
+    *,
     near: Annotated[
         str | None, typer.Option("--near", help="Nearest distance that should be sharp, such as 2m.")
     ] = None,
@@ -38,13 +43,8 @@ def plan(
         str | None, typer.Option("--before", help="Leeway on your side of the line, such as 50cm.")
     ] = None,
     after: Annotated[str | None, typer.Option("--after", help="Leeway beyond the line, such as 1m.")] = None,
-    speed: Annotated[
-        str | None,
-        typer.Option(
-            "--speed", help="How fast they pass: 3m/s, 12km/h, walking, jogging, running or cycling."
-        ),
-    ] = None,
-    crossing: typed.Crossing = None,
+    speed: options.Speed = None,
+    crossing: options.Crossing = None,
     lag: Annotated[
         str | None,
         typer.Option(
@@ -52,21 +52,12 @@ def plan(
         ),
     ] = None,
     rate: Annotated[float | None, typer.Option("--rate", min=0.1, help="Frames a second.")] = None,
+    guide_number: options.GuideNumber = None,
+    iso: options.FlashIso = 100.0,
+    f_stops: options.FStops = None,
     light: Annotated[
         str | None, typer.Option("--light", help="The light there: sun, open shade, indoors or night.")
     ] = None,
-    guide_number: Annotated[
-        str | None, typer.Option("--guide-number", help="Guide number of a flash at ISO 100: 32m or 105ft.")
-    ] = None,
-    iso: Annotated[float, typer.Option("--iso", min=1, help="ISO that is set, for the flash.")] = 100.0,
-    ring: typed.Ring = None,
-    f_stops: typed.FStops = None,
-    pixels_wide: typed.PixelsWide = None,
-    sensor: typed.SensorSize = "36x24",
-    coc: options.Coc = "handbook",
-    scale_coc: engraved.ScaleCoc = None,
-    distance_from: typed.DistanceFrom = "sensor",
-    units: typed.Units = None,
     iso_max: options.IsoMax = None,
     wanted_shutter: options.WantedShutter = None,
     slowest_shutter: options.SlowestShutter = None,
@@ -75,8 +66,8 @@ def plan(
     """Find the ring and the f-number: for limits, for several subjects, for a line, or for a flash."""
     import numpy as np
 
-    from auditor.optics.rings import places_on
-    from auditor.show.plan_text import PlannedLens
+    from auditor.cli import typed
+    from auditor.optics.ring_check import true_focus_m
     from auditor.text import json_text
 
     asked = [bool(near and far), bool(subjects), bool(line), bool(guide_number)]
@@ -96,87 +87,77 @@ def plan(
             "Nothing says how far from the line subjects may be.",
             "Give --spread, such as 30cm, or the leeway: --before and --after.",
         )
-    shown_in = typed.units_in_use(units, ring, near, far, subjects, line, guide_number)
-    bench = typed.read_bench(focal_length, sensor, coc, distance_from, shown_in, pixels_wide)
     stops = np.array(typed.read_f_stops(f_stops))
-    lens = PlannedLens(
-        focal_length_mm=bench.focal_length_mm,
-        places=places_on(typed.read_ring(ring, bench), bench.focal_length_mm, bench.distance_from),
-        tolerance_mm=bench.tolerance_mm,
-        criterion=bench.criterion.name,
-        sensor=bench.sensor,
-        scale=engraved.read_scale(scale_coc, None, bench),
-        distance_from=bench.distance_from,
-        units=shown_in,
-    )
-    if near and far:
-        limits = bench.distance(near, "--near"), bench.distance(far, "--far")
-        found = _limits(bench, lens, stops, limits)
-    elif subjects:
-        found = _subjects(bench, lens, stops, subjects)
+    wanted_s, slowest_s = typed.read_seconds(wanted_shutter), typed.read_seconds(slowest_shutter)
+    if guide_number:
+        values, text = _flash(bench, stops, typed.read_guide_number_m(guide_number), iso)
     elif line:
-        wishes = _line(bench, line, spread, before, after, speed, crossing, lag)
-        wishes = replace(wishes, exposure_time_s=_seconds(wanted_shutter), iso_max=iso_max)
-        found = _at_line(bench, lens, stops, wishes, rate, light, _seconds(slowest_shutter))
+        wishes = replace(
+            _line(bench, line, spread, before, after, speed, crossing, lag),
+            exposure_time_s=wanted_s,
+            iso_max=iso_max,
+        )
+        values, text = _at_line(bench, stops, wishes, rate, light, slowest_s)
+        asked_s = float(values["settings"][0]["exposure_time_s"])
+        wanted_s = asked_s if np.isfinite(asked_s) else wanted_s
+    elif subjects:
+        each = [typed.read_distance(part, "--subjects", bench) for part in typed.split_list(subjects)]
+        if len(each) < 2:
+            raise UnitError(f"--subjects {subjects!r} is not several distances.", "Write them like 6ft,13ft.")
+        values, text = _subjects(bench, stops, each)
     else:
-        found = _flash(bench, lens, stops, str(guide_number), iso)
-    values, text = found
+        limits = [
+            typed.read_distance(str(end), name, bench) for end, name in ((near, "--near"), (far, "--far"))
+        ]
+        values, text = _limits(bench, stops, (limits[0], limits[1]))
+    if bench.shift:
+        for row in values["settings"]:
+            row["focus_true_m"] = float(true_focus_m(row["focus_distance_m"], **bench.lens))
     options_given = any(one is not None for one in (light, iso_max, wanted_shutter, slowest_shutter))
     if options_given and not guide_number and not (line and light):  # in a stated light a line says its ISO
-        asked_s = values["settings"][0].get("exposure_time_s")
-        wanted_s = asked_s if asked_s and np.isfinite(asked_s) else _seconds(wanted_shutter)
-        rows, lines = _light(stops, light, iso_max, wanted_s, _seconds(slowest_shutter))
+        rows, lines = _light(stops, light, iso_max, wanted_s, slowest_s)
         for row, own in zip(values["settings"], rows, strict=True):
             row.update(own)
         text = "\n".join([text, *lines])
     typer.echo(json_text(values) if json else text)
 
 
-def _limits(
-    bench: typed.Bench, lens: PlannedLens, stops: Any, limits: tuple[float, float]
-) -> tuple[dict[str, Any], str]:
+def _limits(bench: Bench, stops: Any, limits: tuple[float, float]) -> Found:
     import numpy as np
 
     from auditor.optics.plans import plan_limits
     from auditor.show.plan_text import limits_rows, limits_text
 
     own = np.asarray(bench.coc_mm(stops, min(2 * limits[0], limits[1])))
-    found = plan_limits(lens.focal_length_mm, *limits, own, lens.places, stops, lens.distance_from)
-    return {"settings": limits_rows(found, own, lens.scale)}, limits_text(
-        found, [bench.own_mm(float(coc)) for coc in own], lens, limits
+    found = plan_limits(
+        near_m=limits[0], far_m=limits[1], coc_mm=own, places=bench.places, f_stops=stops, **bench.lens
     )
+    return {"settings": limits_rows(found, own, bench)}, limits_text(found, own, bench, limits)
 
 
-def _subjects(bench: typed.Bench, lens: PlannedLens, stops: Any, subjects: str) -> tuple[dict[str, Any], str]:
+def _subjects(bench: Bench, stops: Any, each: list[float]) -> Found:
     import numpy as np
 
     from auditor.optics.plans import plan_limits
-    from auditor.optics.rings import nearest_place
     from auditor.show.plan_text import blur_of_each, limits_rows, subjects_text
 
-    each = [
-        bench.distance(part, "--subjects") for part in subjects.replace(";", ",").split(",") if part.strip()
-    ]
-    if len(each) < 2:
-        raise UnitError(f"--subjects {subjects!r} is not several distances.", "Write them like 6ft,13ft.")
     own = np.asarray(bench.coc_mm(stops, each[0]))
     found = plan_limits(
-        lens.focal_length_mm, min(each), max(each), own, lens.places, stops, lens.distance_from
+        near_m=min(each), far_m=max(each), coc_mm=own, places=bench.places, f_stops=stops, **bench.lens
     )
-    first = nearest_place(lens.places, each[0])
     values = {
-        "settings": limits_rows(found, own, lens.scale),
+        "settings": limits_rows(found, own, bench),
         "wide_open": {
             "f_number": float(stops[0]),
-            "focus_distance_m": first.distance_m,
-            "subjects": blur_of_each(lens, float(stops[0]), first, each),
+            "focus_distance_m": bench.place_for(each[0]).distance_m,
+            "subjects": blur_of_each(bench, float(stops[0]), each),
         },
     }
-    return values, subjects_text(found, lens, each)
+    return values, subjects_text(found, bench, each)
 
 
 def _line(
-    bench: typed.Bench,
+    bench: Bench,
     line: str,
     spread: str | None,
     before: str | None,
@@ -184,13 +165,14 @@ def _line(
     speed: str | None,
     crossing: float | None,
     lag: str | None,
-) -> Any:
+) -> Line:
     from auditor.advice.fixed_line import USUAL_LAG_S, Line
+    from auditor.cli import typed
     from auditor.units import parse_distance_m
 
-    known_lag = _seconds(lag)
+    known_lag = typed.read_seconds(lag)
     return Line(
-        distance_m=bench.distance(line, "--line"),
+        distance_m=typed.read_distance(line, "--line", bench),
         spread_m=parse_distance_m(spread) if spread else None,
         before_m=parse_distance_m(before) if before else 0.0,
         after_m=parse_distance_m(after) if after else 0.0,
@@ -201,14 +183,8 @@ def _line(
 
 
 def _at_line(
-    bench: typed.Bench,
-    lens: PlannedLens,
-    stops: Any,
-    wishes: Any,
-    rate: float | None,
-    light: str | None,
-    slowest_s: float | None,
-) -> tuple[dict[str, Any], str]:
+    bench: Bench, stops: Any, wishes: Line, rate: float | None, light: str | None, slowest_s: float | None
+) -> Found:
     import numpy as np
 
     from auditor.advice.fixed_line import concessions, exposure_time_s, plan_line
@@ -217,38 +193,36 @@ def _at_line(
     from auditor.show.line_text import line_rows, line_text
 
     kind = read_kind(light) if light else None
-    with_lens = (lens.tolerance_mm, lens.places, stops, bench.sensor.width_mm, lens.distance_from)
-    asked = exposure_time_s(wishes, lens.focal_length_mm, lens.tolerance_mm, lens.distance_from)
+    tolerance = bench.tolerance_mm
+    with_lens: dict[str, Any] = {
+        "tolerance_mm": tolerance,
+        "places": bench.places,
+        "f_stops": stops,
+        "sensor_width_mm": bench.sensor.width_mm,
+        **bench.lens,
+    }
+    asked = exposure_time_s(wishes, bench.focal_length_mm, tolerance, bench.distance_from)
     unasked = kind is not None and np.isnan(asked)
     if kind:
         wishes = replace(wishes, light_ev=kind.usual_ev)
     if unasked:
         wishes = replace(wishes, exposure_time_s=slowest_s or USUAL_SHUTTER_S)
-    found = plan_line(lens.focal_length_mm, wishes, *with_lens)
-    given_up = () if found.serves else concessions(lens.focal_length_mm, wishes, *with_lens)
-    values = {"settings": line_rows(found, wishes, lens.tolerance_mm / lens.scale.coc_mm)}
-    return values, line_text(
-        found, wishes, lens, given_up, rate, kind.said if kind else "", unasked and slowest_s is None
-    )
+    found = plan_line(line=wishes, **with_lens)
+    given_up = () if found.serves else concessions(line=wishes, **with_lens)
+    said = kind.said if kind else ""
+    text = line_text(found, wishes, bench, given_up, rate, said, unasked and slowest_s is None)
+    return {"settings": line_rows(found, wishes, tolerance / bench.scale.coc_mm)}, text
 
 
-def _flash(
-    bench: typed.Bench, lens: PlannedLens, stops: Any, guide_number: str, iso: float
-) -> tuple[dict[str, Any], str]:
+def _flash(bench: Bench, stops: Any, guide_number_m: float, iso: float) -> Found:
     import numpy as np
 
+    from auditor.optics.flash import flash_at
     from auditor.show.plan_text import flash_rows, flash_text
 
-    number_m = engraved.read_guide_number_m(guide_number)
-    own = np.broadcast_to(bench.coc_mm(stops, 3.0), stops.shape)
-    rows = flash_rows(number_m, iso, stops, own, lens)
-    return {"settings": rows}, flash_text(number_m, iso, rows, lens)
-
-
-def _seconds(text: str | None) -> float | None:
-    from auditor.units import parse_exposure_time_s
-
-    return parse_exposure_time_s(text) if text else None
+    flash = flash_at(guide_number_m, iso, stops)
+    rows = flash_rows(flash, stops, np.broadcast_to(bench.coc_mm(stops, 3.0), stops.shape), bench)
+    return {"settings": rows}, flash_text(flash, rows, bench)
 
 
 def _light(

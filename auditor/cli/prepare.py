@@ -193,7 +193,8 @@ def _lay_out(request: Request, folder: Path, n: int, seed: int, *, measure: bool
     table, blocks = scan.archive.table, find_blocks(scan.archive.table)
     sources = list(request.sources)
     cameras = [str(camera) for camera in table["camera"].dropna().unique()]
-    files = {SESSION_NAME: session_text(filled.session, block_lines(blocks), cameras)}
+    rolls = [block.first for block in blocks if block.is_roll and not block.complete]
+    files = {SESSION_NAME: session_text(filled.session, block_lines(blocks), cameras, rolls)}
     sample = draw_sample(table, n, seed, _waiting(table, filled, folder)) if n else None
     rows = sample.rows if sample is not None else table.index.to_numpy()[:0]
     files[NOTES_NAME] = _notes(table, filled, sample)
@@ -214,6 +215,8 @@ def _lay_out(request: Request, folder: Path, n: int, seed: int, *, measure: bool
     files[SOURCE_NAME] = source_text(sources, folder)
     for path in write_keeping(folder, files):
         typer.echo(str(path))
+    for said in (*_sensors_missing(table), *_folders_of_copies(table, sources)):
+        typer.echo(said, err=True)
     _say_what_was_found(blocks, sample, seed, folder, has_sheet=SHEET_NAME in files, asked=n > 0)
 
 
@@ -260,9 +263,7 @@ def _say_what_was_found(
     blocks: list[Block], sample: Sample | None, seed: int, folder: Path, *, has_sheet: bool, asked: bool
 ) -> None:
     for block in blocks[:20]:
-        when = f"{block.starts_at:%Y-%m-%d %H:%M}"
-        frames = f"{len(block.rows)} frame{'s' if len(block.rows) != 1 else ''}"
-        typer.echo(f"{when}, {frames} from {block.first}: {block.recorded}.", err=True)
+        typer.echo(f"{block}.", err=True)
     if len(blocks) > 20:
         typer.echo(f"And {len(blocks) - 20} blocks more, listed in the session file.", err=True)
     if sample is not None and len(sample.rows):
@@ -276,6 +277,28 @@ def _say_what_was_found(
         typer.echo("Nothing is left to draw: every frame has a distance or was drawn before.", err=True)
     if has_sheet:
         typer.echo(f"Open {folder / SHEET_NAME} in a browser and fill it in; it says how to go on.", err=True)
+
+
+def _sensors_missing(table: pd.DataFrame) -> list[str]:
+    """What to ask of each camera whose sensor's size is only assumed; read of ``sensor_source``."""
+    assumed = table["camera"][table["sensor_source"].eq("assumed")].fillna("")
+    return [
+        f"{camera or 'Files that name no camera (scans)'}: no sensor size is recorded, so 36×24 mm is "
+        f"assumed for {frames} frames and no distance can be measured in them. State it once, as sensor in a "
+        "[[camera]] or on the sheet."
+        for camera, frames in assumed.value_counts(sort=False).items()
+    ]
+
+
+def _folders_of_copies(table: pd.DataFrame, sources: list[Path]) -> list[str]:
+    from auditor.intake.statements.selects import probable_selects
+
+    above = sources[0] if len(sources) == 1 and sources[0].is_dir() else Path()
+    return [
+        f"{above / folder} holds only copies, of {n} of the frames: probably your selects. If they are, add "
+        f"--keepers {shlex.quote(str(above / folder))} or name it as keepers in the session file."
+        for folder, n in probable_selects(table["files"]).items()
+    ]
 
 
 def _typed(sources: list[Path], folder: Path) -> str:

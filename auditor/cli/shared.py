@@ -1,7 +1,8 @@
-"""The options that every command with sources shares: declared once, checked before anything is read.
+"""The options that several commands share: declared once, checked before anything is read.
 
-A command is written as ``command(request, own options...)``; :func:`reads_sources` shows the shared options
-to the user and hands the command one :class:`~auditor.settings.Request`.
+A command is written as ``command(request, own options...)`` or ``command(bench, own options...)``. The
+decorators show the shared options to the user, and hand the command one :class:`~auditor.settings.Request`
+or :class:`~auditor.optics.bench.Bench` made of them.
 """
 
 from __future__ import annotations
@@ -14,60 +15,100 @@ from auditor.cli import options
 from auditor.cli.run import echo
 from auditor.settings import Request
 
-_STATED: dict[str, tuple[Any, Any]] = {
-    "session": (options.Session, None),
-    "notes": (options.Notes, None),
-    "keepers": (options.Keepers, None),
-    "unmarked": (options.Unmarked, None),
-}
-_SHOWN: dict[str, tuple[Any, Any]] = {
-    "coc": (options.Coc, "handbook"),
-    "confidence": (options.Confidence, 0.95),
-    "units": (options.Units, "m"),
-}
-_LIGHT: dict[str, tuple[Any, Any]] = {
+Options = dict[str, tuple[Any, Any]]  # annotation and default by name
+Command = Callable[..., None]
+
+_SOURCES: Options = {"sources": (options.Sources, inspect.Parameter.empty)}
+_LIGHT: Options = {
     "iso_max": (options.IsoMax, None),
     "wanted_shutter": (options.WantedShutter, None),
     "slowest_shutter": (options.SlowestShutter, None),
 }
-_READING: dict[str, tuple[Any, Any]] = {"cache": (options.Cache, None), "workers": (options.Workers, None)}
+_LENS: Options = {"focal_length": (options.FocalLength, inspect.Parameter.empty)}
+_TYPED: Options = {
+    "pixels_wide": (options.PixelsWide, None),
+    "sensor": (options.SensorSize, "36x24"),
+    "coc": (options.Coc, "handbook"),
+    "scale_coc": (options.ScaleCoc, None),
+    "scale": (options.Scale, None),
+    "ring_check": (options.RingCheck, None),
+    "distance_from": (options.DistanceFrom, "sensor"),
+    "units": (options.UnitsTyped, None),
+}
 
 
-def reads_sources(*, light: bool = False) -> Callable[[Callable[..., None]], Callable[..., None]]:
-    """Give a command the shared options; its first parameter is the request that they make.
+def reads_sources(*, light: bool = False) -> Callable[[Command], Command]:
+    """Give a command the options of all that read sources, and with ``light`` the limits of the light."""
+    shared: Options = {
+        "session": (options.Session, None),
+        "notes": (options.Notes, None),
+        "keepers": (options.Keepers, None),
+        "unmarked": (options.Unmarked, None),
+        "coc": (options.Coc, "handbook"),
+        "confidence": (options.Confidence, 0.95),
+        "units": (options.Units, "m"),
+        **(_LIGHT if light else {}),
+        "cache": (options.Cache, None),
+        "workers": (options.Workers, None),
+    }
+
+    def make(asked: dict[str, Any], _own: dict[str, Any]) -> Request:
+        from auditor.request import make_request
+
+        request = make_request(**asked)
+        say_what_lies_beside(request)
+        return request
+
+    return _sharing(_SOURCES, shared, make)
+
+
+def reads_lens(*distances: str, ring: bool = True) -> Callable[[Command], Command]:
+    """Give a command the options of all that take a lens as typed.
 
     Parameters
     ----------
-    light : bool
-        Whether the limits of the light can be said, too.
+    *distances : str
+        Own options that hold distances: results come in the unit of the first one typed.
+    ring : bool
+        Whether the ring's engravings can be said, too.
     """
-    shared = _STATED | _SHOWN | (_LIGHT if light else {}) | _READING
 
-    def with_options(function: Callable[..., None]) -> Callable[..., None]:
-        own = list(inspect.signature(function, eval_str=True).parameters.values())[1:]
-        leading = [parameter for parameter in own if parameter.default is inspect.Parameter.empty]
-        rest = [parameter for parameter in own if parameter not in leading]
-        parameters = [
-            _parameter("sources", options.Sources, inspect.Parameter.empty),
-            *(parameter.replace(kind=inspect.Parameter.KEYWORD_ONLY) for parameter in [*leading, *rest]),
-            *(_parameter(name, *declared) for name, declared in shared.items()),
-        ]
+    def make(asked: dict[str, Any], own: dict[str, Any]) -> Any:
+        from auditor.cli.typed import read_bench
 
-        def with_request(**given: Any) -> None:
-            from auditor.request import make_request
+        return read_bench(**asked, distances=[own[name] for name in distances])
 
-            asked = {name: given.pop(name) for name in ("sources", *shared)}
-            request = make_request(**asked)
-            say_what_lies_beside(request)
-            function(request, **given)
+    return _sharing(_LENS, ({"ring": (options.Ring, None)} if ring else {}) | _TYPED, make)
 
-        command: Any = with_request
+
+def _sharing(
+    first: Options, last: Options, make: Callable[[dict[str, Any], dict[str, Any]], Any]
+) -> Callable[[Command], Command]:
+    """Show some options before a command's own and some behind; its first argument is made of them."""
+
+    def with_options(function: Command) -> Command:
+        signature = inspect.signature(function, eval_str=True, locals={"Bench": object})
+        own = list(signature.parameters.values())[1:]
+        parameters = [*_parameters(first), *own, *_parameters(last)]
+
+        def with_made(**given: Any) -> None:
+            asked = {name: given.pop(name) for name in (*first, *last)}
+            function(make(asked, given), **given)
+
+        command: Any = with_made
         command.__name__, command.__doc__ = function.__name__, function.__doc__
         command.__signature__ = inspect.Signature(parameters)
         command.__annotations__ = {parameter.name: parameter.annotation for parameter in parameters}
-        return with_request
+        return with_made
 
     return with_options
+
+
+def _parameters(declared: Options) -> list[inspect.Parameter]:
+    return [
+        inspect.Parameter(name, inspect.Parameter.KEYWORD_ONLY, default=default, annotation=annotation)
+        for name, (annotation, default) in declared.items()
+    ]
 
 
 def say_what_lies_beside(request: Request) -> None:
@@ -75,7 +116,3 @@ def say_what_lies_beside(request: Request) -> None:
     taken = [str(path) for path in (request.outer_session, request.outer_notes) if path is not None]
     if taken:
         echo(f"With {' and '.join(taken)}, where nothing among the photographs says otherwise.", err=True)
-
-
-def _parameter(name: str, annotation: Any, default: Any) -> inspect.Parameter:
-    return inspect.Parameter(name, inspect.Parameter.KEYWORD_ONLY, default=default, annotation=annotation)

@@ -1,191 +1,53 @@
-"""What the commands with typed settings share: their options, and the check that a unit was not mistaken."""
+"""Typed settings of a lens, with the check that a unit was not mistaken."""
 
 from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Annotated, Any, Literal
-
-import typer
+from collections.abc import Sequence
+from dataclasses import replace
 
 from auditor.errors import SettingError, UnitError
+from auditor.optics.bench import Bench
+from auditor.optics.ring_check import find_shift
+from auditor.optics.rings import FULL_STOPS, STOPS, usual_ring_m, within_reach
+from auditor.optics.scales import ASSUMED_SCALE, EngravedScale, engraved_for
+from auditor.optics.sensors import parse_criterion, parse_sensor
+from auditor.optics.speeds import SPEEDS
 from auditor.units import (
     METRES_PER_FOOT,
-    format_distance,
     parse_distance_m,
+    parse_exposure_time_s,
     parse_f_number,
     parse_focal_length_mm,
 )
-
-if TYPE_CHECKING:
-    from auditor.optics.sensors import Criterion, Sensor
-
-FocalLength = Annotated[
-    str, typer.Option("--focal-length", help="Focal length of the lens, such as 28mm.", show_default=False)
-]
-SensorSize = Annotated[
-    str,
-    typer.Option(
-        "--sensor", help="Sensor: 36x24 (mm), a crop factor such as 1.5x, or a name such as 1 inch."
-    ),
-]
-DistanceFrom = Annotated[
-    str, typer.Option("--distance-from", help="What distances count from: sensor (as engraved) or lens.")
-]
-Crossing = Annotated[
-    float | None,
-    typer.Option(
-        "--crossing",
-        min=0,
-        max=180,
-        help="Direction of the subject in degrees: 90 straight across, 0 towards you.",
-        show_default="unknown",
-    ),
-]
-PixelsWide = Annotated[
-    int | None,
-    typer.Option("--pixels-wide", min=1, help="Pixels along the long side; --coc pixel needs it."),
-]
-FStops = Annotated[
-    str | None,
-    typer.Option(
-        "--f-stops",
-        help="f-numbers of the lens: full, half or third stops, or a list such as 2.8,4,5.6,8,11,16.",
-    ),
-]
-Ring = Annotated[
-    str | None,
-    typer.Option(
-        "--ring", help="Engravings of the ring, such as 0.7m,1m,2m,inf.", show_default="the usual ones"
-    ),
-]
-Units = Annotated[
-    str | None, typer.Option("--units", help="Show distances in m or ft.", show_default="as you type them")
-]
 
 _SPEED_M_S = {"m/s": 1.0, "km/h": 1 / 3.6, "ft/s": METRES_PER_FOOT, "mph": 5280 * METRES_PER_FOOT / 3600}
 _LONGEST_M = 10_000.0
 _WIDEST_F, _SMALLEST_F = 0.5, 512.0  # a lens in air reaches f/0.5; pinholes reach about f/300
 
 
-@dataclass(frozen=True, slots=True)
-class Bench:
-    """A lens, a sensor and a criterion, as typed.
-
-    Attributes
-    ----------
-    focal_length_mm : float
-    sensor : Sensor
-    criterion : Criterion
-    pixel_pitch_mm : float
-        NaN where the pixels were not given.
-    distance_from : {"sensor", "lens"}
-    units : {"m", "ft"}
-    """
-
-    focal_length_mm: float
-    sensor: Sensor
-    criterion: Criterion
-    pixel_pitch_mm: float
-    distance_from: Literal["sensor", "lens"]
-    units: str
-
-    def coc_mm(self, f_number: Any, focus_m: Any, motion_mm: Any = 0.0) -> Any:
-        """Circle of confusion [mm] at a setting: under ``measured`` less diffraction and motion.
-
-        Raises
-        ------
-        SettingError
-            If the criterion needs something that was not given, or leaves nothing for defocus.
-        """
-        import numpy as np
-
-        from auditor.optics.blur import airy_mm, combined_mm
-        from auditor.optics.lens import from_lens, magnification
-
-        size = magnification(
-            from_lens(focus_m, self.focal_length_mm, self.distance_from), self.focal_length_mm
-        )
-        coc = self.criterion.coc_mm(
-            self.sensor.diagonal_mm,
-            self.pixel_pitch_mm,
-            width_mm=self.sensor.width_mm,
-            other_blur_mm=combined_mm(airy_mm(f_number, size), motion_mm),
-        )
-        coc = np.broadcast_to(coc, np.broadcast_shapes(np.shape(coc), np.shape(f_number)))[()]
-        if np.all(np.isnan(coc)):
-            if self.criterion.name.startswith("pixel") and math.isnan(self.pixel_pitch_mm):
-                raise SettingError(
-                    f"--coc {self.criterion.name} needs the size of a pixel.",
-                    "Give --pixels-wide, the pixels along the long side, such as 6000.",
-                )
-            raise SettingError(
-                "Diffraction and motion alone use up the measured keeper tolerance: there is no sharp zone.",
-                "Try a lower f-number or a shorter exposure time.",
-            )
-        return coc
-
-    @property
-    def tolerance_mm(self) -> float:
-        """What all blur together may come to [mm]; but for ``measured``, the circle of confusion itself."""
-        return float(
-            self.criterion.coc_mm(self.sensor.diagonal_mm, self.pixel_pitch_mm, width_mm=self.sensor.width_mm)
-        )
-
-    def own_mm(self, coc_mm: float) -> tuple[float, float, float]:
-        """Circle of confusion at a setting, with the interval that a measured tolerance leaves it [mm]."""
-        if self.criterion.interval_mm is None:
-            return coc_mm, coc_mm, coc_mm
-        other = self.tolerance_mm**2 - coc_mm**2
-        low, high = (math.sqrt(max(end**2 - other, 0.0)) for end in self.criterion.interval_mm)
-        return coc_mm, low, high
-
-    def distance(self, text: str, option: str) -> float:
-        """Read a distance that the lens can be set to, or that a subject can stand at [m].
-
-        Raises
-        ------
-        UnitError
-            If it cannot be read, or its unit looks mistaken.
-        SettingError
-            If the lens cannot focus so near.
-        """
-        metres = parse_distance_m(text)
-        if _LONGEST_M < metres < math.inf:
-            raise UnitError(
-                f"{option} {text!r} was read as {metres:g} metres, farther than any ring goes.",
-                "Check the unit, or write inf.",
-            )
-        least = (4 if self.distance_from == "sensor" else 1) * self.focal_length_mm / 1000
-        if metres <= least:
-            plane = "sensor plane" if self.distance_from == "sensor" else "lens"
-            times = "4 times its focal length" if self.distance_from == "sensor" else "its focal length"
-            raise SettingError(
-                f"{option} {text!r} was read as {metres:g} metres from the {plane}. "
-                f"A {self.focal_length_mm:g} mm lens focuses nothing within {least:g} metres, {times}.",
-                "Check the unit: distances are written like 2.5m, 250cm or 8ft.",
-            )
-        return metres
-
-    def shown(self, distance_m: float) -> str:
-        """A distance in the units that were asked for."""
-        return format_distance(float(distance_m), self.units)
-
-
 def read_bench(
-    focal_length: str, sensor: str, coc: str, distance_from: str, units: str, pixels_wide: int | None = None
+    focal_length: str,
+    sensor: str,
+    coc: str,
+    distance_from: str,
+    units: str | None,
+    pixels_wide: int | None,
+    scale_coc: str | None,
+    scale: list[str] | None,
+    ring_check: list[str] | None,
+    ring: str | None = None,
+    distances: Sequence[str | None] = (),
 ) -> Bench:
-    """Read the options that the commands with typed settings share.
+    """Read what is stated of a lens; without ``units``, results come in that of the first typed distance.
 
     Raises
     ------
-    UnitError
-        If one cannot be read, or its unit looks mistaken.
+    UnitError, SettingError
+        If a value cannot be read or focused to, or its unit looks mistaken.
     """
-    from auditor.optics.sensors import parse_criterion, parse_sensor
-
-    if units not in ("m", "ft"):
+    if units not in (None, "m", "ft"):
         raise UnitError(f"--units {units!r} is neither m nor ft.", "Give m or ft.")
     if distance_from not in ("sensor", "lens"):
         raise UnitError(
@@ -199,24 +61,54 @@ def read_bench(
             f"sensor of {area.width_mm:g} x {area.height_mm:g} mm.",
             "Check the unit (28mm, 2.8cm), or give the sensor with --sensor.",
         )
-    return Bench(
+    bench = Bench(
         focal_length_mm=focal,
         sensor=area,
         criterion=parse_criterion(coc),
         pixel_pitch_mm=max(area.width_mm, area.height_mm) / pixels_wide if pixels_wide else math.nan,
         distance_from="sensor" if distance_from == "sensor" else "lens",
-        units=units,
+        units=units or units_in_use(ring, *distances),
     )
+    bench = replace(bench, ring_m=tuple(_read_ring(ring, bench)), scale=_read_scale(scale_coc, scale, bench))
+    if ring_check:
+        marks, true = zip(*map(_read_check, ring_check), strict=True)
+        shift = find_shift(focal, marks, true, bench.distance_from)
+        bench = replace(bench, shift=shift, checks=tuple(ring_check))
+    return replace(bench, readings=tuple(scale or ()))
 
 
-def read_f_number(text: str) -> float:
-    """Read an f-number; one that no lens has is refused.
+def read_distance(text: str, option: str, bench: Bench) -> float:
+    """Read a distance that the lens can be set to, or that a subject can stand at [m].
 
     Raises
     ------
     UnitError
-        If it cannot be read or lies outside 0.5 to 512.
+        If it cannot be read, or its unit looks mistaken.
+    SettingError
+        If the lens cannot focus so near.
     """
+    metres = parse_distance_m(text)
+    if _LONGEST_M < metres < math.inf:
+        raise UnitError(
+            f"{option} {text!r} was read as {metres:g} metres, farther than any ring goes.",
+            "Check the unit, or write inf.",
+        )
+    from_sensor = bench.distance_from == "sensor"
+    least = (4 if from_sensor else 1) * bench.focal_length_mm / 1000
+    if metres <= least:
+        plane, times = (
+            ("sensor plane", "4 times its focal length") if from_sensor else ("lens", "its focal length")
+        )
+        raise SettingError(
+            f"{option} {text!r} was read as {metres:g} metres from the {plane}. "
+            f"A {bench.focal_length_mm:g} mm lens focuses nothing within {least:g} metres, {times}.",
+            "Check the unit: distances are written like 2.5m, 250cm or 8ft.",
+        )
+    return metres
+
+
+def read_f_number(text: str) -> float:
+    """Read an f-number; ``UnitError`` for one that no lens has."""
     value = parse_f_number(text)
     if not _WIDEST_F <= value <= _SMALLEST_F:
         raise UnitError(f"{text!r} was read as f/{value:g}, which no lens has.", "Write it like 8 or f/8.")
@@ -224,15 +116,7 @@ def read_f_number(text: str) -> float:
 
 
 def read_f_stops(text: str | None) -> list[float]:
-    """Read ``full``, ``half``, ``third`` or a list of f-numbers, ascending; None gives the full stops.
-
-    Raises
-    ------
-    UnitError
-        If one cannot be read, or there is none.
-    """
-    from auditor.optics.rings import FULL_STOPS, STOPS
-
+    """Read ``full``, ``half``, ``third`` or a list of f-numbers, ascending; None gives the full stops."""
     if text is None:
         return list(FULL_STOPS)
     if text.strip().lower() in STOPS:
@@ -243,35 +127,76 @@ def read_f_stops(text: str | None) -> list[float]:
     return sorted({read_f_number(part) for part in parts})
 
 
-def read_ring(text: str | None, bench: Bench) -> list[float]:
-    """Read the ring's engravings [m], in ascending order; None gives the usual ones of the unit in use.
-
-    Raises
-    ------
-    UnitError, SettingError
-        If one cannot be read or focused, there is none, or metres and feet are mixed.
-    """
-    from auditor.optics.rings import usual_ring_m, within_reach
-
+def _read_ring(text: str | None, bench: Bench) -> list[float]:
+    """Engravings [m], ascending; None gives the usual ones of the unit in use."""
     if text is None:
         return list(within_reach(usual_ring_m(bench.units), bench.focal_length_mm))
-    parts = [part.strip() for part in text.replace(";", ",").split(",") if part.strip()]
+    parts = split_list(text)
     if not parts:
         raise UnitError(f"--ring {text!r} holds no engraving.", "Write them like 0.7m,1m,2m,inf.")
     if len({unit for part in parts if (unit := _unit_in(part))}) > 1:
         raise UnitError(f"--ring {text!r} mixes metres and feet.", "Give one of the ring's two scales.")
-    return sorted({bench.distance(part, "--ring") for part in parts})
+    return sorted({read_distance(part, "--ring", bench) for part in parts})
 
 
-def units_in_use(units: str | None, *typed: str | None) -> str:
-    """The unit to answer in: the one asked for, else that of the first typed distance, else metres.
+def split_list(text: str) -> list[str]:
+    """The parts of a list with commas or semicolons."""
+    return [part.strip() for part in text.replace(";", ",").split(",") if part.strip()]
+
+
+def _read_scale(scale_coc: str | None, readings: list[str] | None, bench: Bench) -> EngravedScale:
+    """The criterion that the scale was engraved for: stated, read off it, or assumed."""
+    if scale_coc and readings:
+        raise UnitError("--scale-coc and --scale say the same thing twice.", "Give one of them.")
+    if scale_coc:
+        criterion, full = parse_criterion(scale_coc), parse_sensor("36x24")
+        coc_mm = float(criterion.coc_mm(full.diagonal_mm, width_mm=full.width_mm))
+        if math.isnan(coc_mm):
+            raise UnitError(f"--scale-coc {scale_coc!r} is no size.", "Give one like 0.030mm.")
+        return EngravedScale(coc_mm, coc_mm, coc_mm, criterion.name)
+    if not readings:
+        return ASSUMED_SCALE
+    number, ring, near, far = zip(*(_read_off_scale(text, bench) for text in readings), strict=True)
+    return engraved_for(bench.focal_length_mm, number, ring, near, far, bench.distance_from)
+
+
+def _read_off_scale(text: str, bench: Bench) -> tuple[float, float, float, float]:
+    parts = re.split(r"[\s,;]+", text.strip())
+    if len(parts) != 4:
+        raise UnitError(
+            f"--scale {text!r} is not a reading.", "Write f-number, ring, near and far: 'f/8 8ft 3.5ft inf'."
+        )
+    ring, near, far = (read_distance(part, "--scale", bench) for part in parts[1:])
+    return read_f_number(parts[0]), ring, near, far
+
+
+def _read_check(text: str) -> tuple[float, float]:
+    """A mark of the ring, and where it focuses by tape [m]."""
+    mark, equals, true = text.partition("=")
+    if not equals:
+        raise UnitError(
+            f"--ring-check {text!r} is not a mark and a distance.", "Write it like 2m=2.2m or 10m=inf."
+        )
+    return parse_distance_m(mark), parse_distance_m(true)
+
+
+def read_guide_number_m(text: str) -> float:
+    """Read a guide number [m], at ISO 100; ``UnitError`` for one that no flash has."""
+    number_m = parse_distance_m(text)
+    if not number_m < 1000:
+        raise UnitError(f"--guide-number {text!r} is no flash's.", "Write it like 32m or 105ft.")
+    return number_m
+
+
+def units_in_use(*typed: str | None) -> str:
+    """The unit to answer in: that of the first typed distance, else metres.
 
     Examples
     --------
-    >>> units_in_use(None, None, "inf", "6ft 6in"), units_in_use("m", "6ft"), units_in_use(None, "inf")
-    ('ft', 'm', 'm')
+    >>> units_in_use(None, "inf", "6ft 6in"), units_in_use("inf")
+    ('ft', 'm')
     """
-    return units or next((unit for text in typed if text and (unit := _unit_in(text))), "m")
+    return next((unit for text in typed if text and (unit := _unit_in(text))), "m")
 
 
 def _unit_in(text: str) -> str:
@@ -281,21 +206,19 @@ def _unit_in(text: str) -> str:
     return "m" if re.search(r"\dc?m?m", text.lower().replace(" ", "")) else ""
 
 
-def read_speed_m_s(text: str) -> float:
-    """Read a speed such as ``1.3m/s``, ``5km/h``, ``4ft/s``, ``3mph`` or ``jogging``, in m/s.
+def read_seconds(text: str | None) -> float | None:
+    """Read an exposure time or a lag [s], where one was typed."""
+    return parse_exposure_time_s(text) if text else None
 
-    Raises
-    ------
-    UnitError
-        If the unit is missing or it cannot be read.
+
+def read_speed_m_s(text: str) -> float:
+    """Read a speed such as ``1.3m/s``, ``5km/h``, ``4ft/s``, ``3mph`` or ``jogging``.
 
     Examples
     --------
     >>> read_speed_m_s("1.3m/s"), read_speed_m_s("36 km/h")
     (1.3, 10.0)
     """
-    from auditor.optics.speeds import SPEEDS
-
     if text.strip().lower() in SPEEDS:
         return SPEEDS[text.strip().lower()][0]
     match = re.fullmatch(r"(\d+(?:\.\d+)?)\s*(m/s|km/h|ft/s|mph)", text.strip().lower())

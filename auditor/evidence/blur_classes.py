@@ -6,9 +6,14 @@ Blur is counted in units of the sensor's handbook criterion, so that sensors of 
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from itertools import combinations
+from math import factorial
+from typing import Any
+
 import numpy as np
 import numpy.typing as npt
-from scipy.special import ndtri
+from scipy.special import expit, ndtri
 
 from auditor.evidence.proportions import Floats
 from auditor.optics.blur import airy_mm, defocus_mm, motion_mm
@@ -50,7 +55,7 @@ def blur_shares(
     unit_mm: Floats,
     causes: tuple[str, ...] = CAUSES,
 ) -> npt.NDArray[np.float32]:
-    """Return the distribution of the blur over the classes.
+    """Return the distribution of the blur over the classes, shape (n, len(LOG_BLUR)); rows sum to 1.
 
     Parameters
     ----------
@@ -61,11 +66,6 @@ def blur_shares(
         Mean walking speed; 0 for subjects who stand still.
     causes : tuple of str
         Those of :data:`CAUSES` that take part.
-
-    Returns
-    -------
-    numpy.ndarray of float32, shape (n, len(LOG_BLUR))
-        Rows sum to 1.
     """
     n = len(log_m)
     shares = np.empty((n, LOG_BLUR.size), dtype=np.float32)
@@ -117,6 +117,29 @@ def sharp_curve(log_tau: npt.ArrayLike, kappa: npt.ArrayLike) -> Floats:
     0.5
     """
     away = LOG_BLUR.reshape(-1, *[1] * np.broadcast(log_tau, kappa).ndim) - np.asarray(log_tau)
-    from scipy.special import expit
-
     return np.asarray(expit(-np.asarray(kappa) * away))
+
+
+def sets_of_causes() -> Iterator[tuple[str, ...]]:
+    """Every choice of causes that may take part, none of them first."""
+    for size in range(len(CAUSES) + 1):
+        yield from combinations(CAUSES, size)
+
+
+def share_loss(sharp: dict[tuple[str, ...], Any]) -> dict[str, Any]:
+    """Share what blur takes of the chance to be sharp among its causes: the mean over all orders.
+
+    Blurs add up as squares and the curve bends, so what one costs depends on which others are there; the mean
+    over all orders in which they could go is the only fair share that adds up (Shapley 1953, A value for
+    n-person games). ``sharp``: the chance under each of :func:`sets_of_causes`.
+    """
+    lost = {}
+    for cause in CAUSES:
+        others = [name for name in CAUSES if name != cause]
+        lost[cause] = sum(
+            factorial(size) * factorial(2 - size) / 6
+            * (sharp[group] - sharp[tuple(name for name in CAUSES if name in (*group, cause))])
+            for size in range(3)
+            for group in combinations(others, size)
+        )  # fmt: skip
+    return lost

@@ -2,23 +2,57 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from typing import Any
+
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
 from auditor.frames import KEEPER, LEFT_OUT, captured_s
 
+Codes = npt.NDArray[np.intp]
 
-def counted_frames(table: pd.DataFrame) -> pd.DataFrame:
-    """Return the frames that count: everything but those left out, with a fresh index."""
-    counts = table["counted_as"].notna() & (table["counted_as"] != LEFT_OUT)
-    return table[counts].reset_index(drop=True)
+
+@dataclass(frozen=True, slots=True)
+class CountedFrames:
+    """What every count starts from, made once of a frame table by :func:`count_frames`."""
+
+    table: pd.DataFrame  # every frame
+    frames: pd.DataFrame  # the n counted ones that were zone-focused, with a fresh index
+    kept: npt.NDArray[np.bool_]  # (n,)
+    press: Codes  # (n,): each frame's burst, 0 and up; another preset is another burst
+    blurred: pd.DataFrame  # of the frames those with a finite blur, with press, kept and burst_hit
+
+
+def count_frames(table: pd.DataFrame) -> CountedFrames:
+    """Choose the frames that count and number their bursts.
+
+    Reads ``counted_as, in_preset, session, burst, preset, blur_mm, subject_distance_m``.
+    """
+    frames = zone_focused(table)
+    press, kept = burst_codes(frames, "preset"), is_keeper(frames)
+    blur = frames["blur_mm"].to_numpy(float)
+    known = np.isfinite(blur) & (blur > 0) & (frames["subject_distance_m"].to_numpy(float) > 0)
+    alike = burst_codes(frames)
+    hit = (np.bincount(alike, kept, minlength=1) > 0)[alike]
+    blurred = frames[known].assign(press=alike[known], kept=kept[known], burst_hit=hit[known])
+    return CountedFrames(table, frames, kept, press, blurred.reset_index(drop=True))
 
 
 def zone_focused(table: pd.DataFrame) -> pd.DataFrame:
     """Return the counted frames that were zone-focused, with a fresh index."""
-    counted = counted_frames(table)
-    return counted[counted["in_preset"].fillna(False).astype(bool)].reset_index(drop=True)
+    return table[is_counted(table) & in_preset(table)].reset_index(drop=True)
+
+
+def is_counted(table: pd.DataFrame) -> npt.NDArray[np.bool_]:
+    """Tell which frames count: everything but those left out, shape (n,)."""
+    return np.asarray(table["counted_as"].notna() & (table["counted_as"] != LEFT_OUT), dtype=bool)
+
+
+def in_preset(table: pd.DataFrame) -> npt.NDArray[np.bool_]:
+    """Tell which frames have a whole preset and were zone-focused, shape (n,)."""
+    return np.asarray(table["in_preset"].fillna(False), dtype=bool)
 
 
 def is_keeper(table: pd.DataFrame) -> npt.NDArray[np.bool_]:
@@ -26,61 +60,33 @@ def is_keeper(table: pd.DataFrame) -> npt.NDArray[np.bool_]:
     return np.asarray((table["counted_as"] == KEEPER).fillna(False), dtype=bool)
 
 
-def frames_with_blur(table: pd.DataFrame) -> pd.DataFrame:
-    """Return the counted, zone-focused frames with a finite blur, their burst's number under ``code``.
-
-    Further columns: ``kept``, and whether the burst holds a keeper, ``burst_hit``.
-    """
-    frames = zone_focused(table)
-    code, kept = burst_codes(frames), is_keeper(frames)
-    keepers = np.bincount(code, kept, minlength=1)
-    frames = frames.assign(code=code, kept=kept, burst_hit=keepers[code] > 0)
-    blur = frames["blur_mm"].to_numpy(float)
-    known = np.isfinite(blur) & (blur > 0) & (frames["subject_distance_m"].to_numpy(float) > 0)
-    if "sharp" not in frames:
-        frames = frames.assign(sharp=pd.Series(pd.NA, index=frames.index, dtype="str"))
-    return frames[known].reset_index(drop=True)
-
-
-def burst_codes(table: pd.DataFrame, *further: str) -> npt.NDArray[np.intp]:
+def burst_codes(table: pd.DataFrame, *further: str) -> Codes:
     """Return the number of each frame's burst, 0, 1, ... in order of appearance, shape (n,).
 
-    A frame whose burst is unknown is a burst of its own.
-
-    Parameters
-    ----------
-    table : pandas.DataFrame
-        With ``session`` and ``burst``.
-    *further : str
-        Columns whose change splits a burst as well.
+    Reads ``session, burst`` and the columns in ``further``, whose change splits a burst as well. A frame
+    whose burst is unknown is a burst of its own.
     """
-    burst = table["burst"].to_numpy(dtype=float, na_value=np.nan)
-    session = table["session"].to_numpy(dtype=float, na_value=np.nan)
+    burst, session = (table[name].to_numpy(float, na_value=np.nan) for name in ("burst", "session"))
     alone = np.isnan(burst)
-    keys = pd.DataFrame(
-        {
-            "session": np.where(alone | np.isnan(session), -1.0, session),
-            "burst": np.where(alone, np.arange(len(table)), burst),
-            "alone": alone,
-        }
-    )
-    for name in further:
-        keys[name] = table[name].reset_index(drop=True)
-    number = keys.groupby(list(keys.columns), sort=False, dropna=False).ngroup()
-    return np.asarray(number, dtype=np.intp)
+    burst = np.where(alone, np.arange(len(table)), burst)
+    code = combined_codes(alone, np.where(alone | np.isnan(session), -1.0, session), burst)
+    return combined_codes(code, *(table[name] for name in further)) if further else code
 
 
-def number_runs(table: pd.DataFrame, group: npt.NDArray[np.intp]) -> npt.NDArray[np.intp]:
+def combined_codes(*columns: Any) -> Codes:
+    """Number the combinations of some columns in order of appearance, shape (n,); unknown is a value too."""
+    code = np.zeros(len(columns[0]), dtype=np.int64)
+    for column in columns:
+        own, names = pd.factorize(column, use_na_sentinel=False)
+        code = pd.factorize(code * max(len(names), 1) + own)[0]
+    return np.asarray(code, dtype=np.intp)
+
+
+def number_runs(table: pd.DataFrame, group: Codes) -> Codes:
     """Number the runs, 0 and up, shape (n,): frames of one camera and session in one group, in a row.
 
-    Another group's frame between them ends a run. Frames without a capture time come last.
-
-    Parameters
-    ----------
-    table : pandas.DataFrame
-        With ``camera``, ``session`` and ``captured_at``.
-    group : numpy.ndarray of int, shape (n,)
-        Group of each frame.
+    Another group's frame between them ends a run. Frames without a capture time come last. Reads ``camera,
+    session, captured_at``.
     """
     camera = pd.factorize(table["camera"])[0]
     session = table["session"].to_numpy(dtype=float, na_value=-1.0)

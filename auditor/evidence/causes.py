@@ -11,18 +11,15 @@ dropped for a sibling: blur does not explain it.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import combinations
-from math import factorial
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 from scipy.special import ndtr
 
 from auditor.evidence.blur_classes import CAUSES as BLURS
-from auditor.evidence.blur_classes import blur_shares, sharp_curve
-from auditor.evidence.bursts import frames_with_blur, is_keeper, zone_focused
+from auditor.evidence.blur_classes import blur_shares, sets_of_causes, share_loss, sharp_curve
+from auditor.evidence.bursts import Codes, CountedFrames
 from auditor.evidence.proportions import Floats
 from auditor.evidence.subjects import HANDBOOK_DIVISOR, INFINITE_M
 from auditor.evidence.tolerance import Tolerance
@@ -64,8 +61,7 @@ class Causes:
         ``preset, not_kept`` (frames with a known blur), then for each of the five its frames under its own
         name, with ``<cause>_low, <cause>_high``; those with most frames not kept first.
     frames : pandas.DataFrame
-        One row per frame not kept with a known blur: ``file``, a share for each of the five causes,
-        ``chance`` of having been kept.
+        One row per frame not kept with a known blur: ``file`` and a share for each of the five causes.
     at_focus : dict of str to int
         What can be said without distances: ``frames`` not kept with known settings, and of these those whose
         subject, if it walked across at the focus distance, moved more than the circle of confusion
@@ -86,28 +82,21 @@ class Causes:
     at_focus: dict[str, int]
 
 
-def find_causes(table: pd.DataFrame, settings: Settings, tolerance: Tolerance) -> Causes:
+def find_causes(counted: CountedFrames, settings: Settings, tolerance: Tolerance) -> Causes:
     """Share the frames not kept among the causes of their blur.
 
-    Parameters
-    ----------
-    table : pandas.DataFrame
-        The frame table.
-    settings : Settings
-        ``confidence``, ``guess_sd``, ``speed_m_s``.
-    tolerance : Tolerance
-        Of the same table.
+    Reads the setting, ``file, preset, exposure_time_s, flash, subject_distance_m, subject_distance_rel_sd,
+    sensor_width_mm, sensor_height_mm, coc_mm, sample_weight``, and the settings ``confidence, guess_sd,
+    speed_m_s``.
     """
-    usable = frames_with_blur(table)
-    every = zone_focused(table)
-    not_kept = every[~is_keeper(every)]
+    usable, not_kept = counted.blurred, counted.frames[~counted.kept]
     mean, spread = _distance_of(usable, settings)
     lost_rows = np.flatnonzero(~usable["kept"].to_numpy(bool))
     lost = usable.iloc[lost_rows].reset_index(drop=True)
     at_focus, no_distance = _at_focus(not_kept, settings), len(not_kept) - len(lost)
     curves = tolerance.draws[:: max(1, len(tolerance.draws) // CURVES)]
-    told = curves.size > 0 and np.isfinite(curves).all() and curves[:, 2].any()  # of no keeper, no curve
-    if not len(lost) or not told:
+    known = curves.size > 0 and np.isfinite(curves).all() and curves[:, 2].any()  # of no keeper, no curve
+    if not len(lost) or not known:
         unknown = pd.DataFrame({"cause": CAUSES} | dict.fromkeys(("frames", "of_100", "low", "high"), np.nan))
         nothing = dict.fromkeys(CAUSES, float("nan"))
         none = _by_preset(pd.Index([]), np.zeros(0), np.zeros((0, 5, 1)), settings.confidence)
@@ -121,7 +110,7 @@ def find_causes(table: pd.DataFrame, settings: Settings, tolerance: Tolerance) -
         mean[lost_rows][rows],
         spread[lost_rows][rows],
     )
-    blamed, chance = _blame(lost, mean, spread, settings.speed_m_s, curves)
+    blamed = _blame(lost, mean, spread, settings.speed_m_s, curves)
     with_sibling = lost["burst_hit"].to_numpy(bool)
     blamed[:4, with_sibling] = 0.0
     blamed[4, with_sibling] = 1.0
@@ -132,48 +121,36 @@ def find_causes(table: pd.DataFrame, settings: Settings, tolerance: Tolerance) -
     of_100, low, high = _with_interval(
         100 * np.einsum("cnd,n->cd", blamed, weight) / weight.sum(), settings.confidence
     )
-    frames = totals.mean(axis=2).sum(axis=0)
-    summed = pd.DataFrame({"cause": CAUSES, "frames": frames, "of_100": of_100, "low": low, "high": high})
-    shares = blamed.mean(axis=2)
+    found = totals.mean(axis=2).sum(axis=0)
+    not_kept_of = np.asarray(times * np.bincount(code, minlength=len(presets)), dtype=float)
     return Causes(
-        **dict(zip(CAUSES, map(float, frames), strict=True)),
+        **dict(zip(CAUSES, map(float, found), strict=True)),
         of_100=dict(zip(CAUSES, map(float, of_100), strict=True)),
         no_distance=no_distance,
         sibling_kept=sibling,
-        table=summed,
-        by_preset=_by_preset(
-            presets,
-            np.asarray(times * np.bincount(code, minlength=len(presets)), dtype=float),
-            totals,
-            settings.confidence,
-        ),
-        frames=pd.DataFrame({"file": lost["file"]} | dict(zip(CAUSES, shares, strict=True))).assign(
-            chance=chance.mean(axis=1)
-        ),
+        table=pd.DataFrame({"cause": CAUSES, "frames": found, "of_100": of_100, "low": low, "high": high}),
+        by_preset=_by_preset(presets, not_kept_of, totals, settings.confidence),
+        frames=pd.DataFrame({"file": lost["file"]} | dict(zip(CAUSES, blamed.mean(axis=2), strict=True))),
         at_focus=at_focus,
     )
 
 
-def _at_most(n: int) -> npt.NDArray[np.intp]:
+def _at_most(n: int) -> Codes:
     if n <= MOST_FRAMES:
         return np.arange(n)
     return np.sort(np.random.default_rng(0).choice(n, MOST_FRAMES, replace=False)).astype(np.intp)
 
 
-def _blame(
-    frames: pd.DataFrame, mean: Floats, spread: Floats, speed_m_s: float, curves: Floats
-) -> tuple[Floats, Floats]:
-    """Return the causes' shares, shape (5, n, d), and the chance of having been kept, shape (n, d)."""
-    blamed, chance = np.empty((5, len(frames), len(curves))), np.empty((len(frames), len(curves)))
+def _blame(frames: pd.DataFrame, mean: Floats, spread: Floats, speed_m_s: float, curves: Floats) -> Floats:
+    """Return the causes' shares, shape (5, n, d)."""
+    blamed = np.empty((5, len(frames), len(curves)))
     for start in range(0, len(frames), BLOCK):
         rows = slice(start, start + BLOCK)
-        blamed[:, rows], chance[rows] = _block(frames.iloc[rows], mean[rows], spread[rows], speed_m_s, curves)
-    return blamed, chance
+        blamed[:, rows] = _block(frames.iloc[rows], mean[rows], spread[rows], speed_m_s, curves)
+    return blamed
 
 
-def _block(
-    frames: pd.DataFrame, mean: Floats, spread: Floats, speed_m_s: float, curves: Floats
-) -> tuple[Floats, Floats]:
+def _block(frames: pd.DataFrame, mean: Floats, spread: Floats, speed_m_s: float, curves: Floats) -> Floats:
     focal, number, focus, time = (
         frames[name].to_numpy(float)
         for name in ("focal_length_mm", "f_number", "focus_distance_m", "exposure_time_s")
@@ -186,13 +163,11 @@ def _block(
     curve = sharp_curve(np.log(mm / np.median(unit)), steepness)
     left = {
         causes: blur_shares(focal, number, focus, mean, spread, time, speed_m_s, unit, causes) @ curve
-        for size in range(len(BLURS) + 1)
-        for causes in combinations(BLURS, size)
+        for causes in sets_of_causes()
     }
-    whole = left[BLURS]
-    chance = floor + (ceiling - floor) * whole
+    chance = floor + (ceiling - floor) * left[BLURS]
     explained = (ceiling - chance) / (1 - chance)
-    taken = {cause: _taken(cause, left) for cause in BLURS}
+    taken = share_loss(left)
     total = np.maximum(sum(taken.values()), 1e-12)
     part = {cause: np.clip(taken[cause] / total, 0.0, 1.0) * explained for cause in BLURS}
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -203,20 +178,7 @@ def _block(
         part["motion"],
         part["diffraction"],
     ]
-    return np.stack([*shares, 1 - sum(shares)]), chance
-
-
-def _taken(cause: str, left: dict[tuple[str, ...], Floats]) -> Floats:
-    """What one blur takes of the chance to be sharp: the mean over all orders."""
-    others = [name for name in BLURS if name != cause]
-    return np.asarray(
-        sum(
-            factorial(size) * factorial(2 - size) / 6
-            * (left[group] - left[tuple(name for name in BLURS if name in (*group, cause))])
-            for size in range(3)
-            for group in combinations(others, size)
-        )
-    )  # fmt: skip
+    return np.stack([*shares, 1 - sum(shares)])
 
 
 def _with_interval(totals: Floats, confidence: float) -> tuple[Floats, Floats, Floats]:
@@ -235,7 +197,7 @@ def _by_preset(presets: pd.Index, not_kept: Floats, totals: Floats, confidence: 
 
 
 def _no_frames() -> pd.DataFrame:
-    return pd.DataFrame({name: pd.Series(dtype=float) for name in ("file", *CAUSES, "chance")})
+    return pd.DataFrame({name: pd.Series(dtype=float) for name in ("file", *CAUSES)})
 
 
 def _distance_of(frames: pd.DataFrame, settings: Settings) -> tuple[Floats, Floats]:

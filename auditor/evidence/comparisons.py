@@ -1,8 +1,8 @@
-"""Which preset was better, told only where the photographer could have chosen either.
+"""Which preset was better, said only where the photographer could have chosen either.
 
 Presets of one lens are compared within sessions and, inside a session, within steps of one exposure value of
-light, because the preset in use hangs on both and so do the keepers. What happens to be in front of the lens
-also differs from one run of a preset to the next: a difference must show over runs, too, to be called one.
+light, because both sway the choice of preset and the number of keepers. What happens to be in front of the
+lens also differs from one run of a preset to the next: a difference must show over runs, too.
 """
 
 from __future__ import annotations
@@ -14,14 +14,9 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from auditor.evidence.bursts import burst_codes, is_keeper, number_runs, zone_focused
-from auditor.evidence.mantel_haenszel import (
-    bursts_to_show,
-    clustered_difference,
-    difference_by_runs,
-    stratified_difference,
-)
-from auditor.evidence.proportions import Floats, benjamini_hochberg, newcombe_difference
+from auditor.evidence.bursts import Codes, CountedFrames, number_runs
+from auditor.evidence.mantel_haenszel import bursts_to_show, difference_by_runs, stratified_difference
+from auditor.evidence.proportions import Floats, benjamini_hochberg
 from auditor.optics.exposure import exposure_value
 from auditor.settings import Settings
 
@@ -35,8 +30,8 @@ FEWEST_BURSTS = 5  # of each preset in shared strata; fewer are not tested
 
 PAIR_COLUMNS = (
     "lens", "preset_a", "preset_b", "status", "bursts_a", "bursts_b", "shared_a", "shared_b",
-    "rate_a", "rate_b", "difference", "low", "high", "plain_low", "plain_high",
-    "frame_difference", "frame_low", "frame_high", "p_value", "p_adjusted", "better", "more_bursts",
+    "rate_a", "rate_b", "difference", "low", "high", "frame_difference", "p_value", "p_adjusted", "better",
+    "more_bursts",
 )  # fmt: skip
 
 
@@ -47,14 +42,12 @@ class Comparisons:
     Attributes
     ----------
     pairs : pandas.DataFrame
-        One row per pair: ``status`` (``compared``, ``different_outings``, ``different_light`` or
-        ``same_setting``, which is not tested), all bursts
-        and those in shared strata, the plain hit rates with Newcombe's interval of their difference, the
-        difference within sessions and light (``difference``, ``low``, ``high``, shares of bursts; beside it
-        of frames; at least as wide as the runs of a preset differ), ``p_value`` (the larger one of bursts and
-        of runs), ``p_adjusted`` over all pairs, ``better`` (a preset's name, or missing) and ``more_bursts``
-        (of each, to show the difference seen; 0 where they would do already, missing where the difference is
-        not worth acting on).
+        :data:`PAIR_COLUMNS`, one row per pair: ``status`` is ``compared``, ``different_outings``,
+        ``different_light`` or ``same_setting``; then all bursts and those in shared strata, the plain hit
+        rates, the ``difference`` within sessions and light with ``low, high`` (shares of bursts, at least as
+        wide as the runs of a preset differ) and that of frames; ``p_value`` is the larger one of bursts and
+        of runs, ``p_adjusted`` over all pairs; ``better`` a preset's name or missing; ``more_bursts`` those
+        of each that would show the difference seen (missing where it is not worth acting on).
     level : float
         Level under which ``p_adjusted`` is called a difference.
     """
@@ -63,39 +56,54 @@ class Comparisons:
     level: float
 
 
-def compare_presets(table: pd.DataFrame, settings: Settings) -> Comparisons:
+@dataclass(frozen=True, slots=True)
+class _Presses:
+    """Presses of one lens; arrays of shape (n,)."""
+
+    hit: npt.NDArray[np.bool_]
+    kept: Floats  # keepers and frames of each
+    size: Floats
+    preset: npt.NDArray[np.object_]
+    outing: Codes
+    stratum: Codes
+    run: Codes
+
+    def chosen(self, rows: npt.NDArray[np.bool_]) -> _Presses:
+        return _Presses(*(getattr(self, name)[rows] for name in self.__slots__))
+
+
+def compare_presets(counted: CountedFrames, settings: Settings) -> Comparisons:
     """Compare every two presets of one lens, within sessions and within light.
 
-    Parameters
-    ----------
-    table : pandas.DataFrame
-        The frame table; zone-focused counted frames with a preset are used.
-    settings : Settings
-        ``confidence`` and ``worth``.
+    Reads ``preset, session, camera, captured_at, lens, focal_length_mm, f_number, focus_distance_m,
+    exposure_time_s, iso, flash``, and the settings ``confidence`` and ``worth``.
     """
-    frames = zone_focused(table)
-    frames = frames[frames["preset"].notna()].reset_index(drop=True)
-    frames = frames.assign(
-        code=burst_codes(frames, "preset"),
-        kept=is_keeper(frames),
-        run=number_runs(frames, pd.factorize(frames["preset"])[0]),
-        ev=np.floor(scene_ev(frames)),
-        glass=glass(frames),
+    frames = counted.frames
+    code, first = np.unique(counted.press, return_index=True)
+    preset = frames["preset"].to_numpy(object)
+    run = number_runs(frames, pd.factorize(preset)[0].astype(np.intp))
+    outing = pd.factorize(frames["session"].to_numpy(float, na_value=-1.0))[0]
+    ev = pd.Series(np.floor(scene_ev(frames))).groupby(counted.press).median().to_numpy()
+    light = np.nan_to_num(np.floor(ev), nan=-99.0)
+    kept = np.bincount(counted.press, counted.kept, minlength=len(code))
+    presses = _Presses(
+        hit=kept > 0,
+        kept=kept.astype(float),
+        size=np.bincount(counted.press, minlength=len(code)).astype(float),
+        preset=preset[first],
+        outing=outing[first],
+        stratum=np.unique(np.stack([outing[first], light]), axis=1, return_inverse=True)[1].ravel(),
+        run=run[first],
     )
-    session = frames["session"].to_numpy(dtype=float, na_value=-1.0)
-    frames = frames.assign(outing=pd.factorize(session)[0])
-    bursts = frames.groupby("code", sort=True).agg(
-        hit=("kept", "any"), preset=("preset", "first"), glass=("glass", "first"), outing=("outing", "first"),
-        ev=("ev", "median"), run=("run", "first"),
-    )  # fmt: skip
-    light = pd.DataFrame({"outing": bursts["outing"], "ev": np.floor(bursts["ev"]).fillna(-99.0)})
-    bursts["stratum"] = light.groupby(["outing", "ev"]).ngroup().to_numpy()
-    frames["stratum"] = bursts["stratum"].to_numpy()[frames["code"].to_numpy()]
+    names = ["focal_length_mm", "f_number", "focus_distance_m"]
+    of_preset = {name: own.to_numpy() for name, own in frames.groupby("preset")[names].median().iterrows()}
+    lens = glass(frames).to_numpy(object)[first]
     rows = []
-    for lens, of_lens in bursts.groupby("glass", sort=True):
-        names = of_lens["preset"].drop_duplicates().sort_values()
-        own = frames[frames["glass"] == lens]
-        rows += [_pair(str(lens), a, b, of_lens, own, settings.confidence) for a, b in combinations(names, 2)]
+    for one in sorted(set(lens)):
+        own = presses.chosen((lens == one) & ~pd.isna(presses.preset))
+        for a, b in combinations(sorted(set(own.preset)), 2):
+            same = bool(np.isclose(of_preset[a], of_preset[b], rtol=0.005).all())
+            rows.append({"lens": str(one)} | _pair(a, b, own, settings.confidence, same=same))
     pairs = pd.DataFrame(rows, columns=list(PAIR_COLUMNS))
     return Comparisons(_judged(pairs, settings), claim_level(settings))
 
@@ -117,62 +125,47 @@ def scene_ev(frames: pd.DataFrame) -> Floats:
     return np.where(frames["flash"].fillna(False).to_numpy(bool), np.nan, ev)
 
 
-def _pair(
-    lens: str, a: str, b: str, bursts: pd.DataFrame, frames: pd.DataFrame, confidence: float
-) -> dict[str, object]:
-    own = bursts[bursts["preset"].isin([a, b])]
-    is_a = (own["preset"] == a).to_numpy()
-    hit = own["hit"].to_numpy(dtype=bool)
-    _, stratum = np.unique(own["stratum"].to_numpy(), return_inverse=True)
-    n_a, hits_a = np.bincount(stratum, is_a), np.bincount(stratum, hit & is_a)
-    n_b, hits_b = np.bincount(stratum, ~is_a), np.bincount(stratum, hit & ~is_a)
+def _pair(a: str, b: str, presses: _Presses, confidence: float, *, same: bool) -> dict[str, object]:
+    own = presses.chosen((presses.preset == a) | (presses.preset == b))
+    is_a = own.preset == a
+    _, stratum = np.unique(own.stratum, return_inverse=True)
+    strata = int(stratum.max()) + 1
+
+    def by_stratum(values: npt.ArrayLike) -> Floats:
+        return np.bincount(stratum, values, minlength=strata).astype(float)
+
+    n_a, n_b, hits_a, hits_b = (by_stratum(v) for v in (is_a, ~is_a, own.hit & is_a, own.hit & ~is_a))
     shared = (n_a > 0) & (n_b > 0)
     within = stratified_difference(hits_a, n_a, hits_b, n_b, confidence)
-    runs = (
-        own.assign(is_a=is_a, hit=hit)
-        .groupby("run")
-        .agg(hits=("hit", "sum"), n=("hit", "size"), is_a=("is_a", "first"), outing=("outing", "first"))
+    of_frames = stratified_difference(
+        by_stratum(own.kept * is_a),
+        by_stratum(own.size * is_a),
+        by_stratum(own.kept * ~is_a),
+        by_stratum(own.size * ~is_a),
     )
-    by_runs = difference_by_runs(runs["hits"], runs["n"], runs["is_a"], runs["outing"], confidence)
+    _, first, run = np.unique(own.run, return_index=True, return_inverse=True)
+    by_runs = difference_by_runs(
+        np.bincount(run, own.hit), np.bincount(run), is_a[first], own.outing[first], confidence
+    )
     wider = 0.0 if np.isnan(by_runs.low) else (by_runs.high - by_runs.low) / 2
-    low = max(min(within.low, within.difference - wider), -1.0)
-    high = min(max(within.high, within.difference + wider), 1.0)
-    plain_low, plain_high = newcombe_difference(hits_a.sum(), n_a.sum(), hits_b.sum(), n_b.sum(), confidence)
-    of_frames = frames[frames["preset"].isin([a, b])]
-    by_frames = clustered_difference(
-        of_frames["kept"],
-        of_frames["preset"] == a,
-        pd.factorize(of_frames["stratum"])[0],
-        pd.factorize(of_frames["code"])[0],
-        confidence,
-    )
     enough = min(n_a[shared].sum(), n_b[shared].sum()) >= FEWEST_BURSTS
-    same = _same_setting(of_frames, a, b)
-    status = SAME_SETTING if same else _status(own, is_a, shared)
     return {
-        "lens": lens, "preset_a": a, "preset_b": b, "status": status,
+        "preset_a": a, "preset_b": b, "status": SAME_SETTING if same else _status(own.outing, is_a, shared),
         "bursts_a": int(n_a.sum()), "bursts_b": int(n_b.sum()),
         "shared_a": int(n_a[shared].sum()), "shared_b": int(n_b[shared].sum()),
         "rate_a": hits_a.sum() / n_a.sum(), "rate_b": hits_b.sum() / n_b.sum(),
-        "difference": within.difference, "low": low, "high": high,
-        "plain_low": plain_low, "plain_high": plain_high,
-        "frame_difference": by_frames.difference, "frame_low": by_frames.low, "frame_high": by_frames.high,
+        "difference": within.difference,
+        "low": max(min(within.low, within.difference - wider), -1.0),
+        "high": min(max(within.high, within.difference + wider), 1.0),
+        "frame_difference": of_frames.difference,
         "p_value": float(np.maximum(within.p_value, by_runs.p_value)) if enough and not same else np.nan,
     }  # fmt: skip
 
 
-def _same_setting(frames: pd.DataFrame, a: str, b: str) -> bool:
-    """Whether two names stand for one setting."""
-    settings = frames.groupby("preset")[["focal_length_mm", "f_number", "focus_distance_m"]].median()
-    one, other = (settings.loc[name].to_numpy("float64") for name in (a, b))
-    return bool(np.isclose(one, other, rtol=0.005).all())
-
-
-def _status(own: pd.DataFrame, is_a: npt.NDArray[np.bool_], shared: npt.NDArray[np.bool_]) -> str:
+def _status(outing: Codes, is_a: npt.NDArray[np.bool_], shared: npt.NDArray[np.bool_]) -> str:
     if shared.any():
         return COMPARED
-    outings = own["outing"].to_numpy()
-    together = np.intersect1d(outings[is_a], outings[~is_a]).size > 0
+    together = np.intersect1d(outing[is_a], outing[~is_a]).size > 0
     return DIFFERENT_LIGHT if together else DIFFERENT_OUTINGS
 
 
@@ -181,7 +174,7 @@ def _judged(pairs: pd.DataFrame, settings: Settings) -> pd.DataFrame:
     adjusted = benjamini_hochberg(pairs["p_value"].to_numpy(float))
     sign = np.sign(pairs["difference"].to_numpy(float))
     agreed = sign == np.sign(pairs["frame_difference"].to_numpy(float))
-    told = (adjusted < level) & agreed & (sign != 0)
+    claimed = (adjusted < level) & agreed & (sign != 0)
     better = np.where(sign > 0, pairs["preset_a"].to_numpy(object), pairs["preset_b"].to_numpy(object))
     tests = max(int((pairs["status"] == COMPARED).sum()), 1)
     more: list[int | None] = []
@@ -199,6 +192,6 @@ def _judged(pairs: pd.DataFrame, settings: Settings) -> pd.DataFrame:
         more.append(max(0, int(np.ceil(needed - present))))
     return pairs.assign(
         p_adjusted=adjusted,
-        better=pd.Series(np.where(told, better, None), index=pairs.index, dtype="str"),
+        better=pd.Series(np.where(claimed, better, None), index=pairs.index, dtype="str"),
         more_bursts=pd.array(more, dtype="Int64"),
     )

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from auditor.evidence.bursts import burst_codes, zone_focused
-from auditor.evidence.proportions import weighted_quantile_interval
-from auditor.evidence.weighted_shares import Sampled, weighted_shares
+from auditor.evidence.bursts import CountedFrames
+from auditor.evidence.proportions import Floats, weighted_quantile_interval
+from auditor.evidence.weighted_shares import weighted_shares
 from auditor.evidence.weights import sampled_frames
 
 QUANTILES = {"p05_m": 0.05, "p25_m": 0.25, "median_m": 0.5, "p75_m": 0.75, "p95_m": 0.95}
@@ -41,63 +41,61 @@ class DistancesMet:
     differ: bool
 
 
-def distances_met(table: pd.DataFrame, confidence: float = 0.95) -> DistancesMet:
+def distances_met(counted: CountedFrames, confidence: float = 0.95) -> DistancesMet:
     """Describe the distances met and test whether they differ between presets.
 
     The test is Kruskal's and Wallis' on the bursts' median distances (J. Am. Stat. Assoc. 47:583, 1952).
-
-    Parameters
-    ----------
-    table : pandas.DataFrame
-        The frame table; counted zone-focused frames with a subject distance and a preset are used.
-    confidence : float
+    Reads ``preset, subject_distance_m, in_zone, sample_weight, drawn, counted_as, session, burst``.
     """
-    frames = zone_focused(table)
-    frames = frames[frames["preset"].notna()]
-    code = burst_codes(frames, "preset")
-    frames = frames.assign(code=code, size=np.bincount(code, minlength=1)[code])
-    frames, sampled = sampled_frames(frames)
-    frames = frames.assign(weight=sampled.weight / frames["size"], inside=frames["in_zone"].astype("float64"))
+    size = np.bincount(counted.press, minlength=1)[counted.press]
+    frames = counted.frames.assign(press=counted.press, size=size)
+    frames, sampled = sampled_frames(frames[frames["preset"].notna()])
     # Weight share method (Lavallée 2007, Indirect Sampling): a burst weighs its frames' sum over its size.
-    bursts = frames.groupby("code", sort=True).agg(
-        preset=("preset", "first"), distance=("subject_distance_m", "median"), weight=("weight", "sum")
+    bursts = (
+        pd.DataFrame(
+            {
+                "preset": frames["preset"],
+                "distance": frames["subject_distance_m"],
+                "weight": sampled.weight / frames["size"],
+            }
+        )
+        .groupby(frames["press"])
+        .agg({"preset": "first", "distance": "median", "weight": "sum"})
     )
-    parts = [(None, bursts), *bursts.groupby("preset", sort=True)]
-    rows = [_row(name, own, frames, sampled, confidence) for name, own in parts] if len(bursts) else []
+    names = sorted(bursts["preset"].unique())
+    code = np.searchsorted(np.array(names, dtype=object), frames["preset"].to_numpy(object))
+    zoned = frames["in_zone"].notna().to_numpy(bool)
+    inside = frames["in_zone"].fillna(False).to_numpy(bool)
+    apart = weighted_shares(inside, np.where(zoned, code, -1), len(names), sampled, confidence)
+    whole = weighted_shares(inside, np.where(zoned, 0, -1), 1, sampled, confidence)
+    rows = []
+    for place, name in enumerate([None, *names] if names else []):
+        own = bursts if name is None else bursts[bursts["preset"] == name]
+        mine = np.ones(len(frames), dtype=bool) if name is None else code == place - 1
+        shares, at = (whole, 0) if name is None else (apart, place - 1)
+        rows.append(
+            {"preset": name, "bursts": len(own), "frames": int(mine.sum())}
+            | _quantiles(own["distance"].to_numpy(), own["weight"].to_numpy(), confidence)
+            | {"in_zone": shares.rate[at], "zone_low": shares.low[at], "zone_high": shares.high[at]}
+            | {"zone_frames": int((mine & zoned).sum())}
+        )
     columns = [
         "preset", "bursts", "frames", *QUANTILES, "median_low_m", "median_high_m",
         "in_zone", "zone_low", "zone_high", "zone_frames",
     ]  # fmt: skip
-    described = pd.DataFrame(rows, columns=columns).astype({"preset": "str"})
     groups = [own["distance"].to_numpy() for _, own in bursts.groupby("preset") if len(own) >= FEWEST_BURSTS]
     p_value = _same_distances(groups)
+    described = pd.DataFrame(rows, columns=columns).astype({"preset": "str"})
     return DistancesMet(described, p_value, bool(p_value < 1 - confidence))
 
 
-def _row(
-    name: str | None, bursts: pd.DataFrame, frames: pd.DataFrame, sampled: Sampled, confidence: float
-) -> dict[str, object]:
-    distance, weight = bursts["distance"].to_numpy(), bursts["weight"].to_numpy()
+def _quantiles(distance: Floats, weight: Floats, confidence: float) -> dict[str, float]:
     spread = np.quantile(distance, list(QUANTILES.values()), weights=weight, method="inverted_cdf")
     low, high = weighted_quantile_interval(distance, weight, 0.5, confidence)
-    own = np.ones(len(frames), dtype=bool) if name is None else (frames["preset"] == name).to_numpy(bool)
-    zoned = own & frames["inside"].notna().to_numpy()
-    inside = weighted_shares(frames["inside"] == 1, np.where(zoned, 0, -1), 1, sampled, confidence)
-    return {
-        "preset": name,
-        "bursts": len(bursts),
-        "frames": int(own.sum()),
-        **dict(zip(QUANTILES, spread, strict=True)),
-        "median_low_m": low,
-        "median_high_m": high,
-        "in_zone": float(inside.rate[0]),
-        "zone_low": float(inside.low[0]),
-        "zone_high": float(inside.high[0]),
-        "zone_frames": int(zoned.sum()),
-    }
+    return dict(zip(QUANTILES, spread, strict=True)) | {"median_low_m": low, "median_high_m": high}
 
 
-def _same_distances(groups: list[np.ndarray]) -> float:
+def _same_distances(groups: list[Floats]) -> float:
     if len(groups) < 2 or np.unique(np.concatenate(groups)).size < 2:
         return float("nan")
     from scipy.stats import kruskal  # scipy.stats is slow to import

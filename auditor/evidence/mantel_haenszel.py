@@ -1,7 +1,6 @@
 """Differences of two rates within strata, and how many bursts would show one.
 
-Two settings are compared only where both were used, stratum by stratum, and the differences are averaged with
-Mantel-Haenszel weights.
+Two settings are compared only where both were used, stratum by stratum; the differences are averaged.
 """
 
 from __future__ import annotations
@@ -18,20 +17,15 @@ from auditor.evidence.proportions import Floats, two_sided_z
 
 @dataclass(frozen=True, slots=True)
 class PooledDifference:
-    """A difference of two rates, a minus b, averaged over strata.
-
-    Attributes
-    ----------
-    difference, low, high : float
-        In shares (0.05 is five points); NaN where no stratum holds both.
-    p_value : float
-        Two-sided, of no difference in any stratum; NaN where it cannot be tested.
-    """
+    """A difference of two rates, a minus b, in shares (0.05: five points); NaN where no stratum has both."""
 
     difference: float
     low: float
     high: float
-    p_value: float
+    p_value: float  # two-sided, of no difference in any stratum; NaN where it cannot be tested
+
+
+NOTHING = PooledDifference(math.nan, math.nan, math.nan, math.nan)
 
 
 def difference_by_runs(
@@ -43,24 +37,10 @@ def difference_by_runs(
 ) -> PooledDifference:
     """Return the difference within outings where each run of a setting counts as one observation.
 
-    Places and moments differ from one run of a setting to the next, so the trials of a run are alike.
-    Weighted least squares of the runs' rates with a level for each outing; the variance is that of clusters,
-    a run each, with Student's t.
-
-    Parameters
-    ----------
-    hits, n : array-like, shape (runs,)
-        Hits and trials of each run.
-    is_a : array-like of bool, shape (runs,)
-        Whether it was a run of setting a, else of b.
-    outing : array-like of int, shape (runs,)
-        Outing of each run, 0 and up; outings that lack a setting say nothing.
-    confidence : float
-
-    Returns
-    -------
-    PooledDifference
-        NaN where there are not more runs than outings and one: then nothing tells the place from the setting.
+    Hits, trials, ``is_a`` (a run of setting a, else of b) and outing have shape (runs,). Places and moments
+    differ from one run of a setting to the next, so the trials of a run are alike. Weighted least squares of
+    the runs' rates with a level for each outing; the variance is that of clusters, a run each, with Student's
+    t. NaN where there are not more runs than outings and one: then nothing tells the place from the setting.
 
     References
     ----------
@@ -95,9 +75,6 @@ def difference_by_runs(
     return PooledDifference(difference, difference - half, difference + half, p_value)
 
 
-NOTHING = PooledDifference(math.nan, math.nan, math.nan, math.nan)
-
-
 def stratified_difference(
     hits_a: npt.ArrayLike,
     n_a: npt.ArrayLike,
@@ -107,16 +84,9 @@ def stratified_difference(
 ) -> PooledDifference:
     """Return the Mantel-Haenszel risk difference of independent trials, strata of any size.
 
-    Parameters
-    ----------
-    hits_a, n_a, hits_b, n_b : array-like, shape (strata,)
-        Hits and trials of both settings in each stratum; strata that lack one of them say nothing.
-    confidence : float
-
-    Notes
-    -----
-    Variance after Sato, sound for few large and for many small strata; test after Cochran, Mantel and
-    Haenszel with continuity correction, which keeps false claims below the level where strata are small.
+    Hits and trials of both settings have shape (strata,); strata that lack one of them say nothing. Variance
+    after Sato, sound for few large and for many small strata; test after Cochran, Mantel and Haenszel with
+    continuity correction, which keeps false claims below the level where strata are small.
 
     References
     ----------
@@ -141,70 +111,15 @@ def stratified_difference(
     variance = float(spread.sum())
     beyond = max(abs(float((x - expected).sum())) - 0.5, 0.0)
     score = beyond / math.sqrt(variance) if variance > 0 else math.nan
-    return PooledDifference(difference, difference - half, difference + half, _two_sided_p(score))
-
-
-def clustered_difference(
-    hit: npt.ArrayLike,
-    is_a: npt.ArrayLike,
-    stratum: npt.ArrayLike,
-    cluster: npt.ArrayLike,
-    confidence: float = 0.95,
-) -> PooledDifference:
-    """Return the Mantel-Haenszel risk difference of trials that come in clusters, such as frames in bursts.
-
-    The variance sums the squared influence of whole clusters, so frames of a burst may be as alike, or as
-    unlike, as they want (linearised estimator of Greenland & Robins 1985, with the clusters of Rao & Scott
-    1992).
-
-    Parameters
-    ----------
-    hit, is_a : array-like of bool, shape (n,)
-        Whether the trial is a hit, and belongs to setting a rather than b.
-    stratum, cluster : array-like of int, shape (n,)
-        Numbered from 0.
-    """
-    x, a = np.asarray(hit, float), np.asarray(is_a, bool)
-    strata, clusters = np.asarray(stratum, np.intp), np.asarray(cluster, np.intp)
-    if not x.size:
-        return NOTHING
-
-    def per_stratum(values: Floats) -> Floats:
-        return np.bincount(strata, values, minlength=int(strata.max()) + 1).astype(float)
-
-    n, m = per_stratum(a.astype(float)), per_stratum((~a).astype(float))
-    both = (n > 0) & (m > 0)
-    total = np.maximum(n + m, 1)
-    weight = float((n * m / total).sum())
-    if not both.any():
-        return NOTHING
-    rate_a, rate_b = per_stratum(x * a) / np.maximum(n, 1), per_stratum(x * ~a) / np.maximum(m, 1)
-    difference = float((n * m / total * (rate_a - rate_b)).sum() / weight)
-    influence = np.where(
-        a, (x - rate_a[strata]) * (m / total)[strata], -(x - rate_b[strata]) * (n / total)[strata]
-    )
-    used = both[strata]
-    sums = np.bincount(clusters[used], influence[used])
-    count = np.unique(clusters[used]).size
-    variance = float((sums**2).sum()) * count / max(count - 1, 1)
-    half = two_sided_z(confidence) * math.sqrt(variance) / weight
-    score = abs(difference) * weight / math.sqrt(variance) if variance > 0 else math.nan
-    return PooledDifference(difference, difference - half, difference + half, _two_sided_p(score))
+    p_value = float(erfc(score / math.sqrt(2)))
+    return PooledDifference(difference, difference - half, difference + half, p_value)
 
 
 def bursts_to_show(rate: float, points: float, level: float = 0.05, power: float = 0.8) -> float:
-    """Return how many bursts of each of two settings show a difference in four cases of five.
+    """Return how many bursts of each of two settings show a difference with the chance ``power``.
 
-    Parameters
-    ----------
-    rate : float
-        Common hit rate, 0 to 1.
-    points : float
-        The true difference, in percentage points.
-    level : float
-        Two-sided level of the test.
-    power : float
-        Chance that the difference shows.
+    Of a common hit ``rate`` (0 to 1) and a true difference of so many percentage ``points``, at a two-sided
+    level.
 
     References
     ----------
@@ -222,7 +137,3 @@ def bursts_to_show(rate: float, points: float, level: float = 0.05, power: float
     z_level, z_power = two_sided_z(1 - level), two_sided_z(2 * power - 1)
     root = z_level * math.sqrt(2 * middle * (1 - middle)) + z_power * math.sqrt(a * (1 - a) + b * (1 - b))
     return (root / gap) ** 2
-
-
-def _two_sided_p(score: float) -> float:
-    return float(erfc(score / math.sqrt(2)))

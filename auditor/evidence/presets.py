@@ -11,11 +11,10 @@ from collections.abc import Iterable
 import numpy as np
 import pandas as pd
 
-from auditor.evidence.bursts import is_keeper, zone_focused
-from auditor.evidence.rates import hit_rates
-from auditor.evidence.sharpness import SHARP_COLUMNS, judged_frames, sharp_rates
-from auditor.evidence.shrinkage import shrunken_rates
-from auditor.evidence.weighted_shares import Sampled, weighted_shares
+from auditor.evidence.bursts import Codes, CountedFrames, in_preset, is_keeper, zone_focused
+from auditor.evidence.rates import RATE_COLUMNS, hit_rates
+from auditor.evidence.sharpness import SHARP_COLUMNS, JudgedFrames, sharp_rates
+from auditor.evidence.weighted_shares import weighted_shares
 from auditor.evidence.weights import sampled_frames
 from auditor.frames import captured_s
 from auditor.optics.rings import USUAL_RING_M
@@ -51,7 +50,8 @@ def find_autofocused(table: pd.DataFrame) -> np.ndarray:
     """Frames of a lens that was autofocused rather than zone-focused, shape (n,) of bool.
 
     A lens counts as autofocused in a session when its recorded focus distance changes by more than a tenth
-    between most neighbouring bursts and no stretch or note covers it.
+    between most neighbouring bursts and no stretch or note covers it. Reads ``focus_distance_source,
+    focus_distance_m, stated_preset, captured_at, session, camera, lens``.
     """
     autofocused = np.zeros(len(table), dtype=bool)
     recorded = table["focus_distance_source"].isin(["exif", "xmp"]) & table["stated_preset"].isna()
@@ -78,23 +78,19 @@ def find_autofocused(table: pd.DataFrame) -> np.ndarray:
 
 
 def name_presets(table: pd.DataFrame, rings: Iterable[tuple[np.ndarray, Iterable[float]]]) -> pd.DataFrame:
-    """Return the table with ``preset``, ``preset_source`` and ``in_preset`` filled.
+    """Return the table, which has a fresh index, with ``preset``, ``preset_source`` and ``in_preset`` filled.
 
-    Parameters
-    ----------
-    table : pandas.DataFrame
-        Frame table with a fresh index; declared presets stand in ``stated_preset``.
-    rings : iterable of (rows, engravings)
-        Rows whose lens has engravings of its own [m]; every other row uses the usual ones.
+    ``rings``: rows whose lens has engravings of its own [m]; every other row uses the usual ones. Reads
+    ``stated_preset, stated_preset_source, lens``, the setting, and what :func:`find_autofocused` reads.
     """
     complete = table[["focal_length_mm", "f_number", "focus_distance_m"]].notna().all(axis=1).to_numpy()
-    in_preset = complete & ~find_autofocused(table)
+    focused = complete & ~find_autofocused(table)
     focus = table["focus_distance_m"].to_numpy("float64")
     snapped = snap_to_ring(focus, USUAL_RING_M)
     for rows, engravings in rings:
         snapped[rows] = snap_to_ring(focus[rows], engravings)
     stated = table["stated_preset"].notna().to_numpy()
-    grouped = in_preset & ~stated
+    grouped = focused & ~stated
     recorded = table["focus_distance_source"].isin(["exif", "xmp"]).to_numpy(bool)
     names = _split_names(table, stated & complete, np.where(recorded, snapped, focus))
     names[~(stated & complete)] = None
@@ -107,7 +103,7 @@ def name_presets(table: pd.DataFrame, rings: Iterable[tuple[np.ndarray, Iterable
     return table.assign(
         preset=preset,
         preset_source=table["stated_preset_source"].where(~grouped, "grouped").where(preset.notna()),
-        in_preset=pd.Series(in_preset, index=table.index, dtype="boolean"),
+        in_preset=pd.Series(focused, index=table.index, dtype="boolean"),
     )
 
 
@@ -180,115 +176,80 @@ def number_bursts(table: pd.DataFrame) -> pd.DataFrame:
     return table.assign(burst=pd.array(rank.loc[burst].to_numpy(), dtype="Int64"))
 
 
-def count_presets(table: pd.DataFrame, confidence: float) -> pd.DataFrame:
-    """Hit rate of each preset by bursts and by frames, with intervals, the most used one first.
+def count_presets(counted: CountedFrames, judged: JudgedFrames, confidence: float) -> pd.DataFrame:
+    """Hit rate and sharp share of each preset, with intervals, the most used one first.
 
-    Parameters
-    ----------
-    table : pandas.DataFrame
-        Whole frame table, with presets and bursts.
-    confidence : float
-        Level of the intervals.
-
-    Returns
-    -------
-    pandas.DataFrame
-        The columns of the contract's ``presets``, then ``frames_taken`` and ``shrunk_rate``. Presets of
-        which no frame counts have 0 frames and unknown rates.
+    Columns of the contract's ``presets``, then ``frames_taken``; presets of which no frame counts have 0
+    frames and unknown rates. Reads ``in_preset, preset, lens``, the setting and its zone, and what
+    :func:`hit_rates` reads.
     """
-    used = table[table["in_preset"].fillna(False).astype(bool)]
+    used = counted.table.loc[in_preset(counted.table), ["preset", "lens", *_SETTINGS]]
     taken = used.groupby("preset", sort=False)
     settings = taken[list(_SETTINGS)].median().assign(frames_taken=taken.size())
     settings["lens"] = taken["lens"].first()  # a preset is of one lens
-    rates = hit_rates(zone_focused(table), ["preset"], confidence).set_index("preset")
-    rates["shrunk_rate"] = shrunken_rates(rates["hits"], rates["bursts"])  # costs more than all the rest
-    result = settings.join(rates).join(_sharp_of_presets(table, confidence)).reset_index()
+    rates = hit_rates(counted.frames, "preset", confidence).set_index("preset")
+    result = settings.join(rates).join(_sharp_of_presets(judged, confidence)).reset_index()
     counts = [*_COUNTS, "sharp", "sharp_judged"]
     result[counts] = result[counts].fillna(0).astype("int64")
     # Presses an hour, of which that share is sharp: the time is the one that keepers are counted over.
     with np.errstate(divide="ignore", invalid="ignore"):
         hours = result["keepers"] / result["keepers_per_hour"]
         result["sharp_per_hour"] = result["sharp_rate"] * result["bursts"] / hours
-    further = [*SHARP_COLUMNS, "sharp_per_hour", "frames_taken", "shrunk_rate"]
+    further = [*SHARP_COLUMNS, "sharp_per_hour", "frames_taken"]
     result = result.reindex(columns=["preset", "lens", *_SETTINGS, *RATE_COLUMNS, *further])
     return result.sort_values("frames", ascending=False, kind="stable").reset_index(drop=True)
 
 
-def _sharp_of_presets(table: pd.DataFrame, confidence: float) -> pd.DataFrame:
+def _sharp_of_presets(judged: JudgedFrames, confidence: float) -> pd.DataFrame:
     """Sharp ones of those judged, by preset."""
-    chosen, sampled = judged_frames(table)
-    group, names = pd.factorize(chosen["preset"], sort=True)
-    rates = sharp_rates(chosen, sampled, group.astype(np.intp), len(names), confidence)
+    group, names = pd.factorize(judged.frames["preset"], sort=True)
+    rates = sharp_rates(judged, group.astype(np.intp), len(names), confidence)
     return rates.set_index(pd.Index(names, name="preset", dtype="object"))
 
 
 _SETTINGS = ("focal_length_mm", "f_number", "focus_distance_m", "near_limit_m", "far_limit_m")
 _COUNTS = ("bursts", "hits", "frames", "keepers")
-RATE_COLUMNS = (
-    "bursts", "hits", "hit_rate", "low", "high", "frames", "keepers", "frame_rate", "frame_low", "frame_high",
-    "keepers_per_hour", "per_hour_low", "per_hour_high",
-)  # fmt: skip
 
 
-def count_distances(table: pd.DataFrame, confidence: float, units: str = "m") -> pd.DataFrame:
+def count_distances(
+    counted: CountedFrames, judged: JudgedFrames, confidence: float, units: str = "m"
+) -> pd.DataFrame:
     """Share of frames kept in each distance band, over all presets (``preset`` missing) and for each preset.
 
-    Returns
-    -------
-    pandas.DataFrame
-        ``preset, from_m, to_m``; ``frames, keepers`` as they are; ``frame_rate, frame_low, frame_high``, put
-        back to all frames; and ``times_overall``, the rate over that at all distances of the same row. Bands
-        without a frame are left out. A band holds its lower edge.
+    Columns ``preset, from_m, to_m``; ``frames, keepers`` as they are; ``frame_rate, frame_low, frame_high``,
+    put back to all frames; those judged sharp; and ``times_overall``, the rate over that at all distances of
+    the same row. Bands without a frame are left out; a band holds its lower edge. Reads
+    ``subject_distance_m, preset, counted_as, sample_weight, drawn, session, burst``.
     """
     edges = np.array(BANDS_M) if units == "m" else np.array(BANDS_FT) * METRES_PER_FOOT
-    drawn, sampled = sampled_frames(zone_focused(table))
-    band = np.searchsorted(edges, drawn["subject_distance_m"].to_numpy(), side="right") - 1
-    drawn = drawn.assign(band=np.minimum(band, len(edges) - 2), kept=is_keeper(drawn))
-    together = _bands(drawn.assign(preset=""), sampled, confidence).assign(preset=None)
-    apart = _bands(drawn, sampled, confidence)
-    order = {name: number for number, name in enumerate(dict.fromkeys(drawn["preset"]))}
-    apart = apart.sort_values("preset", key=lambda names: names.map(order), kind="stable")
-    bands = pd.concat([together, apart], ignore_index=True)
-    numbers = bands["band"].to_numpy(dtype=int)
-    bands = bands.assign(from_m=edges[numbers], to_m=edges[numbers + 1])
-    bands = bands.merge(_sharp_of_bands(table, edges, confidence), on=["preset", "from_m"], how="left")
-    bands[["sharp", "sharp_judged"]] = bands[["sharp", "sharp_judged"]].fillna(0).astype("int64")
-    columns = [
-        "preset", "from_m", "to_m", "frames", "keepers", "frame_rate", "frame_low", "frame_high",
-        *SHARP_COLUMNS, "times_overall",
-    ]  # fmt: skip
-    return bands.reindex(columns=columns).astype({"preset": "str"})
-
-
-def _sharp_of_bands(table: pd.DataFrame, edges: np.ndarray, confidence: float) -> pd.DataFrame:
-    """Sharp ones of those judged, by distance band: of all presets (``preset`` missing) and of each."""
-    chosen, sampled = judged_frames(table)
-    distance = chosen["subject_distance_m"].to_numpy(float)
-    band = np.clip(np.searchsorted(edges, distance, side="right") - 1, 0, len(edges) - 2)
-    own, names = pd.factorize(chosen["preset"])
-    known = distance > 0
-    masks = [(None, known), *((name, known & (own == code)) for code, name in enumerate(names))]
+    drawn, sampled = sampled_frames(counted.frames)
+    kept, distance = is_keeper(drawn), drawn["subject_distance_m"].to_numpy(float)
+    of_judged = judged.frames["subject_distance_m"].to_numpy(float)
+    band, judged_band = (_band_of(metres, edges) for metres in (distance, of_judged))
     parts = []
-    for preset, mask in masks:
-        group = np.where(mask, band, -1).astype(np.intp)
-        rates = sharp_rates(chosen, sampled, group, len(edges) - 1, confidence)
-        parts.append(rates.assign(preset=preset, from_m=edges[:-1])[rates["sharp_judged"] > 0])
-    return pd.concat(parts, ignore_index=True).astype({"preset": "object"})
+    for preset in (None, *drawn["preset"].dropna().unique()):
+        own = np.ones(len(drawn), bool) if preset is None else (drawn["preset"] == preset).to_numpy(bool)
+        mine = judged_band if preset is None else np.where(judged.frames["preset"] == preset, judged_band, -1)
+        group = np.where(own, band, -1)
+        shares = weighted_shares(kept, group, len(edges) - 1, sampled, confidence)
+        overall = weighted_shares(kept, np.where(own, 0, -1), 1, sampled, confidence).rate
+        size, keepers = (np.bincount(band[rows], minlength=len(edges) - 1) for rows in (own, own & kept))
+        with np.errstate(divide="ignore", invalid="ignore"):
+            times = np.where(overall > 0, shares.rate / overall, np.nan)
+        rows = pd.DataFrame(
+            {"preset": preset, "from_m": edges[:-1], "to_m": edges[1:], "frames": size, "keepers": keepers}
+            | {"frame_rate": shares.rate, "frame_low": shares.low, "frame_high": shares.high}
+            | dict(sharp_rates(judged, mine, len(edges) - 1, confidence))
+            | {"times_overall": times}
+        )
+        parts.append(rows[size > 0])
+    return pd.concat(parts, ignore_index=True).astype({"preset": "str"})
 
 
-def _bands(drawn: pd.DataFrame, sampled: Sampled, confidence: float) -> pd.DataFrame:
-    """Count frames and keepers of each preset's bands, and the shares kept."""
-    grouped = drawn.groupby(["preset", "band"], sort=True)
-    counts = grouped["kept"].agg(frames="size", keepers="sum").reset_index()
-    shares = weighted_shares(drawn["kept"], grouped.ngroup(), len(counts), sampled, confidence)
-    own, names = pd.factorize(drawn["preset"])
-    whole = weighted_shares(drawn["kept"], own, len(names), sampled, confidence)
-    overall = counts["preset"].map(dict(zip(names, whole.rate, strict=True))).to_numpy(float)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        times = np.where(overall > 0, shares.rate / overall, np.nan)
-    return counts.assign(
-        frame_rate=shares.rate, frame_low=shares.low, frame_high=shares.high, times_overall=times
-    )
+def _band_of(distance_m: np.ndarray, edges: np.ndarray) -> Codes:
+    """Band of each distance, -1 where it is unknown."""
+    band = np.clip(np.searchsorted(edges, distance_m, side="right") - 1, 0, len(edges) - 2)
+    return np.where(distance_m > 0, band, -1)
 
 
 def pool_small(presets: pd.DataFrame, table: pd.DataFrame, confidence: float) -> pd.DataFrame:
@@ -298,32 +259,32 @@ def pool_small(presets: pd.DataFrame, table: pd.DataFrame, confidence: float) ->
         return presets
     marked = zone_focused(table)
     marked = marked[marked["preset"].isin(presets.loc[small, "preset"])]
-    pooled = hit_rates(marked.assign(preset=OTHER), ["preset"], confidence)
+    pooled = hit_rates(marked.assign(preset=OTHER), "preset", confidence)
     if not len(pooled):
         pooled = pd.DataFrame([{"preset": OTHER, **dict.fromkeys(_COUNTS, 0)}])
     pooled["frames_taken"] = int(presets.loc[small, "frames_taken"].sum())
     return pd.concat([presets[~small], pooled], ignore_index=True)
 
 
-def count_sessions(table: pd.DataFrame, confidence: float) -> pd.DataFrame:
-    """Frames and hit rate of each session, in order of time.
+def count_sessions(counted: CountedFrames, confidence: float) -> pd.DataFrame:
+    """Frames and hit rate of each session, in order of time; rates are unknown where no frame counts.
 
-    Returns
-    -------
-    pandas.DataFrame
-        ``session, starts_at, ends_at, frames_taken`` and the rates; unknown where no frame counts.
+    Columns ``session, starts_at, ends_at, frames_taken``, :data:`RATE_COLUMNS`, then ``first_file`` and
+    ``last_file``, its frames' names, which tell rolls without times apart. Reads ``session, captured_at,
+    file`` and what :func:`hit_rates` reads.
     """
-    taken = table.groupby("session", sort=True)["captured_at"]
+    grouped = counted.table.groupby("session", sort=True)
+    taken, names = grouped["captured_at"], grouped["file"]
     spans = pd.DataFrame({"starts_at": taken.min(), "ends_at": taken.max(), "frames_taken": taken.size()})
-    rates = hit_rates(zone_focused(table), ["session"], confidence).set_index("session")
-    result = spans.join(rates[list(RATE_COLUMNS)]).reset_index()
+    rates = hit_rates(counted.frames, "session", confidence).set_index("session")
+    result = spans.join(rates).assign(first_file=names.first(), last_file=names.last()).reset_index()
     result[list(_COUNTS)] = result[list(_COUNTS)].fillna(0).astype("int64")
     return result
 
 
 def count_all(table: pd.DataFrame, confidence: float) -> dict[str, float]:
     """Rates of everything that counts, keys as :data:`RATE_COLUMNS`; zeros and NaN where nothing does."""
-    rates = hit_rates(zone_focused(table).assign(all=True), ["all"], confidence)
+    rates = hit_rates(zone_focused(table).assign(all=True), "all", confidence)
     if not len(rates):
         return dict.fromkeys(RATE_COLUMNS, float("nan")) | dict.fromkeys(_COUNTS, 0)
     return {name: rates[name].iloc[0].item() for name in RATE_COLUMNS}

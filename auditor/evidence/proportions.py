@@ -1,6 +1,6 @@
-"""Shares, counts and quantiles with their intervals, frames that come in bursts, many p-values.
+"""Shares, counts and quantiles with their intervals: scalars or arrays in, the same shape out.
 
-Scalars or arrays in, the same shape out. Where nothing was counted the answer is NaN, never 0.
+Where nothing was counted the answer is NaN, never 0.
 """
 
 from __future__ import annotations
@@ -20,18 +20,7 @@ SMALLEST_DESIGN_EFFECT = 0.1
 
 
 def two_sided_z(confidence: float) -> float:
-    """Return the standard normal quantile of a two-sided level.
-
-    Raises
-    ------
-    ValueError
-        If the level does not lie between 0 and 1.
-
-    Examples
-    --------
-    >>> round(two_sided_z(0.95), 4)
-    1.96
-    """
+    """Return the standard normal quantile of a two-sided level; ValueError unless it is between 0 and 1."""
     if not 0 < confidence < 1:
         raise ValueError(f"confidence must lie between 0 and 1, got {confidence}")
     return float(ndtri(0.5 + confidence / 2))
@@ -43,21 +32,10 @@ def _like_input(values: npt.ArrayLike) -> Any:
 
 
 def wilson(hits: npt.ArrayLike, n: npt.ArrayLike, confidence: float = 0.95) -> Interval:
-    """Return Wilson's score interval of a proportion.
+    """Return Wilson's score interval of a proportion, NaN where n is 0 or unknown.
 
-    The limits are the proportions p at which (hits/n - p)² = z² p(1-p)/n.
-
-    Parameters
-    ----------
-    hits, n : array-like
-        Hits and trials, 0 <= hits <= n; fractions are allowed (effective sizes). Broadcast together.
-    confidence : float
-        Two-sided level.
-
-    Returns
-    -------
-    low, high : float or numpy.ndarray
-        NaN where n is 0 or unknown.
+    The limits are the proportions p at which (hits/n - p)² = z² p(1-p)/n. Hits and trials are broadcast
+    together, 0 <= hits <= n; fractions are allowed (effective sizes).
 
     References
     ----------
@@ -81,34 +59,6 @@ def wilson(hits: npt.ArrayLike, n: npt.ArrayLike, confidence: float = 0.95) -> I
     return _like_input(low), _like_input(high)
 
 
-def newcombe_difference(
-    hits_a: npt.ArrayLike,
-    n_a: npt.ArrayLike,
-    hits_b: npt.ArrayLike,
-    n_b: npt.ArrayLike,
-    confidence: float = 0.95,
-) -> Interval:
-    """Return the hybrid score interval of the difference a - b of two independent proportions.
-
-    References
-    ----------
-    Newcombe (1998), Stat. Med. 17:873, his method 10.
-
-    Examples
-    --------
-    >>> low, high = newcombe_difference(5, 56, 0, 29)
-    >>> round(low, 4), round(high, 4)
-    (-0.0381, 0.1926)
-    """
-    low_a, high_a = wilson(hits_a, n_a, confidence)
-    low_b, high_b = wilson(hits_b, n_b, confidence)
-    a = np.asarray(hits_a, float) / np.where(np.asarray(n_a) > 0, n_a, np.nan)
-    b = np.asarray(hits_b, float) / np.where(np.asarray(n_b) > 0, n_b, np.nan)
-    low = a - b - np.hypot(a - low_a, high_b - b)
-    high = a - b + np.hypot(high_a - a, b - low_b)
-    return _like_input(low), _like_input(high)
-
-
 def clustered_intervals(
     keepers: npt.ArrayLike,
     frames: npt.ArrayLike,
@@ -118,25 +68,14 @@ def clustered_intervals(
 ) -> tuple[Floats, Floats]:
     """Return the interval of the frame rate of each group, allowing for frames of a burst being alike.
 
+    Keepers and frames of each burst, and its group (0..n_groups-1), have shape (bursts,); a burst whose
+    frames lie in two groups is given once per group. Limits have shape (n_groups,), NaN without frames.
+
     Wilson's interval at the effective sample size n/D: D is the design effect, the variance of the ratio
     estimate over bursts against that of independent frames, and n/D is reduced once more by (z/t)² for the
     few bursts from which D was learned, unequal ones counted at Kish's effective number (Σm)²/Σm². D may be
     below 1, where photographers keep one frame of each burst. Without a keeper, or with keepers only, D is
     unknown: every burst then counts as one trial.
-
-    Parameters
-    ----------
-    keepers, frames : array-like, shape (bursts,)
-        Keepers and frames of each burst.
-    group : array-like of int, shape (bursts,)
-        Group of each burst, 0..n_groups-1. A burst whose frames lie in two groups is given once per group.
-    n_groups : int
-    confidence : float
-
-    Returns
-    -------
-    low, high : numpy.ndarray, shape (n_groups,)
-        NaN for a group without frames.
 
     References
     ----------
@@ -175,21 +114,9 @@ def clustered_counts(
 ) -> tuple[Floats, Floats]:
     """Return the interval of the number of keepers to be expected of each group, where they come in bursts.
 
-    Bursts are taken to come by chance, each with its own number of keepers: the gamma interval of a weighted
+    Keepers of each burst and its group have shape (bursts,), limits (n_groups,). Bursts are taken to come by
+    chance, each with its own number of keepers: the gamma interval of a weighted
     sum of Poisson counts. With one keeper a burst it is the exact interval of a Poisson count.
-
-    Parameters
-    ----------
-    keepers : array-like, shape (bursts,)
-        Keepers of each burst, 0 or more.
-    group : array-like of int, shape (bursts,)
-        Group of each burst, 0..n_groups-1.
-    n_groups : int
-    confidence : float
-
-    Returns
-    -------
-    low, high : numpy.ndarray, shape (n_groups,)
 
     References
     ----------
@@ -213,13 +140,7 @@ def weighted_quantile_interval(
 ) -> tuple[float, float]:
     """Return the interval of a quantile: where the weighted distribution meets the limits of its share.
 
-    Parameters
-    ----------
-    values, weights : array-like, shape (n,)
-        Independent values; weights are 0 or more, and not all 0.
-    share : float
-        Of the values that lie below the quantile, between 0 and 1.
-    confidence : float
+    Values and weights (0 or more, not all 0) have shape (n,); ``share`` of the values lies below.
 
     References
     ----------
@@ -234,21 +155,10 @@ def weighted_quantile_interval(
 
 
 def benjamini_hochberg(p_values: npt.ArrayLike) -> Floats:
-    """Return p-values adjusted so that the expected share of false claims stays under the level.
+    """Return p-values adjusted so that the expected share of false claims stays under the level, shape (n,).
 
-    Parameters
-    ----------
-    p_values : array-like, shape (n,)
-        NaN where no test was made; such places stay NaN and do not count.
-
-    References
-    ----------
-    Benjamini & Hochberg (1995), J. R. Stat. Soc. B 57:289.
-
-    Examples
-    --------
-    >>> benjamini_hochberg([0.01, 0.04, float("nan"), 0.03]).round(3).tolist()
-    [0.03, 0.04, nan, 0.04]
+    NaN where no test was made; such places stay NaN and do not count (Benjamini & Hochberg 1995, J. R. Stat.
+    Soc. B 57:289).
     """
     from scipy.stats import false_discovery_control  # scipy.stats is slow to import
 

@@ -6,12 +6,13 @@ no verdict.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 from scipy.stats import mannwhitneyu
 
-from auditor.evidence.bursts import burst_codes
+from auditor.evidence.bursts import Codes, burst_codes, combined_codes
 from auditor.evidence.subjects import frames_met
 from auditor.evidence.weighted_shares import Sampled, weighted_shares
 
@@ -19,34 +20,33 @@ FEWEST_OF_A_KIND, SURELY = 5, 0.01
 SHARP_COLUMNS = ("sharp", "sharp_judged", "sharp_rate", "sharp_low", "sharp_high")
 
 
-def judged_frames(table: pd.DataFrame) -> tuple[pd.DataFrame, Sampled]:
-    """Return the zone-focused frames with a verdict, yes or no, with a fresh index, and how they were drawn.
+@dataclass(frozen=True, slots=True)
+class JudgedFrames:
+    """The zone-focused frames with a verdict, yes or no, with a fresh index, and how they were drawn."""
 
-    Parameters
-    ----------
-    table : pandas.DataFrame
-        The frame table. Of a lens of which nothing counts, all frames stand for each other.
+    frames: pd.DataFrame
+    sampled: Sampled
+
+
+def judged_frames(table: pd.DataFrame) -> JudgedFrames:
+    """Choose the frames judged for sharpness; of a lens of which nothing counts, all stand for each other.
+
+    Reads what :func:`frames_met` reads, and ``preset, sharp, session, burst``.
     """
     frames = frames_met(table)
-    cell = frames.groupby([frames["preset"].fillna(""), frames["counted_as"].fillna("")], sort=False).ngroup()
+    code = combined_codes(frames["preset"].fillna(""), frames["counted_as"].fillna(""))
     judged = frames["sharp"].isin(["yes", "no"]).to_numpy(bool)
-    code = cell.to_numpy(np.intp)
     size, known = np.bincount(code, minlength=1), np.bincount(code, judged, minlength=1)
     weight = (size / np.maximum(known, 1))[code]
     chosen = frames[judged].reset_index(drop=True)
-    return chosen, Sampled(weight[judged], code[judged], burst_codes(chosen))
+    return JudgedFrames(chosen, Sampled(weight[judged], code[judged], burst_codes(chosen)))
 
 
 def verdicts_reversed(frames: pd.DataFrame) -> bool:
     """Whether frames judged sharp have surely more blur than those judged soft: something was noted wrongly.
 
     Rank sum test, one-sided, one frame of each burst and verdict (Mann and Whitney, Annals of Mathematical
-    Statistics 18, 1947).
-
-    Parameters
-    ----------
-    frames : pandas.DataFrame
-        With ``sharp`` and ``blur_mm``, of one lens or several.
+    Statistics 18, 1947). Reads ``sharp, blur_mm, session, burst, preset``.
     """
     judged = frames[frames["sharp"].isin(["yes", "no"]) & frames["blur_mm"].notna()]
     judged = judged.drop_duplicates(["session", "burst", "preset", "sharp"])
@@ -57,31 +57,14 @@ def verdicts_reversed(frames: pd.DataFrame) -> bool:
     return bool(mannwhitneyu(blur[yes], blur[~yes], alternative="greater").pvalue < SURELY)
 
 
-def sharp_rates(
-    chosen: pd.DataFrame,
-    sampled: Sampled,
-    group: npt.NDArray[np.intp],
-    groups: int,
-    confidence: float,
-) -> pd.DataFrame:
-    """Count the sharp ones of each group, their share put back to all frames.
+def sharp_rates(judged: JudgedFrames, group: Codes, groups: int, confidence: float) -> pd.DataFrame:
+    """Count the sharp ones of each group of judged frames, their share put back to all frames.
 
-    Parameters
-    ----------
-    chosen, sampled
-        From :func:`judged_frames`.
-    group : numpy.ndarray of int, shape (n,)
-        Group of each frame, 0..groups-1, -1 for none.
-    groups : int
-    confidence : float
-
-    Returns
-    -------
-    pandas.DataFrame
-        :data:`SHARP_COLUMNS`, one row a group; counts as they are, rates weighted and NaN without a verdict.
+    ``group`` (0..groups-1, -1 for none) has shape (n,). Returns :data:`SHARP_COLUMNS`, one row a group:
+    counts as they are, rates NaN without a verdict.
     """
-    yes = chosen["sharp"].eq("yes").to_numpy(bool)
-    shares = weighted_shares(yes, group, groups, sampled, confidence)
+    yes = judged.frames["sharp"].eq("yes").to_numpy(bool)
+    shares = weighted_shares(yes, group, groups, judged.sampled, confidence)
     own = group >= 0
     values = (
         np.bincount(group[own], yes[own], minlength=groups).astype(int),

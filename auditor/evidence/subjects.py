@@ -12,10 +12,9 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from auditor.evidence.bursts import burst_codes, is_keeper
+from auditor.evidence.bursts import Codes, burst_codes, combined_codes, in_preset, is_counted, is_keeper
 from auditor.evidence.proportions import Floats
 from auditor.evidence.true_distance import likely_log_distance
-from auditor.frames import LEFT_OUT, captured_s
 from auditor.optics.exposure import exposure_value
 from auditor.optics.lens import known
 from auditor.settings import Settings
@@ -29,72 +28,37 @@ _LEAST = 1e-9
 
 @dataclass(frozen=True, slots=True)
 class Subjects:
-    """Presses with a distance, n of them; arrays of shape (n,) unless said otherwise.
-
-    Attributes
-    ----------
-    focal_length_mm, f_number, focus_distance_m, exposure_time_s, iso : numpy.ndarray
-        As the frame was taken; time and sensitivity NaN where unknown.
-    ev : numpy.ndarray
-        Exposure value at ISO 100; NaN where unknown, or lit by flash.
-    flash : numpy.ndarray of bool
-    handbook_mm : numpy.ndarray
-        Handbook criterion of the sensor, in whose units tolerances are pooled.
-    log_m, log_sd : numpy.ndarray
-        Likely log distance from the sensor plane [m], and its standard deviation.
-    stated_log_m, error_sd : numpy.ndarray
-        The distance as stated, and its relative error.
-    weight : numpy.ndarray
-        Presses that it stands for.
-    frames : numpy.ndarray
-        Counted frames of the press.
-    hit : numpy.ndarray of bool
-        Whether the press holds a keeper.
-    drawn_odds : numpy.ndarray
-        Log of the chance to be drawn with a keeper over that without one: samples by mark show more keepers.
-    verdict : numpy.ndarray
-        1 sharp, 0 soft, NaN unasked or unsure.
-    seen_at : numpy.ndarray
-        Criterion of the size at which the verdict was given over that of the size asked for, else 1.
-    preset, session, lens : numpy.ndarray of int
-        Codes; names in ``presets`` and ``lenses``.
-    anyone : numpy.ndarray of bool
-        Pressed without regard for the zone.
-    time_s : numpy.ndarray
-        Capture time on the camera's clock, NaN where unknown.
-    presets, lenses : tuple of str
-    """
+    """Presses with a distance, n of them; arrays of shape (n,)."""
 
     focal_length_mm: Floats
     f_number: Floats
     focus_distance_m: Floats
-    exposure_time_s: Floats
+    exposure_time_s: Floats  # time and sensitivity NaN where unknown
     iso: Floats
-    ev: Floats
+    ev: Floats  # exposure value at ISO 100; NaN where unknown, or lit by flash
     flash: npt.NDArray[np.bool_]
-    handbook_mm: Floats
-    log_m: Floats
+    handbook_mm: Floats  # handbook criterion of the sensor, in whose units tolerances are pooled
+    log_m: Floats  # likely log distance from the sensor plane [m], and its standard deviation
     log_sd: Floats
-    stated_log_m: Floats
+    stated_log_m: Floats  # as stated, and its relative error
     error_sd: Floats
-    weight: Floats
-    frames: Floats
-    hit: npt.NDArray[np.bool_]
-    drawn_odds: Floats
-    verdict: Floats
-    seen_at: Floats
-    preset: npt.NDArray[np.intp]
-    session: npt.NDArray[np.intp]
-    lens: npt.NDArray[np.intp]
-    anyone: npt.NDArray[np.bool_]
-    time_s: Floats
+    weight: Floats  # presses that it stands for
+    frames: Floats  # counted frames of the press
+    hit: npt.NDArray[np.bool_]  # whether the press holds a keeper
+    drawn_odds: Floats  # log chance to be drawn with a keeper over that without: samples show more keepers
+    verdict: Floats  # 1 sharp, 0 soft, NaN unasked or unsure
+    seen_at: Floats  # criterion of the size at which it was judged over that of the size asked for, else 1
+    preset: Codes  # places in presets
+    session: Codes
+    lens: Codes  # places in lenses
+    anyone: npt.NDArray[np.bool_]  # pressed without regard for the zone
     presets: tuple[str, ...]
     lenses: tuple[str, ...]
 
     def __len__(self) -> int:
         return len(self.hit)
 
-    def chosen(self, rows: npt.NDArray[np.bool_] | npt.NDArray[np.intp]) -> Subjects:
+    def chosen(self, rows: npt.NDArray[np.bool_] | Codes) -> Subjects:
         """Return some of the subjects."""
         names = [name for name in self.__slots__ if name not in ("presets", "lenses")]
         return replace(self, **{name: getattr(self, name)[rows] for name in names})
@@ -106,13 +70,10 @@ class Subjects:
         return float(self.weight.sum() ** 2 / squares) if squares > 0 else 0.0
 
 
-def stratum_weights(frames: pd.DataFrame) -> tuple[Floats, npt.NDArray[np.intp], Floats]:
-    """Weigh each frame with a distance by the counted frames of its preset and mark.
+def stratum_weights(frames: pd.DataFrame) -> tuple[Floats, Codes, Floats]:
+    """Weigh each frame with a distance by the counted frames of its preset, way of pressing and mark.
 
-    Parameters
-    ----------
-    frames : pandas.DataFrame
-        Counted frames.
+    Reads ``subject_distance_m, counted_as, preset, pressed``.
 
     Returns
     -------
@@ -125,8 +86,7 @@ def stratum_weights(frames: pd.DataFrame) -> tuple[Floats, npt.NDArray[np.intp],
     """
     has = frames["subject_distance_m"].to_numpy(float) > 0
     kept = is_keeper(frames).astype(np.intp)
-    preset = pd.factorize(frames["preset"].fillna(""))[0]
-    stratum = pd.factorize(preset * 2 + pressed_at_anyone(frames))[0].astype(np.intp)
+    stratum = combined_codes(frames["preset"].fillna(""), pressed_at_anyone(frames))
     cells = 2 * (int(stratum.max()) + 1 if len(frames) else 0)
     cell = 2 * stratum + kept
     counted = np.bincount(cell, minlength=cells)
@@ -144,50 +104,43 @@ def pressed_at_anyone(frames: pd.DataFrame) -> npt.NDArray[np.bool_]:
     return np.asarray(frames["pressed"].eq("anyone").fillna(False), dtype=bool)
 
 
-def lens_codes(frames: pd.DataFrame) -> tuple[npt.NDArray[np.intp], tuple[str, ...]]:
+def lens_codes(frames: pd.DataFrame) -> tuple[Codes, tuple[str, ...]]:
     """Number the lenses: by name and focal length, within 2 %; without a name by focal length alone."""
     focal = frames["focal_length_mm"].to_numpy(float)
     step = np.round(np.log(np.where(focal > 0, focal, 1.0)) / 0.02).astype(int)
     name = frames["lens"].fillna("").astype(str).to_numpy(object)
-    code, keys = pd.factorize(pd.MultiIndex.from_arrays([name, step]))
+    code = combined_codes(name, step)
+    lenses = name[np.unique(code, return_index=True)[1]].tolist()
     names = []
-    for place, (lens, _) in enumerate(keys):
-        own = float(np.median(focal[code == place]))
-        alike = sum(other == lens for other, _ in keys) > 1
-        names.append(lens + (f" {own:.3g} mm" if alike else "") if lens else f"{own:.3g} mm")
-    return code.astype(np.intp), tuple(names)
+    for place, lens in enumerate(lenses):
+        own = f"{np.median(focal[code == place]):.3g} mm"
+        names.append(f"{lens} {own}" if lens and lenses.count(lens) > 1 else lens or own)
+    return code, tuple(names)
 
 
 def frames_met(table: pd.DataFrame) -> pd.DataFrame:
     """Return the zone-focused frames that optics speak on, with a fresh index.
 
     Those that count; of a lens of which none counts (nobody marked anything) all, since optics need no mark.
+    Reads ``in_preset, focal_length_mm, counted_as, lens``.
     """
-    focused = table[table["in_preset"].fillna(False).astype(bool)]
-    focused = focused[focused["focal_length_mm"].to_numpy(float) > 0].reset_index(drop=True)
-    if not len(focused):
-        return focused
-    counts = (focused["counted_as"].notna() & (focused["counted_as"] != LEFT_OUT)).to_numpy(bool)
-    lens = lens_codes(focused)[0]
-    marked = np.bincount(lens, counts, minlength=1) > 0
-    return focused[counts | ~marked[lens]].reset_index(drop=True)
+    rows = np.flatnonzero(in_preset(table) & (table["focal_length_mm"].to_numpy(float) > 0))
+    counts = is_counted(table)[rows]
+    if not counts.all():
+        lens = lens_codes(table[["lens", "focal_length_mm"]].iloc[rows])[0]
+        marked = np.bincount(lens, counts, minlength=1) > 0
+        rows = rows[counts | ~marked[lens]]
+    return table.iloc[rows].reset_index(drop=True)
 
 
 def measured_subjects(table: pd.DataFrame, settings: Settings) -> Subjects:
-    """Gather the presses of a frame table that have a distance.
+    """Gather the presses of a frame table that have a distance, in the order of the table.
 
-    Parameters
-    ----------
-    table : pandas.DataFrame
-        Frame table; ``sharp``, ``sharp_shown_px``, ``pressed`` and ``flash`` may be missing.
-    settings : Settings
-        ``guess_sd``: the relative error where none is stated.
-
-    Returns
-    -------
-    Subjects
-        Ordered as the presses are in the table. Lens codes are those of :func:`lens_codes` over
-        :func:`frames_met`.
+    Lens codes are those of :func:`lens_codes` over :func:`frames_met`; ``guess_sd`` of the settings is the
+    relative error where none is stated. Reads the setting and the exposure, ``flash, lens, preset, pressed,
+    session, burst, counted_as, subject_distance_m, subject_distance_rel_sd, sensor_width_mm,
+    sensor_height_mm``, and where there are verdicts ``sharp, sharp_seen, sharp_shown_px, coc_mm,
+    coc_criterion, pixel_width, pixel_height``.
     """
     frames = frames_met(table)
     weight, stratum, drawn = stratum_weights(frames)
@@ -239,7 +192,6 @@ def measured_subjects(table: pd.DataFrame, settings: Settings) -> Subjects:
         session=frames["session"].to_numpy(float, na_value=-1.0)[middle].astype(np.intp),
         lens=lens[middle],
         anyone=pressed_at_anyone(frames)[middle],
-        time_s=captured_s(frames)[middle],
         presets=tuple(str(name) for name in presets),
         lenses=lenses,
     )
@@ -269,10 +221,10 @@ def _drawn_odds(drawn: Floats, size: Floats, keepers: npt.NDArray[np.integer]) -
 
 def _verdicts(
     frames: pd.DataFrame,
-    code: npt.NDArray[np.intp],
-    order: npt.NDArray[np.intp],
-    press: npt.NDArray[np.intp],
-    middle: npt.NDArray[np.intp],
+    code: Codes,
+    order: Codes,
+    press: Codes,
+    middle: Codes,
 ) -> Floats:
     """The verdict on each press's own frame, else on another of its frames with a distance."""
     if "sharp" not in frames:

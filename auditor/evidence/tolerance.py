@@ -15,7 +15,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from auditor.evidence.blur_tolerance import Tolerances, fit_tolerances
-from auditor.evidence.bursts import frames_with_blur
+from auditor.evidence.bursts import CountedFrames, count_frames
 from auditor.evidence.proportions import Floats
 from auditor.evidence.sharpness import verdicts_reversed
 from auditor.evidence.subjects import measured_subjects
@@ -28,9 +28,7 @@ VERDICTS = 30  # verdicts on sharpness from which on they speak
 WIDEST = 6.0  # high over low of a tolerance on which a sentence may rest
 NOTHING = 0.75  # chance that blur decides nothing, from which on it is said
 GROUPS, FEWEST_IN_GROUP = 8, 12
-GROUP_COLUMNS = (
-    "blur_from_mm", "blur_to_mm", "blur_mm", "frames", "yes", "rate", "low", "high", "expected",
-)  # fmt: skip
+MOST_IN_CURVE = 250  # frames of a group at which the curves are drawn; more change nothing that is shown
 
 NO_DISTANCES: Final = "no_distances"
 FEW_VERDICTS: Final = "few_verdicts"  # so the keepers speak, or nobody
@@ -58,25 +56,9 @@ class Tolerance:
 
     Attributes
     ----------
-    used : {"sharp", "keepers"}
-        Which of the two speaks.
-    sharp, keep : Eye
-    times_handbook : float
-        The tolerance in use over the handbook criterion of the sensor.
-    ceiling, floor : float
-        Chance of a frame to be kept where it is sharp, and whatever its blur; NaN without keepers.
-    steepness : float
-        Exponent of the fall.
-    bursts : int
-        Presses with a distance.
-    nothing : float
-        Chance that blur decides nothing.
-    flags : tuple of str
-        Of :data:`FLAGS`.
-    confidence : float
     calibration : pandas.DataFrame
         Of frames in groups of like blur: ``blur_from_mm, blur_to_mm, blur_mm, frames, yes, rate, low, high``,
-        the rates put back to all frames, and ``expected``.
+        the rates put back to all frames, and ``expected``; not made for a lens among several.
     draws : numpy.ndarray, shape (d, 4)
         Keeper curves as likely as the data say: tolerance [mm], steepness, ceiling, floor.
     sharp_draws : numpy.ndarray, shape (d, 2)
@@ -85,15 +67,15 @@ class Tolerance:
         A tolerance of its own for each lens that carries one, where there are several.
     """
 
-    used: Literal["sharp", "keepers"]
+    used: Literal["sharp", "keepers"]  # which of the two speaks
     sharp: Eye
     keep: Eye
-    times_handbook: float
-    ceiling: float
-    floor: float
-    steepness: float
-    bursts: int
-    nothing: float
+    times_handbook: float  # the tolerance in use over the handbook criterion of the sensor
+    ceiling: float  # chance of a frame to be kept where it is sharp; NaN without keepers
+    floor: float  # and whatever its blur
+    steepness: float  # exponent of the fall
+    bursts: int  # presses with a distance
+    nothing: float  # chance that blur decides nothing
     flags: tuple[str, ...]
     confidence: float
     calibration: pd.DataFrame
@@ -117,71 +99,54 @@ class Tolerance:
         return self.fitted and not FORBIDDING.intersection(self.flags)
 
     def chance(self, blur_mm: npt.ArrayLike) -> Floats:
-        """Chance at each blur [mm] to be called sharp, or kept, under each curve in use; shape (d, ...)."""
-        blur = np.asarray(blur_mm, dtype=float)[None, ...]
-        rest = (slice(None), *[None] * (blur.ndim - 1))
-        if self.used == "sharp":
-            mm, steepness = (column[rest] for column in self.sharp_draws.T)
-            return np.asarray(_fall(blur, mm, steepness))
-        return self.keep_chance(blur_mm)
+        """Chance at each blur [mm] to be called sharp, or kept, under each curve in use; shape (d, n)."""
+        return _fall(blur_mm, *self.sharp_draws.T) if self.used == "sharp" else self.keep_chance(blur_mm)
 
     def keep_chance(self, blur_mm: npt.ArrayLike) -> Floats:
-        """Chance of a frame to be kept at each blur [mm], under each keeper curve; shape (d, ...)."""
-        blur = np.asarray(blur_mm, dtype=float)[None, ...]
-        rest = (slice(None), *[None] * (blur.ndim - 1))
-        mm, steepness, ceiling, floor = (column[rest] for column in self.draws.T)
-        return np.asarray(floor + (ceiling - floor) * _fall(blur, mm, steepness))
+        """Chance of a frame to be kept at each blur [mm], under each keeper curve; shape (d, n)."""
+        mm, steepness, ceiling, floor = self.draws.T
+        return np.asarray(floor[:, None] + (ceiling - floor)[:, None] * _fall(blur_mm, mm, steepness))
 
 
 def fit_tolerance(table: pd.DataFrame, settings: Settings) -> Tolerance:
-    """Fit and tell the tolerance of a frame table.
+    """Fit and describe the tolerance of a frame table that has its optics columns.
 
-    Parameters
-    ----------
-    table : pandas.DataFrame
-        The frame table with its optics columns.
-    settings : Settings
-        ``confidence``, ``guess_sd``, ``speed_m_s``.
+    Reads what :func:`measured_subjects` and :func:`describe_tolerance` read, and the settings ``confidence,
+    guess_sd, speed_m_s``.
     """
     subjects = measured_subjects(table, settings)
     fits = fit_tolerances(subjects, settings.speed_m_s, settings.confidence)
     presses = np.bincount(subjects.lens, minlength=len(fits))
     order = np.argsort(-presses, kind="stable")
-    return tell_tolerance(
-        table,
-        {subjects.lenses[lens]: fits[lens] for lens in order},
+    return describe_tolerance(
+        count_frames(table),
+        {subjects.lenses[lens]: (fits[lens], int(presses[lens])) for lens in order},
         settings.confidence,
-        {subjects.lenses[lens]: int(presses[lens]) for lens in order},
     )
 
 
-def tell_tolerance(
-    table: pd.DataFrame, fits: Mapping[str, Tolerances], confidence: float, presses: Mapping[str, int]
+def describe_tolerance(
+    counted: CountedFrames, fits: Mapping[str, tuple[Tolerances, int]], confidence: float
 ) -> Tolerance:
-    """Tell the tolerance of an archive from fits that there are already.
+    """Describe the tolerance of an archive from the fit of each lens and its measured presses.
 
-    Parameters
-    ----------
-    table : pandas.DataFrame
-        The frame table.
-    fits : mapping of str to Tolerances
-        One for each lens, the most used first.
-    confidence : float
-    presses : mapping of str to int
-        Measured presses of each lens.
+    The most used lens comes first. Reads ``blur_mm, sharp, session, burst, preset, counted_as,
+    sample_weight, drawn, subject_distance_m``.
     """
-    frames = frames_with_blur(table)
-    names = list(fits)
-    if not names:
+    frames = counted.blurred
+    if not fits:
         return _nothing(confidence)
-    whole = _of_lens(frames, fits[names[0]], sum(presses.values()), confidence)
-    if len(names) == 1:
-        return whole
-    own = {
-        name: _of_lens(frames, fit, presses[name], confidence) for name, fit in fits.items() if presses[name]
+    contrary = verdicts_reversed(frames)
+    (first, (fit, own)), *others = fits.items()
+    whole = _of_lens(frames, fit, sum(presses for _, presses in fits.values()), confidence, contrary)
+    by_lens = {first: replace(whole, bursts=own)} if own else {}
+    by_lens |= {
+        name: _of_lens(frames, fit, presses, confidence, contrary)
+        for name, (fit, presses) in others
+        if presses
     }
-    carried = {name: one for name, one in own.items() if one.carries}
-    return replace(whole, by_lens=carried if len(carried) > 1 else {})
+    carried = {name: one for name, one in by_lens.items() if one.carries}
+    return replace(whole, calibration=_groups(whole, frames), by_lens=carried if len(carried) > 1 else {})
 
 
 def defocus_allowance_mm(
@@ -189,32 +154,25 @@ def defocus_allowance_mm(
 ) -> Floats:
     """Return the circle of confusion that a tolerance leaves for defocus: the criterion ``measured``.
 
-    sqrt(tolerance² - diffraction² - median motion²), because the tolerance is about all blur together.
-
-    Parameters
-    ----------
-    tolerance_mm : float
-    diffraction_mm : array-like
-        Airy diameters, any shape.
-    motion_mm : array-like
-        Motion of the frames; its median is taken, 0 where none is known.
-
-    Returns
-    -------
-    numpy.ndarray
-        In the shape of ``diffraction_mm``, NaN where nothing is left.
+    sqrt(tolerance² - diffraction² - median motion²), because the tolerance is about all blur together; in the
+    shape of ``diffraction_mm`` (Airy diameters), NaN where nothing is left. Of the frames' motion the median
+    is taken, 0 where none is known.
     """
     motion = np.asarray(motion_mm, float)
     known = motion[np.isfinite(motion)]
     return np.asarray(allowance_mm(tolerance_mm, diffraction_mm, np.median(known) if known.size else 0.0))
 
 
-def _fall(blur: Floats, tolerance_mm: Floats, steepness: Floats) -> Floats:
+def _fall(blur_mm: npt.ArrayLike, tolerance_mm: Floats, steepness: Floats) -> Floats:
+    """F at each blur under each curve, shape (d, n)."""
     with np.errstate(divide="ignore", over="ignore"):
-        return np.asarray(1 / (1 + (blur / tolerance_mm) ** steepness))
+        away = np.asarray(blur_mm, dtype=float) / tolerance_mm[:, None]
+        return np.asarray(1 / (1 + away ** steepness[:, None]))
 
 
-def _of_lens(frames: pd.DataFrame, fit: Tolerances, presses: int, confidence: float) -> Tolerance:
+def _of_lens(
+    frames: pd.DataFrame, fit: Tolerances, presses: int, confidence: float, contrary: bool
+) -> Tolerance:
     used: Literal["sharp", "keepers"] = "sharp" if fit.verdicts >= VERDICTS else "keepers"
     sharp = Eye(fit.sharp_mm, fit.sharp_low, fit.sharp_high, fit.verdicts)
     keep = Eye(fit.keep_mm, fit.keep_low, fit.keep_high, fit.keepers)
@@ -226,12 +184,12 @@ def _of_lens(frames: pd.DataFrame, fit: Tolerances, presses: int, confidence: fl
             (NO_DISTANCES, presses == 0),
             (FEW_VERDICTS, used == "keepers"),
             (TOO_WIDE, presses > 0 and eye.high > WIDEST * eye.low),
-            (VERDICTS_REVERSED, verdicts_reversed(frames)),
+            (VERDICTS_REVERSED, contrary),
             (BLUR_DECIDES_NOTHING, used == "keepers" and presses > 0 and fit.nothing >= NOTHING),
         )
         if holds
     ]
-    told = Tolerance(
+    return Tolerance(
         used=used,
         sharp=sharp,
         keep=keep,
@@ -247,7 +205,6 @@ def _of_lens(frames: pd.DataFrame, fit: Tolerances, presses: int, confidence: fl
         draws=draws,
         sharp_draws=np.stack([fit.handbook_mm * np.exp(fit.log_sharp), fit.kappa], axis=1),
     )
-    return replace(told, calibration=_groups(told, frames))
 
 
 def _keeper_draws(frames: pd.DataFrame, fit: Tolerances) -> Floats:
@@ -259,7 +216,8 @@ def _keeper_draws(frames: pd.DataFrame, fit: Tolerances) -> Floats:
         return np.stack([mm, fit.kappa, unknown, unknown], axis=1)
     rate = float(np.average(frames["kept"], weights=weight))
     bins, share = _binned(np.log(blur), weight)
-    left = fit.floor + (1 - fit.floor) * (share @ _fall(np.exp(bins)[:, None], mm, fit.kappa))
+    falls = np.ascontiguousarray(_fall(np.exp(bins), mm, fit.kappa).T)
+    left = fit.floor + (1 - fit.floor) * (share @ falls)
     ceiling = np.minimum(rate / left, 0.99)
     return np.stack([mm, fit.kappa, ceiling, fit.floor * ceiling], axis=1)
 
@@ -271,9 +229,9 @@ def _binned(values: Floats, weight: Floats) -> tuple[Floats, Floats]:
     return (edges[1:] + edges[:-1]) / 2, share / share.sum()
 
 
-def _groups(told: Tolerance, frames: pd.DataFrame) -> pd.DataFrame:
+def _groups(fitted: Tolerance, frames: pd.DataFrame) -> pd.DataFrame:
     """Rates over blur in groups of equal size, put back to all frames, beside what the curves expect."""
-    by_verdict = told.used == "sharp"
+    by_verdict = fitted.used == "sharp"
     said = frames["sharp"].isin(["yes", "no"]).to_numpy(bool) if by_verdict else np.ones(len(frames), bool)
     chosen, sampled = sampled_frames(frames[said].reset_index(drop=True))
     yes = (chosen["sharp"].eq("yes") if by_verdict else chosen["kept"]).to_numpy(bool)
@@ -283,8 +241,12 @@ def _groups(told: Tolerance, frames: pd.DataFrame) -> pd.DataFrame:
     place = np.zeros(len(chosen), dtype=np.intp)
     for number, members in enumerate(parts):
         place[members] = number
-    shares = weighted_shares(yes, place, groups, sampled, told.confidence)
-    expected = told.chance(blur).mean(axis=0)
+    shares = weighted_shares(yes, place, groups, sampled, fitted.confidence)
+    thinned = [members[:: max(1, members.size // MOST_IN_CURVE)] for members in parts]
+    expected = [
+        np.average(fitted.chance(blur[members]).mean(axis=0), weights=sampled.weight[members])
+        for members in thinned
+    ]
     return pd.DataFrame(
         {
             "blur_from_mm": [blur[members].min() for members in parts],
@@ -295,7 +257,7 @@ def _groups(told: Tolerance, frames: pd.DataFrame) -> pd.DataFrame:
             "rate": shares.rate,
             "low": shares.low,
             "high": shares.high,
-            "expected": [np.average(expected[m], weights=sampled.weight[m]) for m in parts],
+            "expected": expected,
         }
     )
 
@@ -304,18 +266,7 @@ def _nothing(confidence: float) -> Tolerance:
     unknown = float("nan")
     none = Eye(unknown, unknown, unknown, 0)
     return Tolerance(
-        used="keepers",
-        sharp=none,
-        keep=none,
-        times_handbook=unknown,
-        ceiling=unknown,
-        floor=unknown,
-        steepness=unknown,
-        bursts=0,
-        nothing=unknown,
-        flags=(NO_DISTANCES,),
-        confidence=confidence,
-        calibration=pd.DataFrame(columns=list(GROUP_COLUMNS), dtype=float),
-        draws=np.zeros((0, 4)),
-        sharp_draws=np.zeros((0, 2)),
-    )
+        used="keepers", sharp=none, keep=none, times_handbook=unknown, ceiling=unknown, floor=unknown,
+        steepness=unknown, bursts=0, nothing=unknown, flags=(NO_DISTANCES,), confidence=confidence,
+        calibration=pd.DataFrame(), draws=np.zeros((0, 4)), sharp_draws=np.zeros((0, 2)),
+    )  # fmt: skip

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from auditor.evidence.bursts import Codes
 from auditor.evidence.proportions import (
     BURSTS_TO_TRUST_EVENNESS,
     SMALLEST_DESIGN_EFFECT,
@@ -21,45 +22,25 @@ from auditor.evidence.proportions import (
     wilson,
 )
 
-Codes = npt.NDArray[np.intp]
-
 
 @dataclass(frozen=True, slots=True)
 class Sampled:
-    """The frames with a distance, n of them; arrays of shape (n,).
+    """The frames with a distance, n of them; arrays of shape (n,)."""
 
-    Attributes
-    ----------
-    weight : numpy.ndarray
-        Frames that each one stands for, above 0.
-    stratum : numpy.ndarray of int
-        Stratum it was drawn from, 0 and up.
-    burst : numpy.ndarray of int
-        Burst it belongs to, 0 and up.
-    """
-
-    weight: Floats
-    stratum: Codes
-    burst: Codes
+    weight: Floats  # frames that each one stands for, above 0
+    stratum: Codes  # it was drawn from, 0 and up
+    burst: Codes  # it belongs to, 0 and up
 
 
 @dataclass(frozen=True, slots=True)
 class Shares:
-    """Shares of d domains; arrays of shape (d,), NaN for a domain without a frame.
-
-    Attributes
-    ----------
-    rate, low, high : numpy.ndarray
-    variance : numpy.ndarray
-    stands_for : numpy.ndarray
-        Frames of the archive that the domain's sampled frames stand for.
-    """
+    """Shares of d domains; arrays of shape (d,), NaN for a domain without a frame."""
 
     rate: Floats
     low: Floats
     high: Floats
     variance: Floats
-    stands_for: Floats
+    stands_for: Floats  # frames of the archive that the domain's sampled frames stand for
 
 
 def ratio_variance(residual: Floats, total: Floats, domain: Codes, sampled: Sampled) -> Floats:
@@ -69,15 +50,8 @@ def ratio_variance(residual: Floats, total: Floats, domain: Codes, sampled: Samp
     summed by stratum with the factor (1 - n/N) n/(n - 1). A stratum with one sampled frame of several is
     centred at 0.
 
-    Parameters
-    ----------
-    residual : numpy.ndarray, shape (n,)
-        y - R x of each frame in its own domain.
-    total : numpy.ndarray, shape (d,)
-        X: the weighted sum of x over the domain.
-    domain : numpy.ndarray of int, shape (n,)
-        Domain of each frame, -1 for none.
-    sampled : Sampled
+    ``residual``, y - R x of each frame in its own domain, and ``domain`` (-1 for none) have shape (n,);
+    ``total``, X: the weighted sum of x over each domain, shape (d,).
 
     References
     ----------
@@ -112,14 +86,7 @@ def weighted_shares(
     twice. Where R is 0 or 1 the effective number is the smaller of N and Kish's (sum w)²/sum w², bursts
     summed.
 
-    Parameters
-    ----------
-    hit : array-like of bool, shape (n,)
-    domain : array-like of int, shape (n,)
-        Domain of each sampled frame, 0..domains-1, -1 for none.
-    domains : int
-    sampled : Sampled
-    confidence : float
+    ``hit`` and ``domain`` of each sampled frame (0..domains-1, -1 for none) have shape (n,).
 
     References
     ----------
@@ -162,19 +129,9 @@ def share_ratio(
 ) -> tuple[float, float, float]:
     """Return how many times the share of hits in one domain is that in another, with its interval.
 
-    The interval is symmetric in the log, its variance linearised as that of the shares.
-
-    Parameters
-    ----------
-    hit, first, second : array-like of bool, shape (n,)
-        Hits; members of the two domains, which may overlap.
-    sampled : Sampled
-    confidence : float
-
-    Returns
-    -------
-    times, low, high : float
-        NaN where a domain has no frame or the second no hit; the interval is NaN where the first has none.
+    ``hit, first, second`` (members of the two domains, which may overlap) have shape (n,). The interval is
+    symmetric in the log, its variance linearised as that of the shares. NaN where a domain has no frame or
+    the second no hit; the interval is NaN where the first has none.
     """
     y, one, two = (np.asarray(values, float) for values in (hit, first, second))
     weight, nan = sampled.weight, float("nan")

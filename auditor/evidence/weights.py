@@ -11,10 +11,16 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from auditor.evidence.bursts import burst_codes, zone_focused
+from auditor.evidence.bursts import (
+    Codes,
+    CountedFrames,
+    burst_codes,
+    combined_codes,
+    in_preset,
+    is_counted,
+)
 from auditor.evidence.proportions import Floats
 from auditor.evidence.weighted_shares import Sampled
-from auditor.frames import LEFT_OUT
 
 MOST_STAND_OUT = 0.5  # of a preset's counted frames that nobody speaks for; beyond it, the preset stays out
 
@@ -25,19 +31,14 @@ def add_weights(table: pd.DataFrame) -> pd.DataFrame:
     The weight is counted frames over counted frames with a distance, within preset and mark. A frame with a
     distance that nobody drew speaks for those of its burst and mark that have none (people note one frame of
     a burst); a drawn frame was drawn for itself. Drawn frames that still wait for a distance keep the weight
-    that came with the sample; all others have none.
-
-    Parameters
-    ----------
-    table : pandas.DataFrame
-        With ``preset``, ``in_preset``, ``counted_as``, ``session``, ``burst``, ``subject_distance_m`` and
-        ``sample_weight`` as read.
+    that came with the sample; all others have none. Reads ``preset, in_preset, counted_as, session, burst,
+    subject_distance_m`` and ``sample_weight`` as it came.
     """
     came_with = table["sample_weight"].to_numpy(float)
     drawn = was_drawn(table)
     known = has_distance(table)
     weight = np.where(known, np.nan, came_with)
-    rows = np.flatnonzero(_speaks(table))
+    rows = np.flatnonzero(is_counted(table) & in_preset(table))
     cells = _cells(table.iloc[rows])
     speaks = known[rows]
     carried = np.where(drawn[rows], 1.0, _carried(table.iloc[rows], cells, speaks))
@@ -76,12 +77,9 @@ def weights_of(frames: pd.DataFrame) -> Floats:
 
 
 def sampled_frames(frames: pd.DataFrame) -> tuple[pd.DataFrame, Sampled]:
-    """Return the frames that stand for others, with a fresh index, and how they were drawn.
+    """Return those of counted frames that stand for others, with a fresh index, and how they were drawn.
 
-    Parameters
-    ----------
-    frames : pandas.DataFrame
-        Counted zone-focused frames.
+    Reads ``sample_weight, drawn, subject_distance_m, preset, counted_as, session, burst``.
     """
     weight = weights_of(frames)
     rows = weight > 0
@@ -89,17 +87,13 @@ def sampled_frames(frames: pd.DataFrame) -> tuple[pd.DataFrame, Sampled]:
     return chosen, Sampled(weight[rows], _cells(chosen), burst_codes(chosen))
 
 
-def unheard(table: pd.DataFrame) -> pd.DataFrame:
+def unheard(counted: CountedFrames) -> pd.DataFrame:
     """Return the cells of preset and mark whose frames stay out of every share over distance.
 
-    Returns
-    -------
-    pandas.DataFrame
-        ``preset, counted_as, frames``; empty where no frame has a distance, or every cell is spoken for.
+    Columns ``preset, counted_as, frames``; empty where no frame has a distance, or every cell is spoken for.
     """
-    frames = zone_focused(table)
-    weight = weights_of(frames)
-    spoken = frames.assign(heard=weight > 0).groupby(["preset", "counted_as"], sort=True)["heard"]
+    weight = weights_of(counted.frames)
+    spoken = counted.frames.assign(heard=weight > 0).groupby(["preset", "counted_as"], sort=True)["heard"]
     cells = spoken.agg(["size", "any"]).reset_index()
     silent = cells[~cells["any"]] if (weight > 0).any() else cells.head(0)
     return silent.rename(columns={"size": "frames"})[["preset", "counted_as", "frames"]].reset_index(
@@ -107,18 +101,12 @@ def unheard(table: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def _speaks(table: pd.DataFrame) -> npt.NDArray[np.bool_]:
-    counts = table["counted_as"].notna() & (table["counted_as"] != LEFT_OUT)
-    return np.asarray(counts & table["in_preset"].fillna(False).astype(bool), dtype=bool)
-
-
-def _cells(frames: pd.DataFrame) -> npt.NDArray[np.intp]:
+def _cells(frames: pd.DataFrame) -> Codes:
     """Return the number of each frame's preset and mark, shape (n,)."""
-    keys = [frames["preset"].fillna(""), frames["counted_as"].fillna("")]
-    return np.asarray(frames.groupby(keys, sort=False).ngroup(), dtype=np.intp)
+    return combined_codes(frames["preset"].fillna(""), frames["counted_as"].fillna(""))
 
 
-def _carried(frames: pd.DataFrame, cells: npt.NDArray[np.intp], speaks: npt.NDArray[np.bool_]) -> Floats:
+def _carried(frames: pd.DataFrame, cells: Codes, speaks: npt.NDArray[np.bool_]) -> Floats:
     """Frames of its burst and mark over those of them with a distance, shape (n,)."""
     burst = burst_codes(frames.assign(_cell=cells), "_cell")
     size = np.bincount(burst, minlength=1)
@@ -127,7 +115,7 @@ def _carried(frames: pd.DataFrame, cells: npt.NDArray[np.intp], speaks: npt.NDAr
 
 
 def _mostly_unheard(
-    frames: pd.DataFrame, cells: npt.NDArray[np.intp], speaks: npt.NDArray[np.bool_]
+    frames: pd.DataFrame, cells: Codes, speaks: npt.NDArray[np.bool_]
 ) -> npt.NDArray[np.bool_]:
     """Tell for each frame whether most of its preset's frames lie in cells without a distance, shape (n,)."""
     silent = np.bincount(cells, speaks, minlength=1)[cells] == 0

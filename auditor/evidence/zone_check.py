@@ -14,10 +14,10 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from auditor.evidence.bursts import is_keeper, zone_focused
+from auditor.evidence.bursts import Codes, CountedFrames, is_keeper
 from auditor.evidence.proportions import Floats, two_sided_z
 from auditor.evidence.tolerance import Tolerance, defocus_allowance_mm
-from auditor.evidence.weighted_shares import share_ratio, weighted_shares
+from auditor.evidence.weighted_shares import Sampled, share_ratio, weighted_shares
 from auditor.evidence.weights import sampled_frames
 from auditor.optics.sensors import parse_criterion
 
@@ -27,6 +27,7 @@ TOO_GENEROUS: Final = "too generous"
 CANNOT_TELL: Final = "cannot tell"
 FITTED_CRITERION = "measured"
 HANDBOOK = "handbook"
+Mask = npt.NDArray[np.bool_]
 WIDEST = 3.0  # high over low of the allowance beyond which "about right" would say too much
 
 
@@ -34,32 +35,11 @@ WIDEST = 3.0  # high over low of the allowance beyond which "about right" would 
 class ZoneCheck:
     """Frames inside and outside the sharp zone, kept and not kept.
 
-    Attributes
-    ----------
-    criterion : str
-        The criterion that the check used.
-    in_kept, in_not_kept, out_kept, out_not_kept : int
-        Counted zone-focused frames with a known subject distance, as they are.
-    in_rate, in_low, in_high, out_rate, out_low, out_high : float
-        Share kept inside and outside, put back to all frames (:mod:`auditor.evidence.weighted_shares`).
-    times, times_low, times_high : float
-        How many times the share inside is that outside.
-    odds_ratio, low, high : float
-        Odds of a keeper inside over outside, put back to all frames, with an interval that allows for frames
-        of a burst being alike; half a frame is added to each cell where one is empty. NaN where one side, or
-        one verdict, is missing.
-    kept_outside, kept_outside_low, kept_outside_high : float
-        Share of the keepers that lie outside the zone, put back to all.
-    verdict : str
-        On the criterion: ``too strict``, ``about right``, ``too generous`` or ``cannot tell``.
-    allowance_mm, allowance_low, allowance_high : float
-        What the keeper tolerance leaves for defocus, which the verdict holds against the criterion; NaN where
-        the tolerance does not carry, 0 where motion and diffraction use it up.
-    coc_mm : float
-        The criterion in the archive's usual frame.
+    Counts are of frames with a known subject distance, as they are; rates and ratios are put back to all
+    frames (:mod:`auditor.evidence.weighted_shares`), with their intervals.
     """
 
-    criterion: str
+    criterion: str  # that the check used
     in_kept: int
     in_not_kept: int
     out_kept: int
@@ -70,51 +50,44 @@ class ZoneCheck:
     out_rate: float
     out_low: float
     out_high: float
-    times: float
+    times: float  # how many times the share inside is that outside
     times_low: float
     times_high: float
-    odds_ratio: float
+    odds_ratio: float  # of a keeper inside over outside; NaN where one side, or one verdict, is missing
     low: float
     high: float
-    kept_outside: float
+    kept_outside: float  # share of the keepers that lie outside the zone
     kept_outside_low: float
     kept_outside_high: float
-    verdict: str
-    allowance_mm: float
+    verdict: str  # on the criterion: one of the four above
+    allowance_mm: float  # what the tolerance in use leaves for defocus; NaN where it does not carry
     allowance_low: float
     allowance_high: float
-    coc_mm: float
+    coc_mm: float  # the criterion in the archive's usual frame
 
 
-def check_zone(table: pd.DataFrame, tolerance: Tolerance) -> ZoneCheck:
-    """Hold the zone against the keepers, and its criterion against the keeper tolerance.
+def check_zone(counted: CountedFrames, tolerance: Tolerance) -> ZoneCheck:
+    """Hold the zone against the keepers, and its criterion against the tolerance of the same frames.
 
-    Parameters
-    ----------
-    table : pandas.DataFrame
-        The frame table.
-    tolerance : Tolerance
-        Fitted on the same table; its ``confidence`` is the level of all intervals.
+    Reads ``coc_criterion, coc_mm, sensor_width_mm, sensor_height_mm, defocus_mm, diffraction_mm, motion_mm,
+    in_zone``, and what :func:`auditor.evidence.weights.sampled_frames` reads.
     """
-    frames = zone_focused(table)
-    criterion, coc = _criterion_of(frames)
-    inside, known = _inside(frames, criterion, coc)
-    frames, inside, coc_known = frames[known].reset_index(drop=True), inside[known], coc[known]
-    kept = is_keeper(frames)
-    out_kept = int((kept & ~inside).sum())
-    drawn, sampled = sampled_frames(frames.assign(_inside=inside))
-    hit, within = is_keeper(drawn), drawn["_inside"].to_numpy(bool)
+    criterion, coc = _criterion_of(counted.frames)
+    inside, known = _inside(counted.frames, criterion, coc)
+    frames, inside, coc, kept = counted.frames[known], inside[known], coc[known], counted.kept[known]
+    sides = _sides(frames, inside)
+    hit, within, sampled = sides
     of_kept = weighted_shares(~within, np.where(hit, 0, -1), 1, sampled, tolerance.confidence)
     ratio, low, high = odds_ratio(within, hit, sampled.burst, tolerance.confidence, sampled.weight)
-    usual = float(np.median(coc_known)) if coc_known.size else math.nan
+    usual = float(np.median(coc)) if coc.size else math.nan
     allowance = _allowance(frames, tolerance)
     return ZoneCheck(
         criterion=criterion,
         in_kept=int((kept & inside).sum()),
         in_not_kept=int((~kept & inside).sum()),
-        out_kept=out_kept,
+        out_kept=int((kept & ~inside).sum()),
         out_not_kept=int((~kept & ~inside).sum()),
-        **rates_in_and_out(frames, inside, tolerance.confidence),
+        **_rates(*sides, tolerance.confidence),
         odds_ratio=ratio,
         low=low,
         high=high,
@@ -129,26 +102,22 @@ def check_zone(table: pd.DataFrame, tolerance: Tolerance) -> ZoneCheck:
     )
 
 
-def rates_in_and_out(
-    frames: pd.DataFrame, inside: npt.NDArray[np.bool_], confidence: float
-) -> dict[str, float]:
+def rates_in_and_out(frames: pd.DataFrame, inside: Mask, confidence: float) -> dict[str, float]:
     """Return the shares kept inside and outside the zone, put back to all frames, and their ratio.
 
-    Parameters
-    ----------
-    frames : pandas.DataFrame
-        Counted zone-focused frames whose side of the zone is known.
-    inside : numpy.ndarray of bool, shape (n,)
-    confidence : float
-
-    Returns
-    -------
-    dict of str to float
-        ``in_rate, in_low, in_high, out_rate, out_low, out_high, times, times_low, times_high``, as in
-        :class:`ZoneCheck`.
+    Of counted zone-focused frames whose side of the zone is known, ``inside`` of shape (n,); keys ``in_rate``
+    to ``times_high`` as in :class:`ZoneCheck`.
     """
+    return _rates(*_sides(frames, inside), confidence)
+
+
+def _sides(frames: pd.DataFrame, inside: Mask) -> tuple[Mask, Mask, Sampled]:
+    """Whether each sampled frame was kept, whether it lies inside, and how it was drawn."""
     drawn, sampled = sampled_frames(frames.assign(_inside=inside))
-    hit, within = is_keeper(drawn), drawn["_inside"].to_numpy(bool)
+    return is_keeper(drawn), drawn["_inside"].to_numpy(bool), sampled
+
+
+def _rates(hit: Mask, within: Mask, sampled: Sampled, confidence: float) -> dict[str, float]:
     shares = weighted_shares(hit, np.where(within, 0, 1), 2, sampled, confidence)
     found = {
         f"{side}_{name}": float(getattr(shares, name)[place])
@@ -160,25 +129,17 @@ def rates_in_and_out(
 
 
 def odds_ratio(
-    inside: npt.NDArray[np.bool_],
-    kept: npt.NDArray[np.bool_],
-    burst: npt.NDArray[np.intp],
+    inside: Mask,
+    kept: Mask,
+    burst: Codes,
     confidence: float = 0.95,
     weight: Floats | None = None,
 ) -> tuple[float, float, float]:
     """Return the odds ratio of a keeper inside against outside, with its interval.
 
-    The interval is symmetric in the log; its variance is the robust one of a logistic regression with bursts
-    as clusters. Where a cell is empty, half a frame is added to each.
-
-    Parameters
-    ----------
-    inside, kept : numpy.ndarray of bool, shape (n,)
-    burst : numpy.ndarray of int, shape (n,)
-        Burst of each frame, numbered from 0.
-    confidence : float
-    weight : numpy.ndarray, shape (n,), optional
-        Frames that each one stands for; 1 where none are given.
+    ``inside, kept, burst`` and ``weight`` (frames that each one stands for, else 1) have shape (n,). The
+    interval is symmetric in the log; its variance is the robust one of a logistic regression with bursts as
+    clusters. Where a cell is empty, half a frame is added to each.
 
     References
     ----------
@@ -220,7 +181,7 @@ def verdict_on(coc_mm: float, allowance: float, low: float, high: float) -> str:
     return ABOUT_RIGHT if high < WIDEST * low else CANNOT_TELL
 
 
-def _criterion_of(frames: pd.DataFrame) -> tuple[str, npt.NDArray[np.float64]]:
+def _criterion_of(frames: pd.DataFrame) -> tuple[str, Floats]:
     names = frames["coc_criterion"].dropna()
     name = str(names.iloc[0]) if len(names) else ""
     coc = frames["coc_mm"].to_numpy(float)
@@ -230,9 +191,7 @@ def _criterion_of(frames: pd.DataFrame) -> tuple[str, npt.NDArray[np.float64]]:
     return HANDBOOK, np.asarray(parse_criterion(HANDBOOK).coc_mm(diagonal), float)
 
 
-def _inside(
-    frames: pd.DataFrame, criterion: str, coc: npt.NDArray[np.float64]
-) -> tuple[npt.NDArray[np.bool_], npt.NDArray[np.bool_]]:
+def _inside(frames: pd.DataFrame, criterion: str, coc: Floats) -> tuple[Mask, Mask]:
     """Return which frames lie inside the zone of the criterion, and for which that is known."""
     names = frames["coc_criterion"].fillna("").to_numpy(object)
     if len(names) and str(names[0]).startswith(FITTED_CRITERION) and criterion == HANDBOOK:

@@ -266,12 +266,12 @@ class _Reading:
             (session, request.unmarked or session.marks.unmarked or "auto", rows[~is_marker[rows]])
             for session, rows in self.governed
         ]
-        folders = {c.place for c in said.stated if c.quantity == "keeper" and c.source == "selects"}
         matched, unruled = np.zeros(n, dtype=bool), np.zeros(n, dtype=bool)
+        for claim in said.stated:
+            matched[claim.rows] |= claim.quantity == "keeper" and claim.source == "selects"
         for session, _, rows in governed:
             marks = session.marks
             folder = request.keepers_folder or marks.keepers
-            matched[rows] = str(folder) in folders
             unruled[rows] = all(
                 rule is None for rule in (request.unmarked, marks.unmarked, marks.culled_to, folder)
             )

@@ -1,4 +1,4 @@
-"""Which frame is meant: by the name that people give it, or by a span of one camera's time.
+"""Which frame is meant: by the name that people give it, or by a span of one camera's frames.
 
 Read-only and made once for an archive. Names are looked up where they are written down, so that they mean the
 same frames whichever way the folder is read.
@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import difflib
 import os
+import re
 from bisect import bisect_left
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -17,12 +18,13 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from auditor.text import printable
+from auditor.text import natural_key, printable
 
 Rows = npt.NDArray[np.intp]
 MOST_COMPARED = 20000  # names looked through for the nearest spelling
 SESSION_GAP_S = 3 * 3600.0  # a longer gap between frames begins another session
 _LAST = "\U0010ffff"
+_BEFORE_NUMBER = re.compile(r"\d+\D*$")  # the number, and what follows it
 
 
 def stem_of(file: str) -> str:
@@ -36,42 +38,43 @@ def stem_of(file: str) -> str:
     return os.path.splitext(file.rsplit("/", 1)[-1])[0].casefold()
 
 
-def number_sessions(time_s: np.ndarray) -> np.ndarray:
-    """Number the sessions, frames with no gap over three hours, in order of time.
-
-    Parameters
-    ----------
-    time_s : numpy.ndarray, shape (n,)
-        Capture times; NaN where unknown.
-
-    Returns
-    -------
-    numpy.ndarray of float, shape (n,)
-        From 1; NaN where the time is unknown.
-    """
-    number = np.full(len(time_s), np.nan)
+def number_sessions(time_s: np.ndarray, paths: Sequence[str]) -> np.ndarray:
+    """Number the sessions from 1: frames with no gap over three hours; then the rolls without times."""
+    number = np.zeros(len(time_s))
     known = np.flatnonzero(~np.isnan(time_s))
     order = known[np.argsort(time_s[known], kind="stable")]
     if len(order):
         number[order] = 1 + np.cumsum(np.diff(time_s[order], prepend=time_s[order[0]]) > SESSION_GAP_S)
+    unknown = np.flatnonzero(np.isnan(time_s))
+    number[unknown] = number.max(initial=0) + number_rolls([paths[row] for row in unknown.tolist()])
     return number
+
+
+def number_rolls(paths: Sequence[str]) -> np.ndarray:
+    """Number the rolls from 1, in order of folder and name: a folder, or those told apart by their stems.
+
+    Examples
+    --------
+    >>> number_rolls(["a/1.tif", "a/2.tif", "b/y-1.tif", "b/y-2.tif", "b/x-1.tif", "b/x-2.tif"]).tolist()
+    [1, 1, 3, 3, 2, 2]
+    """
+    keys = [(folder, _BEFORE_NUMBER.sub("", stem_of(name))) for folder, name in map(os.path.split, paths)]
+    frames = Counter(keys)
+    rolls = Counter(folder for (folder, _), n in frames.items() if n > 1)
+    keys = [
+        (folder, start if rolls[folder] > 1 and frames[folder, start] > 1 else "") for folder, start in keys
+    ]
+    ordered = sorted(set(keys), key=lambda key: tuple(map(natural_key, key)))
+    number = {key: place for place, key in enumerate(ordered, 1)}
+    return np.array([number[key] for key in keys], dtype=np.intp)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Timeline:
-    """Some frames in the order they were taken, by time, then by name; arrays of shape (k,).
-
-    Attributes
-    ----------
-    rows : numpy.ndarray of int
-        Row numbers; frames without a capture time are not among them.
-    time_s : numpy.ndarray
-    session : numpy.ndarray
-    cameras : numpy.ndarray of object
-    """
+    """Some frames in order: by time, then by name; those without a time last, roll by roll; shape (k,)."""
 
     rows: Rows
-    time_s: np.ndarray
+    time_s: np.ndarray  # NaN where unknown
     session: np.ndarray
     cameras: np.ndarray
 
@@ -109,7 +112,7 @@ class FrameIndex:
         self, files: Sequence[str], paths: Sequence[str], cameras: np.ndarray, time_s: np.ndarray
     ) -> None:
         self.files, self.paths, self.cameras, self.time_s = files, paths, cameras, time_s
-        self.session = number_sessions(time_s)
+        self.session = number_sessions(time_s, paths)
         for array in (self.cameras, self.time_s, self.session):
             array.flags.writeable = False
 
@@ -123,25 +126,28 @@ class FrameIndex:
     # --- spans -------------------------------------------------------------------------------------------
 
     @cached_property
-    def _rank(self) -> np.ndarray:
-        """Place of each frame in the order of time, then of names; -1 without a time."""
-        known = np.flatnonzero(~np.isnan(self.time_s))
-        names = np.array([self.files[row] for row in known.tolist()], dtype=object)
-        order = known[np.lexsort((names.astype(str), self.time_s[known]))] if len(known) else known
-        rank = np.full(len(self), -1)
+    def rank(self) -> np.ndarray:
+        """Place of each frame in the order of time, then of folders and names; those without a time last."""
+        order = np.argsort(self.time_s, kind="stable")
+        by_name = np.isnan(self.time_s)
+        same = np.flatnonzero(np.diff(self.time_s[order]) == 0)
+        by_name[order[same]] = by_name[order[same + 1]] = True
+        names = np.full(len(self), "", dtype=object)
+        names[by_name] = [natural_key(self.paths[row]) for row in np.flatnonzero(by_name).tolist()]
+        order = np.lexsort((names.astype(str), self.session, self.time_s))
+        rank = np.empty(len(self), dtype=np.intp)
         rank[order] = np.arange(len(order))
         return rank
 
     def timeline(self, rows: Rows) -> Timeline:
-        """Put some rows in order; those without a time fall out."""
-        timed = rows[self._rank[rows] >= 0]
-        ordered = timed[np.argsort(self._rank[timed])]
+        """Put some rows in order."""
+        ordered = rows[np.argsort(self.rank[rows])]
         return Timeline(ordered, self.time_s[ordered], self.session[ordered], self.cameras[ordered])
 
     def positions(self, timeline: Timeline, rows: Sequence[int]) -> list[int]:
         """Positions on a timeline of those rows that it holds."""
         wanted = np.array(rows, dtype=np.intp)
-        at = np.searchsorted(self._rank[timeline.rows], self._rank[wanted])
+        at = np.searchsorted(self.rank[timeline.rows], self.rank[wanted])
         inside = at < len(timeline.rows)
         return [int(i) for i in at[inside][timeline.rows[at[inside]] == wanted[inside]]]
 

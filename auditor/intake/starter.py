@@ -17,6 +17,7 @@ import pandas as pd
 
 from auditor.frames import captured_s
 from auditor.settings import WALKING_SPEED_M_S
+from auditor.text import natural_key
 from auditor.units import format_distance, format_f_number
 
 BLOCK_GAP_S = 10 * 60.0  # a pause long enough to have changed the ring
@@ -74,70 +75,70 @@ _REPEATED = tuple(_EXAMPLES)
 
 @dataclass(frozen=True, slots=True)
 class Block:
-    """A run of frames of one camera without a pause of ten minutes or a lasting step in exposure.
-
-    Attributes
-    ----------
-    camera : str or None
-    session : int
-    starts_at, ends_at : pandas.Timestamp
-    first : str
-        Name of its first frame, unique in the archive: the stem, or the path where stems repeat.
-    rows : tuple of int
-        Its rows in the frame table, in order of time.
-    complete : bool
-        Whether most of its frames have focal length, f-number and focus distance.
-    recorded : str
-        What its frames say of the setting, in words.
-    why : str
-        What began it: the first, a pause, or a step in exposure.
-    """
+    """Frames of one camera without a pause of ten minutes or a lasting step in exposure; or a roll."""
 
     camera: str | None
     session: int
-    starts_at: pd.Timestamp
+    starts_at: pd.Timestamp  # NaT for a roll, whose frames have no times
     ends_at: pd.Timestamp
-    first: str
-    rows: tuple[int, ...]
-    complete: bool
-    recorded: str
-    why: str
+    first: str  # names that are unique in the archive: the stem, or the path where stems repeat
+    last: str
+    rows: tuple[int, ...]  # in order
+    complete: bool  # whether most of its frames have focal length, f-number and focus distance
+    recorded: str  # what its frames say of the setting
+    why: str  # what began it
+
+    @property
+    def is_roll(self) -> bool:
+        """Whether its frames have no times."""
+        return bool(pd.isna(self.starts_at))
+
+    def __str__(self) -> str:
+        frames = f"{len(self.rows)} frame{'s' if len(self.rows) != 1 else ''} from {_comment(self.first)}"
+        if self.is_roll:
+            return f"A roll, {frames} to {_comment(self.last)}: {self.recorded}"
+        span = f"{self.starts_at:%Y-%m-%d %H:%M} to {self.ends_at:%H:%M}"
+        camera = f", {_comment(self.camera)}" if self.camera else ""
+        return f"{span}, {frames}{camera}: {self.recorded}"
 
 
 def find_blocks(table: pd.DataFrame) -> list[Block]:
-    """Find the blocks in each camera's frames, in order of time; frames without a time are in none."""
-    times, names = captured_s(table), frame_labels(table)
+    """Find the blocks in each camera's frames, in order of time; then its rolls, by folder and name.
+
+    Reads ``file``, ``session``, ``camera``, ``captured_at``, ``exposure_time_s``, ``iso``,
+    ``focal_length_mm``, ``f_number`` and ``focus_distance_m``.
+    """
+    times, session, names = captured_s(table), table["session"].to_numpy("int64"), frame_labels(table)
     known = table[["focal_length_mm", "f_number", "focus_distance_m"]].notna().all(axis=1)
     exposures = np.log2(table["exposure_time_s"].to_numpy("float64") * table["iso"].to_numpy("float64"))
+    in_order = np.lexsort((table["file"].map(natural_key).to_numpy(str), times, session))
+    cameras = table["camera"].fillna("").to_numpy()[in_order]
     blocks: list[Block] = []
-    timed = np.flatnonzero(~np.isnan(times))
-    for camera, rows in pd.Series(timed).groupby(table["camera"].fillna("").to_numpy()[timed], sort=False):
-        order = rows.to_numpy()[np.lexsort((names.to_numpy(str)[rows], times[rows]))]
-        gaps = np.diff(times[order], prepend=-np.inf)
-        starts = np.flatnonzero((gaps > BLOCK_GAP_S) | _steps(exposures[order]))
+    for camera, rows in pd.Series(in_order).groupby(cameras, sort=False):
+        order = rows.to_numpy()
+        gaps = np.diff(times[order], prepend=np.nan)
+        begins = np.diff(session[order], prepend=0) != 0
+        starts = np.flatnonzero(begins | (gaps > BLOCK_GAP_S) | _steps(exposures[order]))
         for start, part in zip(starts, np.split(order, starts[1:]), strict=True):
-            gap = gaps[start]
-            why = (
-                f"after {_span(gap)}"
-                if BLOCK_GAP_S < gap < np.inf
-                else ""
-                if gap == np.inf
-                else "other light"
-            )
             blocks.append(
                 Block(
                     camera=str(camera) or None,
-                    session=int(table["session"].iloc[part[0]]),
+                    session=int(session[part[0]]),
                     starts_at=table["captured_at"].iloc[part[0]],
                     ends_at=table["captured_at"].iloc[part[-1]],
                     first=str(names.iloc[part[0]]),
+                    last=str(names.iloc[part[-1]]),
                     rows=tuple(part.tolist()),
                     complete=bool(known.iloc[part].mean() > 0.5),
                     recorded=_recorded(table.iloc[part]),
-                    why=why,
+                    why="" if np.isnan(gaps[start]) else _why(gaps[start]),
                 )
             )
-    return sorted(blocks, key=lambda block: (block.starts_at, block.camera or ""))
+    return sorted(blocks, key=lambda block: (block.session, np.nan_to_num(times[block.rows[0]])))
+
+
+def _why(gap_s: float) -> str:
+    return f"after {_span(gap_s)}" if gap_s > BLOCK_GAP_S else "other light"
 
 
 def _steps(exposure_ev: np.ndarray) -> np.ndarray:
@@ -197,12 +198,7 @@ def note_names(table: pd.DataFrame) -> pd.Series:
 
 def block_lines(blocks: Sequence[Block]) -> list[str]:
     """What the files record, block by block, as comments for the session file."""
-    lines = ["What the files record, block by block:"] if blocks else []
-    for block in blocks:
-        span = f"{block.starts_at:%Y-%m-%d %H:%M} to {block.ends_at:%H:%M}"
-        camera = f", {_comment(block.camera)}" if block.camera else ""
-        frames = f"{len(block.rows)} frame{'s' if len(block.rows) != 1 else ''}"
-        lines.append(f"{span}, {frames} from {_comment(block.first)}{camera}: {block.recorded}")
+    lines = ["What the files record, block by block:", *map(str, blocks)] if blocks else []
     return [TOLD + line for line in lines]
 
 
@@ -211,7 +207,12 @@ def told_lines(text: str) -> list[str]:
     return [line for line in text.splitlines() if line.startswith(TOLD)]
 
 
-def session_text(session: Mapping[str, Any], told: Iterable[str] = (), cameras: Iterable[str] = ()) -> str:
+def session_text(
+    session: Mapping[str, Any],
+    told: Iterable[str] = (),
+    cameras: Iterable[str] = (),
+    rolls: Iterable[str] = (),
+) -> str:
     """Write a session file; it can be read back as it is.
 
     Parameters
@@ -220,18 +221,22 @@ def session_text(session: Mapping[str, Any], told: Iterable[str] = (), cameras: 
         What is said already, as TOML has it.
     told : iterable of str
         Comment lines on what the files record.
-    cameras : iterable of str
-        Cameras that were found, for the example.
+    cameras, rolls : iterable of str
+        Cameras that were found, and the first frame of each roll: the examples name them.
     """
     parts = [_HEAD.rstrip(), "\n".join(told)]
+    found = {"camera": ("# name = ", list(cameras)), "stretch": ("# from = ", list(rolls))}
     for name in _REPEATED:
         entries = session.get(name, [])
         parts += ["\n".join([f"[[{name}]]", *_pairs(entry)]) for entry in entries]
         if not entries:
-            found = list(cameras) if name == "camera" else []
-            shown = _EXAMPLES[name]
-            parts += ["\n".join((shown[0], f"# name = {quoted(camera)}", *shown[2:])) for camera in found]
-            parts += [] if found else ["\n".join(shown)]
+            key, names = found.get(name, ("", []))
+            for written in names or [""]:
+                lines = [
+                    f"{key}{quoted(written)}" if written and line.startswith(key) else line
+                    for line in _EXAMPLES[name]
+                ]
+                parts.append("\n".join(lines))
     rest = [name for name in session if name not in _REPEATED and name not in _SINGLE]
     for name in [*rest, *_SINGLE]:
         content = session.get(name, {})

@@ -153,7 +153,7 @@ def from_sheet(sheet: SheetFile, guess_sd: float | None = None) -> Filled:
         What the guesses of the sheet have told of the eye.
     """
     session: dict[str, Any] = {
-        "camera": [camera for camera in sheet.cameras if len(camera) > 1],
+        "camera": [{k: v for k, v in camera.items() if v} for camera in sheet.cameras if len(camera) > 1],
         "preset": list(sheet.presets),
         "stretch": list(sheet.stretches),
     }

@@ -8,7 +8,6 @@ sharp from 1.44 m to 9.84 m (f/8, 28 mm, ring on 2.5 m; handbook)
 from __future__ import annotations
 
 import difflib
-import functools
 import inspect
 from collections.abc import Callable, Sequence
 from dataclasses import replace
@@ -20,44 +19,41 @@ from auditor.advice.lens_decision import LensDecision
 from auditor.errors import SettingError
 from auditor.journey import run_audit, run_scan
 from auditor.notebook.results import Advised, Audited, Scanned, Tuned, Zone
+from auditor.optics.bench import Bench
 from auditor.optics.lens import sharp_zone
 from auditor.optics.sensors import parse_criterion, parse_sensor
 from auditor.request import make_request
 from auditor.settings import Request
-from auditor.units import (
-    format_distance,
-    format_f_number,
-    parse_distance_m,
-    parse_f_number,
-    parse_focal_length_mm,
-)
+from auditor.units import format_f_number, parse_distance_m, parse_f_number, parse_focal_length_mm
 
 P = ParamSpec("P")
+T = TypeVar("T")
 R = TypeVar("R")
-Sources = str | Path | Sequence[str | Path]
 
 
-def _spelled(function: Callable[P, R]) -> Callable[P, R]:
-    """Refuse a misspelt keyword at once, with the nearest right one."""
-    names = list(inspect.signature(function).parameters)
+def _takes(make: Callable[P, T]) -> Callable[[Callable[[T], R]], Callable[P, R]]:
+    """Let a function of one value take what that value is made of; a misspelt keyword is refused at once."""
+    signature = inspect.signature(make)
 
-    @functools.wraps(function)
-    def wrapped(*args: P.args, **kwargs: P.kwargs) -> R:
-        for given in kwargs:
-            if given not in names:
-                near = difflib.get_close_matches(given, names, n=1, cutoff=0.4)
+    def with_options(function: Callable[[T], R]) -> Callable[P, R]:
+        def called(*args: P.args, **kwargs: P.kwargs) -> R:
+            for given in kwargs.keys() - signature.parameters.keys():
+                near = difflib.get_close_matches(given, signature.parameters, n=1, cutoff=0.4)
                 hint = f" Did you mean {near[0]!r}?" if near else ""
-                raise TypeError(
-                    f"{function.__name__}() knows no {given!r}.{hint} It takes: {', '.join(names)}."
-                )
-        return function(*args, **kwargs)
+                takes = ", ".join(signature.parameters)
+                raise TypeError(f"{function.__name__}() knows no {given!r}.{hint} It takes: {takes}.")
+            return function(make(*args, **kwargs))
 
-    return wrapped
+        shown: Any = called
+        shown.__name__, shown.__doc__ = function.__name__, function.__doc__
+        shown.__signature__ = signature
+        return called
+
+    return with_options
 
 
-@_spelled
-def scan(
-    sources: Sources,
+def _request(
+    sources: str | Path | Sequence[str | Path],
     *,
     session: str | Path | None = None,
     notes: str | Path | None = None,
@@ -69,97 +65,86 @@ def scan(
     cache: str | None = None,
     workers: int | None = None,
     measure: bool = False,
-) -> Scanned:
+) -> Request:
+    paths = [Path(sources)] if isinstance(sources, (str, Path)) else [Path(source) for source in sources]
+    stated = {"session": session, "notes": notes, "keepers": keepers}
+    named: dict[str, Any] = {name: Path(value) for name, value in stated.items() if value is not None}
+    request = make_request(
+        paths, **named, unmarked=unmarked, coc=coc, confidence=confidence, units=units, cache=cache,
+        workers=workers,
+    )  # fmt: skip
+    return replace(request, measure=measure)
+
+
+def _decision(
+    found: Scanned | Audited,
+    lens: str | None = None,
+    *,
+    iso_max: float | None = None,
+    wanted_shutter_s: float | None = None,
+    slowest_shutter_s: float | None = None,
+) -> LensDecision:
+    light = {"iso_max": iso_max, "wanted_shutter_s": wanted_shutter_s, "slowest_shutter_s": slowest_shutter_s}
+    stated = {name: value for name, value in light.items() if value is not None}
+    if isinstance(found, Audited) and not stated:
+        decisions = found.decisions
+    else:
+        decisions = decide(found.frames, found.lenses, found.settings.changed(**stated))
+    decided = decisions.lenses[0] if lens is None and decisions.lenses else decisions.of(lens or "")
+    if decided is None:
+        names = ", ".join(repr(one.lens) for one in decisions.lenses) or "none with counted frames"
+        raise SettingError(f"There is no lens {lens!r} to decide on.", f"The archive has: {names}.")
+    return decided
+
+
+@_takes(_request)
+def scan(request: Request) -> Scanned:
     """Read an archive: what each frame was set to, its sharp zone and blur. Options as ``auditor scan``.
 
     Raises
     ------
-    TypeError
-        If a keyword is misspelt.
     AuditorError
         If a value cannot be read, or what was asked for cannot be done.
     """
-    request = _asked(
-        sources, session, notes, keepers, measure=measure,
-        unmarked=unmarked, coc=coc, confidence=confidence, units=units, cache=cache, workers=workers,
-    )  # fmt: skip
     return Scanned(run_scan(request))
 
 
-@_spelled
-def audit(
-    sources: Sources,
-    *,
-    session: str | Path | None = None,
-    notes: str | Path | None = None,
-    keepers: str | Path | None = None,
-    unmarked: str | None = None,
-    coc: str = "handbook",
-    confidence: float = 0.95,
-    units: str = "m",
-    cache: str | None = None,
-    workers: int | None = None,
-    measure: bool = False,
-) -> Audited:
+@_takes(_request)
+def audit(request: Request) -> Audited:
     """Audit an archive. Options as ``auditor audit``; nothing is written.
 
     Raises
     ------
-    TypeError
-        If a keyword is misspelt.
     AuditorError
         If a value cannot be read, or what was asked for cannot be done.
     """
-    request = _asked(
-        sources, session, notes, keepers, measure=measure,
-        unmarked=unmarked, coc=coc, confidence=confidence, units=units, cache=cache, workers=workers,
-    )  # fmt: skip
     return Audited(run_audit(request))
 
 
-@_spelled
-def advise(
-    found: Scanned | Audited,
-    lens: str | None = None,
-    *,
-    iso_max: float | None = None,
-    wanted_shutter_s: float | None = None,
-    slowest_shutter_s: float | None = None,
-) -> Advised:
+@_takes(_decision)
+def advise(decided: LensDecision) -> Advised:
     """Say what to set next with a lens: by its name or focal length, else the most used one.
 
     Raises
     ------
-    TypeError
-        If a keyword is misspelt.
     SettingError
         If there is no such lens, or no counted frame.
     """
-    return Advised(_decided(found, lens, iso_max, wanted_shutter_s, slowest_shutter_s))
+    return Advised(decided)
 
 
-@_spelled
-def tune(
-    found: Scanned | Audited,
-    lens: str | None = None,
-    *,
-    iso_max: float | None = None,
-    wanted_shutter_s: float | None = None,
-    slowest_shutter_s: float | None = None,
-) -> Tuned:
+@_takes(_decision)
+def tune(decided: LensDecision) -> Tuned:
     """Say what each f-number of a lens brings; a view of the same decision as :func:`advise`.
 
     Raises
     ------
-    TypeError
-        If a keyword is misspelt.
     SettingError
         If there is no such lens, or no counted frame.
     """
-    return Tuned(_decided(found, lens, iso_max, wanted_shutter_s, slowest_shutter_s))
+    return Tuned(decided)
 
 
-@_spelled
 def zone(
     focal_length: str | float,
     f_number: str | float,
@@ -172,52 +157,11 @@ def zone(
 
     Raises
     ------
-    TypeError
-        If a keyword is misspelt.
-    UnitError
-        If a value cannot be read.
+    UnitError, SettingError
+        If a value cannot be read, or no zone follows from it.
     """
-    focal, stop, at = (
-        parse_focal_length_mm(str(focal_length)),
-        parse_f_number(str(f_number)),
-        parse_distance_m(focus),
-    )
-    criterion = parse_criterion(coc)
-    limits = sharp_zone(focal, stop, at, criterion.coc_mm(parse_sensor(sensor).diagonal_mm))
-    said = f"{format_f_number(stop)}, {focal:g} mm, ring on {format_distance(at)}; {criterion.name}"
-    return Zone(float(limits.near_limit_m), float(limits.far_limit_m), said)
-
-
-def _asked(
-    sources: Sources,
-    session: str | Path | None,
-    notes: str | Path | None,
-    keepers: str | Path | None,
-    *,
-    measure: bool,
-    **options: Any,
-) -> Request:
-    paths = [Path(sources)] if isinstance(sources, (str, Path)) else [Path(source) for source in sources]
-    stated = {"session": session, "notes": notes, "keepers": keepers}
-    named: dict[str, Any] = {name: Path(value) for name, value in stated.items() if value is not None}
-    return replace(make_request(paths, **named, **options), measure=measure)
-
-
-def _decided(
-    found: Scanned | Audited,
-    lens: str | None,
-    iso_max: float | None,
-    wanted_shutter_s: float | None,
-    slowest_shutter_s: float | None,
-) -> LensDecision:
-    light = {"iso_max": iso_max, "wanted_shutter_s": wanted_shutter_s, "slowest_shutter_s": slowest_shutter_s}
-    stated = {name: value for name, value in light.items() if value is not None}
-    if isinstance(found, Audited) and not stated:
-        decisions = found.decisions
-    else:
-        decisions = decide(found.frames, found.lenses, found.settings.changed(**stated))
-    told = decisions.lenses[0] if lens is None and decisions.lenses else decisions.of(lens or "")
-    if told is None:
-        names = ", ".join(repr(one.lens) for one in decisions.lenses) or "none with counted frames"
-        raise SettingError(f"There is no lens {lens!r} to decide on.", f"The archive has: {names}.")
-    return told
+    bench = Bench(parse_focal_length_mm(str(focal_length)), parse_sensor(sensor), parse_criterion(coc))
+    stop, at = parse_f_number(str(f_number)), parse_distance_m(focus)
+    limits = sharp_zone(f_number=stop, focus_distance_m=at, coc_mm=bench.coc_mm(stop, at), **bench.lens)
+    said = f"{format_f_number(stop)}, {bench.focal_length_mm:g} mm, ring on {bench.shown(at)}"
+    return Zone(float(limits.near_limit_m), float(limits.far_limit_m), f"{said}; {bench.criterion.name}")

@@ -21,17 +21,21 @@ from auditor.settings import Settings
 from auditor.units import format_distance, format_f_number
 
 
-@dataclass(frozen=True, slots=True, repr=False)
-class Scanned:
-    """The frames of an archive, each with its zone and blur.
+class _Shown:
+    """A result with a line and a table."""
 
-    Attributes
-    ----------
-    frames : pandas.DataFrame
-        The frame table.
-    problems : list of Problem
-    settings : Settings
-    """
+    __slots__ = ()
+
+    def _table(self) -> pd.DataFrame:
+        raise NotImplementedError
+
+    def _repr_html_(self) -> str:
+        return f"<p>{escape(repr(self))}</p>{self._table().to_html(index=False)}"
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class Scanned(_Shown):
+    """The frames of an archive, each with its zone and blur."""
 
     scan: Scan
 
@@ -56,15 +60,13 @@ class Scanned:
         return declared_lenses(self.scan.archive.session_files)
 
     def __repr__(self) -> str:
-        zone, distance = (
-            int(self.frames[name].notna().sum()) for name in ("near_limit_m", "subject_distance_m")
-        )
+        zone, distance = self.frames[["near_limit_m", "subject_distance_m"]].notna().sum()
         return (
             f"{len(self.frames)} frames, {zone} with a sharp zone, {distance} with a subject distance; "
             f"{len(self.problems)} problems"
         )
 
-    def _repr_html_(self) -> str:
+    def _table(self) -> pd.DataFrame:
         columns = [
             "file",
             "preset",
@@ -74,70 +76,68 @@ class Scanned:
             "in_zone",
             "counted_as",
         ]
-        return f"<p>{escape(repr(self))}</p>{self.frames[columns].head(8).to_html(index=False)}"
+        return self.frames[columns].head(8)
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class Advised:
+class Advised(_Shown):
     """What to set next with one lens."""
 
-    told: LensDecision
+    of_lens: LensDecision
 
     @property
     def decision(self) -> Decision:
         """The decision: ``kind``, ``setting``, ``gain_ratio``, ``why``, ``would_help_most`` and the rest."""
-        return self.told.decision
+        return self.of_lens.decision
 
     @property
     def settings(self) -> pd.DataFrame:
         """Every setting that may be advised, the best first."""
-        return pd.DataFrame(self.told.settings)
+        return pd.DataFrame(self.of_lens.settings)
 
     def as_json(self) -> dict[str, Any]:
         """The same as ``auditor advise --json`` prints."""
-        return advice_json(self.told)
+        return advice_json(self.of_lens)
 
     def __repr__(self) -> str:
-        one, met = self.decision, self.told.subjects
+        one, met = self.decision, self.of_lens.subjects
         what = one.kind.replace("_", " ")
         if one.setting is not None:
             ring = format_distance(one.setting.focus_distance_m)
             what += f" to {format_f_number(one.setting.f_number)}, ring on {ring}"
         share = "" if np.isnan(met.share_now) else f"; sharp as set {met.share_now:.0%} of {met.n} subjects"
-        return f"{self.told.lens}: {what} ({one.why.replace('_', ' ')}{share})"
+        return f"{self.of_lens.lens}: {what} ({one.why.replace('_', ' ')}{share})"
 
-    def _repr_html_(self) -> str:
-        table = self.settings
-        if len(table):
-            table = table.head(8)[["f_number", "focus_distance_m", "share_sharp", "sharp_low", "sharp_high"]]
-        return f"<p>{escape(repr(self))}</p>{table.round(2).to_html(index=False)}"
+    def _table(self) -> pd.DataFrame:
+        columns = ["f_number", "focus_distance_m", "share_sharp", "sharp_low", "sharp_high"]
+        return self.settings.reindex(columns=columns).head(8).round(2)
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class Tuned:
+class Tuned(_Shown):
     """What each f-number of a lens brings at its best engraving."""
 
-    told: LensDecision
+    of_lens: LensDecision
 
     @property
     def stops(self) -> pd.DataFrame:
         """One row a stop: the share sharp, and what defocus, motion and diffraction take."""
-        return pd.DataFrame(self.told.stops)
+        return pd.DataFrame(self.of_lens.stops)
 
     def as_json(self) -> dict[str, Any]:
         """The same as ``auditor tune --json`` prints."""
-        return tuning_json(self.told)
+        return tuning_json(self.of_lens)
 
     def __repr__(self) -> str:
-        parts = [f"{format_f_number(stop.f_number)} {stop.share:.0%}" for stop in self.told.stops]
-        return f"{self.told.lens}: sharp at {', '.join(parts) or 'no stop that could be weighed'}"
+        parts = [f"{format_f_number(stop.f_number)} {stop.share:.0%}" for stop in self.of_lens.stops]
+        return f"{self.of_lens.lens}: sharp at {', '.join(parts) or 'no stop that could be weighed'}"
 
-    def _repr_html_(self) -> str:
-        return f"<p>{escape(repr(self))}</p>{self.stops.round(3).to_html(index=False)}"
+    def _table(self) -> pd.DataFrame:
+        return self.stops.round(3)
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class Audited:
+class Audited(_Shown):
     """Everything that an audit found; ``audit`` holds the parts by name."""
 
     audit: Audit
@@ -178,7 +178,7 @@ class Audited:
         return self.audit.decisions
 
     def chart(self, name: str) -> bytes:
-        """One chart of the report as PNG: presets, distances, tolerance or sessions."""
+        """One chart of the report as PNG: presets or distances."""
         from auditor.show.charts import render_charts
 
         return render_charts(self.audit, [name])[name].png
@@ -192,14 +192,14 @@ class Audited:
 
     def __repr__(self) -> str:
         counts = self.audit.counts
-        said = "; ".join(repr(Advised(told)) for told in self.decisions.lenses)
+        said = "; ".join(repr(Advised(one)) for one in self.decisions.lenses)
         return (
             f"{counts['frames']} frames, {counts['keepers']} of {counts['marked']} counted ones kept. {said}"
         )
 
-    def _repr_html_(self) -> str:
+    def _table(self) -> pd.DataFrame:
         columns = ["preset", "hits", "bursts", "hit_rate", "low", "high", "near_limit_m", "far_limit_m"]
-        return f"<p>{escape(repr(self))}</p>{self.presets[columns].round(2).to_html(index=False)}"
+        return self.presets[columns].round(2)
 
 
 @dataclass(frozen=True, slots=True, repr=False)

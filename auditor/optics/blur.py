@@ -2,7 +2,6 @@
 
 All parts are diameters in millimetres on the sensor. They are combined as the root of the sum of their
 squares, the published model for defocus and diffraction (Hansma); the parts always stand beside the sum.
-Infinity is an ordinary focus distance and an ordinary subject distance. NaN in, NaN out.
 
 How good that root is was measured against wave optics (``tests/optics/test_waves.py``), as the even disc
 that halves contrast at the same frequency. With the MTF50 disc for diffraction it is never too small, and at
@@ -39,22 +38,6 @@ def defocus_mm(
 
     b = f^2 / (N (s - f)) |u - s| / u, with s and u from the lens: similar triangles behind a thin lens.
     With the extension E, which is f^2 / (s - f) but for a shift: b = |E - (f + E) f / u| / N.
-
-    Parameters
-    ----------
-    focal_length_mm, f_number : array_like
-        Focal length f [mm] and f-number N as recorded.
-    focus_distance_m, subject_distance_m : array_like
-        Where the ring is set and where the subject stands [m]; either may be infinite.
-    distance_from : {"sensor", "lens"}
-        What both distances count from.
-    shift_mm : array_like
-        As for :func:`auditor.optics.lens.sharp_zone`.
-
-    Returns
-    -------
-    numpy.ndarray or numpy.float64
-        Diameter [mm].
 
     Examples
     --------
@@ -94,18 +77,6 @@ def airy_mm(f_number: npt.ArrayLike, magnification: npt.ArrayLike) -> Floats:
 
     It overstates the loss of sharpness: most of the light lies well inside (see :func:`mtf50_disc_mm`).
 
-    Parameters
-    ----------
-    f_number : array_like
-        f-number N.
-    magnification : array_like
-        Magnification m at the subject [1].
-
-    Returns
-    -------
-    numpy.ndarray or numpy.float64
-        Diameter [mm].
-
     Examples
     --------
     >>> round(float(airy_mm(8, 0.0)), 5)
@@ -115,10 +86,9 @@ def airy_mm(f_number: npt.ArrayLike, magnification: npt.ArrayLike) -> Floats:
 
 
 def mtf50_disc_mm(f_number: npt.ArrayLike, magnification: npt.ArrayLike) -> Floats:
-    """Diameter of the even disc that halves contrast at the same frequency as diffraction does.
+    """Even disc that halves contrast at the same frequency as diffraction does, 1.745 lambda N (1 + m).
 
-    1.745 lambda N (1 + m), 28 % smaller than the Airy diameter. Parameters and result as for
-    :func:`airy_mm`.
+    It is 28 % smaller than the Airy diameter.
     """
     return (MTF50_FACTOR * WAVELENGTH_MM * effective_f_number(f_number, magnification))[()]
 
@@ -139,28 +109,10 @@ def motion_mm(
     crossing_deg: npt.ArrayLike | None = None,
     distance_from: DistanceFrom = "sensor",
 ) -> Floats:
-    """Length of the smear of a moving subject, m v t sin(angle).
+    """Length of the smear of a moving subject, m v t sin(angle); NaN for a speed or a time below 0.
 
-    Parameters
-    ----------
-    focal_length_mm : array_like
-        Focal length [mm].
-    subject_distance_m : array_like
-        Where the subject stands [m].
-    speed_m_s : array_like
-        Speed v [m/s], at least 0.
-    exposure_time_s : array_like
-        Exposure time t [s], at least 0.
-    crossing_deg : array_like or None
-        Angle between the way and the line of sight [degrees]: 90 straight across, 0 towards the camera. None
-        for unknown: the median crossing, 0.707 m v t.
-    distance_from : {"sensor", "lens"}
-        What the distance counts from.
-
-    Returns
-    -------
-    numpy.ndarray or numpy.float64
-        Length [mm].
+    The angle lies between the way and the line of sight, 90 straight across, 0 towards the camera; None for
+    unknown: the median crossing, 0.707 m v t.
 
     Examples
     --------
@@ -191,24 +143,7 @@ def camera_turn_mm(
     exposure_time_s: npt.ArrayLike,
     distance_from: DistanceFrom = "sensor",
 ) -> Floats:
-    """Length of the smear of a camera that turns while the shutter is open, f (1 + m) omega t.
-
-    Parameters
-    ----------
-    focal_length_mm, subject_distance_m : array_like
-        Focal length [mm] and where the subject stands [m].
-    turn_deg_s : array_like
-        Angular speed omega [degrees/s], at least 0.
-    exposure_time_s : array_like
-        Exposure time t [s], at least 0.
-    distance_from : {"sensor", "lens"}
-        What the distance counts from.
-
-    Returns
-    -------
-    numpy.ndarray or numpy.float64
-        Length [mm], near the middle of the picture.
-    """
+    """Smear near the middle of the picture while the camera turns, f (1 + m) omega t, omega in degrees/s."""
     size = magnification(from_lens(subject_distance_m, focal_length_mm, distance_from), focal_length_mm)
     return _smear_mm(_turn_scale(focal_length_mm, size), turn_deg_s, exposure_time_s)
 
@@ -251,12 +186,9 @@ def allowance_mm(tolerance_mm: npt.ArrayLike, *parts_mm: npt.ArrayLike) -> Float
 
 @dataclass(frozen=True, slots=True)
 class BlurParts:
-    """Blur at the subject by cause, as diameters on the sensor [mm]; numpy floats or arrays of one shape.
+    """Blur at the subject by cause [mm]: numpy floats or arrays of one shape, 0 for a cause left out.
 
-    Attributes
-    ----------
-    defocus_mm, motion_mm, diffraction_mm, turn_mm, pixel_mm : numpy.ndarray or numpy.float64
-        Diameter by cause; a cause that was not asked for is 0. Diffraction is the Airy diameter.
+    Diffraction is the Airy diameter.
     """
 
     defocus_mm: Floats
@@ -285,24 +217,7 @@ def blur_parts(
     distance_from: DistanceFrom = "sensor",
     shift_mm: npt.ArrayLike = 0.0,
 ) -> BlurParts:
-    """All causes of blur at the subject at once.
-
-    Parameters
-    ----------
-    focal_length_mm, f_number, focus_distance_m, subject_distance_m, distance_from, shift_mm
-        As for :func:`defocus_mm`.
-    speed_m_s, exposure_time_s, crossing_deg
-        As for :func:`motion_mm`; the default speed of 0 leaves motion out.
-    turn_deg_s
-        As for :func:`camera_turn_mm`; the default of 0 leaves it out.
-    pixel_pitch_mm : array_like
-        Distance between pixels [mm]; the default of 0 leaves it out.
-
-    Returns
-    -------
-    BlurParts
-        Its parts, and their sum as ``combined_mm``.
-    """
+    """All causes of blur at the subject at once; what is left at 0 does not count."""
     focus = from_lens(focus_distance_m, focal_length_mm, distance_from)
     subject = from_lens(subject_distance_m, focal_length_mm, distance_from)
     size = magnification(subject, focal_length_mm)

@@ -35,25 +35,13 @@ _HALVINGS = 100
 
 @dataclass(frozen=True, slots=True)
 class CombinedZone:
-    """Where all blur together stays within the circle of confusion; numpy floats or arrays of one shape.
+    """Where all blur together stays within the circle of confusion; numpy floats or arrays of one shape."""
 
-    Attributes
-    ----------
-    near_limit_m, far_limit_m : numpy.ndarray or numpy.float64
-        Limits [m]; NaN where nothing is sharp enough, or unknown.
-    best_distance_m : numpy.ndarray or numpy.float64
-        Where all blur together is least [m]: at the focus distance or behind it.
-    best : BlurParts
-        The blur there, by cause.
-    empty : numpy.ndarray or numpy.bool
-        True where the inputs are known and no distance passes.
-    """
-
-    near_limit_m: Floats
+    near_limit_m: Floats  # NaN where nothing is sharp enough, or unknown
     far_limit_m: Floats
-    best_distance_m: Floats
-    best: BlurParts
-    empty: npt.NDArray[np.bool_]
+    best_distance_m: Floats  # where all blur is least: at the focus distance or behind it
+    best: BlurParts  # the blur there
+    empty: npt.NDArray[np.bool_]  # the inputs are known and no distance passes
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,17 +81,7 @@ def combined_zone(
 ) -> CombinedZone:
     """Distances between which defocus, diffraction and movement together stay within c.
 
-    Parameters
-    ----------
-    focal_length_mm, f_number, focus_distance_m, coc_mm, distance_from, shift_mm
-        As for :func:`auditor.optics.lens.sharp_zone`.
-    speed_m_s, exposure_time_s, crossing_deg, turn_deg_s, pixel_pitch_mm
-        As for :func:`auditor.optics.blur.blur_parts`; what is left at 0 does not count.
-
-    Returns
-    -------
-    CombinedZone
-        A near limit within 2f of the lens is given as 2f.
+    What is left at 0 does not count. A near limit within 2f of the lens is given as 2f.
     """
     focal, number, focus, coc, speed, time, across, turn, pixel = np.broadcast_arrays(
         *(np.asarray(v, dtype=float) for v in (focal_length_mm, f_number, focus_distance_m, coc_mm)),

@@ -15,17 +15,9 @@ _SHUTTERS = np.array(
 
 
 def exposure_value(f_number: npt.ArrayLike, exposure_time_s: npt.ArrayLike, iso: npt.ArrayLike) -> Floats:
-    """Brightness of the scene as an exposure value at ISO 100, log2(N^2 / t) - log2(S / 100).
+    """Brightness of the scene [stops] of a well exposed frame: exposure value at ISO 100.
 
-    Parameters
-    ----------
-    f_number, exposure_time_s, iso : array_like
-        f-number N, exposure time t [s], sensitivity S, of a well exposed frame.
-
-    Returns
-    -------
-    numpy.ndarray or numpy.float64
-        Exposure value [stops]; NaN where one of the three is unknown.
+    log2(N^2 / t) - log2(S / 100); NaN where one of the three is unknown.
 
     Examples
     --------

@@ -7,6 +7,8 @@ ceilings add light that it does not know; out of doors there is less (common pra
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import numpy.typing as npt
 
@@ -43,3 +45,20 @@ def flash_range_m(reach_m: npt.ArrayLike, stops: float = 0.5) -> tuple[Floats, F
     reach = np.asarray(reach_m, dtype=float)
     factor = 2 ** (stops / 2)
     return (reach / factor)[()], (reach * factor)[()]
+
+
+@dataclass(frozen=True, slots=True)
+class Flash:
+    """What a flash lights at each f-number; arrays of shape (stops,)."""
+
+    guide_number_m: float  # at ISO 100
+    iso: float
+    reach_m: Floats  # full light
+    from_m: Floats  # half a stop about it
+    to_m: Floats
+
+
+def flash_at(guide_number_m: float, iso: float, f_numbers: npt.ArrayLike) -> Flash:
+    """What a flash lights at each of some f-numbers."""
+    reach = flash_reach_m(guide_number_m, iso, f_numbers)
+    return Flash(guide_number_m, iso, reach, *flash_range_m(reach))

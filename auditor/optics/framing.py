@@ -31,21 +31,9 @@ def lower_edge_m(
     frame_height_mm: npt.ArrayLike,
     camera_height_m: npt.ArrayLike = CAMERA_HEIGHT_M,
 ) -> Floats:
-    """Height above the ground of what the frame's lower edge cuts, the camera held level.
+    """Height above the ground of what the frame's lower edge cuts, the camera held level; below 0 the ground.
 
-    Parameters
-    ----------
-    distance_m : array_like
-        From the sensor plane [m]; NaN where it cannot be focused.
-    focal_length_mm : array_like
-    frame_height_mm : array_like
-        Height of the sensor as the camera is held [mm].
-    camera_height_m : array_like
-
-    Returns
-    -------
-    numpy.ndarray or numpy.float64
-        Below nought where the ground shows.
+    Distances from the sensor plane; the frame's height as the camera is held.
 
     Examples
     --------

@@ -10,9 +10,6 @@ which infinity is an ordinary number: with q = 1/s,
 which is the usual near = s f^2 / (f^2 + N c (s - f)) and its partner. The hyperfocal distance is the focus
 distance whose 1/far is nought, f^2 / (N c) + f from the lens. The same triangles give the blur disc of
 :func:`auditor.optics.blur.defocus_mm`, so a point at either limit blurs to exactly c.
-
-Scalars or arrays go in and are broadcast; the same shape comes out, a numpy float for scalars. What is
-unknown (NaN), or makes no sense (an f-number of nought, a distance that cannot be focused), comes out as NaN.
 """
 
 from __future__ import annotations
@@ -48,26 +45,12 @@ def known(*values: npt.ArrayLike) -> npt.NDArray[np.bool_]:
 def from_lens(
     distance_m: npt.ArrayLike, focal_length_mm: npt.ArrayLike, distance_from: DistanceFrom
 ) -> Floats:
-    """Turn a distance typed in either convention into the distance from the lens.
-
-    Parameters
-    ----------
-    distance_m : array_like
-        Distance [m].
-    focal_length_mm : array_like
-        Focal length f [mm].
-    distance_from : {"sensor", "lens"}
-        What the distance counts from.
-
-    Returns
-    -------
-    numpy.ndarray or numpy.float64
-        Distance from the lens [m]; NaN where it cannot be focused.
+    """Turn a distance [m] in either convention into that from the lens; NaN where it cannot be focused.
 
     Raises
     ------
     ValueError
-        If ``distance_from`` is neither word.
+        If ``distance_from`` is neither ``sensor`` nor ``lens``.
     """
     if distance_from == "sensor":
         return lens_distance_m(distance_m, focal_length_mm)
@@ -89,22 +72,11 @@ def to_convention(
 
 
 def lens_distance_m(sensor_distance_m: npt.ArrayLike, focal_length_mm: npt.ArrayLike) -> Floats:
-    """Distance from the lens of a point in focus at a distance from the sensor plane.
+    """Distance from the lens [m], at least 2f, of a point in focus at D from the sensor plane [m].
 
     Object and image distance add up to D and obey the lens equation, so u = (D + sqrt(D^2 - 4 f D)) / 2. The
-    smaller root, an image larger than life, is not a photographer's ring.
-
-    Parameters
-    ----------
-    sensor_distance_m : array_like
-        Distance D from the sensor plane [m]; may be infinite.
-    focal_length_mm : array_like
-        Focal length f [mm].
-
-    Returns
-    -------
-    numpy.ndarray or numpy.float64
-        Distance u from the lens [m], at least 2f; NaN for D below 4f, which no thin lens can focus.
+    smaller root, an image larger than life, is not a photographer's ring. NaN for D below 4f, which no thin
+    lens can focus.
 
     Examples
     --------
@@ -119,22 +91,10 @@ def lens_distance_m(sensor_distance_m: npt.ArrayLike, focal_length_mm: npt.Array
 
 
 def sensor_distance_m(lens_distance_m: npt.ArrayLike, focal_length_mm: npt.ArrayLike) -> Floats:
-    """Distance from the sensor plane of a point in focus at a distance from the lens.
+    """Distance from the sensor plane [m] of a point in focus at u from the lens [m].
 
-    D = u + u f / (u - f), object distance and image distance together.
-
-    Parameters
-    ----------
-    lens_distance_m : array_like
-        Distance u from the lens [m]; may be infinite.
-    focal_length_mm : array_like
-        Focal length f [mm].
-
-    Returns
-    -------
-    numpy.ndarray or numpy.float64
-        Distance D from the sensor plane [m]; NaN for u below 2f, where the image is larger than life and D
-        would grow again.
+    D = u + u f / (u - f), object distance and image distance together; NaN for u below 2f, where the image is
+    larger than life and D would grow again.
 
     Examples
     --------
@@ -154,19 +114,7 @@ def _outward(distance: Floats, focal_m: Floats) -> Floats:
 
 
 def magnification(lens_distance_m: npt.ArrayLike, focal_length_mm: npt.ArrayLike) -> Floats:
-    """Size of the image over the size of the object, m = f / (u - f).
-
-    Parameters
-    ----------
-    lens_distance_m : array_like
-        Distance u from the lens [m]; may be infinite.
-    focal_length_mm : array_like
-        Focal length f [mm].
-
-    Returns
-    -------
-    numpy.ndarray or numpy.float64
-        Magnification [1]; nought at infinity, NaN for u at or below f.
+    """Size of the image over the size of the object, m = f / (u - f) [1]; NaN for u at or below f.
 
     Examples
     --------
@@ -182,16 +130,7 @@ def magnification(lens_distance_m: npt.ArrayLike, focal_length_mm: npt.ArrayLike
 def shifted_pull(
     lens_focus_m: npt.ArrayLike, focal_length_mm: npt.ArrayLike, shift_mm: npt.ArrayLike
 ) -> Floats:
-    """Extension over f^2, E / f^2 = 1 / (s - f) + delta / f^2 [1/m]; below nought past infinity.
-
-    Parameters
-    ----------
-    lens_focus_m : array_like
-        What the ring says, counted from the lens [m].
-    focal_length_mm, shift_mm : array_like
-        Focal length f, and how much farther from the sensor the lens stands than its engravings mean, delta
-        [mm].
-    """
+    """Extension over f^2, E / f^2 = 1 / (s - f) + delta / f^2 [1/m]; below nought past infinity."""
     focal = np.asarray(focal_length_mm, dtype=float)
     with np.errstate(all="ignore"):
         pull: Floats = 1 / (np.asarray(lens_focus_m, dtype=float) - focal / MM_PER_M)
@@ -215,19 +154,7 @@ def hyperfocal_m(
     coc_mm: npt.ArrayLike,
     distance_from: DistanceFrom = "sensor",
 ) -> Floats:
-    """Nearest focus distance that keeps infinity sharp, f^2 / (N c) + f from the lens.
-
-    Parameters
-    ----------
-    focal_length_mm, f_number, coc_mm : array_like
-        Focal length f [mm], f-number N as recorded, circle of confusion c [mm].
-    distance_from : {"sensor", "lens"}
-        What the result counts from.
-
-    Returns
-    -------
-    numpy.ndarray or numpy.float64
-        Hyperfocal distance [m].
+    """Nearest focus distance that keeps infinity sharp, f^2 / (N c) + f from the lens [m].
 
     Examples
     --------
@@ -242,17 +169,7 @@ def hyperfocal_m(
 
 @dataclass(frozen=True, slots=True)
 class Zone:
-    """What is acceptably sharp at one setting; every field is a numpy float or an array of one shape.
-
-    Attributes
-    ----------
-    near_limit_m, far_limit_m : numpy.ndarray or numpy.float64
-        Limits of the zone [m], in the convention that was asked for; the far limit may be infinite.
-    hyperfocal_m : numpy.ndarray or numpy.float64
-        Hyperfocal distance [m].
-    focus_distance_m : numpy.ndarray or numpy.float64
-        The focus distance the zone belongs to [m].
-    """
+    """What is acceptably sharp at one setting, and its focus distance; fields of one shape."""
 
     near_limit_m: Floats
     far_limit_m: Floats
@@ -266,10 +183,7 @@ class Zone:
 
     @property
     def share_in_front(self) -> Floats:
-        """The part of the depth that lies in front of the focus distance, 0 to 1; 0 where it is endless.
-
-        Unknown at infinity focus, where all of the depth lies in front and is endless too.
-        """
+        """Part of the depth in front of the focus distance: 0 where endless, unknown at infinity."""
         with np.errstate(all="ignore"):
             share = (self.focus_distance_m - self.near_limit_m) / self.depth_m
         return np.asarray(share)[()]
@@ -287,20 +201,6 @@ def sharp_zone(
 
     With the real extension E = e + delta, near = f (f + E) / (N c + E) and far = f (f + E) / (E - N c),
     from the lens: the formulas above with q = E / (f (f + E)), which may be below nought.
-
-    Parameters
-    ----------
-    focal_length_mm, f_number : array_like
-        Focal length f [mm] and f-number N as recorded.
-    focus_distance_m : array_like
-        Focus distance [m]; may be infinite, where the near limit is f^2 / (N c) from the lens.
-    coc_mm : array_like
-        Circle of confusion c [mm].
-    distance_from : {"sensor", "lens"}
-        What distances count from, in and out.
-    shift_mm : array_like
-        How much farther from the sensor the lens stands than its engravings mean, delta [mm] (see
-        :mod:`auditor.optics.ring_check`).
 
     Returns
     -------

@@ -24,6 +24,7 @@ from auditor.optics.lens import (
     sharp_zone,
     to_convention,
 )
+from auditor.optics.ring_check import true_focus_m
 from auditor.optics.rings import FULL_STOPS, Place, nearest_place, within
 
 _ROUNDING = 1e-9  # a limit this close, relatively, counts as covered
@@ -31,29 +32,14 @@ _ROUNDING = 1e-9  # a limit this close, relatively, counts as covered
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """One setting for each f-number; arrays of shape (stops,).
-
-    Attributes
-    ----------
-    f_number, focus_distance_m : numpy.ndarray
-        The setting; distances in the convention that was asked for [m].
-    places : tuple of Place
-        The setting of the ring, of the same length.
-    zone : Zone
-        Its sharp zone.
-    covers : numpy.ndarray of bool
-        True where the wanted limits lie inside.
-    focus_from_m, focus_to_m : numpy.ndarray
-        Leeway of the ring: any focus distance from here to there covers the limits too [m]; NaN where none
-        does.
-    """
+    """One setting for each f-number; arrays of shape (stops,)."""
 
     f_number: Floats
-    focus_distance_m: Floats
+    focus_distance_m: Floats  # what the ring says
     places: tuple[Place, ...]
     zone: Zone
-    covers: npt.NDArray[np.bool_]
-    focus_from_m: Floats
+    covers: npt.NDArray[np.bool_]  # the wanted limits lie inside
+    focus_from_m: Floats  # any mark of the ring from here to there covers them too; NaN where none does
     focus_to_m: Floats
 
 
@@ -63,21 +49,9 @@ def best_focus_m(
     focal_length_mm: npt.ArrayLike,
     distance_from: DistanceFrom = "sensor",
 ) -> Floats:
-    """Focus distance at which both wanted limits are equally blurred: their harmonic mean from the lens.
+    """Focus distance at which both wanted limits are equally blurred: their harmonic mean from the lens [m].
 
-    Parameters
-    ----------
-    near_m, far_m : array_like
-        Wanted limits [m]; the far one may be infinite, which gives twice the near one.
-    focal_length_mm : array_like
-        Focal length [mm].
-    distance_from : {"sensor", "lens"}
-        What distances count from, in and out.
-
-    Returns
-    -------
-    numpy.ndarray or numpy.float64
-        Focus distance [m].
+    The far limit may be infinite, which gives twice the near one.
 
     Examples
     --------
@@ -98,17 +72,7 @@ def widest_f_number(
 ) -> Floats:
     """Smallest f-number whose zone reaches from the near to the far limit, at the best focus distance.
 
-    Parameters
-    ----------
-    near_m, far_m, focal_length_mm, distance_from
-        As for :func:`best_focus_m`.
-    coc_mm : array_like
-        Circle of confusion [mm].
-
-    Returns
-    -------
-    numpy.ndarray or numpy.float64
-        f-number [1], exact and not rounded to a stop; NaN where the limits are unknown or crossed.
+    Exact, not rounded to a stop; NaN where the limits are unknown or crossed.
 
     Examples
     --------
@@ -131,31 +95,13 @@ def plan_limits(
     places: Sequence[Place],
     f_stops: npt.ArrayLike = FULL_STOPS,
     distance_from: DistanceFrom = "sensor",
+    shift_mm: float = 0.0,
 ) -> Plan:
     """Best place on the ring at each f-stop for wanted limits, and whether it covers them.
 
     Of the places that cover, an engraving goes before one midway between two, and then the one nearest the
-    best focus distance is taken; where none covers, the place nearest to it.
-
-    Parameters
-    ----------
-    focal_length_mm : float
-        Focal length [mm].
-    near_m, far_m : float
-        Wanted limits [m]; the far one may be infinite.
-    coc_mm : array_like
-        Circle of confusion [mm], one or one for each f-stop.
-    places : sequence of Place
-        What the ring can be set to (see :func:`auditor.optics.rings.places_on`).
-    f_stops : array_like, shape (stops,)
-        The f-numbers the lens has.
-    distance_from : {"sensor", "lens"}
-        What distances count from, in and out.
-
-    Returns
-    -------
-    Plan
-        In the order of ``f_stops``.
+    best focus distance is taken; where none covers, the place nearest to it. The far limit may be infinite;
+    the circle of confusion is one, or one for each f-stop.
 
     Raises
     ------
@@ -177,14 +123,15 @@ def plan_limits(
             f"A {focal_length_mm:g} mm lens can be set to none of the engravings.", "Give its ring: --ring."
         )
     stops = np.atleast_1d(np.asarray(f_stops, dtype=float))
-    leeway = focus_leeway_m(near_m, far_m, focal_length_mm, stops, coc_mm, distance_from)
-    best_m = float(best_focus_m(near_m, far_m, focal_length_mm, distance_from))
+    leeway = focus_leeway_m(near_m, far_m, focal_length_mm, stops, coc_mm, distance_from, shift_mm)
+    best_m = best_focus_m(near_m, far_m, focal_length_mm, distance_from)
+    mark_m = float(true_focus_m(best_m, focal_length_mm, -shift_mm, distance_from))
     chosen = tuple(
-        nearest_place(within(places, start * (1 - _ROUNDING), end * (1 + _ROUNDING)) or places, best_m)
+        nearest_place(within(places, start * (1 - _ROUNDING), end * (1 + _ROUNDING)) or places, mark_m)
         for start, end in zip(*leeway, strict=True)
     )
     focus = np.array([place.distance_m for place in chosen])
-    zone = sharp_zone(focal_length_mm, stops, focus, coc_mm, distance_from)
+    zone = sharp_zone(focal_length_mm, stops, focus, coc_mm, distance_from, shift_mm)
     covers = (zone.near_limit_m <= near_m * (1 + _ROUNDING)) & (zone.far_limit_m >= far_m * (1 - _ROUNDING))
     return Plan(stops, focus, chosen, zone, covers, *leeway)
 
@@ -196,20 +143,23 @@ def focus_leeway_m(
     f_number: npt.ArrayLike,
     coc_mm: npt.ArrayLike,
     distance_from: DistanceFrom = "sensor",
+    shift_mm: float = 0.0,
 ) -> tuple[Floats, Floats]:
-    """Nearest and farthest focus distance whose zone still covers wanted limits [m]; NaN where none does.
+    """Nearest and farthest mark of the ring whose zone still covers wanted limits [m]; NaN where none does.
 
     The near limit is kept while q >= (1/near - k) / (1 - f k), the far one while q <= (1/far + k) /
-    (1 + f k).
+    (1 + f k). The mark for q has its extension less the shift: 1 / (s - f) = q / (1 - f q) - delta / f^2.
     """
     focal = np.asarray(focal_length_mm, dtype=float)
+    focal_m = focal / MM_PER_M
     with np.errstate(all="ignore"):
         width = half_width(focal, f_number, coc_mm)
         start, end = (1 / from_lens(limit, focal, distance_from) for limit in (near_m, far_m))
-        least = np.maximum((start - width) / (1 - focal / MM_PER_M * width), 0.0)
-        most = (end + width) / (1 + focal / MM_PER_M * width)
+        ends = (start - width) / (1 - focal_m * width), (end + width) / (1 + focal_m * width)
+        least, most = (q / (1 - focal_m * q) - shift_mm * MM_PER_M / focal**2 for q in ends)
+        least = np.maximum(least, 0.0)  # no ring goes past its infinity
         least, most = np.where(least <= most, (least, most), np.nan)
-        return (
-            to_convention(1 / most, focal, distance_from),
-            to_convention(1 / least, focal, distance_from),
+        nearest, farthest = (
+            to_convention(1 / pull + focal_m, focal, distance_from) for pull in (most, least)
         )
+        return nearest, farthest

@@ -22,21 +22,11 @@ FOCUSED_WITHIN_MM = 0.01  # and of the extension: where the eye takes a picture 
 
 @dataclass(frozen=True, slots=True)
 class RingShift:
-    """How far a lens stands from where its engravings put it.
+    """How far a lens stands from where its engravings put it."""
 
-    Attributes
-    ----------
-    shift_mm : float
-        Delta [mm]; above nought: too far from the sensor.
-    residual_mm : numpy.ndarray, shape (n,)
-        What each reading says beside it [mm].
-    disagree : tuple of int
-        Readings that lie farther off than a tape and an eye explain, by their place in the list.
-    """
-
-    shift_mm: float
-    residual_mm: Floats
-    disagree: tuple[int, ...] = ()
+    shift_mm: float  # above nought: too far from the sensor
+    residual_mm: Floats  # what each reading says beside it, shape (n,)
+    disagree: tuple[int, ...] = ()  # readings farther off than a tape and an eye explain, by their place
 
 
 def extension_mm(
@@ -64,15 +54,7 @@ def find_shift(
     """Find the one length that explains where marks of the ring really focus, by least squares.
 
     The mean of E - e over the readings, each of which is taken for equally exact in extension, as focusing by
-    eye is.
-
-    Parameters
-    ----------
-    focal_length_mm : float
-    mark_m, focuses_m : array_like, shape (n,)
-        Engravings, and where the lens focuses there by tape [m]; either may be infinite.
-    distance_from : {"sensor", "lens"}
-        What both count from.
+    eye is. Marks and what they focus by tape [m] may be infinite.
 
     Raises
     ------

@@ -36,18 +36,10 @@ STOPS = {"full": FULL_STOPS, "half": HALF_STOPS, "third": THIRD_STOPS}
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """Somewhere a ring can be set to.
-
-    Attributes
-    ----------
-    distance_m : float
-        Focus distance [m]; may be infinite.
-    between_m : tuple of float or None
-        The two engravings that it lies midway between [m]; None for an engraving.
-    """
+    """Somewhere a ring can be set to: an engraving, or midway between two [m]."""
 
     distance_m: float
-    between_m: tuple[float, float] | None = None
+    between_m: tuple[float, float] | None = None  # the engravings that it lies between; None for one
 
 
 def usual_ring_m(units: str) -> tuple[float, ...]:
@@ -66,20 +58,9 @@ def within_reach(engravings_m: Sequence[float], focal_length_mm: float) -> tuple
 def places_on(
     engravings_m: Sequence[float], focal_length_mm: float, distance_from: DistanceFrom = "sensor"
 ) -> tuple[Place, ...]:
-    """Every place that a ring can be set to: its engravings, and midway between neighbours.
+    """Every place that a ring can be set to, ascending: its engravings, and midway between neighbours.
 
-    Parameters
-    ----------
-    engravings_m : sequence of float
-        Engravings [m]; those that the lens cannot focus to are left out.
-    focal_length_mm : float
-    distance_from : {"sensor", "lens"}
-        What distances count from, in and out.
-
-    Returns
-    -------
-    tuple of Place
-        In ascending order.
+    Engravings that the lens cannot focus to are left out.
 
     Examples
     --------
@@ -107,13 +88,7 @@ def within(places: Sequence[Place], from_m: float, to_m: float) -> tuple[Place, 
 
 
 def nearest_place(places: Sequence[Place], wanted_m: float) -> Place:
-    """The place nearest to a distance, as the ring turns (in 1/distance).
-
-    Raises
-    ------
-    ValueError
-        If there is no place.
-    """
+    """The place nearest to a distance, as the ring turns (in 1/distance); ``ValueError`` without a place."""
     return min(places, key=lambda place: abs(1 / place.distance_m - 1 / wanted_m))
 
 

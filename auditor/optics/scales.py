@@ -30,17 +30,7 @@ def read_scale_for(
 ) -> Floats:
     """f-number whose marks on the engraved scale show the zone of another eye, N c_own / c_scale.
 
-    Parameters
-    ----------
-    f_number : array_like
-        f-number N that the lens is set to.
-    coc_own_mm, coc_scale_mm : array_like
-        Criterion wanted, and criterion that the scale was engraved for [mm].
-
-    Returns
-    -------
-    numpy.ndarray or numpy.float64
-        f-number to read [1], exact and not rounded to a mark; NaN where something is unknown.
+    Exact, not rounded to a mark; NaN where something is unknown.
 
     Examples
     --------
@@ -53,22 +43,21 @@ def read_scale_for(
 
 
 @dataclass(frozen=True, slots=True)
-class EngravedFor:
-    """The criterion that a scale was engraved for, as readings off it tell.
+class EngravedScale:
+    """The criterion that a scale was engraved for [mm], and the interval that every reading off it allows.
 
-    Attributes
-    ----------
-    coc_mm, low_mm, high_mm : float
-        Criterion, and the interval that every reading allows [mm]; the high end is infinite where all that
-        is known is "past infinity". Where readings contradict each other, the interval holds all of theirs.
-    contradiction : tuple of int or None
-        Two readings, by their place in the list, that no one criterion explains.
+    The high end is infinite where all that is known is "past infinity". Where two readings contradict each
+    other, the interval holds those of all.
     """
 
     coc_mm: float
     low_mm: float
     high_mm: float
-    contradiction: tuple[int, int] | None = None
+    source: str = "read off it"  # else assumed, or the criterion stated
+    contradiction: tuple[int, int] | None = None  # the two, by their place in the list
+
+
+ASSUMED_SCALE = EngravedScale(USUAL_SCALE_COC_MM, USUAL_SCALE_COC_MM, USUAL_SCALE_COC_MM, "assumed")
 
 
 def engraved_for(
@@ -78,22 +67,13 @@ def engraved_for(
     near_m: npt.ArrayLike,
     far_m: npt.ArrayLike,
     distance_from: DistanceFrom = "sensor",
-) -> EngravedFor:
-    """Find the criterion that a depth-of-field scale was engraved for.
+) -> EngravedScale:
+    """Find the criterion that a depth-of-field scale was engraved for, from readings off it [m], shape (n,).
 
-    Each limit implies the blur disc that the setting has there. A limit is read between engravings, so it
-    may lie 10 % to either side; a far limit of infinity only says "at infinity or past it". The interval is
-    what all readings allow; the criterion is the mean of what they imply (in the logarithm), brought into
-    it.
-
-    Parameters
-    ----------
-    focal_length_mm : float
-    f_number, focus_distance_m, near_m, far_m : array_like, shape (n,)
-        The readings: with the ring at a distance, the marks of an f-number stand at a near and at a far limit
-        [m]; the far one may be infinite, or unknown (NaN).
-    distance_from : {"sensor", "lens"}
-        What distances count from.
+    With the ring at a distance, the marks of an f-number stand at a near and at a far limit, which implies
+    the blur disc that the setting has there. A limit is read between engravings, so it may lie 10 % to either
+    side; a far limit of infinity only says "at infinity or past it", NaN nothing. The interval is what all
+    readings allow; the criterion is the mean of what they imply (in the logarithm), brought into it.
 
     Raises
     ------
@@ -135,5 +115,5 @@ def engraved_for(
     bottom, top = float(lows[least]), float(highs[most])
     if bottom > top:
         first, second = sorted((least % number.size, most % number.size))
-        return EngravedFor(middle, float(low.min()), float(high.max()), (first, second))
-    return EngravedFor(min(max(middle, bottom), top), bottom, top)
+        return EngravedScale(middle, float(low.min()), float(high.max()), contradiction=(first, second))
+    return EngravedScale(min(max(middle, bottom), top), bottom, top)

@@ -47,13 +47,7 @@ FORMATS = {
 
 @dataclass(frozen=True, slots=True)
 class Sensor:
-    """The picture area behind the lens.
-
-    Attributes
-    ----------
-    width_mm, height_mm : float
-        Its sides [mm].
-    """
+    """The picture area behind the lens, by its sides."""
 
     width_mm: float
     height_mm: float
@@ -106,24 +100,12 @@ Rule: TypeAlias = Callable[[Floats, Floats, Floats, Floats], Floats]
 
 @dataclass(frozen=True, slots=True)
 class Criterion:
-    """A rule for the circle of confusion.
+    """A rule for the circle of confusion."""
 
-    Attributes
-    ----------
-    name : str
-        How it is written, normalised.
-    source : str
-        Where the rule comes from, in a few words.
-    rule : callable
-        The rule itself, of diagonal, pixel pitch, width and other blur [mm].
-    interval_mm : tuple of float or None
-        What a measured tolerance may be [mm]; None where nothing was measured.
-    """
-
-    name: str
-    source: str
+    name: str  # as it is written, normalised
+    source: str  # of the rule, in a few words
     rule: Rule
-    interval_mm: tuple[float, float] | None = None
+    interval_mm: tuple[float, float] | None = None  # what a measured tolerance may be
 
     def coc_mm(
         self,
@@ -133,24 +115,10 @@ class Criterion:
         width_mm: npt.ArrayLike | None = None,
         other_blur_mm: npt.ArrayLike = 0.0,
     ) -> Floats:
-        """Circle of confusion on a sensor.
+        """Circle of confusion on a sensor [mm]; NaN where what the rule needs is unknown, or nothing is left.
 
-        Parameters
-        ----------
-        diagonal_mm : array_like
-            Diagonal of the sensor [mm].
-        pixel_pitch_mm : array_like
-            Distance between pixels [mm]; only ``pixel`` needs it.
-        width_mm : array_like or None
-            Long side of the sensor [mm], which ``print`` needs; None takes the 3:2 shape.
-        other_blur_mm : array_like
-            Diffraction and motion together [mm]; only ``measured`` takes it off.
-
-        Returns
-        -------
-        numpy.ndarray or numpy.float64
-            Circle of confusion c [mm]; NaN where what the rule needs is unknown, or nothing is left for
-            defocus.
+        ``pixel`` alone needs the distance between pixels; ``print`` and ``web`` take the long side, by
+        default that of the 3:2 shape; only ``measured`` takes off diffraction and motion, the other blur.
 
         Raises
         ------

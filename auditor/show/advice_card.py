@@ -11,13 +11,13 @@ from auditor.journey import Audit
 from auditor.optics.framing import landmark_at, lower_edge_m, standing_share
 from auditor.optics.lens import sharp_zone
 from auditor.show.cards import Card
-from auditor.show.decided import Decided, ZoneSetting, gather_decision, is_setting, presets_of
+from auditor.show.decided import Decided, ZoneSetting, frames_of, gather_decision, is_setting
 from auditor.show.page.ring_scale import engravings, scale_of
 from auditor.show.wallet import WalletCard
-from auditor.show.words.figures import far_limit
+from auditor.show.words.figures import exposure, far_limit
 from auditor.show.words.next_time import setting_name, strictness
 from auditor.show.words.plain import one_in
-from auditor.units import format_distance, format_exposure_time
+from auditor.units import format_distance
 
 USUAL_STOPS = (4.0, 5.6, 8.0, 11.0, 16.0)
 
@@ -34,7 +34,7 @@ def advised_card(audit: Audit, lens: str) -> WalletCard | None:
     one = decided.to_set or (decided.now if decided.kind == "not_focus" else None)
     if one is None or decided.told is None:
         return None
-    frames = audit.table[audit.table["preset"].isin(presets_of(audit, lens)["preset"])]
+    frames = frames_of(audit, lens)
     ring_m = decided.ring_m
     units = decided.ring_unit  # what is engraved is read; a card in the other unit would have to be converted
     scale = scale_of([], [(one.near_limit_m, one.far_limit_m), (0.7 * one.near_limit_m, one.near_limit_m)])
@@ -49,7 +49,7 @@ def advised_card(audit: Audit, lens: str) -> WalletCard | None:
         far_at=scale.at(one.far_limit_m),
         engravings=engravings(scale, ring_m, one.focus_distance_m),
         expect=_expect(decided),
-        exposure=_exposure(decided),
+        exposure=exposure(decided.exposure_time_s, decided.iso),
         cues=viewfinder_cues(one, frames, units),
         date="" if pd.isna(latest) else f"as of {latest:%-d %B %Y}",
         back=back,
@@ -63,11 +63,12 @@ def _table(
     one: ZoneSetting, frames: pd.DataFrame, ring_m: tuple[float, ...], units: str
 ) -> tuple[Card, int, int]:
     """Near and far limits for the ring's engravings and the stops, and the cell that is set."""
-    stops = sorted({*USUAL_STOPS, *(held for held in (one.f_number,))})
+    stops = sorted({*USUAL_STOPS, one.f_number})
     focal_mm = float(frames["focal_length_mm"].median())
-    rings = sorted({*(ring for ring in ring_m if ring > 0.008 * focal_mm)})
+    rings = [ring for ring in set(ring_m) if ring > 0.008 * focal_mm]
     if not any(is_setting(one, one.f_number, ring) for ring in rings):
-        rings = sorted([*rings, one.focus_distance_m])
+        rings.append(one.focus_distance_m)
+    rings.sort()
     coc_mm = float(frames["coc_mm"].median())
     card = Card(
         focal_length_mm=focal_mm,
@@ -88,11 +89,6 @@ def _expect(decided: Decided) -> str:
     if told is None or not decided.known.keepers or math.isnan(told.level.rate):
         return ""
     return f"about {one_in(told.level.rate, 'press')} holds a keeper"
-
-
-def _exposure(decided: Decided) -> str:
-    known = [] if math.isnan(decided.exposure_time_s) else [format_exposure_time(decided.exposure_time_s)]
-    return ", ".join([*known, *([] if math.isnan(decided.iso) else [f"ISO {decided.iso:.0f}"])])
 
 
 def viewfinder_cues(one: ZoneSetting, frames: pd.DataFrame, units: str) -> tuple[str, ...]:

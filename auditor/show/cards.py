@@ -9,6 +9,7 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
+from auditor.optics.flash import Flash
 from auditor.optics.lens import DistanceFrom, Floats, Zone
 from auditor.optics.ring_check import true_focus_m
 from auditor.show.words.figures import FAR_IS_UNSURE
@@ -19,58 +20,18 @@ NO_ZONE = "–"
 
 
 @dataclass(frozen=True, slots=True)
-class Flash:
-    """What a flash lights at each f-number of a card; arrays of shape (stops,).
-
-    Attributes
-    ----------
-    guide_number_m, iso : float
-        Guide number at ISO 100, and the sensitivity that is set.
-    reach_m, from_m, to_m : numpy.ndarray
-        Distance of full light, and the ends of half a stop about it [m].
-    """
-
-    guide_number_m: float
-    iso: float
-    reach_m: Floats
-    from_m: Floats
-    to_m: Floats
-
-
-@dataclass(frozen=True, slots=True)
 class Card:
-    """What stands on a card.
-
-    Attributes
-    ----------
-    focal_length_mm : float
-    f_numbers : numpy.ndarray, shape (stops,)
-    ring_m : numpy.ndarray, shape (rows,)
-        Engravings of the ring [m], ascending; the last may be infinite.
-    zone : Zone
-        Fields of shape (rows, stops) [m].
-    coc_mm : float
-    coc_criterion : str
-    distance_from : {"sensor", "lens"}
-    units : {"m", "ft"}
-    read_scale_for : numpy.ndarray or None, shape (stops,)
-        f-number whose engraved marks show the zone; None where it was not worked out.
-    scale_coc_mm : float
-        Criterion that the scale was engraved for.
-    flash : Flash or None
-    shift_mm : float
-        How much farther out the lens stands than its engravings mean.
-    """
+    """What stands on a card: engravings down, f-numbers across, fields of the zone of shape (rows, stops)."""
 
     focal_length_mm: float
     f_numbers: Floats
-    ring_m: Floats
+    ring_m: Floats  # ascending; the last may be infinite
     zone: Zone
     coc_mm: float
     coc_criterion: str
     distance_from: DistanceFrom
     units: str
-    read_scale_for: Floats | None = None
+    read_scale_for: Floats | None = None  # whose engraved marks show the zone, by f-number
     scale_coc_mm: float = math.nan
     flash: Flash | None = None
     shift_mm: float = 0.0

@@ -16,6 +16,7 @@ from auditor.show.words import presets as preset_words
 from auditor.show.words.figures import far_limit
 from auditor.units import METRES_PER_FOOT, format_distance
 
+LABEL = 52  # characters
 MOST_LANES = 12  # lanes in the distance chart; the table holds the rest
 BINS_PER_DOUBLING = 6
 ENGRAVINGS = {
@@ -33,27 +34,27 @@ def presets_for_reading(audit: Audit) -> pd.DataFrame:
     return shown.assign(preset_source=shown["preset"].map(sources))
 
 
-def frames_for_reading(audit: Audit) -> pd.DataFrame:
+def frames_for_reading(audit: Audit, shown: pd.DataFrame) -> pd.DataFrame:
     """The frame table with small presets under the name that stands for them together."""
-    frames, shown = audit.table, presets_for_reading(audit)["preset"]
-    if OTHER not in set(shown):
+    frames = audit.table
+    if OTHER not in set(shown["preset"]):
         return frames
-    small = frames["preset"].notna() & ~frames["preset"].isin(shown)
+    small = frames["preset"].notna() & ~frames["preset"].isin(shown["preset"])
     return frames.assign(preset=frames["preset"].mask(small, OTHER))
 
 
 def preset_chart_rows(audit: Audit) -> pd.DataFrame:
-    """Rows of the preset chart, without presets of which nothing counts and without labels."""
+    """Rows of the preset chart, ``label`` and ``count_label`` among them; presets with nothing counted go."""
     shown = presets_for_reading(audit)
-    return shown[shown["bursts"] > 0].reset_index(drop=True)
-
-
-def label_presets(rows: pd.DataFrame, units: str, limit: int) -> pd.DataFrame:
-    """Return the rows with ``label`` (of at most ``limit`` characters) and ``count_label``."""
-    return rows.assign(
-        label=[preset_words.preset_label(row, units, limit) for row in rows.itertuples()],
-        count_label=[preset_words.burst_count(row.hits, row.bursts) for row in rows.itertuples()],
+    shown = shown[shown["bursts"] > 0].reset_index(drop=True)
+    return shown.assign(
+        label=_labels(shown, audit.settings.units),
+        count_label=[preset_words.burst_count(row.hits, row.bursts) for row in shown.itertuples()],
     )
+
+
+def _labels(rows: pd.DataFrame, units: str) -> list[str]:
+    return [preset_words.preset_label(row, units, LABEL) for row in rows.itertuples()]
 
 
 def share_axis_end(highest: pd.Series) -> float:
@@ -87,50 +88,39 @@ def zone_rates(frames: pd.DataFrame, confidence: float) -> dict[str, float]:
 
 
 def distance_lanes(audit: Audit) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Lanes and bars of the distance chart.
+    """Lanes and bars for :func:`auditor.show.charts.distances.draw_distances`.
 
-    Returns
-    -------
-    lanes, bars : pandas.DataFrame
-        As :func:`auditor.show.charts.distances.draw_distances` wants them, the lanes yet without labels but
-        with the rates of :func:`zone_rates`.
+    The lanes, of the most used presets, hold the rates of :func:`zone_rates` too.
     """
-    shown = presets_with_lane(audit).head(MOST_LANES)
+    units, shown = audit.settings.units, presets_for_reading(audit)
+    shown = shown[(shown["preset"] != OTHER) & shown["near_limit_m"].notna()].head(MOST_LANES)
+    shown = shown.reset_index(drop=True)
     frames = zone_focused(audit.table)
     frames = frames[frames["preset"].isin(shown["preset"])]
     lo, hi = _axis_ends(shown, frames["subject_distance_m"].dropna().to_numpy())
     edges = np.geomspace(lo, hi, max(2, round(BINS_PER_DOUBLING * np.log2(hi / lo)) + 1))
     facts, bars = [], []
-    for place, name in enumerate(shown["preset"]):
-        own = frames[frames["preset"] == name]
-        lane_bars = _bars(own, edges).assign(lane=place)
-        highest = lane_bars[["kept", "not_kept"]].max().max() if len(lane_bars) else 1
-        rates = zone_rates(own, audit.settings.confidence)
-        facts.append(rates | {"tallest": float(highest), "from_m": lo, "to_m": hi})
-        bars.append(lane_bars)
-    lanes = pd.concat([shown.reset_index(drop=True), pd.DataFrame(facts)], axis=1)
+    for place, row in enumerate(shown.itertuples()):
+        own = frames[frames["preset"] == row.preset]
+        counts, rates = _bars(own, edges).assign(lane=place), zone_rates(own, audit.settings.confidence)
+        n = distance_words.lane_count(
+            rates["in_rate"], rates["in_frames"], rates["out_rate"], rates["out_frames"]
+        )
+        facts.append(
+            rates
+            | {
+                "tallest": float(counts[["kept", "not_kept"]].max().max()) if len(counts) else 1.0,
+                "from_m": lo,
+                "to_m": hi,
+                "count_label": n,
+                "near_label": format_distance(row.near_limit_m, units),
+                "far_label": far_limit(row.far_limit_m, row.focus_distance_m, units),
+            }
+        )
+        bars.append(counts)
+    lanes = pd.concat([shown.assign(label=_labels(shown, units)), pd.DataFrame(facts)], axis=1)
     columns = ["from_m", "to_m", "kept", "not_kept", "lane"]
     return lanes, pd.concat(bars, ignore_index=True) if bars else pd.DataFrame(columns=columns)
-
-
-def label_lanes(lanes: pd.DataFrame, units: str, limit: int) -> pd.DataFrame:
-    """Return the lanes with ``label`` (at most ``limit`` characters), ``count_label`` and limits named."""
-    rows = list(lanes.itertuples())
-    return lanes.assign(
-        label=[preset_words.preset_label(row, units, limit) for row in rows],
-        count_label=[
-            distance_words.lane_count(row.in_rate, row.in_frames, row.out_rate, row.out_frames)
-            for row in rows
-        ],
-        near_label=[format_distance(row.near_limit_m, units) for row in rows],
-        far_label=[far_limit(row.far_limit_m, row.focus_distance_m, units) for row in rows],
-    )
-
-
-def presets_with_lane(audit: Audit) -> pd.DataFrame:
-    """Presets that the distance chart could show, the most used first."""
-    shown = presets_for_reading(audit)
-    return shown[(shown["preset"] != OTHER) & shown["near_limit_m"].notna()]
 
 
 def _axis_ends(shown: pd.DataFrame, distances_m: np.ndarray) -> tuple[float, float]:

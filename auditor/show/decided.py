@@ -41,52 +41,28 @@ class ZoneSetting:
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """What is known of one lens's frames: counts that say which next step helps.
-
-    Attributes
-    ----------
-    frames, zoned, measured, judged, marked, keepers : int
-        Frames; with a sharp zone; with a distance; judged for sharpness; with a mark that counts; kept.
-    in_zone : int
-        Of those measured, how many stood in the zone.
-    """
+    """What is known of one lens's frames: counts that say which next step helps."""
 
     frames: int
-    zoned: int
-    measured: int
-    judged: int
-    marked: int
+    zoned: int  # with a sharp zone
+    measured: int  # with a subject distance
+    judged: int  # for sharpness
+    marked: int  # with a mark that counts
     keepers: int
-    in_zone: int
+    in_zone: int  # of those measured
 
 
 @dataclass(frozen=True, slots=True)
 class Decided:
-    """The decision on one lens, ready to be worded and drawn.
-
-    Attributes
-    ----------
-    lens : str
-    told : LensDecision or None
-        None where nothing of this lens could be weighed.
-    now : ZoneSetting or None
-        As it was used most.
-    to_set : ZoneSetting or None
-        What to set: another setting under ``change``, as now under ``keep`` and ``latitude``.
-    exposure_time_s, iso : float
-        Usual exposure at the setting in use.
-    ring_m : tuple of float
-        Engravings of the ring [m].
-    known : Known
-    """
+    """The decision on one lens, ready to be worded and drawn."""
 
     lens: str
-    told: LensDecision | None
-    now: ZoneSetting | None
-    to_set: ZoneSetting | None
-    exposure_time_s: float
+    told: LensDecision | None  # None where nothing of this lens could be weighed
+    now: ZoneSetting | None  # as it was used most
+    to_set: ZoneSetting | None  # another setting under ``change``, as now under ``keep`` and ``latitude``
+    exposure_time_s: float  # usual at the setting in use, as is the ISO
     iso: float
-    ring_m: tuple[float, ...]
+    ring_m: tuple[float, ...]  # engravings
     known: Known
 
     @property
@@ -116,8 +92,8 @@ class Decided:
 
 def lenses_of(audit: Audit) -> list[str]:
     """Lenses of the archive's presets: those that were decided on first, the most used of them leading."""
-    found = dict.fromkeys(one.lens for one in audit.decisions.lenses)
-    return list(found | dict.fromkeys(lens_names(audit))) or [""]
+    decided = [one.lens for one in audit.decisions.lenses]
+    return list(dict.fromkeys([*decided, *lens_names(audit)])) or [""]
 
 
 def lens_names(audit: Audit) -> list[str]:
@@ -137,18 +113,20 @@ def presets_of(audit: Audit, lens: str) -> pd.DataFrame:
     return audit.presets[np.array([name == lens for name in lens_names(audit)], dtype=bool)]
 
 
+def frames_of(audit: Audit, lens: str) -> pd.DataFrame:
+    """The frames of the presets of one lens."""
+    return audit.table[audit.table["preset"].isin(presets_of(audit, lens)["preset"])]
+
+
 def gather_decision(audit: Audit, lens: str) -> Decided:
     """Put beside the decision on one lens what is needed to show it."""
-    told = audit.decisions.of(lens)
-    presets = presets_of(audit, lens)
-    frames = audit.table[audit.table["preset"].isin(presets["preset"])]
+    told, presets, frames = audit.decisions.of(lens), presets_of(audit, lens), frames_of(audit, lens)
     now = _most_used(presets, told)
     to_set = now if told is not None and told.decision.kind in ("keep", "latitude") else None
     if told is not None and told.decision.setting is not None:
         to_set = _with_zone(told.decision.setting, frames)
     own = frames[frames["preset"] == now.preset] if now is not None else frames
-    focal_mm = float(frames["focal_length_mm"].median()) if len(frames) else math.nan
-    stated = find_lens(audit.lenses, lens, focal_mm)
+    stated = find_lens(audit.lenses, lens, float(frames["focal_length_mm"].median()))
     return Decided(
         lens=lens,
         told=told,
@@ -175,20 +153,14 @@ def _most_used(presets: pd.DataFrame, told: LensDecision | None) -> ZoneSetting 
 
 def is_setting(one: ZoneSetting | Setting, f_number: float, focus_distance_m: float) -> bool:
     """Whether a setting is this one, as near as a ring is set."""
-    return math.isclose(one.f_number, f_number, rel_tol=SAME) and (
-        one.focus_distance_m == focus_distance_m
-        or math.isclose(one.focus_distance_m, focus_distance_m, rel_tol=SAME)
-    )
+    own = (one.f_number, f_number), (one.focus_distance_m, focus_distance_m)
+    return all(math.isclose(a, b, rel_tol=SAME) for a, b in own)
 
 
 def _with_zone(setting: Setting, frames: pd.DataFrame) -> ZoneSetting:
     """Work out the zone of a setting as those of the frames were: same lens, same criterion."""
-    zone = sharp_zone(
-        float(frames["focal_length_mm"].median()),
-        np.array(setting.f_number),
-        np.array(setting.focus_distance_m),
-        float(frames["coc_mm"].median()),
-    )
+    focal_mm, coc_mm = (float(frames[name].median()) for name in ("focal_length_mm", "coc_mm"))
+    zone = sharp_zone(focal_mm, np.array(setting.f_number), np.array(setting.focus_distance_m), coc_mm)
     return ZoneSetting(
         setting.f_number, setting.focus_distance_m, float(zone.near_limit_m), float(zone.far_limit_m)
     )
@@ -216,3 +188,9 @@ def _known_of(frames: pd.DataFrame) -> Known:
 def verdicts(table: pd.DataFrame) -> pd.Series:
     """Verdicts on sharpness: ``yes``, ``no``, ``unsure`` or missing."""
     return table["sharp"] if "sharp" in table else pd.Series(pd.NA, index=table.index, dtype="str")
+
+
+def named_by_setting(table: pd.DataFrame) -> set[str]:
+    """Presets that were named after their setting, since nobody declared them."""
+    sources = table.groupby("preset")["preset_source"].first()
+    return set(sources.index[sources == "grouped"])

@@ -6,8 +6,10 @@ import math
 from typing import Any
 
 from auditor.advice.fixed_line import HOLDS, USUAL_LAG_S, Concession, Line, LinePlan
-from auditor.show.plan_text import PlannedLens
+from auditor.optics.bench import Bench
+from auditor.show.plan_text import by_criterion
 from auditor.show.words.figures import about, counted, far_limit, percent, zone
+from auditor.show.words.ring import place_name, ring_at
 from auditor.units import format_exposure_time, format_f_number
 
 LINE_CAUTION = (
@@ -45,60 +47,49 @@ def line_rows(found: LinePlan, line: Line, own_over_scale: float) -> list[dict[s
 def line_text(
     found: LinePlan,
     line: Line,
-    lens: PlannedLens,
+    bench: Bench,
     given_up: tuple[Concession, ...],
     rate: float | None,
     light: str,
     assumed_time: bool,
 ) -> str:
-    """The plan for a line as lines to read.
+    """The plan for a line as lines to read; the light as it stands in a sentence, empty where none is stated.
 
-    Parameters
-    ----------
-    found, line, lens
-        The plan, and what was wished with which lens.
-    given_up : tuple of Concession
-        What giving up a wish brings; empty where a setting serves.
-    rate : float or None
-        Frames a second.
-    light : str
-        The stated kind of light, as in a sentence; empty without one.
-    assumed_time : bool
-        Whether the exposure time is the usual one, for want of better.
+    ``assumed_time`` says that the exposure time is the usual one, for want of better.
     """
     has_iso = any(math.isfinite(value) for value in found.iso)
     rows = [f"  {'':<8}{'sharp from':>11}{'to':>16}{'holds':>13}{'ISO' if has_iso else '':>11}  ring at"]
     for i, number in enumerate(found.f_number):
         near_m, far_m = float(found.near_limit_m[i]), float(found.far_limit_m[i])
-        end = far_limit(far_m, float(found.focus_distance_m[i]), lens.units) if near_m == near_m else "–"
+        end = far_limit(far_m, float(found.focus_distance_m[i]), bench.units) if near_m == near_m else "–"
         iso = about(float(found.iso[i])) if math.isfinite(found.iso[i]) else ""
         dark = "" if found.affordable[i] else f"  over ISO {line.iso_max:g}"
-        start = lens.shown(near_m) if near_m == near_m else "nothing"
+        start = bench.shown(near_m) if near_m == near_m else "nothing"
         rows.append(
             f"  {format_f_number(float(number)):<8}{start:>11}{end:>16}"
-            f"{_chance(found, i):>13}{iso:>11}  {lens.place(found.places[i])}{dark}"
+            f"{_chance(found, i):>13}{iso:>11}  {place_name(found.places[i], bench.units)}{dark}"
         )
     return "\n".join(
         [
-            f"{lens.focal_length_mm:g} mm, {_wish(line, lens)}",
+            f"{bench.focal_length_mm:g} mm, {_wish(line, bench)}",
             *rows,
             "",
-            *_at_the_line(found, line, lens, rate, light, assumed_time),
-            *_instead(found, given_up, lens),
+            *_at_the_line(found, line, bench, rate, light, assumed_time),
+            *_instead(found, given_up, bench),
             "",
             "Sharp means: defocus, movement and diffraction together within the circle of confusion.",
-            lens.note,
+            by_criterion(bench),
             LINE_CAUTION,
         ]
     )
 
 
-def _wish(line: Line, lens: PlannedLens) -> str:
-    said = f"a line at {lens.shown(line.distance_m)}"
+def _wish(line: Line, bench: Bench) -> str:
+    said = f"a line at {bench.shown(line.distance_m)}"
     if line.spread_m is not None:
-        said += f" give or take {lens.shown(line.spread_m)}"
+        said += f" give or take {bench.shown(line.spread_m)}"
     if line.before_m or line.after_m:
-        said += f", leeway {lens.shown(line.before_m)} before and {lens.shown(line.after_m)} behind it"
+        said += f", leeway {bench.shown(line.before_m)} before and {bench.shown(line.after_m)} behind it"
     if line.speed_m_s:
         way = (
             "any direction"
@@ -115,17 +106,17 @@ def _chance(plan: LinePlan, place: int) -> str:
 
 
 def _at_the_line(
-    found: LinePlan, line: Line, lens: PlannedLens, rate: float | None, light: str, assumed_time: bool
+    found: LinePlan, line: Line, bench: Bench, rate: float | None, light: str, assumed_time: bool
 ) -> list[str]:
     """What to do, in the order it is done."""
     i = found.best
     time_s = float(found.exposure_time_s[i])
-    setting = f"{format_f_number(float(found.f_number[i]))}, {lens.ring_at(found.places[i])}"
+    setting = f"{format_f_number(float(found.f_number[i]))}, {ring_at(found.places[i], bench.units)}"
     if math.isfinite(time_s):
         setting += f", {format_exposure_time(time_s)}{' (assumed)' if assumed_time else ''}"
     iso = f"ISO {about(float(found.iso[i]))}" if math.isfinite(found.iso[i]) else ""
     near_m = float(found.near_limit_m[i])
-    ends = zone(near_m, float(found.far_limit_m[i]), float(found.focus_distance_m[i]), lens.units)
+    ends = zone(near_m, float(found.far_limit_m[i]), float(found.focus_distance_m[i]), bench.units)
     said = f"{_chance(found, i)} of the subjects are sharp{f', {ends}' if near_m == near_m else ''}."
     if found.affordable[i]:
         lines = [f"Set {setting}{f', {iso} {light}' if iso else ''}: {said}"]
@@ -140,7 +131,7 @@ def _at_the_line(
     if not line.speed_m_s:
         return lines
     start, end = found.lead_m
-    lead = lens.shown(start) if start == end else f"{lens.shown(start)} to {lens.shown(end)}"
+    lead = bench.shown(start) if start == end else f"{bench.shown(start)} to {bench.shown(end)}"
     why = " (release lag unknown, usually 0.02 to 0.12 s)" if line.lag_s == USUAL_LAG_S else ""
     lines.append(
         f"Press when they are {lead} short of the line on their way{why}. Your own reaction comes on top: "
@@ -154,23 +145,23 @@ def _at_the_line(
     return lines
 
 
-def _instead(found: LinePlan, given_up: tuple[Concession, ...], lens: PlannedLens) -> list[str]:
+def _instead(found: LinePlan, given_up: tuple[Concession, ...], bench: Bench) -> list[str]:
     """Which wish to give up where no setting serves, and what that brings."""
     if found.serves:
         return []
     lines = [f"No setting holds {percent(HOLDS)} as wished."]
     wishes = [one for one in given_up if found.affordable[found.best] or one.wish != "iso"]
-    lines += [f"  {_concession(one, lens)}" for one in wishes]
+    lines += [f"  {_concession(one, bench)}" for one in wishes]
     return lines if wishes else [*lines, "  Giving up any one wish brings little; give up two."]
 
 
-def _concession(one: Concession, lens: PlannedLens) -> str:
+def _concession(one: Concession, bench: Bench) -> str:
     plan = one.plan
     i = plan.best
     iso = f", ISO {about(float(plan.iso[i]))}" if math.isfinite(plan.iso[i]) else ""
-    setting = f"{format_f_number(float(plan.f_number[i]))}, {lens.ring_at(plan.places[i])}{iso}"
+    setting = f"{format_f_number(float(plan.f_number[i]))}, {ring_at(plan.places[i], bench.units)}{iso}"
     wish = {
-        "distance": f"Stand {lens.shown(one.line.distance_m)} from the line",
+        "distance": f"Stand {bench.shown(one.line.distance_m)} from the line",
         "leeway": "Accept half the spread and leeway",
         "exposure_time": f"Take {format_exposure_time(one.line.exposure_time_s or math.nan)}",
         "iso": "Accept any ISO",

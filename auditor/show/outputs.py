@@ -11,6 +11,7 @@ import pandas as pd
 from auditor.advice.as_json import advice_json, tuning_json
 from auditor.advice.past import ADVICE_NAME, renewed_text
 from auditor.advice.this_walk import Diary
+from auditor.evidence.causes import CAUSES
 from auditor.evidence.tolerance import Tolerance
 from auditor.intake.library.thumbnails import thumbnails
 from auditor.intake.tables import TABLE_NAME, to_csv_text, to_json_rows
@@ -25,15 +26,6 @@ from auditor.show.report import build_report
 from auditor.show.wallet import wallet_bytes
 from auditor.text import json_safe, json_text, without_home
 from auditor.writing import ResultsFolder
-
-
-def _page(
-    audit: Audit, folder: Path, views: tuple[LensView, ...], cache: Path | None, *, pictures: bool
-) -> str:
-    rows = rows_shown(views, audit)[:MOST_THUMBNAILS] if pictures else []
-    made = thumbnails([audit.paths[row] for row in rows], cache)
-    held = {row: jpeg for row, jpeg in zip(rows, made, strict=True) if jpeg is not None}
-    return build_report(audit, folder, views=views, thumbnails=held)
 
 
 def audit_json(audit: Audit) -> dict[str, Any]:
@@ -64,24 +56,16 @@ def audit_json(audit: Audit) -> dict[str, Any]:
         "tuning": tuning_json(lenses[0]) if lenses else None,
         **_measured(audit),
         "problems": [
-            {
-                "files": problem.all_files,
-                "what": problem.what,
-                "next": problem.next,
-                "ignored": problem.ignored,
-                "frames": problem.frames,
-            }
-            for problem in audit.problems
+            {"files": one.all_files} | {name: getattr(one, name) for name in _PROBLEM}
+            for one in audit.problems
         ],
         "remarks": audit.remarks,
     }
 
 
-_CAUSES = (
-    "in_front_of_zone", "beyond_zone", "subject_motion", "diffraction", "not_explained_by_blur",
-    "no_distance",
-    "sibling_kept", "of_100", "at_focus",
-)  # fmt: skip
+_CAUSES = (*CAUSES, "no_distance", "sibling_kept", "of_100", "at_focus")
+_PROBLEM = ("what", "next", "ignored", "frames")
+_PICTURES = ("detector", "counts", "refused", "only_who_faced_the_camera")
 _TOLERANCE = ("times_handbook", "ceiling", "floor", "steepness", "bursts", "nothing", "flags", "used")
 
 
@@ -96,18 +80,8 @@ def _tolerance(tolerance: Tolerance) -> dict[str, Any]:
 
 def _measured(audit: Audit) -> dict[str, Any]:
     """What pictures told; no key where none was measured."""
-    out: dict[str, Any] = {}
-    if audit.pictures is not None:
-        told = audit.pictures
-        out["pictures"] = json_safe(
-            {
-                "detector": told.detector,
-                "counts": told.counts,
-                "refused": told.refused,
-                "only_who_faced_the_camera": told.only_who_faced_the_camera,
-            }
-        )
-    return out
+    told = audit.pictures
+    return {} if told is None else {"pictures": json_safe({name: getattr(told, name) for name in _PICTURES})}
 
 
 def _rows(table: pd.DataFrame) -> list[dict[str, Any]]:
@@ -124,8 +98,8 @@ def _diary(diary: Diary | None) -> dict[str, Any]:
     walk = {"session": diary.walk["session"], "presets": _rows(diary.presets), "new": diary.new,
             "telling_frames": _rows(diary.telling), "second_look": diary.again}  # fmt: skip
     told: dict[str, Any] = {"drifts": [asdict(one) for one in diary.drifts], "walk": walk}
-    past = [asdict(one) | {"advised": asdict(one.advised)} for one in diary.followed]
-    return {"walks": _rows(diary.walks), **json_safe(told | {"past_advice": past})}
+    told["past_advice"] = [asdict(one) for one in diary.followed]
+    return {"walks": _rows(diary.walks), **json_safe(told)}
 
 
 def _unreadable(audit: Audit) -> pd.DataFrame:
@@ -143,25 +117,10 @@ def write_outputs(
     cache: Path | None = None,
     force: bool = False,
 ) -> list[Path]:
-    """Write every output of an audit into a folder, which is made if it is not there.
+    """Write every output of an audit into a folder, made where it is not there; return what was written.
 
-    Parameters
-    ----------
-    audit : Audit
-    folder : Path
-    views : tuple of LensView, optional
-        From :func:`auditor.show.page.view.lens_views`; made here if not given.
-    pictures : bool
-        Whether the report holds thumbnails.
-    cache : Path, optional
-        The readers' cache; thumbnails are kept beside it.
-    force : bool
-        Whether what was changed since it was written there is replaced.
-
-    Returns
-    -------
-    list of Path
-        What was written, in that order.
+    Thumbnails are kept beside the readers' ``cache``. With ``force`` what was changed since it was written
+    there is replaced.
 
     Raises
     ------
@@ -181,5 +140,8 @@ def write_outputs(
     if cards := advised_cards(audit, lenses_of(audit)):
         files["card.pdf"] = wallet_bytes(cards, ".pdf", "a4")
     chosen = lens_views(audit) if views is None else views
-    files["report.html"] = _page(audit, folder, chosen, cache, pictures=pictures)
+    rows = rows_shown(chosen, audit)[:MOST_THUMBNAILS] if pictures else []
+    made = thumbnails([audit.paths[row] for row in rows], cache)
+    held = {row: jpeg for row, jpeg in zip(rows, made, strict=True) if jpeg is not None}
+    files["report.html"] = build_report(audit, folder, views=chosen, thumbnails=held)
     return ResultsFolder(folder, force=force).write_all(files, taken_in={ADVICE_NAME: audit.past.sum})

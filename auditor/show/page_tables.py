@@ -8,10 +8,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from auditor.evidence.bursts import zone_focused
+from auditor.evidence.bursts import count_frames, zone_focused
 from auditor.evidence.causes import CAUSES
 from auditor.evidence.distances_met import DistancesMet
 from auditor.evidence.presets import count_all, count_distances
+from auditor.evidence.sharpness import judged_frames
 from auditor.journey import Audit
 from auditor.show import chart_tables
 from auditor.show.decided import lens_names
@@ -22,15 +23,13 @@ PROBLEMS_SHOWN = 40
 
 def page_tables(audit: Audit) -> dict[str, Any]:
     """Everything that the page's folded tables lay out, by name."""
-    confidence = audit.settings.confidence
+    confidence, table = audit.settings.confidence, audit.table
     shown = chart_tables.presets_for_reading(audit)
-    table, frames = audit.table, chart_tables.frames_for_reading(audit)
-    with_zone = table[table["near_limit_m"].notna()]
+    frames = chart_tables.frames_for_reading(audit, shown)
     return {
         "level": percent(confidence).replace(" ", "\N{NO-BREAK SPACE}"),
         "presets": shown,
         "lens_of": dict(zip(audit.presets["preset"], lens_names(audit), strict=True)),
-        "sessions": audit.sessions,
         "overall": count_all(table, confidence),
         "tally": chart_tables.zone_rates(zone_focused(table), confidence),
         "bands": {
@@ -38,14 +37,9 @@ def page_tables(audit: Audit) -> dict[str, Any]:
         },
         "met_rows": _met_rows(audit.distances_met, shown),
         "first_at": table["captured_at"].min(),
-        "coc_mm": sorted(set(np.round(with_zone["coc_mm"].dropna(), 4))),
+        "coc_mm": sorted(set(np.round(table.loc[table["near_limit_m"].notna(), "coc_mm"].dropna(), 4))),
         "sensors_assumed": int((table["sensor_source"] == "assumed").sum()),
-        "comparisons": audit.comparisons,
-        "zone_check": audit.zone_check,
-        "causes": audit.causes,
         "cause_rows": _cause_rows(audit, shown),
-        "distances_met": audit.distances_met,
-        "measured": audit.pictures,
         "problems_shown": audit.problems[:PROBLEMS_SHOWN],
     }
 
@@ -55,22 +49,17 @@ def distance_bands(
 ) -> dict[str, Any]:
     """Frame rates by distance band, in the units' own bands; presets in the order given.
 
-    Returns
-    -------
-    dict
-        ``spans``: the bands (from, to) [m] that hold frames. ``rows``: one (preset, cells) for all presets
-        together (None, where there are several), and for each; cells hold a row of the counts or None for
-        each span.
+    ``spans`` are the bands (from, to) [m] that hold frames; ``rows`` are (preset, cells) for all presets
+    together (None, where there are several) and for each; a cell is a row of the counts, or None.
     """
-    bands = count_distances(frames, confidence, units)
+    bands = count_distances(count_frames(frames), judged_frames(frames), confidence, units)
     if len(bands["preset"].dropna().unique()) == 1:
         bands = bands[bands["preset"].notna()]  # all presets together are that one
     spans = sorted(set(zip(bands["from_m"], bands["to_m"], strict=True)))
     rows: dict[Any, dict[tuple[float, float], Any]] = {}
     for band in bands.itertuples():
         rows.setdefault(None if pd.isna(band.preset) else band.preset, {})[band.from_m, band.to_m] = band
-    place = {name: number for number, name in enumerate(order)}
-    names = sorted(rows, key=lambda name: place.get(name, -1))
+    names = sorted(rows, key=lambda name: order.index(name) if name in order else -1)
     return {"spans": spans, "rows": [(name, [rows[name].get(span) for span in spans]) for name in names]}
 
 

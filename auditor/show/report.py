@@ -6,6 +6,7 @@ import base64
 import hashlib
 import re
 from collections.abc import Callable, Mapping
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -13,41 +14,23 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
 
 from auditor.journey import Audit
-from auditor.show import fitted_tables
+from auditor.show.fitted_tables import blur_picture
 from auditor.show.page.frames import frame_lines, rows_shown
 from auditor.show.page.hero import draw_hero, legend
-from auditor.show.page.model import LensView, Rate, RingByStop, Said, said
+from auditor.show.page.model import LensView, Said, said
 from auditor.show.page.over_time import draw_over_time
-from auditor.show.page.plots import draw_curve, draw_hundred, draw_key, draw_rates
+from auditor.show.page.plots import draw_curve, draw_hundred, draw_key, draw_rates, draw_session
 from auditor.show.page.view import lens_views
 from auditor.show.page_tables import page_tables
-from auditor.show.words import (
-    captions,
-    causes,
-    comparisons,
-    distances,
-    fallout,
-    figures,
-    flags,
-    met,
-    method,
-    pictures,
-    presets,
-    sessions,
-    tolerance,
-    walk,
-    zone_check,
-)
+from auditor.show.words import captions, figures, presets, tolerance, walk
 from auditor.text import printable, printable_lines
 from auditor.units import format_distance
 
-WORDS = {
-    module.__name__.rpartition(".")[2]: module
-    for module in (
-        captions, causes, comparisons, distances, fallout, flags, met, method, pictures, presets,
-        sessions, tolerance, walk, zone_check,
-    )
-}  # fmt: skip
+# The rooms of words from which the templates take sentences.
+WORDS = (
+    "causes", "comparisons", "distances", "fallout", "met", "method", "pictures", "presets", "sessions",
+    "tolerance", "walk", "zone_check",
+)  # fmt: skip
 
 
 def build_report(
@@ -57,37 +40,19 @@ def build_report(
     views: tuple[LensView, ...] | None = None,
     thumbnails: Mapping[int, bytes] | None = None,
 ) -> str:
-    """Build the page.
+    """Build the page: HTML that needs no other file and asks for none.
 
-    Parameters
-    ----------
-    audit : Audit
-    folder : Path, optional
-        Where the page will lie; links to photographs are relative to it. None writes names without links.
-    views : tuple of LensView, optional
-        From :func:`auditor.show.page.view.lens_views`; made here if not given.
-    thumbnails : mapping of int to bytes, optional
-        JPEG by row of the frame table.
-
-    Returns
-    -------
-    str
-        HTML that needs no other file and asks for none.
+    It will lie in ``folder``, to which links to photographs are relative; None writes names without links.
+    ``thumbnails`` are JPEG by row of the frame table.
     """
-    environment = Environment(
-        loader=PackageLoader("auditor.show"),
-        autoescape=True,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        undefined=StrictUndefined,
-    )
     lenses = lens_views(audit) if views is None else views
     held = dict(thumbnails or {})
     lines = frame_lines(audit, rows_shown(lenses, audit), folder, held)
-    tables = page_tables(audit)
+    environment = page_environment()
     environment.globals |= {
         "both": both,
-        "distance": distance,
+        "units": in_both,
+        "distance": lambda distance_m: both(lambda units: format_distance(distance_m, units)),
         "span": lambda low, high: both(lambda units: figures.distance_span(low, high, units)),
         "label": lambda row: both(lambda units: presets.preset_label(row, units)),
         "zone": lambda row: both(
@@ -99,10 +64,9 @@ def build_report(
         "draw_rates": draw_rates,
         "draw_over_time": draw_over_time,
         "draw_session": draw_session,
-        "heat_top": heat_top,
         "legend": legend,
         "figures": figures,
-        "words": WORDS,
+        "words": {name: import_module(f"auditor.show.words.{name}") for name in WORDS},
     }
     environment.filters |= {
         "percent": lambda rate: tied(figures.percent(rate)),
@@ -112,6 +76,7 @@ def build_report(
         "shown": printable,
     }
     script = environment.get_template("page.js").render()
+    curve = blur_picture(audit.tolerance)
     page = environment.get_template("report.html").render(
         audit=audit,
         lenses=lenses,
@@ -119,18 +84,30 @@ def build_report(
         sections=[(name, captions.TITLES[name]) for name in sections_of(lenses, audit)],
         walk=None if audit.diary is None else walk.tell_walk(audit.diary, audit.table["file"]),
         titles=captions.TITLES,
-        frames={
-            row: [printable(part) if at == 0 else part for at, part in enumerate(line)]
-            for row, line in lines.items()
-        },
+        frames=lines,
         thumbnails_held=captions.thumbnails_held(len(held), len(lines)),
-        tolerance_curve=tolerance_curve(audit),
-        met_overall=said(lambda units: met.overall(audit.distances_met, units)),
+        tolerance_curve=draw_curve(curve, tolerance.chart_finding(audit.tolerance)) if curve else "",
         script=script,
-        script_hash=base64.b64encode(hashlib.sha256(script.encode()).digest()).decode(),
-        **tables,
+        script_hash=hash_of(script),
+        **page_tables(audit),
     )
     return printable_lines(page)
+
+
+def page_environment() -> Environment:
+    """The templates of page and sheet; what a template names must be there."""
+    return Environment(
+        loader=PackageLoader("auditor.show"),
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        undefined=StrictUndefined,
+    )
+
+
+def hash_of(text: str) -> str:
+    """The hash by which a page lets this script or style run, and no other."""
+    return base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
 
 
 def sections_of(lenses: tuple[LensView, ...], audit: Audit) -> list[str]:
@@ -139,50 +116,24 @@ def sections_of(lenses: tuple[LensView, ...], audit: Audit) -> list[str]:
         "next": True,
         "walk": audit.diary is not None,
         "presets": any(lens.presets for lens in lenses),
-        "lost": any(lens.causes or lens.reasons or lens.telling or lens.rings for lens in lenses),
+        "lost": any(lens.causes or lens.reasons or lens.rings for lens in lenses),
         "sure": True,
         "rest": True,
     }
     return [name for name, carries in carried.items() if carries]
 
 
-def draw_session(row: Any) -> Markup:
-    """Draw the rate of one walk, of all there is."""
-    return draw_rates(Rate(row.hit_rate, row.low, row.high, int(row.hits), int(row.bursts)), None, 1.0)
-
-
-def heat_top(one: RingByStop) -> float:
-    """The largest share in a picture of ring by stop."""
-    return max((cell.share for row in one.cells for cell in row if cell.share == cell.share), default=1.0)
-
-
-def tolerance_curve(audit: Audit) -> Markup | str:
-    """Draw the fitted curve; empty where there is none."""
-    found = audit.tolerance
-    if not found.fitted or not len(found.calibration):
-        return ""
-    curve = fitted_tables.blur_curve(found)
-    ticks = fitted_tables.blur_ticks(curve["blur_mm"].min(), curve["blur_mm"].max())
-    finding = tolerance.chart_finding(found)
-    return draw_curve(curve, found.calibration, fitted_tables.blur_marks(found), ticks, finding)
-
-
 def both(say: Callable[..., str], *results: Any) -> str:
     """Write a sentence for metres and for feet; the page shows one of the two."""
-    text = said(lambda units: tied(printable(str(say(*results, units=units)))))
-    return in_both(text)
+    return in_both(said(lambda units: str(say(*results, units=units))))
 
 
 def in_both(text: Said) -> str:
     """Mark up a text in both units, once where they are the same."""
-    if text.m == text.ft:
-        return escape(text.m)
-    return Markup('<span class="m">{}</span><span class="ft">{}</span>').format(text.m, text.ft)
-
-
-def distance(distance_m: float) -> str:
-    """Write a distance for metres and for feet."""
-    return both(lambda units: format_distance(distance_m, units))
+    metres, feet = (tied(printable(one)) for one in text)
+    if metres == feet:
+        return escape(metres)
+    return Markup('<span class="m">{}</span><span class="ft">{}</span>').format(metres, feet)
 
 
 def tied(text: str) -> str:

@@ -25,55 +25,33 @@ _RIGHT_TO_LEFT = re.compile(f"{_LETTERS}+(?:[^\\w\\n]*{_LETTERS}+)*")
 
 
 def show_answer(
-    view: LensView,
-    units: str,
-    out: Console,
-    others: tuple[str, ...] = (),
-    sources: Sequence[str] = (),
-    *,
-    sure: bool = True,
+    view: LensView, units: str, out: Console, others: Sequence[str] = (), sources: Sequence[str] = ()
 ) -> None:
-    """Print the answer for one lens.
-
-    Parameters
-    ----------
-    view : LensView
-    units : {"m", "ft"}
-    out : rich.console.Console
-    others : tuple of str
-        Names of the archive's other lenses.
-    sources : sequence of str
-        As they were named, for the command that shows another lens.
-    sure : bool
-        Whether what it rests on is said too.
-    """
+    """Print the answer for one lens, and the command that shows another one of the same sources."""
     said = view.next_time
-    _print(out, said.headline.in_units(units), style="bold")
+    _print(out, said.headline, style="bold")
     if said.expect:
-        _print(out, "\n" + said.expect.in_units(units))
+        _print(out, "\n" + said.expect)
     chip = next((one for one in view.chips if one.now), None)
     if chip is not None and chip.marks:
         out.print()
         if out.encoding.lower().startswith("utf"):
             for line in chart(chip, units):
-                out.print(Text(line), no_wrap=True, crop=False)
-        _print(out, chip.finding.in_units(units))
+                _whole(out, line)
+        _print(out, chip.finding)
     out.print()
-    rows = [("Instead", said.instead), ("Blur", said.blur), ("Next walk", said.walk)]
-    for label, text in rows:
-        if text:
-            _row(out, label, text.in_units(units))
-    if sure:
-        _row(out, "How sure", " ".join(said.sure))
-        if said.step.sentence:
-            helps = said.step.sentence[0].lower() + said.step.sentence[1:]
-            _row(out, "", f"What helps most, in {said.step.cost}: {helps}.")
-        if said.step.command:
-            out.print(Text(" " * LABEL + said.step.command), no_wrap=True, crop=False, overflow="ignore")
+    _row(out, "Instead", said.instead)
+    _row(out, "Blur", said.blur)
+    _row(out, "Next walk", said.walk)
+    _row(out, "How sure", " ".join(said.sure))
+    if said.step.sentence:
+        helps = said.step.sentence[0].lower() + said.step.sentence[1:]
+        _row(out, "", f"What helps most, in {said.step.cost}: {helps}.")
+    if said.step.command:
+        _whole(out, " " * LABEL + said.step.command)
     if others:
         _row(out, "Lenses", f"also {', '.join(others)}; see one of them with")
-        command = f"{' ' * LABEL}auditor advise {typed_sources(sources)} --lens NAME"
-        out.print(Text(command), no_wrap=True, crop=False, overflow="ignore")
+        _whole(out, f"{' ' * LABEL}auditor advise {typed_sources(sources)} --lens NAME")
 
 
 def show_walk(diary: Diary, files: pd.Series, units: str, out: Console) -> None:
@@ -90,7 +68,7 @@ def show_walk(diary: Diary, files: pd.Series, units: str, out: Console) -> None:
     for label, note in told.notes:
         _row(out, label, note.in_units(units))
     if told.frames:
-        looks = [f"{short(one.file)} ({one.why})" for one in told.frames]
+        looks = [f"{short(files[one.row])} ({one.why})" for one in told.frames]
         _row(out, "Look at", ", ".join(looks))
 
 
@@ -99,27 +77,25 @@ def isolated(text: str) -> str:
     return _RIGHT_TO_LEFT.sub("\N{FIRST STRONG ISOLATE}\\g<0>\N{POP DIRECTIONAL ISOLATE}", text)
 
 
+def _whole(out: Console, line: str, style: str = "") -> None:
+    """Print a line as it is, however wide."""
+    out.print(Text(line, style=style), no_wrap=True, crop=False, overflow="ignore")
+
+
 def _print(out: Console, text: str, style: str = "") -> None:
     for paragraph in text.split("\n"):
         for line in textwrap.wrap(paragraph, WIDTH) or [""]:
-            out.print(Text(line, style=style), crop=False, no_wrap=True, overflow="ignore")
+            _whole(out, line, style)
 
 
 def _row(out: Console, label: str, text: str) -> None:
-    lines = textwrap.wrap(text, WIDTH - LABEL, break_long_words=False)
-    for place, line in enumerate(lines):
+    for place, line in enumerate(textwrap.wrap(text, WIDTH - LABEL, break_long_words=False)):
         head = Text(f"{label if place == 0 else '':<{LABEL}}", style="bold")
         out.print(head + Text(line), crop=False, no_wrap=True, overflow="ignore")
 
 
 def chart(chip: Chip, units: str) -> list[str]:
-    """Draw one chip with characters: limits, zone, frames kept and not, the ring.
-
-    Returns
-    -------
-    list of str
-        Lines of at most 60 columns.
-    """
+    """Draw one chip with characters, at most 60 columns wide: limits, zone, frames kept and not, the ring."""
     near, far = _cell(chip.near_at), _cell(chip.far_at)
     limits, ring, numbers = (_Line(_CELLS) for _ in range(3))
     limits.put(chip.near.in_units(units), near, centre=True)
@@ -130,12 +106,14 @@ def chart(chip: Chip, units: str) -> list[str]:
         ring.put("▲" if one.in_use else "┴", _cell(one.at))
     for one in sorted(chip.engravings, key=lambda one: not one.in_use):
         numbers.put(one.label, _cell(one.at), centre=True)
-    kinds = (("kept", True), ("not kept", False), ("frames", None))
-    tallest = max((count for _, kept in kinds for count in _counts(chip, kept)), default=1)
+    counts = {name: _counts(chip, kept) for name, kept in (("kept", True), ("not", False), ("frames", None))}
+    tallest = max(map(max, counts.values()))
     rows = [("", limits.text), ("sharp", zone)]
-    rows += [(name, _bars(chip, kept, tallest)) for name, kept in kinds if any(_counts(chip, kept))]
+    for name, cells in counts.items():
+        if any(cells):
+            rows.append((name, "".join(_BARS[-(-8 * count // tallest)] for count in cells)))
     rows += [("ring", ring.text), ("", numbers.text)]
-    return [f"{name.replace('not kept', 'not'):<{_SIDE}}{text}".rstrip() for name, text in rows]
+    return [f"{name:<{_SIDE}}{text}".rstrip() for name, text in rows]
 
 
 def _cell(at: float) -> int:
@@ -148,10 +126,6 @@ def _counts(chip: Chip, kept: bool | None) -> list[int]:
         if mark.kept is kept:
             cells[_cell(mark.at)] += mark.level if chip.bars else 1
     return cells
-
-
-def _bars(chip: Chip, kept: bool | None, tallest: int) -> str:
-    return "".join(_BARS[-(-8 * count // tallest)] for count in _counts(chip, kept))
 
 
 class _Line:
@@ -172,8 +146,7 @@ class _Line:
         """Write a word at, or around, a cell; not at all where that touches another."""
         start = min(max(at - len(word) // 2 if centre else at, 0), len(self._cells) - len(word))
         beside = 1 if centre else 0
-        around = self._taken[max(start - beside, 0) : start + len(word) + beside]
-        if any(around):
+        if any(self._taken[max(start - beside, 0) : start + len(word) + beside]):
             return
         for place, sign in enumerate(word, start):
             self._cells[place], self._taken[place] = sign, True

@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
 import json
 from importlib.resources import files
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
-
+from auditor.show.report import hash_of, page_environment
 from auditor.text import printable
 
 # Joined in this order: each uses what stands before it.
@@ -17,35 +14,24 @@ SCRIPTS = ("optics", "state", "settings", "stage", "frames", "over", "start")
 
 
 def build_sheet(data: dict[str, Any]) -> str:
-    """Build the page.
+    """Build the page from :func:`auditor.show.sheet_data.sheet_data`.
 
-    Parameters
-    ----------
-    data : dict
-        From :func:`auditor.show.sheet_data.sheet_data`.
-
-    Returns
-    -------
-    str
-        HTML that needs no other file than the photographs it links to, and sends nothing anywhere.
+    It needs no other file than the photographs it links to, and sends nothing anywhere.
     """
-    environment = Environment(
-        loader=PackageLoader("auditor.show"),
-        autoescape=True,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        undefined=StrictUndefined,
-    )
     script, style = "\n".join(_part(f"{name}.js") for name in SCRIPTS), _part("sheet.css")
     readable = [frame | {"name": printable(frame["name"])} for frame in data["frames"]]
     in_script = [{key: value for key, value in frame.items() if key != "small"} for frame in readable]
-    return environment.get_template("sheet.html").render(
-        frames=readable,
-        data=_in_page(data | {"frames": in_script}),
-        script=script,
-        style=style,
-        script_hash=_hash(script),
-        style_hash=_hash(style),
+    return (
+        page_environment()
+        .get_template("sheet.html")
+        .render(
+            frames=readable,
+            data=_in_page(data | {"frames": in_script}),
+            script=script,
+            style=style,
+            script_hash=hash_of(script),
+            style_hash=hash_of(style),
+        )
     )
 
 
@@ -56,7 +42,3 @@ def _part(name: str) -> str:
 def _in_page(data: dict[str, Any]) -> str:
     """JSON that cannot end the element it stands in; bytes of names that are no text stand as codes."""
     return json.dumps(data, allow_nan=False).replace("<", "\\u003c").replace("&", "\\u0026")
-
-
-def _hash(text: str) -> str:
-    return base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()

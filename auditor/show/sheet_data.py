@@ -12,7 +12,6 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
-from urllib.parse import quote
 
 import numpy as np
 import pandas as pd
@@ -22,15 +21,12 @@ from auditor.intake.archive import Archive
 from auditor.intake.library.camera_pixels import SHAPE_TOLERANCE
 from auditor.intake.library.processes import cores
 from auditor.intake.library.reading import Progress
-from auditor.intake.photofile.previews import (
-    JPEG,
-    frame_files,
-    small_picture,
-)
+from auditor.intake.photofile.previews import JPEG, frame_files, small_picture
 from auditor.intake.starter import Block, note_names
 from auditor.intake.statements.bodies import FOCAL_LENGTH_SD, MEASURES, READING_SD, TILT_SD_RAD
 from auditor.optics.sensors import HANDBOOK_DIVISOR
 from auditor.settings import Settings
+from auditor.show.page.frames import relative_link
 from auditor.show.sheet_proposals import Proposal
 from auditor.show.sheet_strips import (
     Place,
@@ -64,43 +60,19 @@ _WORDS = {
 
 @dataclass(frozen=True, slots=True)
 class SheetFacts:
-    """What one sheet is about.
+    """What one sheet is about."""
 
-    Attributes
-    ----------
-    archive : Archive
-        Its table complete, as :func:`auditor.journey.run_scan` leaves it.
-    settings : Settings
-    rows : numpy.ndarray of int
-        The drawn frames in the order of the draw.
-    blocks : list of Block
-    proposals : mapping of int to Proposals
-        By row.
-    presets : list of dict
-        Presets declared so far, as a session file has them.
-    command : str
-        What to go on with.
-    """
-
-    archive: Archive
+    archive: Archive  # its table complete, as :func:`auditor.journey.run_scan` leaves it
     settings: Settings
-    rows: np.ndarray
+    rows: np.ndarray  # the drawn frames in the order of the draw
     blocks: Sequence[Block]
-    proposals: Mapping[int, Sequence[Proposal]]
-    presets: Sequence[Mapping[str, Any]]
-    command: str
+    proposals: Mapping[int, Sequence[Proposal]]  # by row
+    presets: Sequence[Mapping[str, Any]]  # declared so far, as a session file has them
+    command: str  # what to go on with
 
 
 def sheet_data(facts: SheetFacts, folder: Path, progress: Progress | None = None) -> dict[str, Any]:
-    """Gather everything; pictures are read here, in threads, and only read.
-
-    Parameters
-    ----------
-    facts : SheetFacts
-    folder : Path
-        Where the page will lie: links to originals are relative to it.
-    progress : callable, optional
-    """
+    """Gather everything for a page in ``folder``; pictures are read here, in threads, and only read."""
     table = facts.archive.table
     places, names = places_of(facts.blocks), note_names(table)
     groups = groups_shown(facts.blocks)
@@ -115,11 +87,12 @@ def sheet_data(facts: SheetFacts, folder: Path, progress: Progress | None = None
             progress(done, len(strip_rows) + len(frames))
         return made
 
+    def drawn(row: int) -> dict[str, Any]:
+        return _drawn(facts, row, names.iloc[row], folder, places)
+
     with ThreadPoolExecutor(cores()) as pool:  # Pillow decodes outside of Python's lock
         strips = list(map(told, pool.map(lambda row: strip_picture(facts.archive, row), strip_rows)))
-        drawn = list(
-            map(told, pool.map(lambda row: _drawn(facts, row, names.iloc[row], folder, places), frames))
-        )
+        shown = list(map(told, pool.map(drawn, frames)))
     pictures = dict(zip(strip_rows, strips, strict=True))
     identity = "\n".join([*table["file"].iloc[facts.rows], str(Path(folder).resolve())])
     return {
@@ -130,7 +103,7 @@ def sheet_data(facts: SheetFacts, folder: Path, progress: Progress | None = None
         "cameras": _cameras(table),
         "presets": list(facts.presets),
         "rolls": rolls_of(table, groups, pictures, places),
-        "frames": drawn,
+        "frames": shown,
         "measures": _measures(),
         "reading_sd": READING_SD,
         "pointing_px": POINTING_PX,
@@ -167,11 +140,16 @@ def _drawn(
     width, height = _number(frame["pixel_width"]), _number(frame["pixel_height"])
     if small is not None and (width is None or height is None):
         width, height = float(small.width), float(small.height)
-    in_preset = bool(frame["in_preset"]) if pd.notna(frame["in_preset"]) else False
+    setting: dict[str, Any] | None = None
+    if pd.notna(frame["in_preset"]) and frame["in_preset"]:
+        numbers = {"focal": "focal_length_mm", "stop": "f_number", "focus": "focus_distance_m"}
+        setting = {key: _number(frame[column]) for key, column in numbers.items()}
+        setting = {"name": _text(frame["preset"])} | setting
+    sides = [_number(frame["sensor_width_mm"]), _number(frame["sensor_height_mm"])]
     return {
         "file": name,
         "name": str(frame["file"]).rsplit("/", 1)[-1],
-        "src": None if shown is None else link_from(folder, shown),
+        "src": None if shown is None else relative_link(folder, shown) or Path(shown).absolute().as_uri(),
         "preview": None if large is None else {"uri": data_uri(large), "width": large.width},
         "small": None if small is None else data_uri(small),
         "width": width,
@@ -180,29 +158,11 @@ def _drawn(
         "session": session,
         "rank": rank,
         "focal_mm": _number(frame["focal_length_mm"]),
-        "sensor": None
-        if frame["sensor_source"] == "assumed"
-        else [_number(frame["sensor_width_mm"]), _number(frame["sensor_height_mm"])],
-        "stratum": _text(frame["preset"]) if in_preset else None,
-        "setting": {
-            "name": _text(frame["preset"]),
-            "focal": _number(frame["focal_length_mm"]),
-            "stop": _number(frame["f_number"]),
-            "focus": _number(frame["focus_distance_m"]),
-        }
-        if in_preset
-        else None,
+        "sensor": None if frame["sensor_source"] == "assumed" else sides,
+        "stratum": setting["name"] if setting else None,
+        "setting": setting,
         "proposals": [asdict(proposal) for proposal in facts.proposals.get(row, ())],
     }
-
-
-def link_from(folder: Path, path: str) -> str:
-    """Address of a file, relative to a folder where both lie on one drive; every odd sign is encoded."""
-    path = os.path.abspath(path)
-    try:
-        return quote(os.fsencode(os.path.relpath(path, os.path.abspath(folder)).replace(os.sep, "/")))
-    except ValueError:
-        return Path(path).as_uri()
 
 
 def _number(value: Any) -> float | None:
@@ -222,14 +182,11 @@ def _cameras(table: pd.DataFrame) -> list[dict[str, Any]]:
 def declared_presets(archive: Archive) -> list[dict[str, Any]]:
     """Presets that session files declare, each name once, as a session file has them."""
     presets: dict[str, dict[str, Any]] = {}
-    for file in archive.session_files:
-        for preset in file.presets:
-            given = {
-                "focal_length": f"{preset.focal_length_mm:g}mm",
-                "f_number": preset.f_number,
-                "focus_distance": f"{preset.focus_distance_m:g}m".replace("infm", "inf"),
-            }
-            presets.setdefault(
-                preset.name, {k: v for k, v in given.items() if k == "name" or "nan" not in str(v)}
-            )
+    for preset in (one for file in archive.session_files for one in file.presets):
+        given = {
+            "focal_length": f"{preset.focal_length_mm:g}mm",
+            "f_number": preset.f_number,
+            "focus_distance": f"{preset.focus_distance_m:g}m".replace("infm", "inf"),
+        }
+        presets.setdefault(preset.name, {key: one for key, one in given.items() if "nan" not in str(one)})
     return list(presets.values())

@@ -13,20 +13,10 @@ from auditor.settings import Request
 
 @dataclass(frozen=True, slots=True)
 class Proposal:
-    """A measure read from a picture by itself, shown as handles when the frame's turn comes.
+    """A measure read from a picture by itself, shown as handles when the frame's turn comes."""
 
-    Attributes
-    ----------
-    measure : str
-        A key of the measures, such as ``face``.
-    ends : tuple of two (x, y)
-        As shares of the picture's width and height, from the top left.
-    distance_m, rel_sd : float
-        What it tells [m], and how surely.
-    """
-
-    measure: str
-    ends: tuple[tuple[float, float], tuple[float, float]]
+    measure: str  # a key of the measures, such as ``face``
+    ends: tuple[tuple[float, float], tuple[float, float]]  # (x, y), shares from the top left
     distance_m: float
     rel_sd: float
 
@@ -45,12 +35,9 @@ def propose_faces(
     proposals: dict[int, list[Proposal]] = {}
     proposed = propose_measures(archive.table, archive.paths, rows, request, progress)
     for row, told in zip(rows, proposed, strict=True):
-        if told is None or math.isnan(told.distance_m):
-            continue
-        width, height = size.iloc[
-            row
-        ]  # the measure counts both ways in heights, the sheet in width and height
-        (nose_x, nose_y), (chin_x, chin_y) = told.ends
-        ends = ((nose_x * height / width, nose_y), (chin_x * height / width, chin_y))
-        proposals[row] = [Proposal("face", ends, told.distance_m, told.rel_sd)]
+        if told is not None and not math.isnan(told.distance_m):
+            width, height = size.iloc[row]
+            # the measure counts both ways in heights, the sheet in width and height
+            nose, chin = ((x * height / width, y) for x, y in told.ends)
+            proposals[row] = [Proposal("face", (nose, chin), told.distance_m, told.rel_sd)]
     return proposals

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import base64
-import os
 from collections.abc import Callable, Mapping, Sequence
 from io import BytesIO
 from typing import Any
@@ -74,17 +73,18 @@ def rolls_of(
     places: Mapping[int, Place],
 ) -> list[dict[str, Any]]:
     """Tell the strips of each camera's sessions: groups of frames with their pictures and dark runs."""
-    labels = frame_labels(table).to_numpy(object)
-    times = table["captured_at"]
+    labels, times = frame_labels(table).to_numpy(object), table["captured_at"]
     rolls: dict[tuple[str | None, int], dict[str, Any]] = {}
     for block, rows, more in groups:
-        day = f"{block.starts_at:%A, %-d %B %Y}" if os.name != "nt" else f"{block.starts_at:%A, %d %B %Y}"
+        day = (
+            _written(block.starts_at, f"%A, {block.starts_at.day} %B %Y") or f"{block.first} to {block.last}"
+        )
         title = f"{block.camera}, {day}" if block.camera else day
         roll = rolls.setdefault((block.camera, block.session), {"title": title, "groups": []})
         shots = [
             {
                 "label": str(labels[row]),
-                "at": f"{times.iloc[row]:%H:%M:%S}",
+                "at": _written(times.iloc[row], "%H:%M:%S"),
                 "camera": block.camera or "",
                 "session": places[row][0],
                 "rank": places[row][1],
@@ -92,13 +92,15 @@ def rolls_of(
             }
             for row in rows
         ]
-        roll["groups"].append(
-            {"at": f"{block.starts_at:%H:%M}", "why": block.why, "more": more, "frames": shots}
-            | {"dark": [pictures[row][1] for row in rows]}
-        )
+        group = {"at": _written(block.starts_at, "%H:%M"), "why": block.why, "more": more}
+        roll["groups"].append(group | {"frames": shots, "dark": [pictures[row][1] for row in rows]})
     for roll in rolls.values():
         _offer_markers(roll["groups"])
     return list(rolls.values())
+
+
+def _written(at: pd.Timestamp, form: str) -> str:
+    return "" if pd.isna(at) else f"{at:{form}}"
 
 
 def _offer_markers(groups: list[dict[str, Any]]) -> None:

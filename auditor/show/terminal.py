@@ -7,9 +7,8 @@ import re
 import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from typing import TextIO
+from typing import Any, TextIO
 
-import pandas as pd
 from rich.console import Console, ConsoleOptions, ConsoleRenderable, RenderHook, RenderResult
 from rich.progress import (
     BarColumn,
@@ -106,8 +105,6 @@ def progress_on_stderr(what: str = "Reading") -> Iterator[Stages]:
 def share_bar(low: float, rate: float, high: float) -> str:
     """Draw a rate between 0 and 1 with its interval as a short bar of characters.
 
-    Examples
-    --------
     >>> share_bar(0.2, 0.5, 0.8)
     '··━━━━●━━━··'
     """
@@ -129,14 +126,16 @@ def show_audit(
 ) -> None:
     """Print the answer for the first lens, and where asked what fell out, presets and distance bands."""
     show_ignored(audit.problems, out)
-    others = tuple(view.name for view in views[1:])
-    show_answer(views[0], audit.settings.units, out, others, audit.sources)
+    show_answer(views[0], audit.settings.units, out, [view.name for view in views[1:]], audit.sources)
     if audit.diary is not None:
         show_walk(audit.diary, audit.table["file"], audit.settings.units, out)
     if report:
         out.print(Text(f"Report     {report}"), no_wrap=True, crop=False, overflow="ignore")
     if full:
-        show_counts(audit, out)
+        rows = fallout.steps(audit.counts)
+        room = max(len(number) for number, _ in rows)
+        for number, text in rows:
+            out.print(Text(f"{number:>{room}} {text}"))
         for remark in audit.remarks:
             out.print(Text(remark))
         show_presets(audit, out)
@@ -147,13 +146,7 @@ def show_audit(
 
 
 def view_of(views: Sequence[LensView], wanted: str | None) -> LensView:
-    """Choose a lens by its name, or by its focal length; the first where none is asked for.
-
-    Raises
-    ------
-    SettingError
-        If there is no such lens.
-    """
+    """Choose a lens by its name, or by its focal length; the first where none is asked for."""
     if wanted is None:
         return views[0]
     word = wanted.strip().casefold()
@@ -171,33 +164,19 @@ def view_of(views: Sequence[LensView], wanted: str | None) -> LensView:
 def show_settings(view: LensView, out: Console) -> None:
     """Print how many of 100 subjects would have been sharp at each stop and engraving."""
     for one in view.rings:
-        columns = [Column("stop", left=True)]
-        columns += [
-            Column(f"{ring} {one.unit}" if ring != "∞" else ring, place)
-            for place, ring in enumerate(one.rings, 1)
+        names = [ring if ring == "∞" else f"{ring} {one.unit}" for ring in one.rings]
+        columns = [
+            Column("stop", left=True),
+            *(Column(name, priority) for priority, name in enumerate(names, 1)),
         ]
         rows = [
-            [
-                stop,
-                *(
-                    f"{100 * cell.share:.0f}{'*' * cell.now}" if cell.share == cell.share else ""
-                    for cell in cells
-                ),
-            ]
+            [stop, *("" if math.isnan(share) else f"{100 * share:.0f}{'*' * now}" for share, now, _ in cells)]
             for stop, cells in zip(one.stops, one.cells, strict=True)
         ]
         light = f", {one.light}" if one.light else ""
         whom = "passers" if one.of_passers else "subjects you pressed at"
         print_table(out, f"Sharp of 100 {whom}, stop by ring{light} (* now)", columns, rows)
     out.print(Text(CAUTION))
-
-
-def show_counts(audit: Audit, out: Console) -> None:
-    """Print each step from files to counted frames."""
-    rows = [(number, text) for number, text in fallout.steps(audit.counts)]
-    room = max(len(number) for number, _ in rows)
-    for number, text in rows:
-        out.print(Text(f"{number:>{room}} {text}"))
 
 
 def show_presets(audit: Audit, out: Console) -> None:
@@ -228,34 +207,23 @@ def show_distances(audit: Audit, out: Console) -> None:
     """Print distance bands: of all frames the rate with its interval, and each preset's counts."""
     if not len(audit.distances):
         return
-    units, names = audit.settings.units, audit.distances["preset"]
-    presets = list(names.dropna().unique())
-    bands = audit.distances.drop_duplicates(["from_m", "to_m"]).sort_values("from_m")
+    presets = list(audit.distances["preset"].dropna().unique())
     columns = [Column("distance", left=True), Column("kept"), Column("interval", 1), Column("frames", 2)]
     columns += [Column(str(name), 3 + place) for place, name in enumerate(presets)]
     rows = []
-    for edge in bands.itertuples():
-        here = audit.distances[
-            (audit.distances["from_m"] == edge.from_m) & (audit.distances["to_m"] == edge.to_m)
-        ]
+    for (from_m, to_m), here in audit.distances.groupby(["from_m", "to_m"]):
         whole = here[here["preset"].isna()].iloc[0]
-        own = here.set_index("preset")
-        rows.append(
-            [
-                band(edge.from_m, edge.to_m, units),
-                percent(whole["frame_rate"]),
-                interval(whole["frame_low"], whole["frame_high"]),
-                f"{whole['keepers']} of {whole['frames']}",
-                *(_of(own.loc[name]) if name in own.index else "" for name in presets),
-            ]
-        )
+        own = {one.preset: _of(one) for one in here.itertuples()}
+        rate = percent(whole["frame_rate"]), interval(whole["frame_low"], whole["frame_high"]), _of(whole)
+        name = band(from_m, to_m, audit.settings.units)
+        rows.append([name, *rate, *(own.get(preset, "") for preset in presets)])
     print_table(out, "Frames kept, by subject distance; shares are put back to all frames", columns, rows)
     if note := distance_words.without_distances(audit.unheard):
         out.print(Text(note))
 
 
-def _of(row: pd.Series) -> str:
-    return f"{row['keepers']:.0f} of {row['frames']:.0f}"
+def _of(row: Any) -> str:
+    return f"{row.keepers:.0f} of {row.frames:.0f}"
 
 
 def show_ignored(problems: list[Problem], out: Console) -> None:

@@ -38,41 +38,31 @@ def print_table(out: Console, title: str, columns: Sequence[Column], rows: Seque
 def grid(columns: Sequence[Column], rows: Sequence[Sequence[str]], width: int) -> Iterator[str]:
     """Lay a table out in columns, at most ``width`` wide as long as only dropping columns is needed for it.
 
-    Examples
-    --------
     >>> columns = [Column("preset", left=True), Column("rate"), Column("so far", 2)]
     >>> list(grid(columns, [["aisle", "37 %", "31 of 83"]], 80))
     ['preset  rate    so far', 'aisle   37 %  31 of 83']
     >>> list(grid(columns, [["aisle", "37 %", "31 of 83"]], 14))
     ['preset  rate', 'aisle   37 %']
     """
-    kept = list(range(len(columns)))
-    widths = [
-        max(cell_len(columns[at].title), *(cell_len(row[at]) for row in rows), 1) if rows else 1
-        for at in kept
-    ]
+    lines = [[column.title for column in columns], *rows]
+    widths = [max(1, *map(cell_len, cells)) for cells in zip(*lines, strict=True)]
     widths[0] = min(widths[0], LONGEST)
+    kept = list(range(len(columns)))
     while sum(widths[at] + GAP for at in kept) - GAP > width:
         going = max(kept, key=lambda at: columns[at].priority)
         if columns[going].priority == 0:
             break
-        kept = [at for at in kept if at != going]
-    for row in ([column.title for column in columns], *rows):
-        name = textwrap.wrap(row[0], widths[0]) or [""]
-        cells = [row[at] for at in kept[1:]]
-        first = [_pad(name[0], widths[0], left=columns[0].left)]
-        first += [
-            _pad(cell, widths[at], left=columns[at].left) for at, cell in zip(kept[1:], cells, strict=True)
-        ]
-        yield (" " * GAP).join(first).rstrip()
-        yield from name[1:]
+        kept.remove(going)
+    for row in lines:
+        name, *more = textwrap.wrap(row[0], widths[0]) or [""]
+        cells = [name, *row[1:]]
+        yield (" " * GAP).join(_pad(cells[at], widths[at], left=columns[at].left) for at in kept).rstrip()
+        yield from more
 
 
 def blocks(columns: Sequence[Column], rows: Sequence[Sequence[str]]) -> Iterator[str]:
     """Lay each row out as a block: its name, then a line for each cell that holds something.
 
-    Examples
-    --------
     >>> list(blocks([Column("preset"), Column("rate"), Column("so far")], [["aisle", "37 %", ""]]))
     ['aisle', '  rate    37 %']
     """

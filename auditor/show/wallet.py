@@ -35,46 +35,23 @@ Paper = Literal["wallet", "a4", "letter"]
 
 @dataclass(frozen=True, slots=True)
 class WalletCard:
-    """What stands on a wallet card.
-
-    Attributes
-    ----------
-    lens : str
-    setting : str
-        What to set, large.
-    near, far : str
-        Limits of the zone.
-    near_at, far_at : float
-        Their places on the ring's scale, from 0 to 1.
-    engravings : tuple of Engraving
-        The ring's marks on the same scale.
-    expect, exposure, date : str
-        About how often it works, the usual exposure, and as of when.
-    cues : tuple of str
-        What the viewfinder shows at the zone's ends, a line for each way of holding.
-    back : Card
-        The table.
-    now_row, now_column : int
-        Cell of the table that is set; -1 for none.
-    eye : str
-        How strict this eye is; empty where nobody knows.
-    """
+    """What stands on a wallet card."""
 
     lens: str
-    setting: str
-    near: str
+    setting: str  # what to set, large
+    near: str  # limits of the zone, and their places on the ring's scale, from 0 to 1
     far: str
     near_at: float
     far_at: float
     engravings: tuple[Engraving, ...]
-    expect: str
+    expect: str  # about how often it works
     exposure: str
-    date: str
-    cues: tuple[str, ...]
+    date: str  # as of when
+    cues: tuple[str, ...]  # what the viewfinder shows at the zone's ends, a line for each way of holding
     back: Card
-    now_row: int = -1
+    now_row: int = -1  # cell of the table that is set
     now_column: int = -1
-    eye: str = ""
+    eye: str = ""  # how strict it is; empty where nobody knows
 
 
 def wallet_bytes(cards: Sequence[WalletCard], suffix: str, paper: Paper = "wallet") -> bytes:

@@ -27,10 +27,7 @@ _REJECTED, _RATED_ZERO = 0.05, 0.10  # shares of the frames that were looked at 
 def open_new_folder(out: Path) -> None:
     """Make the folder, or take an empty one.
 
-    Raises
-    ------
-    OutputError
-        If something is in it, or it cannot be made.
+    Raises OutputError if something is in it, or it cannot be made.
     """
     make_folder(out)
     try:
@@ -46,27 +43,9 @@ def open_new_folder(out: Path) -> None:
 def simulate_archive(out: Path, seed: int, frames: int, truth: Truth | None = None) -> Truth:
     """Write an invented archive; the same seed and number of frames give the same bytes.
 
-    Parameters
-    ----------
-    out : Path
-        A new or empty folder.
-    seed : int
-        At or above 0.
-    frames : int
-    truth : Truth, optional
-        The covered market as it stands in :mod:`auditor.simulate.truth`, unless given.
+    Raises OutputError if the folder is not empty or cannot be written.
 
-    Returns
-    -------
-    Truth
-        With what each preset truly brought.
-
-    Raises
-    ------
-    OutputError
-        If the folder is not empty or cannot be written.
-    SettingError
-        If there are too few frames.
+    Raises SettingError if there are too few frames.
     """
     walking, choosing = np.random.default_rng(seed).spawn(2)
     presses = walk(truth or Truth(), frames, walking)
@@ -85,10 +64,7 @@ def simulate_archive(out: Path, seed: int, frames: int, truth: Truth | None = No
 def write_truth(out: Path, truth: Truth, seed: int, frames: int) -> None:
     """Write the truth beside an archive.
 
-    Raises
-    ------
-    OutputError
-        If it cannot be written.
+    Raises OutputError if it cannot be written.
     """
     write_file(out / "truth.toml", truth_text(truth, seed, frames))
 

@@ -18,16 +18,7 @@ _LONGER_FROM, _SHORTER_FROM = 6.0, 2.0  # stops above ISO 100: 6400 and 400
 
 
 def market_light(time_s: Floats, session: npt.NDArray[np.intp], rng: np.random.Generator) -> Floats:
-    """Exposure value at ISO 100 under a market's roof: clouds, skylights and dark corners, shape of `time_s`.
-
-    Parameters
-    ----------
-    time_s : numpy.ndarray, shape (n,)
-        Since the session began.
-    session : numpy.ndarray of int, shape (n,)
-        Session number, from 0.
-    rng : numpy.random.Generator
-    """
+    """Exposure value at ISO 100 under a market's roof: clouds, skylights and dark corners, shape (n,)."""
     sessions = int(session[-1]) + 1
     base = rng.normal(9.6, 0.6, sessions)
     slow, quick = rng.uniform(0, 2 * np.pi, (2, sessions))

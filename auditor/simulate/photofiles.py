@@ -18,17 +18,7 @@ _XMP = "http://ns.adobe.com/xap/1.0/"
 
 
 def exif_block(press: Any, outing: Outing, lens: Lens | None) -> Image.Exif:
-    """Build the Exif block of a frame (tag numbers: Exif 2.32); the lens's tags only where it reports.
-
-    Parameters
-    ----------
-    press : named tuple
-        A row of :func:`auditor.simulate.walk.walk`. A reporting lens writes where its ring stands into
-        SubjectDistance, as most cameras do.
-    outing : Outing
-    lens : Lens or None
-        None for a lens that tells the camera nothing.
-    """
+    """Build the Exif block of a frame (tag numbers: Exif 2.32); the lens's tags only where it reports."""
     exif = Image.Exif()
     exif[0x0110] = outing.camera
     tags = exif.get_ifd(_EXIF_IFD)

@@ -23,26 +23,16 @@ _MISFIRES = 0.02  # frames after a misfire that was deleted on the spot
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """Where in the archive each burst lies; arrays of shape (bursts,).
+    """Where in the archive each burst lies; arrays of shape (bursts,)."""
 
-    Attributes
-    ----------
-    size : numpy.ndarray of int
-        Frames of the burst.
-    session, stretch, preset : numpy.ndarray of int
-        Session from 0, stretch from 0 over the whole archive, index into the truth's presets.
-    looked_at : numpy.ndarray of bool
-        Whether the photographer got so far while choosing.
-    anyone : numpy.ndarray of bool
-        Whether whoever came was pressed at.
-    """
-
-    size: Rows
+    size: Rows  # frames of the burst
+    # session, stretch, preset: session from 0, stretch from 0 over the whole archive, index into the
+    # truth's presets
     session: Rows
     stretch: Rows
     preset: Rows
-    looked_at: npt.NDArray[np.bool_]
-    anyone: npt.NDArray[np.bool_]
+    looked_at: npt.NDArray[np.bool_]  # whether the photographer got so far while choosing
+    anyone: npt.NDArray[np.bool_]  # whether whoever came was pressed at
 
 
 def outing_of(truth: Truth, session: int) -> Outing:
@@ -89,16 +79,7 @@ def press_times(plan: Plan, rng: np.random.Generator) -> Floats:
 def camera_times(
     session: Rows, time_s: Floats, truth: Truth, rng: np.random.Generator
 ) -> npt.NDArray[np.datetime64]:
-    """Capture times as the cameras write them, to 1/100 s or to the second, shape (n,).
-
-    Parameters
-    ----------
-    session : numpy.ndarray of int, shape (n,)
-    time_s : numpy.ndarray, shape (n,)
-        Since each session's beginning.
-    truth : Truth
-    rng : numpy.random.Generator
-    """
+    """Capture times as the cameras write them, to 1/100 s or to the second, shape (n,)."""
     sessions = int(session[-1]) + 1
     day_s = 86400.0 * (7 if sessions <= 500 else 1)
     begins_s = np.arange(sessions) * day_s + np.rint(rng.uniform(0, 5400, sessions))

@@ -22,29 +22,10 @@ from auditor.simulate.walk import walk, with_rates
 def simulate_table(seed: int, frames: int, truth: Truth | None = None) -> tuple[pd.DataFrame, Truth]:
     """Make an invented frame table, as an audit would build it from files in which every mark is stated.
 
-    Frames that the photographer never looked at are unmarked and left out.
+    Frames that the photographer never looked at are unmarked and left out. Last come the columns of the
+    truth, ``true_...``.
 
-    Parameters
-    ----------
-    seed : int
-        At or above 0.
-    frames : int
-    truth : Truth, optional
-        The covered market as it stands in :mod:`auditor.simulate.truth`, unless given.
-
-    Returns
-    -------
-    table : pandas.DataFrame
-        The contract's columns, then ``true_focus_distance_m``, ``true_subject_distance_m``,
-        ``true_blur_mm``, ``true_sharp_chance``, ``true_chance`` (of being kept) and ``true_kept`` (also where
-        nobody looked).
-    truth : Truth
-        With what each preset truly brought.
-
-    Raises
-    ------
-    SettingError
-        If there are too few frames.
+    Raises SettingError if there are too few frames.
     """
     truth = truth or Truth()
     presses = walk(truth, frames, np.random.default_rng(seed).spawn(2)[0])
@@ -121,12 +102,9 @@ def _files(presses: pd.DataFrame, truth: Truth) -> list[str]:
 def write_simulated_table(out: Path, seed: int, frames: int) -> Truth:
     """Write ``frames.csv`` and ``truth.toml`` into a new or empty folder.
 
-    Raises
-    ------
-    OutputError
-        If the folder is not empty or cannot be written.
-    SettingError
-        If there are too few frames.
+    Raises OutputError if the folder is not empty or cannot be written.
+
+    Raises SettingError if there are too few frames.
     """
     table, truth = simulate_table(seed, frames)
     open_new_folder(out)

@@ -31,32 +31,19 @@ class Lens:
 
 @dataclass(frozen=True, slots=True)
 class PresetTruth:
-    """A zone setting, and what it truly brought.
+    """A zone setting, and what it truly brought."""
 
-    Attributes
-    ----------
-    name : str
-        As the audit names it.
-    lens : Lens
-    f_number : float
-    focus_distance_m : float
-        The engraving the ring was turned to, from the sensor plane.
-    kind : {"free", "line"}
-        Whether it was set for whoever comes along, or in advance to one place where people pass.
-    frames, bursts : int
-        Frames and bursts taken, whether anyone looked at them later or not.
-    frame_rate, hit_rate, sharp_rate : float
-        Mean true chance of a frame to be kept, of a burst to hold a keeper, and of a frame to be sharp enough
-        for this photographer; NaN before the simulation.
-    """
-
-    name: str
+    name: str  # as the audit names it
     lens: Lens
     f_number: float
-    focus_distance_m: float
+    focus_distance_m: float  # the engraving the ring was turned to, from the sensor plane
+    # whether it was set for whoever comes along, or in advance to one place where people pass
     kind: Literal["free", "line"] = "free"
+    # taken, whether anyone looked at them later or not
     frames: int = 0
     bursts: int = 0
+    # frame_rate, hit_rate, sharp_rate: mean true chance of a frame to be kept, of a burst to hold a
+    # keeper, and of a frame to be sharp enough for this photographer; NaN before the simulation
     frame_rate: float = math.nan
     hit_rate: float = math.nan
     sharp_rate: float = math.nan
@@ -64,39 +51,20 @@ class PresetTruth:
 
 @dataclass(frozen=True, slots=True)
 class Outing:
-    """One kind of walk.
-
-    Attributes
-    ----------
-    name, camera : str
-    stretches : tuple of (str, float)
-        Presets in the order of use, with their share of the walk.
-    marks : str
-        Where the photographer's choice stands: ``embedded``, ``sidecar`` or ``selects``.
-    looked_at : float
-        Share of the walk that was looked at while choosing; the rest is an unculled tail.
-    measured : float
-        Share of the frames, drawn at random, that were measured afterwards: first a verdict on sharpness,
-        then a guess, then the distance.
-    mood : float
-        Added to the logit of a keeper's chance on such a walk.
-    subseconds : bool
-        Whether the camera writes fractions of a second.
-    markers : bool
-        Whether a dark frame, the palm over the lens, marks each change of the preset.
-    anyone : tuple of int
-        Places in ``stretches`` where whoever came was pressed at, without regard for the zone.
-    """
+    """One kind of walk."""
 
     name: str
     camera: str
-    stretches: tuple[tuple[str, float], ...]
-    marks: MarkPlace
-    looked_at: float
+    stretches: tuple[tuple[str, float], ...]  # presets in the order of use, with their share of the walk
+    marks: MarkPlace  # where the photographer's choice stands: `embedded`, `sidecar` or `selects`
+    looked_at: float  # share of the walk that was looked at while choosing; the rest is an unculled tail
+    # share of the frames, drawn at random, that were measured afterwards: first a verdict on sharpness,
+    # then a guess, then the distance
     measured: float
-    mood: float
-    subseconds: bool
-    markers: bool
+    mood: float  # added to the logit of a keeper's chance on such a walk
+    subseconds: bool  # whether the camera writes fractions of a second
+    markers: bool  # whether a dark frame, the palm over the lens, marks each change of the preset
+    # places in `stretches` where whoever came was pressed at, without regard for the zone
     anyone: tuple[int, ...] = ()
 
 
@@ -152,79 +120,44 @@ MARKET_OUTINGS = (
 
 @dataclass(frozen=True, slots=True)
 class Truth:
-    """The stated truth of a simulation.
+    """The stated truth of a simulation."""
 
-    Attributes
-    ----------
-    tolerance_mm : float
-        Blur diameter at which the chance to be called sharp has fallen half way.
-    steepness : float
-        Exponent of the fall in blur over tolerance.
-    lapses : float
-        Share of verdicts on sharpness that slip, either way.
-    keeping_forgives : float
-        The tolerance of what is kept is this many times the tolerance of what is called sharp.
-    ceiling : float
-        Chance that a frame without blur is kept, at the middle distance on a usual walk.
-    floor : float
-        What is left of that chance with any amount of blur, as a share.
-    near_interest : float
-        How much the logit of a keeper's chance rises where a subject is nearer by a factor e.
-    distance_median_m, distance_log_sd : float
-        Log-normal distance of the people who come along, from the sensor plane.
-    speed_m_s, speed_sd_m_s : float
-        Normal walking speed; every direction is as likely.
-    ring_error : float
-        Relative standard deviation of the ring's true setting from its engraving, drawn once a stretch.
-    glance_sd, measure_sd : float
-        Relative error of a distance judged before pressing, and of one measured in the picture afterwards.
-    guess_bias, guess_sd : float
-        Relative bias and error of a distance guessed by eye before measuring.
-    line_spread_m : float
-        How far before and behind the place of a preset of kind ``line`` people are pressed at (sd).
-    press_outside : float
-        How often a subject that looks outside the zone is taken, for each one inside it.
-    burst_share : float
-        Share of presses that are bursts of two to five frames.
-    burst_correlation : float
-        Correlation of the fortunes of a burst's frames (Gaussian copula).
-    presets : tuple of PresetTruth
-    outings : tuple of Outing
-        Walks in turn; the session after the last one is like the first.
-    """
-
-    tolerance_mm: float = 0.042
-    steepness: float = 4.0
-    lapses: float = 0.02
+    tolerance_mm: float = 0.042  # blur diameter at which the chance to be called sharp has fallen half way
+    steepness: float = 4.0  # exponent of the fall in blur over tolerance
+    lapses: float = 0.02  # share of verdicts on sharpness that slip, either way
+    # the tolerance of what is kept is this many times the tolerance of what is called sharp
     keeping_forgives: float = 1.2
-    ceiling: float = 0.15
-    floor: float = 0.15
+    ceiling: float = 0.15  # chance that a frame without blur is kept, at the middle distance on a usual walk
+    floor: float = 0.15  # what is left of that chance with any amount of blur, as a share
+    # how much the logit of a keeper's chance rises where a subject is nearer by a factor e
     near_interest: float = 0.7
+    # log-normal distance of the people who come along, from the sensor plane
     distance_median_m: float = 2.6
     distance_log_sd: float = 0.45
+    # normal walking speed; every direction is as likely
     speed_m_s: float = WALKING_SPEED_M_S
     speed_sd_m_s: float = 0.31  # same source as the speed
+    # relative standard deviation of the ring's true setting from its engraving, drawn once a stretch
     ring_error: float = 0.03
+    # relative error of a distance judged before pressing, and of one measured in the picture afterwards
     glance_sd: float = 0.15
     measure_sd: float = 0.08
+    # relative bias and error of a distance guessed by eye before measuring
     guess_bias: float = -0.08
     guess_sd: float = 0.16
+    # how far before and behind the place of a preset of kind `line` people are pressed at (sd)
     line_spread_m: float = 0.35
+    # how often a subject that looks outside the zone is taken, for each one inside it
     press_outside: float = 0.15
-    burst_share: float = 0.1
-    burst_correlation: float = 0.5
+    burst_share: float = 0.1  # share of presses that are bursts of two to five frames
+    burst_correlation: float = 0.5  # correlation of the fortunes of a burst's frames (Gaussian copula)
     presets: tuple[PresetTruth, ...] = MARKET_PRESETS
+    # walks in turn; the session after the last one is like the first
     outings: tuple[Outing, ...] = MARKET_OUTINGS
 
 
 def sharp_chance(blur_mm: npt.ArrayLike, tolerance_mm: float, steepness: float) -> npt.NDArray[np.float64]:
     """Chance that a frame is sharp enough, 1 / (1 + (blur/tolerance)^steepness), any shape.
-
-    Parameters
-    ----------
-    blur_mm : array_like
-        Diameter of all blur together on the sensor [mm].
-    tolerance_mm, steepness : float
 
     Examples
     --------
@@ -242,12 +175,6 @@ def keep_chance(
 
     K (floor + (1 - floor) F), F from :func:`sharp_chance` at the keeper's tolerance, logit K = logit ceiling
     + mood + near_interest log(distance_median / subject).
-
-    Parameters
-    ----------
-    blur_mm, subject_m, mood : array_like
-        Blur on the sensor [mm], distance [m], the walk's mood; shapes that broadcast.
-    truth : Truth
 
     Examples
     --------

@@ -39,28 +39,12 @@ _NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(40)
 
 
 def walk(truth: Truth, frames: int, rng: np.random.Generator) -> pd.DataFrame:
-    """Walk until so many frames are taken.
+    """Walk until so many frames are taken: one row a frame, in order, distances from the sensor plane.
 
-    Parameters
-    ----------
-    truth : Truth
-    frames : int
-    rng : numpy.random.Generator
+    ``session``, ``stretch``, ``burst`` and ``preset`` count from 0; ``number`` is the file's. The columns of
+    :func:`_taken` and of :func:`_measured_afterwards` follow, and the chances of being sharp and kept.
 
-    Returns
-    -------
-    pandas.DataFrame
-        One row a frame in the order taken: ``session``, ``stretch`` and ``burst`` from 0, ``preset`` (index
-        into the truth's presets), ``anyone`` (whether whoever came was pressed at), ``looked_at``,
-        ``captured_at``, ``marked`` (a dark frame before it marks a change of preset), ``number`` of the file,
-        the columns of :func:`_taken`, ``sharp_chance``, ``chance`` (of being kept), ``kept``,
-        ``burst_chance`` (that its burst holds a keeper) and the columns of :func:`_measured_afterwards`.
-        Distances from the sensor plane.
-
-    Raises
-    ------
-    SettingError
-        If there are too few frames for every kind of walk.
+    Raises SettingError if there are too few frames for every kind of walk.
     """
     if frames < FEWEST_FRAMES:
         raise SettingError(
@@ -98,15 +82,7 @@ def walk(truth: Truth, frames: int, rng: np.random.Generator) -> pd.DataFrame:
 
 
 def _measured_afterwards(presses: pd.DataFrame, truth: Truth, rng: np.random.Generator) -> dict[str, Any]:
-    """What the photographer says of some frames in the evening, in this order; nothing elsewhere.
-
-    Returns
-    -------
-    dict
-        ``sharp`` (``yes``, ``no``, ``unsure`` or missing), ``guessed_m``, ``measured_m`` (NaN where not
-        measured) and ``reason`` (why a frame was not kept, in the photographer's words, or missing), each of
-        shape (n,).
-    """
+    """What the photographer says of some frames in the evening, in this order; nothing elsewhere."""
     n = len(presses)
     share = np.array([outing.measured for outing in truth.outings])
     chosen = rng.random(n) < share[presses["session"].to_numpy() % len(share)]
@@ -131,23 +107,7 @@ def _measured_afterwards(presses: pd.DataFrame, truth: Truth, rng: np.random.Gen
 def _taken(
     truth: Truth, plan: Plan, time_s: Floats, burst: Rows, since_s: Floats, rng: np.random.Generator
 ) -> dict[str, Floats]:
-    """What was set, who stood where, and the blur it made, all of it true; arrays of shape (n,).
-
-    Parameters
-    ----------
-    time_s : numpy.ndarray, shape (bursts,)
-        Of each press, since the session began.
-    burst : numpy.ndarray of int, shape (n,)
-    since_s : numpy.ndarray, shape (n,)
-        Since the first frame of the burst.
-
-    Returns
-    -------
-    dict
-        ``focal_length_mm``, ``f_number``, ``exposure_time_s``, ``iso``, ``ring_m`` (engraving), ``focus_m``,
-        ``subject_m``, ``sideways_m`` (walked across since the burst began), ``defocus_mm``, ``motion_mm``,
-        ``blur_mm``.
-    """
+    """What was set, who stood where, and the blur it made, all of it true; arrays of shape (n,)."""
     bursts = len(plan.size)
     preset = plan.preset[burst]
     focal = np.array([p.lens.focal_length_mm for p in truth.presets])[preset]
@@ -231,15 +191,6 @@ def burst_chance(chance: Floats, burst: Rows, correlation: float) -> Floats:
 
     The fortunes of a burst's frames are normal with one correlation (Gaussian copula); integrated over what
     they share by Gauss-Hermite quadrature.
-
-    Parameters
-    ----------
-    chance : numpy.ndarray, shape (n,)
-        Of each frame, between 0 and 1.
-    burst : numpy.ndarray of int, shape (n,)
-        Number of each frame's burst: 0, 1, ... without a gap, in order.
-    correlation : float
-        From 0 to below 1.
 
     Examples
     --------

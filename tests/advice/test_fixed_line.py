@@ -10,6 +10,7 @@ import pytest
 from auditor.advice.fixed_line import HOLDS, Line, concessions, exposure_time_s, plan_line
 from auditor.errors import SettingError
 from auditor.optics.blur import blur_parts
+from auditor.optics.ring_check import true_focus_m
 from auditor.optics.rings import FULL_STOPS, Place, places_on, usual_ring_m
 from auditor.optics.speeds import SPEEDS
 
@@ -91,6 +92,17 @@ def test_an_engraving_goes_before_what_lies_midway_where_both_do():
     marks = places_on((10 * 0.3048, 15 * 0.3048), 35)
     plan = plan_line(35, Line(12 * 0.3048, None, 0.6, 0.6), COC, marks, [2, 8])
     assert [place.between_m is None for place in plan.places] == [False, True]
+
+
+@pytest.mark.parametrize("line", [Line(5.0, 0.4), Line(4.0, 0.2, speed_m_s=8.0, crossing_deg=0)])
+def test_a_shifted_ring_is_planned_by_where_its_marks_focus(line):
+    marks = [place for place in RING if place.distance_m < 10]
+    true = [Place(float(true_focus_m(place.distance_m, 50, -0.12)), place.between_m) for place in marks]
+    shifted = plan_line(50, line, COC, marks, [2.8, 8], shift_mm=-0.12)
+    plain = plan_line(50, line, COC, true, [2.8, 8])
+    assert [marks.index(one) for one in shifted.places] == [true.index(one) for one in plain.places]
+    np.testing.assert_allclose(shifted.probability_inside, plain.probability_inside, rtol=1e-6)
+    np.testing.assert_allclose(shifted.near_limit_m, plain.near_limit_m, rtol=1e-6)
 
 
 def test_of_places_that_do_alike_the_one_nearest_the_line_is_taken():

@@ -24,8 +24,9 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from worlds.street import TROUBLES, draw_person, measure_some, walk
 
-from auditor.evidence.bursts import is_keeper
+from auditor.evidence.bursts import count_frames, is_keeper
 from auditor.evidence.presets import BANDS_M, count_distances
+from auditor.evidence.sharpness import judged_frames
 from auditor.evidence.zone_check import rates_in_and_out
 
 DISTANCES = 60
@@ -62,7 +63,7 @@ def _held(rates, side, truth):
 
 
 def _bands(drawn, table, chance):
-    bands = count_distances(drawn, 0.95)
+    bands = count_distances(count_frames(drawn), judged_frames(drawn), 0.95)
     place = np.searchsorted(BANDS_M, table["subject_distance_m"].to_numpy(), side="right") - 1
     held = []
     for band in bands[bands["preset"].isna() & (bands["frames"] >= FEWEST)].itertuples():

@@ -22,9 +22,9 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-sys.path.insert(0, str(Path(__file__).parent))
+sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from simulated_archives import SPEED_M_S, World, blur_parts_mm, draw_archive
+from worlds.archives import SPEED_M_S, World, blur_parts_mm, draw_archive
 
 from auditor.evidence.tolerance import fit_tolerance
 from auditor.intake.people.subject import AMBIGUOUS, choose_subjects
@@ -59,7 +59,9 @@ def draw_faces(rng, table):
     )
     crossing = np.abs(np.sin(rng.uniform(0, 2 * np.pi, len(frame))))
     # The subject's blur decides its verdict; of the others only what makes them found or missed matters.
-    blur = np.sqrt(sum(p**2 for p in blur_parts_mm(focal, number, focus, distance, exposure, crossing)))
+    blur = np.sqrt(
+        sum(p**2 for p in blur_parts_mm(focal, number, focus, distance, exposure, SPEED_M_S, crossing))
+    )
     size = FACE_MM * focal / (distance * 1000 - focal) / PITCH_MM
     x = np.where(is_subject, rng.normal(0.5, 0.15, len(frame)), rng.uniform(0, 1, len(frame))).clip(
         0.02, 0.98
@@ -113,7 +115,7 @@ def with_distances(table, chosen):
         table[name].to_numpy()
         for name in ("focal_length_mm", "f_number", "focus_distance_m", "exposure_time_s")
     )
-    parts = blur_parts_mm(focal, number, focus, distance, exposure, np.sqrt(0.5))
+    parts = blur_parts_mm(focal, number, focus, distance, exposure, SPEED_M_S, np.sqrt(0.5))
     return table.assign(
         subject_distance_m=distance, subject_distance_rel_sd=error, defocus_mm=parts[0], motion_mm=parts[1],
         diffraction_mm=parts[2], blur_mm=np.sqrt(sum(p**2 for p in parts)),

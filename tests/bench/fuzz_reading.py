@@ -28,7 +28,7 @@ ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
 from auditor.intake.photofile.metadata import read_file  # noqa: E402
-from auditor.intake.photofile.packing import Unpacker, pack  # noqa: E402
+from auditor.intake.photofile.packing import pack, unpack  # noqa: E402
 from auditor.intake.photofile.previews import small_picture  # noqa: E402
 from auditor.intake.photofile.records import FileRecord, XmpValues, with_serial_marks  # noqa: E402
 from auditor.intake.photofile.xmp import XmpError, read_sidecar  # noqa: E402
@@ -112,7 +112,7 @@ def read(path: Path) -> str:
     record = read_file(path)
     assert isinstance(record, FileRecord)
     marked = with_serial_marks(record)
-    assert repr(Unpacker().unpack(pack(marked))) == repr(marked)
+    assert repr(unpack(pack(marked))) == repr(marked)
     if record.error is None:
         return f"read ({record.container})"
     assert "could not be read" not in record.error, record.error

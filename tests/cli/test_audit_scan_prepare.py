@@ -10,11 +10,13 @@ import os
 import subprocess
 import sys
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 
 import pandas as pd
 import pytest
 from typer.testing import CliRunner
+from worlds.stated import ARCADE_ON as SESSION
 
 from auditor.frames import CONTRACT_COLUMNS
 
@@ -23,16 +25,6 @@ COUNT_KEYS = {
     "with_subject_distance", "stated", "by_rule", "marked", "keepers", "not_kept", "left_out",
     "missing_numbers",
 }  # fmt: skip
-SESSION = """
-[[preset]]
-name = "arcade"
-focal_length = "28mm"
-f_number = 8
-focus_distance = "2.5m"
-[[stretch]]
-preset = "arcade"
-from = "P1010001"
-"""
 
 
 @dataclass(frozen=True)
@@ -257,6 +249,16 @@ def test_prepare_tells_what_the_files_record_and_reads_its_own_output_back(run, 
     assert not [p for p in problems if "session.toml" in str(p["files"]) or "notes.csv" in str(p["files"])]
 
 
+def test_prepare_asks_once_for_a_cameras_sensor_and_points_out_a_folder_of_copies(run, walk, photo):
+    folder = walk(5)
+    photo(folder / "best" / "P1010002.jpg", datetime(2031, 4, 5, 14, 1))
+    done = run("prepare", folder)
+    assert done.stderr.count("body A: no sensor size is recorded, so 36×24 mm is assumed for 5 frames") == 1
+    assert f"{folder}/best holds only copies, of 1 of the frames: probably your selects." in done.stderr
+    assert f"--keepers {folder}/best" in done.stderr
+    assert "probably your selects" not in run("prepare", folder, "--keepers", folder / "best").stderr
+
+
 def test_lines_filled_in_make_a_preset_and_stay_when_prepare_runs_again(run, walk, tmp_path):
     folder = walk(4, rating="3")
     run("prepare", folder)
@@ -276,7 +278,7 @@ def test_lines_filled_in_make_a_preset_and_stay_when_prepare_runs_again(run, wal
         done = run("prepare", folder)
         assert done.returncode == 0, done.stderr
     assert session.with_name("session.toml.before").read_text() == text
-    assert "4 frames from P1010001: 28 mm, f/8, focus at 2.5 m." in done.stderr
+    assert "4 frames from P1010001, body A: 28 mm, f/8, focus at 2.5 m." in done.stderr
 
 
 def test_statements_beside_hold_only_for_their_source_and_below_what_lies_among_the_photographs(

@@ -129,6 +129,35 @@ def test_zone_by_tape():
     assert "No one adapter explains the readings" in odd
 
 
+def test_the_readings_typed_stand_beside_what_one_length_makes_of_them():
+    text = run(*ZONE, "--ring-check", "2m=2.2m", "--ring-check", "3m=3m").stdout
+    assert "By tape 2m=2.2m, 3m=3m; one length for all readings: the mark 2.5 m focuses at 2.65 m." in text
+
+
+def test_plan_by_tape():
+    wish = ("plan", "--focal-length", "28mm", "--near", "2m", "--far", "6m", "--f-stops", "5.6,8")
+    shift = find_shift(28, [2.0], [2.5]).shift_mm
+    for row in run_json(*wish, "--ring-check", "2m=2.5m")["settings"]:
+        zone = sharp_zone(28, row["f_number"], row["focus_distance_m"], COC, shift_mm=shift)
+        assert row["near_limit_m"] == pytest.approx(float(zone.near_limit_m), rel=1e-12)
+        assert row["focus_true_m"] > row["focus_distance_m"]
+    text = run(*wish, "--ring-check", "2m=2.5m").stdout
+    assert "ring at 2.5 m" in text
+    assert "Ring corrected by tape" in text
+    assert "scale reads wrong distances" in text
+    assert "ring at 3 m" in run(*wish).stdout
+
+
+@pytest.mark.parametrize(
+    "wish", [("--subjects", "2m,4m"), ("--line", "3m", "--spread", "20cm"), ("--guide-number", "32m")]
+)
+def test_every_kind_of_plan_knows_the_shift(wish):
+    rows = run_json("plan", "--focal-length", "50mm", *wish, "--ring-check", "2m=2.5m")["settings"]
+    assert all(row["focus_true_m"] > row["focus_distance_m"] for row in rows)
+    plain = run_json("plan", "--focal-length", "50mm", *wish)["settings"]
+    assert [row["focus_distance_m"] for row in rows] != [row["focus_distance_m"] for row in plain]
+
+
 def test_a_lens_far_past_infinity_says_so():
     done = run(
         "zone",

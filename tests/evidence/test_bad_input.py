@@ -1,35 +1,30 @@
 """Whatever the table, each part says what can be said: no warning, no exception."""
 
 import math
-import sys
 from dataclasses import asdict
-from pathlib import Path
 
 import numpy as np
 import pytest
+from worlds.archives import World, draw_archive
 
 from auditor.advice.past import PastAdvice
 from auditor.advice.this_walk import keep_diary
+from auditor.evidence.bursts import count_frames
 from auditor.evidence.causes import find_causes
 from auditor.evidence.comparisons import compare_presets
 from auditor.evidence.distances_met import distances_met
+from auditor.evidence.presets import count_sessions
 from auditor.evidence.rates import hit_rates
+from auditor.evidence.sharpness import judged_frames
 from auditor.evidence.telling_frames import telling_frames
 from auditor.evidence.tolerance import FLAGS, fit_tolerance
 from auditor.evidence.zone_check import check_zone
 from auditor.frames import with_columns
 from auditor.settings import Settings
 
-BENCH = Path(__file__).parents[1] / "bench"
-
 
 @pytest.fixture(scope="module")
 def archive():
-    sys.path.insert(0, str(BENCH))
-    try:
-        from simulated_archives import World, draw_archive
-    finally:
-        sys.path.remove(str(BENCH))
     return draw_archive(np.random.default_rng(1), World("x"), 300)[0]
 
 
@@ -66,13 +61,14 @@ def test_every_part_answers(archive, case):
     table = with_columns(CASES[case](archive.copy()))
     settings = Settings()
     tolerance = fit_tolerance(table, settings)
-    causes = find_causes(table, settings, tolerance)
-    check_zone(table, tolerance)
-    compare_presets(table, settings)
-    telling_frames(table, tolerance, causes)
-    distances_met(table)
-    keep_diary(table, "auto", tolerance, causes, PastAdvice())
-    hit_rates(table, ["preset"])
+    causes = find_causes(count_frames(table), settings, tolerance)
+    check_zone(count_frames(table), tolerance)
+    compare_presets(count_frames(table), settings)
+    telling_frames(count_frames(table), tolerance, causes)
+    distances_met(count_frames(table))
+    judged, sessions = judged_frames(table), count_sessions(count_frames(table), 0.95)
+    keep_diary(count_frames(table), judged, sessions, settings, tolerance, causes, PastAdvice())
+    hit_rates(table, "preset")
     assert set(tolerance.flags) <= set(FLAGS)
     if tolerance.fitted:
         for eye in (tolerance.sharp, tolerance.keep):

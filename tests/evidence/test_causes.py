@@ -1,13 +1,13 @@
 """Shares of responsibility, by hand and by law."""
 
-import sys
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from worlds.archives import SPEED_M_S, World, blur_parts_mm, draw_archive, keep_chance
 
+from auditor.evidence.bursts import count_frames
 from auditor.evidence.causes import CAUSES, find_causes
 from auditor.evidence.telling_frames import telling_frames
 from auditor.evidence.tolerance import fit_tolerance
@@ -15,19 +15,12 @@ from auditor.optics.blur import airy_mm, defocus_mm, motion_mm
 from auditor.optics.lens import lens_distance_m, magnification
 from auditor.settings import Settings
 
-BENCH = Path(__file__).parents[1] / "bench"
 SETTINGS = Settings(guess_sd=0.12, speed_m_s=1.3)
 
 
 @pytest.fixture(scope="module")
 def archive():
-    sys.path.insert(0, str(BENCH))
-    try:
-        from simulated_archives import World, draw_archive
-
-        table, truth = draw_archive(np.random.default_rng(12), World("x", bursts="alike"), 500)
-    finally:
-        sys.path.remove(str(BENCH))
+    table, truth = draw_archive(np.random.default_rng(12), World("x", bursts="alike"), 500)
     return table, truth, fit_tolerance(table, SETTINGS)
 
 
@@ -35,7 +28,7 @@ def test_shares_add_up(archive):
     table, _, tolerance = archive
     table = table.assign(subject_distance_m=table["subject_distance_m"].where(table.index % 7 > 0))
     table = table.assign(blur_mm=table["blur_mm"].where(table.index % 7 > 0))
-    causes = find_causes(table, SETTINGS, tolerance)
+    causes = find_causes(count_frames(table), SETTINGS, tolerance)
     not_kept = int((table["counted_as"] == "not kept").sum())
     total = sum(getattr(causes, name) for name in CAUSES) + causes.no_distance
     assert_allclose(total, not_kept, rtol=1e-9)
@@ -52,7 +45,7 @@ def test_the_presets_shares_are_parts_of_the_whole_and_point_to_their_own_cause(
     """Of two presets one is focused far behind its subjects and one far in front of them."""
     table, _, tolerance = archive
     names = sorted(table["preset"].dropna().unique())
-    whole = find_causes(table, SETTINGS, tolerance)
+    whole = find_causes(count_frames(table), SETTINGS, tolerance)
     parts = whole.by_preset
     assert parts["not_kept"].sum() == len(whole.frames)
     for cause in CAUSES:
@@ -63,7 +56,7 @@ def test_the_presets_shares_are_parts_of_the_whole_and_point_to_their_own_cause(
     assert set(parts["preset"]) <= set(names)
     near, far = table["preset"] == names[0], table["preset"] == names[1]
     moved = table.assign(focus_distance_m=table["focus_distance_m"].mask(near, 1.0).mask(far, 50.0))
-    own = find_causes(moved[near | far].reset_index(drop=True), SETTINGS, tolerance).by_preset
+    own = find_causes(count_frames(moved[near | far].reset_index(drop=True)), SETTINGS, tolerance).by_preset
     own = own.set_index("preset")
     assert own.loc[names[0], "beyond_zone"] > 10 * own.loc[names[0], "in_front_of_zone"]
     assert own.loc[names[1], "in_front_of_zone"] > 10 * own.loc[names[1], "beyond_zone"]
@@ -78,7 +71,7 @@ def test_one_frame_by_hand(archive):
     one = replace(tolerance, draws=tolerance.draws[:1])
     frame = table[(table["counted_as"] == "not kept") & (table["subject_distance_m"] > 4)].iloc[:1]
     frame = frame.assign(subject_distance_rel_sd=0.0, burst=999_999)
-    causes = find_causes(frame.reset_index(drop=True), SETTINGS.changed(speed_m_s=0.0), one)
+    causes = find_causes(count_frames(frame.reset_index(drop=True)), SETTINGS.changed(speed_m_s=0.0), one)
     row = frame.iloc[0]
     lens = row["focal_length_mm"], row["f_number"], row["focus_distance_m"], row["subject_distance_m"]
     defocus = float(defocus_mm(*lens))
@@ -104,7 +97,7 @@ def test_one_frame_by_hand(archive):
 
 def test_siblings_of_a_keeper_are_not_blamed_on_blur(archive):
     table, _, tolerance = archive
-    causes = find_causes(table, SETTINGS, tolerance)
+    causes = find_causes(count_frames(table), SETTINGS, tolerance)
     kept = table["counted_as"] == "keeper"
     of_hit = table["burst"].isin(table.loc[kept, "burst"]) & ~kept
     assert causes.sibling_kept == int(of_hit.sum()) > 0
@@ -114,21 +107,16 @@ def test_siblings_of_a_keeper_are_not_blamed_on_blur(archive):
 
 def test_totals_come_near_the_truth():
     """Of simulated frames not kept, the part that the true curve lays on blur lies within the interval."""
-    sys.path.insert(0, str(BENCH))
-    try:
-        from simulated_archives import World, blur_parts_mm, draw_archive, keep_chance
-    finally:
-        sys.path.remove(str(BENCH))
     held = 0
     for seed in range(6):
         world = World("x", guess_sd=0.0)
         table, truth = draw_archive(np.random.default_rng([4, seed]), world, 1200)
         tolerance = fit_tolerance(table, SETTINGS)
-        causes = find_causes(table, SETTINGS, tolerance)
+        causes = find_causes(count_frames(table), SETTINGS, tolerance)
         lost = table[table["counted_as"] == "not kept"]
         columns = ("focal_length_mm", "f_number", "focus_distance_m", "subject_distance_m", "exposure_time_s")
         crossing = np.sin((np.arange(12) + 0.5) / 12 * np.pi / 2)
-        parts = blur_parts_mm(*(lost[name].to_numpy()[:, None] for name in columns), crossing)
+        parts = blur_parts_mm(*(lost[name].to_numpy()[:, None] for name in columns), SPEED_M_S, crossing)
         chance = keep_chance(world, truth, np.sqrt(sum(part**2 for part in parts)))
         unexplained = ((1 - truth.ceiling) / (1 - chance).mean(axis=1)).sum()
         row = causes.table.set_index("cause").loc["not_explained_by_blur"]
@@ -140,19 +128,19 @@ def test_without_a_fit(frame_table):
     table = frame_table([0, 0, 1], focal_length_mm=50.0, f_number=8.0, focus_distance_m=2.5, coc_mm=0.03,
                         exposure_time_s=[1 / 60, 1 / 2000, 1 / 60])  # fmt: skip
     tolerance = fit_tolerance(table, Settings())
-    causes = find_causes(table, Settings(), tolerance)
+    causes = find_causes(count_frames(table), Settings(), tolerance)
     assert np.isnan(causes.beyond_zone)
     assert causes.no_distance == 2
     slow = float(motion_mm(50.0, 2.5, 1.32, 1 / 60))
     assert slow > 0.03
     assert causes.at_focus == {"frames": 2, "motion_over_criterion": 1, "diffraction_over_criterion": 0}
-    assert telling_frames(table, tolerance, causes).empty
+    assert telling_frames(count_frames(table), tolerance, causes).empty
 
 
 def test_ten_telling_frames(archive):
     table, _, tolerance = archive
-    causes = find_causes(table, SETTINGS, tolerance)
-    telling = telling_frames(table, tolerance, causes)
+    causes = find_causes(count_frames(table), SETTINGS, tolerance)
+    telling = telling_frames(count_frames(table), tolerance, causes)
     assert len(telling) == 10
     assert telling["file"].is_unique
     rows = table.set_index("file").loc[telling["file"]]

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from auditor.evidence.mantel_haenszel import bursts_to_show, clustered_difference, stratified_difference
+from auditor.evidence.mantel_haenszel import bursts_to_show, stratified_difference
 from auditor.evidence.proportions import wilson
 
 # Penicillin and rabbits, Agresti (1990), Categorical Data Analysis, p. 231-237: cured of treated at once and
@@ -55,8 +55,6 @@ def test_difference_is_least_squares_with_a_level_for_each_stratum():
         dummies = (stratum[:, None] == np.unique(stratum)).astype(float)
         fit = sm.OLS(hit, np.column_stack([is_a, dummies])).fit()
         assert_allclose(stratified_difference(*counts).difference, fit.params[0], rtol=1e-9)
-        bursts = clustered_difference(hit, is_a, stratum, np.arange(hit.size))
-        assert_allclose(bursts.difference, fit.params[0], rtol=1e-9)
 
 
 @pytest.mark.parametrize(("hits_a", "n_a", "hits_b", "n_b"), [(40, 100, 20, 100), (40, 100, 40, 400)])
@@ -67,20 +65,6 @@ def test_single_stratum_variance_by_hand(hits_a, n_a, hits_b, n_b):
     assert_allclose(result.difference, a - b, rtol=1e-12)
     half = 1.959964 * math.sqrt(a * (1 - a) / n_a + b * (1 - b) / n_b)
     assert_allclose(result.high - result.difference, half, rtol=1e-6)
-
-
-def test_clusters_against_statsmodels():
-    sm = pytest.importorskip("statsmodels.api")
-    rng = np.random.default_rng(9)
-    sizes = rng.integers(1, 7, 400)
-    cluster = np.repeat(np.arange(400), sizes)
-    is_a = (rng.random(400) < 0.5)[cluster]
-    stratum = rng.integers(0, 4, 400)[cluster]
-    hit = (rng.random(400) < 0.3)[cluster].astype(float)
-    dummies = (stratum[:, None] == np.arange(4)).astype(float)
-    fit = sm.OLS(hit, np.column_stack([is_a, dummies])).fit(cov_type="cluster", cov_kwds={"groups": cluster})
-    result = clustered_difference(hit, is_a, stratum, cluster)
-    assert_allclose((result.high - result.low) / 2 / 1.959964, fit.bse[0], rtol=0.02)
 
 
 def test_interval_covers_in_small_strata():
@@ -98,7 +82,7 @@ def test_interval_covers_in_small_strata():
 
 def test_nothing_shared_is_unknown():
     assert math.isnan(stratified_difference([1, 0], [3, 0], [0, 1], [0, 4]).difference)
-    assert math.isnan(clustered_difference([], [], [], []).difference)
+    assert math.isnan(stratified_difference([], [], [], []).difference)
     assert math.isnan(stratified_difference([0], [3], [0], [4]).p_value)
 
 

@@ -5,6 +5,7 @@ import pandas as pd
 import pytest
 from numpy.testing import assert_allclose
 
+from auditor.evidence.bursts import count_frames
 from auditor.evidence.weights import add_weights, sampled_frames, unheard, weights_of
 from auditor.evidence.zone_check import rates_in_and_out
 
@@ -54,11 +55,11 @@ def test_a_mark_without_a_distance_is_named_and_stays_out(frame_table):
     table = frame_table(kept, preset=["a"] * 6 + ["b"] * 2,
                         subject_distance_m=[np.nan, np.nan, 2, 2, np.nan, np.nan, 2, 2])  # fmt: skip
     found = add_weights(table)
-    silent = unheard(found)
+    silent = unheard(count_frames(found))
     assert silent.to_dict("records") == [{"preset": "a", "counted_as": "keeper", "frames": 2}]
     assert_allclose(found["sample_weight"], [np.nan, np.nan, 2, 2, np.nan, np.nan, 1, 1])
     nothing = add_weights(table.assign(subject_distance_m=np.nan))
-    assert unheard(nothing).empty
+    assert unheard(count_frames(nothing)).empty
 
 
 def test_a_preset_most_of_whose_frames_nobody_speaks_for_stays_out_whole(frame_table):

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
+from auditor.evidence.bursts import count_frames
 from auditor.evidence.tolerance import fit_tolerance
 from auditor.evidence.zone_check import check_zone, odds_ratio, verdict_on
 from auditor.settings import Settings
@@ -20,7 +21,7 @@ def zone_table(frame_table, in_kept, in_not, out_kept, out_not, **columns):
 
 
 def check(table):
-    return check_zone(table, fit_tolerance(table, Settings()))
+    return check_zone(count_frames(table), fit_tolerance(table, Settings()))
 
 
 # Cornfield's smoking and lung cancer table after Doll & Hill (1950), Br. Med. J. 2:739, men: 647 of 649 cases

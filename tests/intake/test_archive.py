@@ -5,33 +5,22 @@ from datetime import datetime
 
 import numpy as np
 import pytest
+from worlds.stated import ARCADE, read, said
 
 from auditor.errors import SourceError
 from auditor.intake.archive import read_archive
+from auditor.intake.statements.selects import probable_selects
 from auditor.settings import Request
 from auditor.writing import ResultsFolder
 
 NOON = datetime(2031, 4, 5, 12, 0, 0)
 
 
-def read(*sources, **options):
-    return read_archive(Request(tuple(sources), **options))
-
-
-def said(archive):
-    return "\n".join(f"{p.file}: {p.what} {p.next}" for p in archive.problems)
-
-
 def column(archive, name):
     return dict(zip(archive.table["file"], archive.table[name], strict=True))
 
 
-PRESETS = """
-[[preset]]
-name = "arcade"
-focal_length = "28mm"
-f_number = 8
-focus_distance = "2.5m"
+PRESETS = f"""{ARCADE}
 [[preset]]
 name = "gate"
 focal_length = "28mm"
@@ -67,12 +56,32 @@ def test_edited_exports_and_copies_join_their_frame(tmp_path, photo):
     assert archive.merged == 2
 
 
-def test_a_whole_second_joins_an_export_only_if_it_holds_one_frame_of_that_camera(tmp_path, photo):
-    for name in ("P1010001", "P1010002", "P1010001-web"):
+def test_an_export_joins_by_its_name_also_where_another_frame_shares_the_whole_second(tmp_path, photo):
+    for name in ("P1010001", "P1010002", "P1010001-web", "P1010002 (edited)"):
+        photo(tmp_path / f"{name}.jpg", NOON)
+    archive = read(tmp_path)
+    assert archive.table["files"].tolist() == [
+        "P1010001.jpg|P1010001-web.jpg",
+        "P1010002.jpg|P1010002 (edited).jpg",
+    ]
+
+
+def test_a_counter_is_an_export_only_if_the_whole_second_holds_one_frame_of_that_camera(tmp_path, photo):
+    for name in ("P1010001", "P1010002", "P1010001-2"):
         photo(tmp_path / f"{name}.jpg", NOON)
     assert len(read(tmp_path).table) == 3
     (tmp_path / "P1010002.jpg").unlink()
     assert len(read(tmp_path).table) == 1
+
+
+def test_an_export_that_lost_its_time_joins_the_frame_whose_number_it_continues_in_words(tmp_path, photo):
+    photo(tmp_path / "P1010001.jpg", NOON, size=(48, 32))
+    photo(tmp_path / "P1010001-web.jpg", None)
+    for name in ("12", "12a", "13 print", "market", "market-dog"):  # 12a is a frame of film
+        photo(tmp_path / f"{name}.jpg", None)
+    archive = read(tmp_path)
+    assert archive.merged == 1
+    assert "P1010001.jpg|P1010001-web.jpg" in archive.table["files"].tolist()
 
 
 def test_one_name_with_two_times_is_two_frames_and_said(tmp_path, photo):
@@ -320,6 +329,34 @@ def test_a_folder_of_selects_marks_keepers_and_is_not_read_as_frames(walk, photo
     assert "stranger.jpg: A file in the folder of selects matches no frame" in said(archive)
 
 
+def test_selects_end_the_choosing_only_in_sessions_in_which_one_of_them_matched(walk, photo):
+    folder = walk(4)
+    for number in range(5, 9):
+        photo(
+            folder / f"P101000{number}.jpg",
+            datetime(2031, 5, 9, 14, number),
+            rating=3 if number == 6 else None,
+        )
+    photo(folder.parent / "sel" / "P1010002.jpg", datetime(2031, 4, 5, 14, 1))
+    archive = read(folder, keepers_folder=folder.parent / "sel")
+    assert archive.table["counted_as"].tolist() == [
+        "not kept", "keeper", "not kept", "not kept",
+        "not kept", "left out", "left out", "left out",
+    ]  # fmt: skip
+
+
+def test_a_folder_of_nothing_but_copies_of_some_frames_is_probably_one_of_selects(walk, photo):
+    folder = walk(5)
+    begin = datetime(2031, 4, 5, 14, 0)
+    for number in (1, 4):
+        photo(folder / "best" / f"P101000{number}.jpg", begin.replace(minute=number - 1))
+        photo(folder / "mixed" / f"P101000{number}.jpg", begin.replace(minute=number - 1))
+    photo(folder / "mixed" / "P1010009.jpg", begin.replace(hour=16))
+    files = read(folder).table["files"]
+    assert probable_selects(files) == {"best": 2}
+    assert probable_selects(["raw/1.dng|jpg/1.jpg", "raw/2.dng|jpg/2.jpg"]) == {}  # as many of each
+
+
 def test_one_stem_with_another_time_is_no_match(walk, photo):
     folder = walk(2)
     photo(folder.parent / "sel" / "P1010001.jpg", datetime(2029, 1, 1))
@@ -395,12 +432,12 @@ def test_culled_to_overrides_every_other_end(walk):
     ]  # fmt: skip
 
 
-def test_frames_without_a_time_are_left_out_where_unmarked(walk, photo):
+def test_frames_without_a_time_are_counted_in_the_order_of_their_names(walk, photo):
     folder = walk(3, rating=["3", None, "3"])
-    photo(folder / "scan1.jpg", None)
-    photo(folder / "scan2.jpg", None, rating=3)
+    for number in (9, 10, 11):
+        photo(folder / f"scan{number}.jpg", None, rating=3 if number == 10 else None)
     counted = column(read(folder), "counted_as")
-    assert (counted["scan1.jpg"], counted["scan2.jpg"]) == ("left out", "keeper")
+    assert [counted[f"scan{number}.jpg"] for number in (9, 10, 11)] == ["not kept", "left out", "left out"]
 
 
 # --- sources -----------------------------------------------------------------------------------------

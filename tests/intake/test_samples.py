@@ -187,10 +187,7 @@ def test_same_as_exiv2_on_the_same_file(row: dict[str, str], records: dict[str, 
 def test_same_size_and_orientation_as_pillow(row: dict[str, str], records: dict[str, FileRecord]) -> None:
     try:
         with Image.open(SAMPLES / row["file"]) as picture:
-            size, orientation = (
-                picture.size,
-                picture._getexif() if False else picture.getexif().get(0x0112, 1),
-            )
+            size, orientation = picture.size, picture.getexif().get(0x0112, 1)
     except (OSError, SyntaxError, ValueError) as error:
         pytest.skip(f"Pillow does not open it: {error}")
     record = records[row["file"]]

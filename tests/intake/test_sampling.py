@@ -6,24 +6,17 @@ import numpy as np
 import pandas as pd
 import pytest
 from typer.testing import CliRunner
+from worlds.stated import ARCADE_ON
 
 from auditor.frames import with_columns
 from auditor.intake.archive import read_archive
 from auditor.intake.sampling import allocate, draw_sample, sample_text
 from auditor.settings import Request
 
-SESSION = """
+SESSION = f"""
 [[camera]]
 sensor = "36x24"
-[[preset]]
-name = "arcade"
-focal_length = "28mm"
-f_number = 8
-focus_distance = "2.5m"
-[[stretch]]
-preset = "arcade"
-from = "P1010001"
-"""
+{ARCADE_ON}"""
 
 
 def frames(**counts):

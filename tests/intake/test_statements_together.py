@@ -4,33 +4,13 @@ from datetime import datetime, timedelta
 
 import numpy as np
 import pytest
+from worlds.stated import ARCADE_AND_GATE as PRESETS
+from worlds.stated import read, said
 
 from auditor.evidence.subjects import pressed_at_anyone
-from auditor.intake.archive import read_archive
 from auditor.intake.tables import write_table
 from auditor.journey import count_steps, gathered, run_scan
 from auditor.settings import Request
-
-PRESETS = """
-[[preset]]
-name = "arcade"
-focal_length = "28mm"
-f_number = 8
-focus_distance = "2.5m"
-[[preset]]
-name = "gate"
-focal_length = "28mm"
-f_number = 5.6
-focus_distance = "3m"
-"""
-
-
-def read(*sources, **options):
-    return read_archive(Request(tuple(sources), **options))
-
-
-def said(archive):
-    return "\n".join(f"{p.file}: {p.what} {p.next}" for p in archive.problems)
 
 
 def stated(archive):

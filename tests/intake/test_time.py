@@ -160,7 +160,7 @@ def test_a_frame_without_a_time_stays_without_one_whatever_the_offset(tmp_path, 
     (tmp_path / "session.toml").write_text('[[camera]]\nclock_offset = "-1h"\n')
     table = read(tmp_path).table
     assert table["captured_at"].isna().tolist() == [True, False]
-    assert table["session"].isna().tolist() == [True, False]
+    assert table["session"].tolist() == [2, 1]
 
 
 def test_an_offset_beyond_the_calendar_does_not_stop_the_run(tmp_path, photo):

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from auditor.errors import SettingError
 from auditor.optics.lens import hyperfocal_m, sharp_zone
 from auditor.optics.plans import best_focus_m, focus_leeway_m, plan_limits, widest_f_number
+from auditor.optics.ring_check import true_focus_m
 from auditor.optics.rings import Place, places_on
 
 conventions = st.sampled_from(["sensor", "lens"])
@@ -93,6 +94,31 @@ def test_midway_is_named_only_where_no_engraving_covers():
 def test_the_engraving_nearest_the_middle_is_taken():
     plan = plan_limits(28, 2.0, 6.0, 0.03, [Place(2.5), Place(4.0), Place(3.1)], [16.0])
     assert plan.places[0] == Place(3.1)
+
+
+@pytest.mark.parametrize("shift", [-0.08, 0.05])
+@pytest.mark.parametrize("convention", ["sensor", "lens"])
+@pytest.mark.parametrize("limits", [(2.0, 6.0), (2.0, np.inf)])
+def test_a_shifted_ring_is_planned_by_where_its_marks_focus(shift, convention, limits):
+    """A mark stands for its true distance: what a ring with those engravings, unshifted, would be set to."""
+    marks = [0.7, 1.0, 1.2, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 7.0]
+    true = [float(true_focus_m(mark, 28, shift, convention)) for mark in marks]
+    stops = [2.8, 5.6, 8.0, 16.0]
+    shifted = plan_limits(28, *limits, 0.03, [Place(m) for m in marks], stops, convention, shift)
+    plain = plan_limits(28, *limits, 0.03, [Place(m) for m in true], stops, convention)
+    assert shifted.covers.tolist() == plain.covers.tolist()
+    assert plain.covers.any()
+    for at, (mark, real) in enumerate(zip(shifted.places, plain.places, strict=True)):
+        assert true[marks.index(mark.distance_m)] == pytest.approx(real.distance_m, rel=1e-9), stops[at]
+    np.testing.assert_allclose(shifted.zone.near_limit_m, plain.zone.near_limit_m, rtol=1e-9)
+
+
+def test_a_ring_that_never_focuses_so_far_covers_nothing():
+    assert np.isnan(focus_leeway_m(50.0, np.inf, 50, 2.8, 0.03, shift_mm=0.2)).all()
+    start, end = focus_leeway_m(2.0, np.inf, 28, 8, 0.03, shift_mm=-0.2)
+    for mark, covers in ((start * 1.001, True), (start * 0.995, False), (end * 0.999, True)):
+        zone = sharp_zone(28, 8, mark, 0.03, shift_mm=-0.2)
+        assert (zone.near_limit_m <= 2.0 and zone.far_limit_m == np.inf) == covers
 
 
 def test_a_ring_without_places_is_refused():

@@ -9,7 +9,7 @@ import pytest
 from auditor.evidence import tolerance as evidence
 from auditor.evidence.tolerance import Eye, Tolerance
 from auditor.show import fitted_tables
-from auditor.show.words import flags, tolerance
+from auditor.show.words import tolerance
 
 
 def tolerated(**changes: object) -> Tolerance:
@@ -58,20 +58,20 @@ def test_a_tolerance_that_does_not_carry_says_why() -> None:
 
 
 def test_doubts_that_do_not_forbid_are_said_apart() -> None:
-    assert tolerance.doubts(tolerated(flags=("few_verdicts",))) == [flags.SENTENCES["few_verdicts"]]
+    assert tolerance.doubts(tolerated(flags=("few_verdicts",))) == [tolerance.SENTENCES["few_verdicts"]]
     assert tolerance.doubts(tolerated(flags=("too_wide",))) == []
     lenses = tolerance.by_lens(tolerated(by_lens={"28 mm": tolerated(bursts=160)}))
     assert lenses == ["28 mm: 0.045 mm (95 % interval 0.036–0.058 mm), 160 measured presses."]
 
 
 def test_every_flag_has_a_sentence_and_no_sentence_is_left_over() -> None:
-    assert set(evidence.FLAGS) == set(flags.SENTENCES)
+    assert set(evidence.FLAGS) == set(tolerance.SENTENCES)
 
 
 @pytest.mark.parametrize("used", ["keepers", "sharp"])
 def test_the_curve_goes_half_way_at_the_tolerance_inside_its_band(used: str) -> None:
     told = tolerated(used=used)
-    curve = fitted_tables.blur_curve(told)
+    curve = fitted_tables.blur_picture(told).curve
     assert (curve["low"] <= curve["rate"] + 1e-9).all()
     assert (curve["rate"] <= curve["high"] + 1e-9).all()
     top, bottom = (0.4, 0.03) if used == "keepers" else (1.0, 0.0)
@@ -80,9 +80,9 @@ def test_the_curve_goes_half_way_at_the_tolerance_inside_its_band(used: str) -> 
 
 
 def test_the_marks_name_both_diameters() -> None:
-    marks = fitted_tables.blur_marks(tolerated())
-    assert marks["label"].tolist() == ["tolerance 0.045 mm", "handbook 0.030 mm"]
-    assert marks["blur_mm"].tolist() == pytest.approx([0.045, 0.030])
+    diameters, names = zip(*fitted_tables.blur_picture(tolerated()).marks, strict=True)
+    assert names == ("tolerance 0.045 mm", "handbook 0.030 mm")
+    assert diameters == pytest.approx((0.045, 0.030))
 
 
 def test_observed_shares_are_told_to_those_who_cannot_see_the_chart() -> None:

@@ -124,7 +124,7 @@ def test_dots_are_the_frames_at_their_distances(walked: Audit) -> None:
     inside = frames["in_zone"].to_numpy(bool)
     edge = 1 / 64  # a column's width
     assert ((at > chip.near_at - edge) & (at < chip.far_at + edge))[inside].all()
-    assert str(int(inside.sum())) in chip.finding.m
+    assert str(int(inside.sum())) in chip.finding
     svg = draw_hero(chip)
     assert svg.count("data-f=") == len(rows)
     assert svg.count('class="kept"') == kept.sum()

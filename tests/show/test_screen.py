@@ -25,7 +25,7 @@ def said(write: object, width: int = 100) -> list[str]:
 def test_the_answer_comes_first_and_fits_sixty_columns(walked: Audit) -> None:
     views = lens_views(walked)
     lines = said(lambda out: show_answer(views[0], "m", out))
-    headline = views[0].next_time.headline.m
+    headline = views[0].next_time.headline
     assert " ".join(lines[: len(lines)]).startswith(headline[:40])
     assert max(map(len, lines)) <= 60 or views[0].next_time.step.command in max(lines, key=len)
     labels = [line.split("  ")[0] for line in lines if line[:1].isupper() and "  " in line]

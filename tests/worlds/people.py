@@ -73,15 +73,19 @@ class Person:
     bias: float = 0.0
 
 
-def blur_mm(focal, number, focus_m, subject_m, smear_s, speed, sine):
-    """Thin lens, Airy disc and walking, root of the sum of squares; distances from the sensor plane."""
+def blur_parts_mm(focal, number, focus_m, subject_m, smear_s, speed, sine):
+    """Defocus disc, smear and Airy disc of a thin lens; distances from the sensor plane."""
     f = focal / 1000
     u = (subject_m + np.sqrt(subject_m**2 - 4 * f * subject_m)) / 2
     s = (focus_m + np.sqrt(focus_m**2 - 4 * f * focus_m)) / 2 if np.all(np.isfinite(focus_m)) else focus_m
     size = f / (u - f)
     disc = 1000 * f * f / (number * (s - f)) * np.abs(u - s) / u
-    airy = 2.4393 * 550e-6 * number * (1 + size)
-    return np.sqrt(disc**2 + airy**2 + (1000 * size * speed * smear_s * sine) ** 2)
+    return disc, 1000 * size * speed * smear_s * sine, 2.4393 * 550e-6 * number * (1 + size)
+
+
+def blur_mm(*setting):
+    """The root of the sum of their squares."""
+    return np.sqrt(sum(part**2 for part in blur_parts_mm(*setting)))
 
 
 def zone_limits(focal, number, focus_m, coc=HANDBOOK_MM):

@@ -7,14 +7,17 @@ fit. Whatever is wrong with the cache costs at most one message: the files thems
 from __future__ import annotations
 
 import os
+import shutil
 import sqlite3
 import time
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
+from functools import partial
 from pathlib import Path
+from typing import Any, TypeVar
 
 from auditor.errors import Problem
-from auditor.intake.library.walk import Stamp
+from auditor.intake.library.walk import NO_STAMP, Stamp
 from auditor.intake.photofile.metadata import PICTURE_SUFFIXES
 from auditor.intake.photofile.packing import READER_VERSION
 
@@ -30,6 +33,7 @@ BUSY_TRIES_AT_END = 10
 
 _HEADER = b"SQLite format 3\0"
 _DAMAGED = {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_ERROR, sqlite3.SQLITE_SCHEMA}
+_ERRORS = (sqlite3.Error, OSError, OverflowError, UnicodeDecodeError)
 _FILES = ("", "-wal", "-shm", "-journal")
 _NEVER_A_CACHE = PICTURE_SUFFIXES | {".xmp", ".csv", ".json", ".parquet", ".toml"}
 _BUSY = {sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED}
@@ -39,13 +43,22 @@ _TABLES = (
     " reader INTEGER, value BLOB, PRIMARY KEY (folder, name)) WITHOUT ROWID",
     "CREATE TABLE walk (place PRIMARY KEY, used_day INTEGER NOT NULL, state BLOB, value BLOB)",
 )
-_ROWS = "SELECT name, size, changed_ns, entry_changed_ns, reader, value FROM file WHERE folder = ?"
+_ROWS = "SELECT name, size, changed_ns, entry_changed_ns, value FROM file WHERE folder = ? AND reader = ?"
+_USE_FOLDER = "UPDATE folder SET used_day = ? WHERE path = ?"
+_USE_WALK = "UPDATE walk SET used_day = ? WHERE place = ?"
+_FORGET_FILE = "DELETE FROM file WHERE folder = (SELECT id FROM folder WHERE path = ?) AND name = ?"
+_FORGET_OLD = (
+    "DELETE FROM file WHERE folder IN (SELECT id FROM folder WHERE used_day < ?)",
+    "DELETE FROM folder WHERE used_day < ?",
+    "DELETE FROM walk WHERE used_day < ?",
+)
 _FORGET_OLD_WALKS = "DELETE FROM walk WHERE rowid NOT IN (SELECT rowid FROM walk ORDER BY rowid DESC LIMIT ?)"
 _WALK = "SELECT value, used_day FROM walk WHERE place = ? AND state = ?"
 
 CACHE_NAME = "read.sqlite"
 
-Row = tuple[str | bytes, int, int, int, int, bytes]  # name, size, changed_ns, entry_changed_ns, reader, value
+Place = tuple[str, str]  # folder and name of a file
+T = TypeVar("T")
 
 
 def cache_folder() -> Path:
@@ -55,6 +68,11 @@ def cache_folder() -> Path:
     return user_cache_path("focus-zone-auditor")
 
 
+def beside(cache: Path | None, what: str) -> Path | None:
+    """Return the file for another kind of things beside the readers' cache, if there is one."""
+    return None if cache is None else cache.with_name(f"{cache.stem}-{what}{cache.suffix}")
+
+
 def cached_bytes(folder: Path) -> int:
     """How much the cache folder holds [bytes]."""
     paths = [os.path.join(place, name) for place, _, names in os.walk(folder) for name in names]
@@ -62,170 +80,139 @@ def cached_bytes(folder: Path) -> int:
 
 
 def forget_all(folder: Path) -> list[Problem]:
-    """Delete everything in the cache folder; links are removed, not followed.
-
-    Returns
-    -------
-    list of Problem
-        What could not be deleted.
-    """
+    """Delete the cache folder, links in it without following them; returns what could not be deleted."""
     problems: list[Problem] = []
-    for place, folders, names in os.walk(folder, topdown=False):
-        for name in [*names, *folders]:
-            path = os.path.join(place, name)
-            try:
-                if os.path.isdir(path) and not os.path.islink(path):
-                    os.rmdir(path)
-                else:
-                    os.unlink(path)
-            except OSError as error:
-                problems.append(Problem(path, f"It cannot be deleted: {error.strerror}."))
+
+    def tell(_: Any, path: str, error: Any) -> None:
+        problems.append(Problem(path, f"It cannot be deleted: {error[1].strerror}."))
+
+    shutil.rmtree(folder, onerror=tell)
     return problems
 
 
 class Cache:
-    """An open cache; once it fails it only forgets, it never raises.
-
-    Parameters
-    ----------
-    path : Path or None
-        The cache file; None for no cache.
-    reader : int
-        Version of what is kept, as it goes into each row.
-
-    Attributes
-    ----------
-    problems : list of Problem
-        Why it was rebuilt or is not used.
-    """
+    """An open cache, or none; once it fails it only forgets, it never raises."""
 
     def __init__(self, path: Path | None, reader: int = READER_VERSION) -> None:
-        self._reader = reader
-        self.problems: list[Problem] = []
+        self._reader = reader  # version of what is kept: rows of another one do not count
+        self.problems: list[Problem] = []  # why it was rebuilt or is not used
         self._path = path or Path()
         self._db: sqlite3.Connection | None = None
-        self._waiting: list[tuple[str, str, Stamp, bytes]] = []
+        self._waiting: list[tuple[Place, Stamp, bytes]] = []
         self._full = FLUSH_ROWS
         self._flushed_at = time.monotonic()
-        self._used: list[str] = []
-        self._walks: list[str] = []
-        self._gone: list[tuple[str, str]] = []
+        self._at_end: list[tuple[str, tuple[Any, ...]]] = []  # statements for when it is closed
         if path is not None:
-            self._guarded(self._open)
+            self._open_guarded()
 
     @property
     def is_open(self) -> bool:
         """Whether anything can be kept."""
         return self._db is not None
 
-    def rows_of(self, folder: str) -> dict[str, Row]:
-        """Return the rows of one folder by file name."""
-        rows: dict[str, Row] = {}
+    def recall(self, places: Sequence[Place], stamps: Sequence[Stamp]) -> Iterator[tuple[int, Any]]:
+        """Yield what is kept of unchanged files, each with its number among the places.
 
-        def read() -> None:
-            db = self._connection()
-            known = db.execute(
-                "SELECT id, used_day FROM folder WHERE path = ?", (_storable(folder),)
-            ).fetchone()
-            if known is None:
-                return
-            number, day = known
-            if day != _today():
-                self._used.append(folder)
-            for row in db.execute(_ROWS, (number,)):
-                rows[row[0] if isinstance(row[0], str) else os.fsdecode(row[0])] = row
+        Files of these folders that are no longer there are forgotten when the cache is closed.
+        """
+        of_folder: dict[str, dict[str, int]] = {}
+        for number, (folder, name) in enumerate(places):
+            of_folder.setdefault(folder, {})[name] = number
+        for folder, numbers in of_folder.items():
+            rows: list[tuple[Any, ...]] = self._do(partial(self._rows_of, folder), [])
+            for raw_name, *stamp, value in rows:
+                name = raw_name if isinstance(raw_name, str) else os.fsdecode(raw_name)
+                number = numbers.get(name, -1)
+                if number >= 0 and tuple(stamp) == stamps[number]:
+                    yield number, value
+                elif number < 0 and not os.path.lexists(os.path.join(folder, name)):
+                    self._at_end.append((_FORGET_FILE, (_storable(folder), _storable(name))))
 
-        if self._db is not None:
-            self._guarded(read)
-        return rows
+    def _rows_of(self, folder: str, db: sqlite3.Connection) -> list[tuple[Any, ...]]:
+        path = _storable(folder)
+        known = db.execute("SELECT id, used_day FROM folder WHERE path = ?", (path,)).fetchone()
+        if known is None:
+            return []
+        if known[1] != _today():
+            self._at_end.append((_USE_FOLDER, (_today(), path)))
+        return db.execute(_ROWS, (known[0], self._reader)).fetchall()
 
-    def put(self, folder: str, name: str, stamp: Stamp, value: bytes) -> None:
-        """Keep what was read of a file; written together with others, at least once a second."""
-        if self._db is None:
-            return
-        self._waiting.append((folder, name, stamp, value))
+    def put(self, place: Place, stamp: Stamp, value: bytes) -> bool:
+        """Keep what was read of a file, written together with others; tells whether it can be kept."""
+        if self._db is None or stamp == NO_STAMP:
+            return False
+        self._waiting.append((place, stamp, value))
         if len(self._waiting) >= self._full or time.monotonic() > self._flushed_at + FLUSH_S:
             self._flush()
-
-    def forget(self, folder: str, name: str) -> None:
-        """Drop the row of a file that is no longer there, when the cache is closed."""
-        self._gone.append((folder, name))
+        return True
 
     def walk(self, place: str, state: bytes, folders: Iterable[str]) -> bytes | None:
         """Return what was kept of a whole walk, if that was in the same state; its folders count as used."""
-        found: list[tuple[bytes, int]] = []
-
-        def read() -> None:
-            found.extend(self._connection().execute(_WALK, (_storable(place), state)))
-
-        if self._db is not None:
-            self._guarded(read)
-        if not found:
+        found = self._do(lambda db: db.execute(_WALK, (_storable(place), state)).fetchone(), None)
+        if found is None:
             return None
-        value, day = found[0]
+        value, day = found
         if day != _today():
-            self._walks.append(place)
-            self._used += folders
+            self._at_end.append((_USE_WALK, (_today(), _storable(place))))
+            self._at_end += [(_USE_FOLDER, (_today(), _storable(folder))) for folder in folders]
         return value if isinstance(value, bytes) else None
 
     def put_walk(self, place: str, state: bytes, value: bytes) -> None:
         """Keep what came of a whole walk, instead of what was kept for that place."""
-
-        def write() -> None:
-            with _transaction(self._connection()) as db:
-                row = (_storable(place), _today(), state, value)
-                db.execute("INSERT OR REPLACE INTO walk VALUES (?, ?, ?, ?)", row)
-                db.execute(_FORGET_OLD_WALKS, (WALKS_KEPT,))
-
-        if self._db is not None:
-            self._guarded(write)
+        row = (_storable(place), _today(), state, value)
+        keep = [("INSERT OR REPLACE INTO walk VALUES (?, ?, ?, ?)", row), (_FORGET_OLD_WALKS, (WALKS_KEPT,))]
+        self._do(partial(_carry_out, keep), None)
 
     def flush(self) -> None:
         """Write what waits."""
         for _ in range(BUSY_TRIES_AT_END):
-            if self._db is not None and self._waiting:
+            if self._waiting:
                 self._flush()
 
     def close(self) -> None:
         """Write what is left, note which folders were used, and drop what nobody has used for long."""
         self.flush()
-        if self._db is not None and (self._used or self._gone or self._walks):
-            self._guarded(self._tidy)
-        if self._db is not None:
-            self._guarded(self._connection().close)
-            self._db = None
+        if self._at_end:
+            oldest = (_today() - KEEP_UNUSED_DAYS,)
+            self._do(partial(_carry_out, self._at_end + [(sql, oldest) for sql in _FORGET_OLD]), None)
+        self._do(lambda db: db.close(), None)
+        self._db = None
 
-    def _connection(self) -> sqlite3.Connection:
-        assert self._db is not None
-        return self._db
-
-    def _guarded(self, step: Callable[[], None]) -> None:
-        """Carry out a step; where the cache fails, rebuild it or go on without."""
+    def _do(self, step: Callable[[sqlite3.Connection], T], otherwise: T) -> T:
+        """Carry out a step; where there is no cache or it fails, go on with the other value."""
+        if self._db is None:
+            return otherwise
         try:
-            step()
-        except (sqlite3.Error, OSError, OverflowError, UnicodeDecodeError) as error:
-            if _code(error) in _BUSY and step != self._open:
-                return  # what waits is written later
-            of_file = isinstance(error, sqlite3.Error | UnicodeDecodeError)  # a name that is not UTF-8
-            if of_file and _code(error) in _DAMAGED and not self.problems:
-                try:
-                    self._rebuild(f"was damaged ({error})")
-                except OSError as why:
-                    self._give_up(f"it is damaged and was left alone ({why.strerror or why})")
-            else:
-                self._give_up(getattr(error, "strerror", None) or str(error))
+            return step(self._db)
+        except _ERRORS as error:
+            if _code(error) not in _BUSY:  # else what waits is written later
+                self._mend(error)
+            return otherwise
+
+    def _open_guarded(self) -> None:
+        try:
+            self._open()
+        except _ERRORS as error:
+            self._mend(error)
+
+    def _mend(self, error: BaseException) -> None:
+        """Begin anew where the cache is damaged, or go on without."""
+        of_file = isinstance(error, sqlite3.Error | UnicodeDecodeError)  # a name that is not UTF-8
+        if of_file and _code(error) in _DAMAGED and not self.problems:
+            try:
+                self._rebuild(f"was damaged ({error})")
+            except OSError as why:
+                self._give_up(f"it is damaged and was left alone ({why.strerror or why})")
+        else:
+            self._give_up(getattr(error, "strerror", None) or str(error))
 
     def _give_up(self, why: str) -> None:
         self._drop_connection()
         self._waiting.clear()
         if not self.problems:
-            self.problems.append(
-                Problem(
-                    str(self._path),
-                    f"The cache cannot be used: {why}.",
-                    "The files were read without it. Name another with --cache FILE, or --cache off.",
-                )
-            )
+            what = f"The cache cannot be used: {why}."
+            step = "The files were read without it. Name another with --cache FILE, or --cache off."
+            self.problems.append(Problem(str(self._path), what, step))
 
     def _drop_connection(self) -> None:
         if self._db is not None:
@@ -261,55 +248,37 @@ class Cache:
         db.execute(f"PRAGMA busy_timeout = {round(BUSY_S * 1000)}")
 
     def _rebuild(self, why: str) -> None:
-        """Begin a new cache; the old one is deleted if it is surely ours, else moved aside."""
+        """Begin a new cache in place of one that is surely ours."""
         self._drop_connection()
-        if _is_ours(self._path):
-            what = f"The cache {why}."
-            for ending in _FILES:
-                Path(f"{self._path}{ending}").unlink(missing_ok=True)
-        elif self._path.parent != cache_folder():
+        if self._path.parent != cache_folder() and not _is_ours(self._path):
             raise OSError("it may be another program's")
-        else:
-            aside = f"{self._path}.damaged"
-            what = f"The cache {why}; it was moved to {aside}."
-            for ending in _FILES:
-                with suppress(FileNotFoundError):
-                    os.replace(f"{self._path}{ending}", f"{aside}{ending}")
-        self.problems.append(Problem(str(self._path), what, "A new one was begun; nothing else is lost."))
-        self._guarded(self._open)
+        for ending in _FILES:
+            Path(f"{self._path}{ending}").unlink(missing_ok=True)
+        step = "A new one was begun; nothing else is lost."
+        self.problems.append(Problem(str(self._path), f"The cache {why}.", step))
+        self._open_guarded()
 
     def _flush(self) -> None:
-        self._guarded(self._write)
+        self._do(self._write, None)
         self._flushed_at = time.monotonic()
         self._full = len(self._waiting) + FLUSH_ROWS  # while another run writes, this waits
 
-    def _write(self) -> None:
+    def _write(self, db: sqlite3.Connection) -> None:
         numbers: dict[str, int] = {}
         rows = []
-        today = _today()
-        with _transaction(self._connection()) as db:
-            for folder, name, stamp, value in self._waiting:
+        with _transaction(db):
+            for (folder, name), stamp, value in self._waiting:
                 if folder not in numbers:
-                    numbers[folder] = _folder_number(db, folder, today)
+                    numbers[folder] = _folder_number(db, folder)
                 rows.append((numbers[folder], _storable(name), *stamp, self._reader, value))
             db.executemany("INSERT OR REPLACE INTO file VALUES (?, ?, ?, ?, ?, ?, ?)", rows)
         self._waiting.clear()
 
-    def _tidy(self) -> None:
-        today = _today()
-        oldest = (today - KEEP_UNUSED_DAYS,)
-        with _transaction(self._connection()) as db:
-            used = [(today, _storable(folder)) for folder in self._used]
-            db.executemany("UPDATE folder SET used_day = ? WHERE path = ?", used)
-            gone = [(_storable(folder), _storable(name)) for folder, name in self._gone]
-            db.executemany(
-                "DELETE FROM file WHERE folder = (SELECT id FROM folder WHERE path = ?) AND name = ?", gone
-            )
-            db.execute("DELETE FROM file WHERE folder IN (SELECT id FROM folder WHERE used_day < ?)", oldest)
-            db.execute("DELETE FROM folder WHERE used_day < ?", oldest)
-            walks = [(today, _storable(place)) for place in self._walks]
-            db.executemany("UPDATE walk SET used_day = ? WHERE place = ?", walks)
-            db.execute("DELETE FROM walk WHERE used_day < ?", oldest)
+
+def _carry_out(statements: Sequence[tuple[str, tuple[Any, ...]]], db: sqlite3.Connection) -> None:
+    with _transaction(db):
+        for statement, values in statements:
+            db.execute(statement, values)
 
 
 @contextmanager
@@ -347,9 +316,9 @@ def _create(db: sqlite3.Connection) -> None:
         db.execute(f"PRAGMA user_version = {SCHEMA}")
 
 
-def _folder_number(db: sqlite3.Connection, folder: str, today: int) -> int:
+def _folder_number(db: sqlite3.Connection, folder: str) -> int:
     path = _storable(folder)
-    db.execute("INSERT OR IGNORE INTO folder (path, used_day) VALUES (?, ?)", (path, today))
+    db.execute("INSERT OR IGNORE INTO folder (path, used_day) VALUES (?, ?)", (path, _today()))
     return int(db.execute("SELECT id FROM folder WHERE path = ?", (path,)).fetchone()[0])
 
 

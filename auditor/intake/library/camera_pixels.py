@@ -15,18 +15,7 @@ def find_copies(
 ) -> np.ndarray:
     """Which pictures were most likely resized or cropped: smaller than their camera's own, or reshaped.
 
-    Parameters
-    ----------
-    cameras : numpy.ndarray of object, shape (n,)
-        Anything but a text is unknown.
-    width_px, height_px : numpy.ndarray of float, shape (n,)
-        NaN or 0 where unknown.
-    few : bool
-        Whether only sizes count that few of a camera's pictures have: a camera may be set to another one.
-
-    Returns
-    -------
-    numpy.ndarray of bool, shape (n,)
+    ``few``: only sizes count that few of a camera's pictures have, since it may be set to another one.
     """
     long_px, short_px = np.fmax(width_px, height_px), np.fmin(width_px, height_px)
     sizes = pd.DataFrame({"camera": pd.factorize(cameras)[0], "long": long_px, "short": short_px})

@@ -54,30 +54,14 @@ FACT_COLUMNS: Final[dict[str, str]] = {
 
 @dataclass(frozen=True, slots=True)
 class Facts:
-    """Frames as their files describe them.
+    """Frames as their files describe them."""
 
-    Attributes
-    ----------
-    table : pandas.DataFrame
-        One row a frame, the columns of :data:`FACT_COLUMNS`.
-    paths : list of str
-        Full path of the file that speaks for each frame.
-    folders : list of int
-        Index of its folder in the walk.
-    problems : list of Problem
-        What could not be read comes first.
-    unreadable : int
-        Pictures that could not be read.
-    merged : int
-        Pictures that joined another one's frame.
-    """
-
-    table: pd.DataFrame
-    paths: list[str]
-    folders: list[int]
-    problems: list[Problem]
-    unreadable: int
-    merged: int
+    table: pd.DataFrame  # one row a frame, the columns of FACT_COLUMNS
+    paths: list[str]  # full path of the file that speaks for each frame
+    folders: list[int]  # index of its folder in the walk
+    problems: list[Problem]  # what could not be read comes first
+    unreadable: int  # pictures that could not be read
+    merged: int  # pictures that joined another one's frame
 
 
 def first_known(values: Iterable[Any]) -> Any:
@@ -97,17 +81,7 @@ def gather_facts(
     groups: Sequence[Group],
     doubts: Sequence[Problem] = (),
 ) -> Facts:
-    """Build the table of facts from the groups that hold something readable.
-
-    Parameters
-    ----------
-    found : Found
-    records, sidecars : sequence of FileRecord
-        One for each picture, and for each sidecar, of the walk.
-    groups : sequence of Group
-    doubts : sequence of Problem
-        What the grouping was in doubt about.
-    """
+    """Build the table of facts from the groups that hold something readable."""
     columns: dict[str, list[Any]] = {}
     paths: list[str] = []
     folders: list[int] = []

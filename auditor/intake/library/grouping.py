@@ -1,13 +1,16 @@
 """Many files, one frame: joins raw files, their JPEGs, sidecars, edited exports and copies.
 
 Same folder and stem is one frame. Beyond that, files are joined when camera and capture time agree and one
-stem continues the other (``P1010203`` and ``P1010203-web``), or equals it in another folder. Where the
-times have no sub-seconds, a continued stem counts only if that second holds one frame of that camera.
+stem continues the other (``P1010203`` and ``P1010203-web``), or equals it in another folder. A stem that a
+mere number continues (``P1010203-2``) may be the next frame: where the times have no sub-seconds, it counts
+only if that second holds one frame of that camera. A file without a time joins the frame of its folder whose
+number it continues in words.
 """
 
 from __future__ import annotations
 
 import os
+import re
 from collections import defaultdict
 from collections.abc import Container, Sequence
 from dataclasses import dataclass, field
@@ -24,6 +27,8 @@ from auditor.intake.photofile.records import FileRecord
 # Endings of processed pictures; every other candidate ending is taken for a camera's raw file.
 _PROCESSED = frozenset((".jpg", ".jpeg", ".jpe", ".mpo", ".png", ".webp", ".heic", ".heif", ".hif", ".avif"))
 _DERIVED = frozenset((".tif", ".tiff"))
+# A numbered frame's name and what an editor added to it: a sign, then a word; 12a is a frame of its own.
+_EXPORT = re.compile(r"(.*?\d)[-_ .(+]+[^\W\d_].*")
 
 
 @dataclass(slots=True)
@@ -138,7 +143,33 @@ def _merge_copies(found: Found, records: Sequence[FileRecord], groups: list[Grou
     for members in alike.values():
         if len(members) > 1:
             absorbed.update(_merge_alike(found, records, members))
-    return [group for group in groups if id(group) not in absorbed]
+    left = [group for group in groups if id(group) not in absorbed]
+    absorbed = _merge_timeless(found, records, left)
+    return [group for group in left if id(group) not in absorbed]
+
+
+def _merge_timeless(found: Found, records: Sequence[FileRecord], groups: list[Group]) -> set[int]:
+    """Join groups without a capture time to the one frame that they are named after; returns their ids."""
+    named: dict[tuple[int, str], list[Group]] = defaultdict(list)
+    timeless: list[tuple[tuple[int, str], Group]] = []
+    for group in groups:
+        folder, name = found.pictures[group.pictures[0]]
+        named[folder, _stem(name)].append(group)
+        record = _speaker(records, group)
+        if record is not None and record.captured_at is None:
+            match = _EXPORT.fullmatch(_stem(name))
+            timeless += [((folder, match[1]), group)] if match else []
+    taken = set()
+    for root, group in timeless:
+        if len(named[root]) == 1:
+            _take_in(named[root][0], group)
+            taken.add(id(group))
+    return taken
+
+
+def _take_in(root: Group, group: Group) -> None:
+    root.pictures.extend(group.pictures)
+    root.sidecars.extend(index for index in group.sidecars if index not in root.sidecars)
 
 
 def _merge_alike(found: Found, records: Sequence[FileRecord], members: list[Group]) -> set[int]:
@@ -151,7 +182,7 @@ def _merge_alike(found: Found, records: Sequence[FileRecord], members: list[Grou
     first: dict[str, Group] = {}  # by stem, among the roots
     last: dict[str, Group] = {}
     copies: list[tuple[Group, Group]] = []
-    continued: list[tuple[Group, Group]] = []
+    continued: list[tuple[Group, Group, bool]] = []  # by a mere number
     for group in sorted(members, key=lambda g: (len(stem(g)), g.pictures[0])):
         own = stem(group)
         root = first.get(own)
@@ -162,18 +193,17 @@ def _merge_alike(found: Found, records: Sequence[FileRecord], members: list[Grou
         starts = (own[:length] for length in range(len(own) - 1, 0, -1))
         root = next((last[start] for start in starts if _continues(own, start, last)), None)
         if root is not None:
-            continued.append((root, group))
+            counter = not any(letter.isalpha() for letter in own[len(stem(root)) :])
+            continued.append((root, group, counter))
         else:
             roots += 1
             first.setdefault(own, group)
             last[own] = group
     exact = all(records[i].has_subseconds for group in members for i in group.pictures[:1])
-    if not exact and roots > 1:
-        continued = []
+    named = [(root, group) for root, group, counter in continued if exact or roots == 1 or not counter]
     taken = set()
-    for root, group in copies + continued:
-        root.pictures.extend(group.pictures)
-        root.sidecars.extend(index for index in group.sidecars if index not in root.sidecars)
+    for root, group in copies + named:
+        _take_in(root, group)
         taken.add(id(group))
     return taken
 

@@ -1,23 +1,24 @@
 """Keeps what was made of a whole walk, so that an archive in which nothing has changed is told at once.
 
 The facts of a walk follow from its files and their stamps; what people state is put in later and may change
-freely. The cache holds one such table
-for each set of sources. It counts only where all of that is as it was, else the files are gone through.
+freely. The cache holds one such table for each set of sources. It counts only where all of that is as it was,
+else the files are gone through.
 """
 
 from __future__ import annotations
 
 import json
 import os
-import struct
 import zlib
 from array import array
 from collections.abc import Sequence
 from dataclasses import astuple
 from hashlib import blake2b
+from io import BytesIO
 from operator import itemgetter
 from pathlib import Path
 from typing import Any
+from zipfile import BadZipFile
 
 import numpy as np
 import pandas as pd
@@ -30,10 +31,8 @@ from auditor.intake.library.walk import Found
 from auditor.intake.photofile.packing import READER_VERSION
 
 # Raise this whenever grouping or gathering come to make other facts of the same records.
-FACTS_NUMBER = 3
+FACTS_NUMBER = 4
 FACTS_VERSION = zlib.crc32(repr([FACTS_NUMBER, READER_VERSION, FACT_COLUMNS]).encode())
-LARGEST_AT_ONCE = 1 << 28  # bytes; what a damaged length may ask for before anything is unpacked
-_LENGTH = struct.Struct("<q")
 _NOTHING = np.zeros(0)
 _UNKNOWN = {NUMBER: np.array([np.nan]), TIME: np.array(["NaT"], dtype=TIME)}
 FASTEST = 1  # of zlib: the table shrinks to a fifth, the higher levels take several times as long
@@ -76,7 +75,17 @@ def keep_facts(store: Cache, place: str, state: bytes, facts: Facts) -> None:
 
 def pack_facts(facts: Facts) -> bytes:
     """Return facts as bytes: each column as its different values and, for each row, the number of its own."""
-    arrays = {"folders": np.array(facts.folders, dtype=np.int32), "paths": _texts(facts.paths)}
+    told = {
+        "dtypes": {name: str(dtype) for name, dtype in facts.table.dtypes.items()},
+        "problems": [astuple(problem) for problem in facts.problems],
+        "unreadable": facts.unreadable,
+        "merged": facts.merged,
+    }
+    arrays = {
+        "told": _as_json(told),
+        "folders": np.array(facts.folders, dtype=np.int32),
+        "paths": _as_json(facts.paths),
+    }
     for name, column in facts.table.items():
         codes, values = pd.factorize(column)
         if not len(values):
@@ -84,35 +93,17 @@ def pack_facts(facts: Facts) -> bytes:
         if len(values) < len(codes):  # else every row has a value of its own, in order
             arrays[f"codes {name}"] = codes.astype(np.min_scalar_type(-1 - len(values)))
         arrays[f"values {name}"] = _plain(values, str(column.dtype))
-    told = {
-        "dtypes": {name: str(dtype) for name, dtype in facts.table.dtypes.items()},
-        "problems": [astuple(problem) for problem in facts.problems],
-        "unreadable": facts.unreadable,
-        "merged": facts.merged,
-        "arrays": [(name, str(array.dtype), len(array)) for name, array in arrays.items()],
-    }
-    whole = b"".join([json.dumps(told).encode(), b"\n", *(array.tobytes() for array in arrays.values())])
-    return _LENGTH.pack(len(whole)) + zlib.compress(whole, FASTEST)
+    whole = BytesIO()
+    np.savez(whole, allow_pickle=False, **arrays)
+    return zlib.compress(whole.getbuffer(), FASTEST)
 
 
 def unpack_facts(packed: bytes) -> Facts:
-    """Return the facts that were packed.
-
-    Raises
-    ------
-    ValueError
-        If the bytes are damaged.
-    """
+    """Return the facts that were packed; raises ValueError if the bytes are damaged."""
     try:
-        (length,) = _LENGTH.unpack_from(packed)
-        whole = zlib.decompress(memoryview(packed)[_LENGTH.size :], bufsize=min(length, LARGEST_AT_ONCE))
-        at = whole.index(b"\n") + 1
-        told = json.loads(whole[:at])
-        arrays: dict[str, np.ndarray] = {}
-        for name, dtype, count in told["arrays"]:
-            arrays[name] = np.frombuffer(whole, dtype, count, at)
-            at += arrays[name].nbytes
-        n = len(arrays["folders"])
+        with np.load(BytesIO(zlib.decompress(packed)), allow_pickle=False) as whole:
+            arrays = dict(whole)
+        told, n = json.loads(arrays["told"].tobytes()), len(arrays["folders"])
         return Facts(
             table=pd.DataFrame(
                 {name: _column(arrays, name, dtype, n) for name, dtype in told["dtypes"].items()}, copy=False
@@ -126,7 +117,7 @@ def unpack_facts(packed: bytes) -> Facts:
             unreadable=told["unreadable"],
             merged=told["merged"],
         )
-    except (zlib.error, struct.error, ValueError, KeyError, TypeError, IndexError) as error:
+    except (zlib.error, BadZipFile, OSError, ValueError, KeyError, TypeError, IndexError) as error:
         raise ValueError("not packed facts") from error
 
 
@@ -144,9 +135,9 @@ def _column(arrays: dict[str, np.ndarray], name: str, dtype: str, n: int) -> Any
 def _plain(values: Any, dtype: str) -> np.ndarray:
     """Different values of a column as an array without objects; texts as JSON."""
     if dtype == TEXT:
-        return _texts(np.asarray(values, dtype=object).tolist())
+        return _as_json(np.asarray(values, dtype=object).tolist())
     return np.asarray(values, dtype={WHOLE: "int64", TRUTH: "bool"}.get(dtype, dtype))
 
 
-def _texts(texts: list[str]) -> np.ndarray:
-    return np.frombuffer(json.dumps(texts, separators=(",", ":")).encode(), dtype=np.uint8)
+def _as_json(value: Any) -> np.ndarray:
+    return np.frombuffer(json.dumps(value, separators=(",", ":")).encode(), dtype=np.uint8)

@@ -48,18 +48,6 @@ def missing_numbers(
     Numbers stand on a ring, 9999 beside 1, and each gap between neighbours of at most :data:`LARGEST_GAP`
     counts, whatever the order of their times. Names of one camera with other letters in front are counted
     apart.
-
-    Parameters
-    ----------
-    facts : pandas.DataFrame
-        With ``name_letters`` and ``name_number``.
-    cameras, sessions, time_s : numpy.ndarray, shape (n,)
-        Of each frame; sessions and times NaN where unknown.
-
-    Returns
-    -------
-    int or None
-        None where too few names are a camera's to tell (renamed files).
     """
     if not len(facts):
         return None

@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
+import json
 import math
 import os
 import subprocess
 import sys
 import time
 from collections.abc import Callable, Generator, Iterator
-from contextlib import contextmanager, suppress
-from dataclasses import dataclass
+from contextlib import suppress
+from dataclasses import dataclass, field
 from queue import Empty, SimpleQueue
 from threading import Thread
-
-from auditor.intake.library.reader_process import receive, send
 
 LISTEN_S = 0.2  # some systems hear Ctrl-C only between two waits
 READER_MODULE = "auditor.intake.library.reader_process"
@@ -21,6 +20,8 @@ _START = (
     "import sys; from importlib import import_module; sys.path[:] = sys.argv[2:]; "
     "import_module(sys.argv[1]).main()"
 )
+
+Answers = tuple[int, list[bytes] | None]
 
 
 def cores() -> int:
@@ -36,41 +37,24 @@ def read_in_processes(
     workers: int,
     module: str = READER_MODULE,
     silence_s: float = math.inf,
-) -> Generator[tuple[int, list[bytes] | None], None, None]:
-    """Read lists of files in several processes at once.
+) -> Generator[Answers, None, None]:
+    """Read lists of files in several processes at once; closing the generator ends the processes.
 
-    Parameters
-    ----------
-    jobs : int
-        Number of jobs.
-    paths_of : callable
-        Gives the paths of one job, which are read by one process in one go.
-    workers : int
-        Number of processes.
-    module : str
-        What each process runs: its ``main`` takes and gives what :mod:`.reader_process` does.
-    silence_s : float
-        How long one file may take [s] before its process is ended.
-
-    Yields
-    ------
-    tuple of int and (list of bytes or None)
-        The number of a job and its packed records, as they are finished; None where the process that had
-        it ended early, or none could be started. Where there are fewer records than paths, the first path
-        without one kept silent, and those after it were not read. Closing the generator ends the processes.
+    Each job is read by one process in one go, which runs ``main`` of a module that serves as
+    :mod:`.reader_process` does. Yields the number of a job and its packed records, as they are finished; None
+    where the process that had it ended early, or none could be started. A process that gives no answer for
+    ``silence_s`` is ended: then there are fewer records than paths, the first path without one kept silent,
+    and those after it were not read.
     """
     waiting: SimpleQueue[int] = SimpleQueue()
     for number in range(jobs):
         waiting.put(number)
-    done: SimpleQueue[tuple[int, list[bytes] | None] | None] = SimpleQueue()
-    readers = [
-        _Reader(process) for _ in range(min(workers, jobs)) if (process := _started(module)) is not None
-    ]
-    threads = [Thread(target=_serve, args=(r, module, paths_of, waiting, done), daemon=True) for r in readers]
-    for thread in threads:
-        thread.start()
+    done: SimpleQueue[Answers | None] = SimpleQueue()
+    readers = [_Reader(module, paths_of, waiting, done) for _ in range(min(workers, jobs))]
+    for reader in readers:
+        reader.thread.start()
     try:
-        running = len(threads)
+        running = len(readers)
         while running:
             try:
                 item = done.get(timeout=LISTEN_S)
@@ -82,19 +66,15 @@ def read_in_processes(
                 running -= 1
             else:
                 yield item
-        while True:  # what is left once every process has ended early
-            try:
-                yield waiting.get_nowait(), None
-            except Empty:
-                return
+        while not waiting.empty():  # what is left once every process has ended early
+            yield waiting.get_nowait(), None
     finally:
         for reader in readers:
-            reader.is_over = True
-            reader.process.kill()
-        for thread in threads:
-            thread.join()
+            reader.end()
         for reader in readers:
-            reader.process.wait()
+            while reader.thread.is_alive():
+                reader.end()  # also a process that was only just starting
+                reader.thread.join(LISTEN_S)
 
 
 def read_watched(paths: list[str], read: Callable[[str], bytes], silence_s: float) -> Iterator[bytes | None]:
@@ -125,88 +105,73 @@ def _answer(paths: list[str], read: Callable[[str], bytes], answers: SimpleQueue
 
 @dataclass(slots=True)
 class _Reader:
-    """A reading process, and since when it is expected to answer."""
+    """A thread that feeds a reading process of its own; a new one where that was ended for its silence."""
 
-    process: subprocess.Popen[bytes]
-    asked_at: float = math.inf
+    module: str
+    paths_of: Callable[[int], list[str]]
+    waiting: SimpleQueue[int]
+    done: SimpleQueue[Answers | None]
+    thread: Thread = field(init=False)
+    process: subprocess.Popen[bytes] | None = None
+    asked_at: float = math.inf  # since when it is expected to answer
     is_silent: bool = False
     is_over: bool = False
 
+    def __post_init__(self) -> None:
+        self.thread = Thread(target=self._run, daemon=True)
+
     def end_if_silent(self, silence_s: float) -> None:
-        if time.monotonic() > self.asked_at + silence_s:
+        if self.process is not None and time.monotonic() > self.asked_at + silence_s:
             self.is_silent = True
             self.process.kill()
 
+    def end(self) -> None:
+        self.is_over = True
+        if self.process is not None:
+            self.process.kill()
 
-def _started(module: str) -> subprocess.Popen[bytes] | None:
+    def _run(self) -> None:
+        with suppress(Empty, OSError):  # no job is left; no process can be started, or it has ended early
+            while not self.is_over and not self.waiting.empty():
+                with _started(self.module) as process:
+                    self.process, self.is_silent = process, False
+                    while not self.is_silent:
+                        self._do(self.waiting.get_nowait(), process)
+        self.done.put(None)
+
+    def _do(self, number: int, process: subprocess.Popen[bytes]) -> None:
+        paths = self.paths_of(number)
+        answers = self._ask(paths, process)
+        if len(answers) < len(paths) and not self.is_silent:
+            self.done.put((number, None))
+            raise BrokenPipeError
+        self.done.put((number, answers))
+
+    def _ask(self, paths: list[str], process: subprocess.Popen[bytes]) -> list[bytes]:
+        """Ask for some files; fewer answers than paths where the process has ended."""
+        assert process.stdin is not None
+        assert process.stdout is not None
+        answers: list[bytes] = []
+        with suppress(OSError):
+            process.stdin.writelines(json.dumps(path).encode() + b"\n" for path in paths)
+            process.stdin.flush()
+            while len(answers) < len(paths):
+                self.asked_at = time.monotonic()
+                answer = process.stdout.readline()
+                if not answer.endswith(b"\n"):
+                    break
+                answers.append(answer[:-1])
+        self.asked_at = math.inf
+        return answers
+
+
+def _started(module: str) -> subprocess.Popen[bytes]:
     """Start a reading process: isolated from the current folder, deaf to the keyboard, without a voice."""
     path = [entry or os.getcwd() for entry in sys.path]
-    try:
-        return subprocess.Popen(  # noqa: S603 - this very interpreter
-            [sys.executable, "-I", "-c", _START, module, *path],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.DEVNULL,
-            start_new_session=True,
-        )
-    except OSError:
-        return None
-
-
-def _serve(
-    reader: _Reader,
-    module: str,
-    paths_of: Callable[[int], list[str]],
-    waiting: SimpleQueue[int],
-    done: SimpleQueue[tuple[int, list[bytes] | None] | None],
-) -> None:
-    """Feed one process, one job at a time, until there is none left or the process has ended."""
-    try:
-        while not reader.is_over:
-            with _pipes_of(reader.process):
-                while True:
-                    number = waiting.get_nowait()
-                    paths = paths_of(number)
-                    answer = _ask(reader, paths)
-                    if len(answer) < len(paths) and not reader.is_silent:
-                        done.put((number, None))
-                        return
-                    done.put((number, answer))
-                    if reader.is_silent:
-                        break
-            reader.process.wait()
-            if waiting.empty() or (process := _started(module)) is None:
-                return
-            reader.process, reader.asked_at, reader.is_silent = process, math.inf, False
-    except (Empty, OSError):
-        pass
-    finally:
-        done.put(None)
-
-
-@contextmanager
-def _pipes_of(process: subprocess.Popen[bytes]) -> Iterator[None]:
-    assert process.stdin is not None
-    assert process.stdout is not None
-    with suppress(BrokenPipeError), process.stdin, process.stdout:
-        yield
-
-
-def _ask(reader: _Reader, paths: list[str]) -> list[bytes]:
-    """Ask for some files; fewer answers than paths where the process has ended."""
-    pipes = reader.process
-    assert pipes.stdin is not None
-    assert pipes.stdout is not None
-    answers: list[bytes] = []
-    try:
-        send(pipes.stdin, [os.fsencode(path) for path in paths])
-        while len(answers) < len(paths):
-            reader.asked_at = time.monotonic()
-            answer = receive(pipes.stdout)
-            if answer is None or len(answer) != 1:
-                break
-            answers += answer
-    except OSError:
-        pass
-    reader.asked_at = math.inf
-    return answers
+    return subprocess.Popen(  # noqa: S603 - this very interpreter
+        [sys.executable, "-I", "-c", _START, module, *path],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        start_new_session=True,
+    )

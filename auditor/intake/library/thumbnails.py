@@ -8,7 +8,8 @@ from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from pathlib import Path
 
-from auditor.intake.library.cache import Cache
+from auditor.intake.library.cache import Cache, beside
+from auditor.intake.library.walk import stamp_of
 from auditor.intake.photofile.previews import thumbnail
 
 VERSION = 1  # raise this whenever thumbnails come out differently
@@ -16,50 +17,26 @@ MOST_BYTES = 1 << 16  # whatever a damaged cache holds
 
 
 def thumbnails(paths: Sequence[str], cache: Path | None = None) -> list[bytes | None]:
-    """Make the thumbnail of each photograph, or take it from where it was kept.
+    """Make the thumbnail of each photograph, a bare JPEG, or take it from beside the readers' cache.
 
-    Parameters
-    ----------
-    paths : sequence of str
-        Full paths; files are only read.
-    cache : Path, optional
-        The readers' cache; thumbnails lie beside it, in a file whose name ends in ``-thumbnails``. None
-        keeps nothing.
-
-    Returns
-    -------
-    list of bytes or None
-        JPEG without metadata; None where nothing can be shown.
+    None where nothing can be shown.
     """
-    place = None if cache is None else cache.with_name(f"{cache.stem}-thumbnails{cache.suffix}")
-    found: dict[int, bytes] = {}
-    stamps = [_stamp(path) for path in paths]
+    found: list[bytes | None] = [None] * len(paths)
+    stamps = [stamp_of(Path(path)) for path in paths]
     places = [os.path.split(os.path.abspath(path)) for path in paths]
-    with closing(Cache(place, VERSION)) as store:
-        rows = {folder: store.rows_of(folder) for folder in dict.fromkeys(folder for folder, _ in places)}
-        for number, (folder, name) in enumerate(places):
-            row = rows[folder].get(name)
-            fits = row is not None and row[1:4] == stamps[number] and row[4] == VERSION
-            if row is not None and fits and _is_thumbnail(row[5]):
-                found[number] = row[5]
-        missing = [number for number, stamp in enumerate(stamps) if stamp is not None and number not in found]
+    with closing(Cache(beside(cache, "thumbnails"), VERSION)) as store:
+        for number, value in store.recall(places, stamps):
+            if _is_thumbnail(value):
+                found[number] = value
+        missing = [number for number, small in enumerate(found) if small is None]
         with ThreadPoolExecutor(min(os.cpu_count() or 1, 8)) as threads:
             made = threads.map(thumbnail, [paths[number] for number in missing])
             for number, small in zip(missing, made, strict=True):
-                stamp = stamps[number]
-                if small is not None and stamp is not None:
+                if small is not None:
                     found[number] = small.jpeg
-                    store.put(*places[number], stamp, small.jpeg)
-    return [found.get(number) for number in range(len(paths))]
+                    store.put(places[number], stamps[number], small.jpeg)
+    return found
 
 
 def _is_thumbnail(value: object) -> bool:
     return isinstance(value, bytes) and value.startswith(b"\xff\xd8\xff") and len(value) <= MOST_BYTES
-
-
-def _stamp(path: str) -> tuple[int, int, int] | None:
-    try:
-        status = os.stat(path)
-    except (OSError, ValueError):
-        return None
-    return status.st_size, status.st_mtime_ns, status.st_ctime_ns

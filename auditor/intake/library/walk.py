@@ -13,13 +13,12 @@ from array import array
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from functools import partial
-from operator import attrgetter
 from pathlib import Path
 
 from auditor.errors import Problem, SourceError
 from auditor.intake.library.collector import without_collector
 from auditor.intake.photofile.metadata import PICTURE_SUFFIXES
-from auditor.text import printable
+from auditor.text import natural_key, printable
 from auditor.writing import WRITTEN_NAME, read_written, sum_of
 
 SESSION_NAME = "session.toml"
@@ -33,23 +32,12 @@ LATEST_NS = 1 << 63
 
 @dataclass(frozen=True, slots=True)
 class Folder:
-    """A folder with pictures, and what the photographer wrote that holds there.
-
-    Attributes
-    ----------
-    path : str
-    shown : str
-        Path as shown in tables, relative to its source.
-    session : str or None
-        Path of the nearest session file.
-    notes : tuple of str
-        Paths of the notes files that hold here, nearest first.
-    """
+    """A folder with pictures, and what the photographer wrote that holds there."""
 
     path: str
-    shown: str
-    session: str | None
-    notes: tuple[str, ...]
+    shown: str  # path as shown in tables, relative to its source
+    session: str | None  # path of the nearest session file
+    notes: tuple[str, ...]  # paths of the notes files that hold here, nearest first
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,19 +74,7 @@ def find_files(
 ) -> Found:
     """Walk the folders.
 
-    Parameters
-    ----------
-    sources : list of Path
-        Folders, or single picture files.
-    selects_of : callable, optional
-        Told the path of every session file that is met; returns the folder of selects that it names, if any.
-    left_out : iterable of Path
-        Folders that are not walked, beside those.
-
-    Raises
-    ------
-    SourceError
-        If a source does not exist or cannot be opened.
+    Raises SourceError if a source does not exist or cannot be opened.
     """
     found = Found()
     passed_over = {os.path.realpath(folder) for folder in left_out}
@@ -107,7 +83,7 @@ def find_files(
         if source.is_file():
             found.folders.append(Folder(str(source.parent), prefix and source.parent.name, None, ()))
             found.pictures.append((len(found.folders) - 1, source.name))
-            found.picture_stamps.extend(_stamp(source))
+            found.picture_stamps.extend(stamp_of(source))
         elif source.is_dir():
             _check_open(source)
             _walk(found, str(source), prefix, selects_of, passed_over)
@@ -155,7 +131,7 @@ def _walk(found: Found, top: str, prefix: str, selects_of: SelectsOf | None, lef
         ):
             items.extend([(index, entry.name) for entry in entries])
             for entry in entries:
-                stamps.extend(_stamp(entry))
+                stamps.extend(stamp_of(entry))
         for name in reversed(listed.folders):
             inside = os.path.join(path, name)
             if os.path.realpath(inside) not in left_out:
@@ -208,7 +184,7 @@ def _list_folder(found: Found, path: str) -> _Listed:
     listed = _Listed()
     try:
         with os.scandir(path) as listing:
-            entries = sorted(listing, key=attrgetter("name"))
+            entries = sorted(listing, key=lambda entry: (natural_key(entry.name), entry.name))
     except OSError as error:
         what = f"The folder cannot be opened: {error.strerror}."
         found.problems.append(Problem(printable(path), what, "Check its permissions."))
@@ -234,7 +210,8 @@ def _list_folder(found: Found, path: str) -> _Listed:
     return listed
 
 
-def _stamp(entry: os.DirEntry[str] | Path) -> Stamp:
+def stamp_of(entry: os.DirEntry[str] | Path) -> Stamp:
+    """Return what tells an unchanged file."""
     try:
         status = entry.stat()
     except (OSError, ValueError):

@@ -43,19 +43,6 @@ _DIFFERENCE_VARIANCE = 1 / 3
 def blur_width(grey: npt.NDArray[np.uint8], face_px: float) -> float:
     """Measure the blur of a face.
 
-    Parameters
-    ----------
-    grey : numpy.ndarray of uint8, shape (rows, columns)
-        The face's box, in the picture's own resolution.
-    face_px : float
-        Length from chin to nose root [px].
-
-    Returns
-    -------
-    float
-        Diameter of the disc that blurs edges as much [px]; NaN where there are too few edges. Readings below
-        :data:`FLOOR_PX` mean sharp and nothing finer.
-
     Notes
     -----
     Accuracy on real faces blurred by a disc, with noise, compression, sharpening and low contrast: 10 to 15 %
@@ -86,16 +73,6 @@ def blur_width(grey: npt.NDArray[np.uint8], face_px: float) -> float:
 
 def blur_interval(reading: Doubles, floor: Doubles) -> tuple[Doubles, Doubles, Doubles]:
     """Say how much blur a reading stands for, with its 95 % interval.
-
-    Parameters
-    ----------
-    reading, floor : numpy.ndarray, shape (n,)
-        In one unit; ``floor`` is :data:`FLOOR_PX` in it.
-
-    Returns
-    -------
-    blur, low, high : numpy.ndarray, shape (n,)
-        Where the reading tells only a bound, the blur is NaN and ``low`` 0.
 
     Examples
     --------

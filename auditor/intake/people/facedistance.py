@@ -43,23 +43,7 @@ FACE_COLUMNS: Final = (
 
 
 def place_faces(faces: pd.DataFrame, focal_length_mm: Floats, picture_height_mm: Floats) -> pd.DataFrame:
-    """Add to each face its distance, error and blur on the sensor, or why there is none.
-
-    Parameters
-    ----------
-    faces : pandas.DataFrame
-        :data:`FACE_COLUMNS`, n rows.
-    focal_length_mm : numpy.ndarray, shape (n,)
-        Of each face's frame; NaN unknown.
-    picture_height_mm : numpy.ndarray, shape (n,)
-        What the height of the picture is on the sensor; NaN where its shape is not the sensor's.
-
-    Returns
-    -------
-    pandas.DataFrame
-        With ``distance_m`` from the sensor plane, ``distance_rel_sd``, ``blur_mm``, ``blur_low_mm``,
-        ``blur_high_mm`` (see :func:`auditor.intake.people.blurwidth.blur_interval`) and ``refused``.
-    """
+    """Add to each face its distance, error and blur on the sensor, or why there is none."""
     pitch_mm = picture_height_mm / faces["picture_height"].to_numpy("float64")
     face_px = faces["face_px"].to_numpy("float64")
     blur_share = np.nan_to_num(faces["blur_px"].to_numpy("float64") / face_px)

@@ -28,31 +28,15 @@ Floats = npt.NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """Faces in one array of pixels, the surest first.
-
-    Attributes
-    ----------
-    score : numpy.ndarray, shape (n,)
-    box : numpy.ndarray, shape (n, 4)
-        Left, top, width, height.
-    points : numpy.ndarray, shape (n, 5, 2)
-        Eyes, nose tip and corners of the mouth, x and y.
-    """
+    """Faces in one array of pixels, the surest first."""
 
     score: Floats
-    box: Floats
-    points: Floats
+    box: Floats  # left, top, width, height
+    points: Floats  # eyes, nose tip and corners of the mouth, x and y
 
 
 def find(pixels: npt.NDArray[np.uint8], least_score: float) -> Seen:
-    """Find faces; boxes may overlap.
-
-    Parameters
-    ----------
-    pixels : numpy.ndarray of uint8, shape (rows, columns, 3)
-        RGB; both sides multiples of :data:`SIDES_BY`.
-    least_score : float
-    """
+    """Find faces; boxes may overlap."""
     rows, columns = pixels.shape[:2]
     network = _network(rows, columns)
     network.setInput(np.ascontiguousarray(pixels.transpose(2, 0, 1)[None], dtype=np.float32))
@@ -95,10 +79,7 @@ def _network(_rows: int, _columns: int) -> Any:
 def load_model() -> npt.NDArray[np.uint8]:
     """Read the model file and check its sum.
 
-    Raises
-    ------
-    SettingError
-        If it is missing or damaged.
+    Raises SettingError if it is missing or damaged.
     """
     path = resources.files("auditor.intake.people").joinpath("model", "centerface.onnx")
     data = path.read_bytes() if path.is_file() else b""

@@ -10,42 +10,25 @@ _OVERLAP = 0.3
 
 @dataclass(frozen=True, slots=True)
 class Box:
-    """A place where a face may be; pixels of the picture as seen upright.
-
-    Attributes
-    ----------
-    left, top, width, height : float
-    score : float
-        How sure the detector is, 0 to 1.
-    """
+    """A place where a face may be; pixels of the picture as seen upright."""
 
     left: float
     top: float
     width: float
     height: float
-    score: float
+    score: float  # how sure the detector is, 0 to 1
 
 
 @dataclass(frozen=True, slots=True)
 class Face(Box):
-    """A face in a picture; lengths and places in pixels, as of its box.
+    """A face in a picture; lengths and places in pixels, as of its box."""
 
-    Attributes
-    ----------
-    face_px : float
-        From chin point to nose root (menton to sellion).
-    spread : float
-        How far two readings of that length lie apart, relative: a hat, a mask or a turned head shows in it.
-    nose_x, nose_y : float
-        The nose root, between the eyes.
-    chin_x, chin_y : float
-        The chin point, ``face_px`` away from it.
-    """
-
-    face_px: float
-    spread: float
+    face_px: float  # from chin point to nose root (menton to sellion)
+    spread: float  # how far two readings of that length lie apart, relative: hats and turned heads show in it
+    # nose_x, nose_y: the nose root, between the eyes
     nose_x: float
     nose_y: float
+    # chin_x, chin_y: the chin point, `face_px` away from it
     chin_x: float
     chin_y: float
 

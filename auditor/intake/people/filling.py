@@ -34,39 +34,21 @@ LOOKED_AT = 3  # nearest and largest subjects, named so that somebody looks at t
 
 @dataclass(frozen=True, slots=True)
 class PictureFacts:
-    """What the pictures of an archive have told.
+    """What the pictures of an archive have told."""
 
-    Attributes
-    ----------
-    faces : pandas.DataFrame
-        Every accepted face: see :func:`auditor.intake.people.facedistance.place_faces`; ``frame`` is the
-        row number in the frame table, ``is_subject`` whether it was chosen.
-    counts : dict of str to int
-        ``frames`` (in all), ``tried`` (one of each burst), ``opened``, ``previews``, ``with_face``,
-        ``chosen`` (whose subject has a distance), ``ambiguous``, ``filled`` (whose distance was put into the
-        table).
-    refused : dict of str to int
-        Frames with a face but no distance, by reason.
-    problems : list of Problem
-    detector : str
-        What found the faces.
-    only_who_faced_the_camera : bool
-        Whether distances in the table come from faces alone, so that whoever turned away is missing.
-    look_at : tuple of (str, float)
-        Files and distances [m] of the nearest subjects and of those largest in the picture: faces on posters
-        and screens are among these.
-    claims : Claims
-        Distances of the subjects, for :func:`auditor.intake.resolve.with_measured`.
-    """
-
-    faces: pd.DataFrame
+    faces: pd.DataFrame  # see place_faces; `frame` is the row in the frame table, `is_subject` who was chosen
+    # `frames` (in all), `tried` (one of each burst), `opened`, `previews`, `with_face`, `chosen` (whose
+    # subject has a distance), `ambiguous`, `filled` (whose distance was put into the table)
     counts: dict[str, int]
-    refused: dict[str, int]
+    refused: dict[str, int]  # frames with a face but no distance, by reason
     problems: list[Problem]
-    detector: str = ""
+    detector: str = ""  # what found the faces
+    # whether distances in the table come from faces alone, so that whoever turned away is missing
     only_who_faced_the_camera: bool = False
+    # files and distances [m] of the nearest subjects and of those largest in the picture: faces on
+    # posters and screens are among these
     look_at: tuple[tuple[str, float], ...] = ()
-    claims: Claims = field(default_factory=Claims)
+    claims: Claims = field(default_factory=Claims)  # distances of the subjects, for with_measured
 
 
 def measure_bursts(
@@ -74,16 +56,7 @@ def measure_bursts(
 ) -> tuple[pd.DataFrame, PictureFacts]:
     """Measure the picture of one frame of each burst.
 
-    Returns
-    -------
-    table : pandas.DataFrame
-        With the columns of what was measured; subject distances are in the facts' claims.
-    facts : PictureFacts
-
-    Raises
-    ------
-    SettingError
-        If no detector is installed.
+    Raises SettingError if no detector is installed.
     """
     rows = one_of_each_burst(table)
     measured = measure_frames(table, paths, rows.tolist(), request, progress)
@@ -100,10 +73,7 @@ def measure_frames(
 ) -> Measuring:
     """Measure the pictures of some frames.
 
-    Raises
-    ------
-    SettingError
-        If no detector is installed.
+    Raises SettingError if no detector is installed.
     """
     choose_detector()
     file, files = (table[name].to_numpy(object) for name in ("file", "files"))
@@ -147,21 +117,7 @@ def placed_faces(table: pd.DataFrame, pictures: list[MeasuredPicture], rows: Row
 def fill_in(
     table: pd.DataFrame, pictures: list[MeasuredPicture], rows: Rows
 ) -> tuple[pd.DataFrame, PictureFacts]:
-    """Add the columns of what was measured, and claim the subjects' distances.
-
-    Parameters
-    ----------
-    table : pandas.DataFrame
-        Frame table, its focal lengths complete.
-    pictures : list of MeasuredPicture
-    rows : numpy.ndarray of int
-        The row of each picture's frame.
-
-    Returns
-    -------
-    table : pandas.DataFrame
-    facts : PictureFacts
-    """
+    """Add the columns of what was measured, and claim the subjects' distances."""
     placed = placed_faces(table, pictures, rows)
     subjects = choose_subjects(placed)
     told = subjects[subjects["distance_m"].notna()]

@@ -22,10 +22,7 @@ def can_find_faces() -> bool:
 def choose_detector() -> str:
     """Name of the detector at hand.
 
-    Raises
-    ------
-    SettingError
-        If the package that runs it is not installed, or its model file is damaged.
+    Raises SettingError if the package that runs it is not installed, or its model file is damaged.
     """
     if not can_find_faces():
         raise SettingError(

@@ -15,14 +15,7 @@ _WRITTEN = (
 
 
 def faces_to_write(facts: PictureFacts, table: pd.DataFrame) -> pd.DataFrame:
-    """Lay out one row for each face, and one for each frame without, as results for people and other tools.
-
-    Parameters
-    ----------
-    facts : PictureFacts
-    table : pandas.DataFrame
-        The frame table that they belong to.
-    """
+    """Lay out one row for each face, and one for each frame without, for people and other tools."""
     faces = facts.faces
     listed = faces[list(_WRITTEN)].assign(
         file=table["file"].to_numpy(object)[faces["frame"]],

@@ -9,15 +9,15 @@ from __future__ import annotations
 import os
 import time
 from collections.abc import Sequence
-from contextlib import closing
+from contextlib import closing, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
 from auditor.errors import Problem
-from auditor.intake.library.cache import Cache
+from auditor.intake.library.cache import Cache, beside
 from auditor.intake.library.processes import cores, read_in_processes
 from auditor.intake.library.reading import SETTLED_NS, Progress
-from auditor.intake.library.walk import Stamp
+from auditor.intake.library.walk import Stamp, stamp_of
 from auditor.intake.people import measuring_process
 from auditor.intake.people.records import MeasuredPicture, measure_version, unpack
 from auditor.intake.photofile.opening import may_pass
@@ -25,33 +25,14 @@ from auditor.intake.photofile.opening import may_pass
 MODULE = measuring_process.__name__
 ENDED = "the picture ends the measuring process"
 MOST_TRIES = 20  # rounds in a row in which every process ended early
-_NO_ROW = (None,) * 6
 
 
 @dataclass(frozen=True, slots=True)
 class Measuring:
-    """What a run has measured.
-
-    Attributes
-    ----------
-    pictures : list of MeasuredPicture
-        One for each frame.
-    problems : list of Problem
-    """
+    """What a run has measured: a picture for each frame."""
 
     pictures: list[MeasuredPicture]
     problems: list[Problem]
-
-
-def cache_beside(cache: Path | None) -> Path | None:
-    """Cache of the measures: a file of its own beside the readers' cache.
-
-    Examples
-    --------
-    >>> str(cache_beside(Path("read.sqlite")))
-    'read-pictures.sqlite'
-    """
-    return None if cache is None else cache.with_name(f"{cache.stem}-pictures{cache.suffix}")
 
 
 def measure_pictures(
@@ -60,26 +41,14 @@ def measure_pictures(
     workers: int | None = None,
     progress: Progress | None = None,
 ) -> Measuring:
-    """Measure the picture of each frame.
+    """Measure the picture of each frame, given the paths of its files in the order to be tried.
 
-    Parameters
-    ----------
-    frames : sequence of list of str
-        Full paths of each frame's files, in the order to be tried; not empty.
-    cache : Path, optional
-        The readers' cache; the measures lie beside it. None measures everything.
-    workers : int, optional
-        Processes; None for one a core.
-    progress : callable, optional
-        Called with the frames done and the frames in all.
+    The measures are kept in a file of their own beside the readers' cache.
     """
-    store = Cache(cache_beside(cache), measure_version())
-    run = _Run(frames, store, progress)
-    try:
+    with closing(Cache(beside(cache, "pictures"), measure_version())) as store:
+        run = _Run(frames, store, progress)
         run.from_cache()
         run.from_files(cores() if workers is None else max(workers, 1))
-    finally:
-        store.close()
     return Measuring([picture or MeasuredPicture(error=ENDED) for picture in run.pictures], store.problems)
 
 
@@ -89,26 +58,16 @@ class _Run:
     def __init__(self, frames: Sequence[list[str]], store: Cache, progress: Progress | None) -> None:
         self.frames, self.store, self.progress = frames, store, progress
         self.pictures: list[MeasuredPicture | None] = [None] * len(frames)
-        self.version = measure_version()
         self.places = [os.path.split(os.path.abspath(paths[0])) for paths in frames]
-        self.stamps: list[Stamp | None] = [_stamp(paths[0]) for paths in frames]
+        self.stamps = [stamp_of(Path(paths[0])) for paths in frames]
         self.done = 0
 
     def from_cache(self) -> None:
         """Take what the cache holds of unchanged files."""
-        of_folder: dict[str, list[int]] = {}
-        for number, (folder, _) in enumerate(self.places):
-            of_folder.setdefault(folder, []).append(number)
-        for folder, numbers in of_folder.items():
-            rows = self.store.rows_of(folder)
-            for number in numbers:
-                _, *stamp, version, value = rows.get(self.places[number][1], _NO_ROW)
-                if tuple(stamp) == self.stamps[number] and version == self.version:
-                    try:
-                        self.pictures[number] = unpack(value)
-                    except ValueError:
-                        continue
-                    self._tell()
+        for number, value in self.store.recall(self.places, self.stamps):
+            with suppress(ValueError):
+                self.pictures[number] = unpack(value)
+                self._tell()
 
     def from_files(self, workers: int) -> None:
         """Measure what is missing; what was lost with its process gets another try while any succeeds."""
@@ -138,8 +97,8 @@ class _Run:
         self.pictures[number] = measured
         stamp = self.stamps[number]
         lasting = measured.error is None or not may_pass(measured.error)
-        if stamp is not None and lasting and stamp == _stamp(self.frames[number][0]) and _settled(stamp):
-            self.store.put(*self.places[number], stamp, data)
+        if lasting and stamp == stamp_of(Path(self.frames[number][0])) and _settled(stamp):
+            self.store.put(self.places[number], stamp, data)
         self._tell()
 
     def _tell(self) -> None:
@@ -151,11 +110,3 @@ class _Run:
 def _settled(stamp: Stamp) -> bool:
     """Whether a change since would show in the file's times."""
     return abs(time.time_ns() - stamp[1]) > SETTLED_NS
-
-
-def _stamp(path: str) -> Stamp | None:
-    try:
-        status = os.stat(path)
-    except (OSError, ValueError):
-        return None
-    return status.st_size, status.st_mtime_ns, status.st_ctime_ns

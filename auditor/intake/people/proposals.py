@@ -22,23 +22,14 @@ NOSE_CHIN: Final = "nose-chin"
 
 @dataclass(frozen=True, slots=True)
 class Proposal:
-    """One measure that a picture suggests.
+    """One measure that a picture suggests."""
 
-    Attributes
-    ----------
-    kind : str
-        What runs between the ends: :data:`NOSE_CHIN`, from nose root to chin point.
-    ends : tuple of (float, float)
-        The nose root and the chin, x and y from the upper left corner; shares of the picture's height both.
-    box : tuple of float
-        Left, top, width and height of the face, in the same shares.
-    distance_m, rel_sd : float
-        What it tells, from the sensor plane, and its relative standard deviation; NaN where it tells none.
-    """
-
-    kind: str
+    kind: str  # what runs between the ends: NOSE_CHIN, from nose root to chin point
+    # the nose root and the chin, x and y from the upper left corner, in shares of the picture's height
     ends: tuple[tuple[float, float], tuple[float, float]]
-    box: tuple[float, float, float, float]
+    box: tuple[float, float, float, float]  # left, top, width and height of the face, in the same shares
+    # distance_m, rel_sd: what it tells, from the sensor plane, and its relative standard deviation; NaN
+    # where it tells none
     distance_m: float
     rel_sd: float
 
@@ -52,25 +43,7 @@ def propose_measures(
 ) -> list[Proposal | None]:
     """Propose one measure for each of some frames, on the face that is most likely the subject.
 
-    Parameters
-    ----------
-    table : pandas.DataFrame
-    paths : sequence of str
-        Full path of each frame's file.
-    rows : sequence of int
-    request : Request
-        ``cache`` and ``workers``.
-    progress : callable, optional
-
-    Returns
-    -------
-    list of Proposal or None
-        One for each row; None where no face was found.
-
-    Raises
-    ------
-    SettingError
-        If no detector is installed.
+    Raises SettingError if no detector is installed.
     """
     measured = measure_frames(table, paths, rows, request, progress)
     faces = placed_faces(table, measured.pictures, np.asarray(rows, dtype="intp"))

@@ -9,36 +9,26 @@ from typing import Any
 
 from auditor.intake.people.faces import Face
 from auditor.intake.people.installed import DETECTOR, detector_version
+from auditor.intake.photofile.packing import seal, unsealed
 
 # Raise this whenever the same picture would come to give other values.
-MEASURE_NUMBER = 3
+MEASURE_NUMBER = 4
 
 
 @dataclass(frozen=True, slots=True)
 class MeasuredPicture:
-    """One picture, measured.
+    """One picture, measured."""
 
-    Attributes
-    ----------
-    error : str or None
-        Why it could not be opened.
-    width, height : int
-        Of the picture as measured, upright [px]; 0 where it could not be opened.
-    preview, resized, cut_short : bool
-        See :class:`auditor.intake.people.wholepicture.WholePicture`.
-    faces : tuple of Face
-    blurs_px : tuple of float
-        Blur of each face [px]; NaN unknown.
-    """
-
-    error: str | None = None
+    error: str | None = None  # why it could not be opened
+    # width, height: of the picture as measured, upright [px]; 0 where it could not be opened
     width: int = 0
     height: int = 0
+    # preview, resized, cut_short: see WholePicture
     preview: bool = False
     resized: bool = False
     cut_short: bool = False
     faces: tuple[Face, ...] = ()
-    blurs_px: tuple[float, ...] = ()
+    blurs_px: tuple[float, ...] = ()  # blur of each face [px]; NaN unknown
 
 
 def measure_version() -> int:
@@ -50,24 +40,15 @@ def measure_version() -> int:
 
 def pack(measured: MeasuredPicture) -> bytes:
     """Return a measured picture as bytes, with a check sum."""
-    body = json.dumps(astuple(measured), separators=(",", ":")).encode()
-    return zlib.crc32(body).to_bytes(4, "little") + body
+    return seal(astuple(measured))
 
 
 def unpack(data: Any) -> MeasuredPicture:
-    """Return the picture that was packed.
-
-    Raises
-    ------
-    ValueError
-        If the bytes are damaged.
-    """
-    if not isinstance(data, bytes) or zlib.crc32(data[4:]).to_bytes(4, "little") != data[:4]:
-        raise ValueError("the check sum does not fit")
+    """Return the picture that was packed; raises ValueError if the bytes are damaged."""
+    (packed,) = unsealed(data)
     try:
-        told: list[Any] = json.loads(data[4:])
-        *of_picture, faces, blurs_px = told
-        measured = MeasuredPicture(*of_picture)
-        return replace(measured, faces=tuple(Face(*face) for face in faces), blurs_px=tuple(blurs_px))
-    except TypeError as error:
+        told: Any = json.loads(packed)
+        measured = MeasuredPicture(*told)
+        return replace(measured, faces=tuple(Face(*face) for face in told[-2]), blurs_px=tuple(told[-1]))
+    except (TypeError, IndexError) as error:
         raise ValueError("not a measured picture") from error

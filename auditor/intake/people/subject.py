@@ -35,20 +35,7 @@ def prominence(faces: pd.DataFrame) -> np.ndarray:
 
 
 def choose_subjects(faces: pd.DataFrame) -> pd.DataFrame:
-    """Choose one face of each frame.
-
-    Parameters
-    ----------
-    faces : pandas.DataFrame
-        From :func:`auditor.intake.people.facedistance.place_faces`.
-
-    Returns
-    -------
-    pandas.DataFrame
-        The chosen rows of ``faces``, their index kept, with ``faces`` (how many the frame has), ``choice``
-        (:data:`ONLY`, :data:`CLEAR` or :data:`AMBIGUOUS`) and the error widened. Where the chosen face tells
-        no distance there is none: that of a less prominent face would be another's.
-    """
+    """Choose one face of each frame."""
     if not len(faces):
         return faces.assign(faces=pd.Series(dtype="int64"), choice=pd.Series(dtype="str"))
     seen = prominence(faces)

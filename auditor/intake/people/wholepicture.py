@@ -28,34 +28,16 @@ MOST_MISSING = 0.1  # of the rows of a JPEG whose last bytes are gone
 
 @dataclass(frozen=True, slots=True)
 class WholePicture:
-    """A decoded picture.
+    """A decoded picture."""
 
-    Attributes
-    ----------
-    picture : PIL.Image.Image
-        RGB, upright.
-    preview : bool
-        Whether it is a raw file's preview.
-    resized : bool
-        Whether the file says that it was cut or resized, or zoomed in by the camera's arithmetic.
-    cut_short : bool
-        Whether the file lacks its last bytes, so that the lowest rows are made up.
-    """
-
-    picture: Image.Image
-    preview: bool
-    resized: bool
-    cut_short: bool = False
+    picture: Image.Image  # RGB, upright
+    preview: bool  # whether it is a raw file's preview
+    resized: bool  # whether the file says that it was cut or resized, or zoomed in by the camera's arithmetic
+    cut_short: bool = False  # whether the file lacks its last bytes, so that the lowest rows are made up
 
 
 def open_whole(paths: list[str]) -> WholePicture | str:
-    """Decode the first of a frame's files that can be; else say why not.
-
-    Parameters
-    ----------
-    paths : list of str
-        Files of one frame, in the order to be tried; they are only read.
-    """
+    """Decode the first of a frame's files that can be; else say why not."""
     why = "no file of it can be shown"
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # Pillow warns of what is odd in a file

@@ -22,10 +22,7 @@ class UnreadableError(Exception):
 def collect_contents(window: Window) -> Contents:
     """Collect what the readers need from an open file.
 
-    Raises
-    ------
-    UnreadableError
-        If the content is no known picture, or so damaged that nothing was found.
+    Raises UnreadableError if the content is no known picture, or so damaged that nothing was found.
     """
     found = _recognise(window.read(0, 16))
     try:

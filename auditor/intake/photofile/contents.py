@@ -13,30 +13,15 @@ _TIFF_HEADER = re.compile(rb"II\*\x00|MM\x00\*")
 
 @dataclass(slots=True)
 class Contents:
-    """Collected by the walkers as they go, so that a file cut short still gives what came before.
+    """Collected by the walkers as they go, so that a file cut short still gives what came before."""
 
-    Attributes
-    ----------
-    container : str
-        As in :class:`~auditor.intake.photofile.records.FileRecord`.
-    tiff : ByteRange or None
-        The TIFF block whose IFD0 leads to the Exif IFD.
-    exif_ifd : ByteRange or None
-        A second TIFF block whose IFD0 is the Exif IFD (ISO-BMFF raw).
-    tiff_is_picture : bool
-        True where the TIFF block is the file itself, so that its IFD0 tells the picture's size.
-    packets : list of bytes
-        XMP packets, the main one first.
-    width, height : int
-        Pixel size of the picture as stored; 0 unknown.
-    notes : list of str
-    """
-
-    container: str
-    tiff: ByteRange | None = None
-    exif_ifd: ByteRange | None = None
+    container: str  # as in FileRecord
+    tiff: ByteRange | None = None  # the TIFF block whose IFD0 leads to the Exif IFD
+    exif_ifd: ByteRange | None = None  # a second TIFF block whose IFD0 is the Exif IFD (ISO-BMFF raw)
+    # True where the TIFF block is the file itself, so that its IFD0 tells the picture's size
     tiff_is_picture: bool = False
-    packets: list[bytes] = field(default_factory=list)
+    packets: list[bytes] = field(default_factory=list)  # XMP packets, the main one first
+    # width, height: pixel size of the picture as stored; 0 unknown
     width: int = 0
     height: int = 0
     notes: list[str] = field(default_factory=list)

@@ -33,15 +33,7 @@ MOST_PIXELS = 1 << 31  # along one side
 
 
 def exif_fields(values: Values, notes: list[str]) -> dict[str, Any]:
-    """Return the fields of the record that Exif tells.
-
-    Parameters
-    ----------
-    values : dict
-        Tag number to decoded value.
-    notes : list of str
-        What is odd is added here.
-    """
+    """Return the fields of the record that Exif tells."""
     captured_at, has_subseconds = parse_time(_text(values, 0x9003), _text(values, 0x9291))
     return {
         "camera": _text(values, 0x0110),

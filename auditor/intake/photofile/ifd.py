@@ -32,10 +32,7 @@ class DamagedBlockError(Exception):
 def header(block: ByteRange) -> tuple[Order, int]:
     """Return the byte order of a TIFF block and the offset of its IFD0.
 
-    Raises
-    ------
-    DamagedBlockError
-        If it does not begin like a TIFF block.
+    Raises DamagedBlockError if it does not begin like a TIFF block.
     """
     head = block.read(0, HEADER_BYTES)
     if len(head) < HEADER_BYTES or head[:2] not in (b"II", b"MM"):
@@ -47,10 +44,7 @@ def header(block: ByteRange) -> tuple[Order, int]:
 def read_ifd(block: ByteRange, order: Order, at: int) -> list[Entry]:
     """Read the entries of the IFD at offset `at`; one that is cut short gives the entries that are whole.
 
-    Raises
-    ------
-    DamagedBlockError
-        If there can be no IFD.
+    Raises DamagedBlockError if there can be no IFD.
     """
     head = block.read(at, 2)
     count = int.from_bytes(head, order)

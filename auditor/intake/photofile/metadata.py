@@ -37,18 +37,7 @@ _DECODED: dict[tuple[Order, int, Value], Any] = {}  # byte order, tag and raw va
 
 
 def read_file(path: str | os.PathLike[str]) -> FileRecord:
-    """Read what one candidate file says of its photograph.
-
-    Parameters
-    ----------
-    path : str or os.PathLike
-        The file; it is opened once, for reading.
-
-    Returns
-    -------
-    FileRecord
-        With `error` set where nothing could be read. A sound picture without Exif is read.
-    """
+    """Read what one candidate file says of its photograph."""
     try:
         with opened(path) as (fd, size):
             return _read(Window.of_file(fd, size))

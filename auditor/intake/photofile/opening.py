@@ -33,10 +33,7 @@ class OpenError(Exception):
 def opened(path: str | os.PathLike[str]) -> Iterator[tuple[int, int]]:
     """Open an ordinary file for reading; gives its descriptor and its size in bytes.
 
-    Raises
-    ------
-    OpenError
-        If it is missing, no ordinary file, or cannot be read.
+    Raises OpenError if it is missing, no ordinary file, or cannot be read.
     """
     try:
         fd, size = _open(os.fspath(path))

@@ -61,17 +61,7 @@ class SmallPicture:
 def small_picture(
     path: str | os.PathLike[str], box_px: int = BOX_PX, quality: int = QUALITY
 ) -> SmallPicture | None:
-    """Return a small picture of one photograph; None where nothing in the file can be shown.
-
-    Parameters
-    ----------
-    path : str or os.PathLike
-        The file; it is only read.
-    box_px : int
-        The longer side at most [px].
-    quality : int
-        Of the JPEG.
-    """
+    """Return a small picture of one photograph; None where nothing in the file can be shown."""
     suffix = os.path.splitext(os.fspath(path))[1].lower()
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # Pillow warns of what is odd in a file
@@ -85,17 +75,7 @@ def small_picture(
 def frame_files(path: str, file: str, files: str) -> list[str]:
     """List the full paths to try for one frame's picture: those easy to decode first.
 
-    Parameters
-    ----------
-    path : str
-        Full path of the file that speaks for the frame.
-    file, files : str
-        The frame's cells of that name.
-
-    Returns
-    -------
-    list of str
-        Files of the same folder and stem only: an export beside them may be cropped.
+    Only files of the same folder and stem: an export beside them may be cropped.
     """
     stem, stem_path = os.path.splitext(file)[0], os.path.splitext(path)[0]
     parts = [os.path.splitext(other) for other in files.split("|") if other != file]
@@ -106,10 +86,7 @@ def frame_files(path: str, file: str, files: str) -> list[str]:
 def open_picture(source: IO[bytes]) -> Image.Image:
     """Open a picture of a known format, with bounds on all that it may ask for; nothing is decoded yet.
 
-    Raises
-    ------
-    OSError
-        If it is none, or would take too long. Whatever else Pillow raises is the caller's to catch.
+    Raises OSError if it is none, or would take too long; what else Pillow raises is the caller's to catch.
     """
     Image.init()
     known = [name for name in _FORMATS if name in Image.OPEN]

@@ -17,75 +17,33 @@ NAN = math.nan
 
 @dataclass(frozen=True, slots=True)
 class XmpValues:
-    """The wanted properties of one XMP packet (embedded or sidecar).
+    """The wanted properties of one XMP packet (embedded or sidecar)."""
 
-    Attributes
-    ----------
-    rating : float
-        ``xmp:Rating`` as a real number; NaN when absent. 0 means unrated, -1 not kept (ISO 16684-1).
-    label : str or None
-        ``xmp:Label``, free text.
-    focus_distance_m : float
-        ``aux:ApproximateFocusDistance`` or ``exif:SubjectDistance``; inf at infinity, NaN unknown.
-    camera, serial, lens : str or None
-        Of the serial number only :func:`with_serial_marks` gets past the reading.
-    focal_length_mm, f_number, exposure_time_s, iso, focal_length_35mm : float
-        From ``exif:``, ``exifEX:`` and ``tiff:`` properties; NaN unknown.
-    captured_at : datetime or None
-        Camera-local, naive.
-    has_subseconds : bool
-    """
-
+    # `xmp:Rating` as a real number; NaN when absent. 0 means unrated, -1 not kept (ISO 16684-1).
     rating: float = NAN
-    label: str | None = None
+    label: str | None = None  # `xmp:Label`, free text
+    # `aux:ApproximateFocusDistance` or `exif:SubjectDistance`; inf at infinity, NaN unknown
     focus_distance_m: float = NAN
+    # camera, serial, lens: of the serial number only with_serial_marks gets past the reading
     camera: str | None = None
     serial: str | None = None
     lens: str | None = None
+    # focal_length_mm, f_number, exposure_time_s, iso, focal_length_35mm: from `exif:`, `exifEX:` and
+    # `tiff:` properties; NaN unknown
     focal_length_mm: float = NAN
     f_number: float = NAN
     exposure_time_s: float = NAN
     iso: float = NAN
     focal_length_35mm: float = NAN
-    captured_at: datetime | None = None
+    captured_at: datetime | None = None  # camera-local, naive
     has_subseconds: bool = False
 
 
 class FileRecord(NamedTuple):
-    """One candidate file as read. A named tuple: an archive has hundreds of thousands, each made fast.
+    """One candidate file as read. A named tuple: an archive has hundreds of thousands, each made fast."""
 
-    Attributes
-    ----------
-    container : str
-        ``jpeg``, ``tiff``, ``png``, ``webp``, ``bmff``, ``raw-jpeg`` or ``unknown``.
-    error : str or None
-        Why nothing could be read; None where the file was read (a file without Exif was read).
-    captured_at : datetime or None
-        Camera-local, naive, with its sub-seconds; None when absent or impossible.
-    has_subseconds : bool
-    flash : bool or None
-        Whether a flash fired; None unknown.
-    utc_offset_min : int or None
-        OffsetTimeOriginal in minutes.
-    stored_width_px, stored_height_px : int
-        Pixel size of the picture as stored (frame header); 0 unknown.
-    exif_width_px, exif_height_px : int
-        ExifImageWidth and Length as first recorded; 0 unknown.
-    orientation : int
-        Exif Orientation, 1 when absent.
-    focal_plane_px_per_mm : float
-        FocalPlaneXResolution in pixels per millimetre.
-    focus_distance_m : float
-        EXIF SubjectDistance (see the design: most cameras write the lens's position there).
-    exif_rating : float
-        Rating 0x4746.
-    xmp : XmpValues or None
-        The embedded packet.
-    notes : tuple of str
-        Oddities worth listing (a repeated tag, a value past the block).
-    """
-
-    container: str = "unknown"
+    container: str = "unknown"  # `jpeg`, `tiff`, `png`, `webp`, `bmff`, `raw-jpeg` or `unknown`
+    # why nothing could be read; None where the file was read (a file without Exif was read)
     error: str | None = None
     camera: str | None = None
     serial: str | None = None
@@ -94,22 +52,26 @@ class FileRecord(NamedTuple):
     f_number: float = NAN
     exposure_time_s: float = NAN
     iso: float = NAN
+    # camera-local, naive, with its sub-seconds; None when absent or impossible
     captured_at: datetime | None = None
     has_subseconds: bool = False
-    utc_offset_min: int | None = None
+    utc_offset_min: int | None = None  # OffsetTimeOriginal in minutes
+    # stored_width_px, stored_height_px: pixel size of the picture as stored (frame header); 0 unknown
     stored_width_px: int = 0
     stored_height_px: int = 0
+    # exif_width_px, exif_height_px: ExifImageWidth and Length as first recorded; 0 unknown
     exif_width_px: int = 0
     exif_height_px: int = 0
-    orientation: int = 1
+    orientation: int = 1  # Exif Orientation, 1 when absent
     focal_length_35mm: float = NAN
-    focal_plane_px_per_mm: float = NAN
+    focal_plane_px_per_mm: float = NAN  # FocalPlaneXResolution in pixels per millimetre
     digital_zoom: float = NAN
+    # EXIF SubjectDistance (see the design: most cameras write the lens's position there)
     focus_distance_m: float = NAN
-    exif_rating: float = NAN
-    flash: bool | None = None
-    xmp: XmpValues | None = None
-    notes: tuple[str, ...] = ()
+    exif_rating: float = NAN  # rating 0x4746
+    flash: bool | None = None  # whether a flash fired; None unknown
+    xmp: XmpValues | None = None  # the embedded packet
+    notes: tuple[str, ...] = ()  # oddities worth listing (a repeated tag, a value past the block)
 
 
 def with_serial_marks(record: FileRecord) -> FileRecord:

@@ -82,23 +82,13 @@ Value = tuple[int, int, bytes]  # type, count, bytes
 
 @dataclass(slots=True)
 class Reduced:
-    """The outcome of :func:`reduce_block`.
-
-    Attributes
-    ----------
-    order : {"little", "big"}
-    values : dict
-        Type, count and bytes of each wanted tag that is there.
-    xmp : bytes
-        The packet of tag 0x02BC; empty where absent.
-    width, height : int
-        Pixel size told by IFD0 and its sub-IFDs; 0 unknown.
-    notes : list of str
-    """
+    """The outcome of :func:`reduce_block`."""
 
     order: Order
+    # type, count and bytes of each wanted tag that is there
     values: dict[int, Value] = field(default_factory=dict)
-    xmp: bytes = b""
+    xmp: bytes = b""  # the packet of tag 0x02BC; empty where absent
+    # width, height: pixel size told by IFD0 and its sub-IFDs; 0 unknown
     width: int = 0
     height: int = 0
     notes: list[str] = field(default_factory=list)
@@ -107,19 +97,7 @@ class Reduced:
 def reduce_block(block: ByteRange, exif_ifd: ByteRange | None = None, is_picture: bool = False) -> Reduced:
     """Pick the wanted tags out of a TIFF block.
 
-    Parameters
-    ----------
-    block : ByteRange
-        The TIFF block with IFD0.
-    exif_ifd : ByteRange or None
-        A second block whose IFD0 is the Exif IFD; None where IFD0 points to it.
-    is_picture : bool
-        Whether IFD0 describes the picture, so that its size is wanted too.
-
-    Raises
-    ------
-    DamagedBlockError
-        If IFD0 cannot be found.
+    Raises DamagedBlockError if IFD0 cannot be found.
     """
     order, at = header(block)
     entries = read_ifd(block, order, at)

@@ -48,21 +48,6 @@ def clean_text(text: str | None) -> str | None:
 def parse_time(text: str | None, subseconds: str | None = None) -> tuple[datetime | None, bool]:
     """Read a capture time, and tell whether it carries sub-seconds.
 
-    Parameters
-    ----------
-    text : str or None
-        ``YYYY:MM:DD HH:MM:SS``, or the ISO 8601 form; a zone at its end is dropped.
-    subseconds : str or None
-        SubSecTimeOriginal: the digits after the decimal point ("06" is 0.06 s). They count where `text` has
-        no fraction of its own.
-
-    Returns
-    -------
-    datetime or None
-        Naive, with microseconds; None where absent or impossible.
-    bool
-        False also where all digits are 0: many cameras write zeros for want of sub-seconds.
-
     Examples
     --------
     >>> parse_time("2024:05:01 10:20:30", "06")

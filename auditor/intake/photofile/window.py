@@ -20,17 +20,7 @@ class ReadLimitError(Exception):
 
 
 class Window:
-    """A file, or bytes in memory, read by offset.
-
-    Parameters
-    ----------
-    size : int
-        Length in bytes.
-    head : bytes
-        The first bytes, already read.
-    fd : int or None
-        The open file behind it; None when `head` is all there is.
-    """
+    """A file, or bytes in memory, read by offset."""
 
     __slots__ = ("_at", "_bytes_left", "_chunk", "_fd", "_head", "_reads_left", "size")
 
@@ -56,10 +46,7 @@ class Window:
     def read(self, offset: int, count: int) -> bytes:
         """Return `count` bytes from `offset`; fewer where the file ends before that.
 
-        Raises
-        ------
-        ReadLimitError
-            After too many reads, or too many bytes, for one file.
+        Raises ReadLimitError after too many reads, or too many bytes, for one file.
         """
         end = offset + count
         if end <= len(self._head):

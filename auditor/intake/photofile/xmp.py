@@ -69,15 +69,8 @@ _TOO_LARGE = f"the XMP is larger than {MAX_BYTES >> 20} MB"
 def parse_packet(data: bytes) -> XmpValues:
     """Read an XMP packet.
 
-    Parameters
-    ----------
-    data : bytes
-        The packet, with or without its ``<?xpacket`` wrapper and padding.
-
-    Raises
-    ------
-    XmpError
-        If it is too large, not UTF-8, not well-formed, or declares a document type or entities.
+    Raises XmpError if it is too large, not UTF-8, not well-formed, or declares a document type or
+    entities.
     """
     xml = _trim(data)
     plain = _SCANNER.scan(xml)
@@ -87,10 +80,7 @@ def parse_packet(data: bytes) -> XmpValues:
 def read_sidecar(path: str | os.PathLike[str]) -> XmpValues:
     """Read an XMP sidecar file.
 
-    Raises
-    ------
-    XmpError
-        As :func:`parse_packet`, and where the file cannot be read.
+    Raises XmpError as :func:`parse_packet`, and where the file cannot be read.
     """
     try:
         with opened(path) as (fd, size):

@@ -31,17 +31,7 @@ def collect(xml: bytes, wanted: Collection[str]) -> dict[str, str]:
     Nodes further down belong to other pictures (ingredients, history) and are passed over. Of an array the
     first item counts, of language alternatives the default one.
 
-    Parameters
-    ----------
-    xml : bytes
-        The packet without wrapper and padding.
-    wanted : collection of str
-        Properties as ``namespace}local``.
-
-    Raises
-    ------
-    XmpError
-        If it is not well-formed, nested too deeply, or declares a document type.
+    Raises XmpError if it is not well-formed, nested too deeply, or declares a document type.
     """
     collector = _Collector(wanted)
     try:

@@ -21,15 +21,7 @@ MAX_MATCHES = 100
 
 
 class Scanner:
-    """Scans packets for a fixed set of properties.
-
-    Parameters
-    ----------
-    wanted : collection of str
-        Properties as ``namespace}local``.
-    rdf : str
-        The namespace of RDF.
-    """
+    """Scans packets for a fixed set of properties."""
 
     def __init__(self, wanted: Collection[str], rdf: str) -> None:
         self._wanted = {name.encode(): name for name in wanted}

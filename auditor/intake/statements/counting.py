@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from auditor.errors import Problem
-from auditor.frames import KEEPER, LEFT_OUT, NOT_KEPT, captured_s
+from auditor.frames import KEEPER, LEFT_OUT, NOT_KEPT
 from auditor.intake.frame_index import FrameIndex, Rows, place_of
 from auditor.intake.statements.marks import NO, UNMARKED, YES, verdicts_of_words
 from auditor.intake.statements.session import SessionFile
@@ -35,12 +35,12 @@ def count_marks(
     Parameters
     ----------
     table : pandas.DataFrame
-        With ``keeper``, ``session``, ``camera`` and ``captured_at``.
+        With ``keeper``, ``session``, ``camera``, ``file`` and ``captured_at``.
     governed : sequence of (SessionFile, str, numpy.ndarray of int)
         Each session file, the rule for frames without a mark (``auto``, ``not-kept``,
         ``keeper`` or ``leave-out``), and the rows that both hold for.
     selects_matched : numpy.ndarray of bool, shape (n,)
-        True where the row's folder of selects is in use.
+        True where a folder of selects made the row a keeper: the choosing of its session is complete.
     index : FrameIndex
 
     Returns
@@ -60,23 +60,21 @@ def count_marks(
             counted[rows[unmarked[rows]]] = YES if rule == "keeper" else NO
     if not auto.any():
         return _COUNTED_AS[counted], []
-    times = captured_s(table)
     problems: list[Problem] = []
     culled = _culled_to(index, governed, problems)
-    sessions = table["session"].to_numpy("float64", na_value=np.nan)
-    timed = auto & ~np.isnan(sessions)
+    sessions = table["session"].to_numpy("float64")
     cameras = pd.factorize(table["camera"])[0]
     outcome: dict[float, str] = {}
     late: list[int] = []
-    by_session = pd.Series(np.flatnonzero(timed)).groupby(sessions[timed], sort=True)
+    by_session = pd.Series(np.flatnonzero(auto)).groupby(sessions[auto], sort=True)
     for session, positions in by_session:
         rows = positions.to_numpy()
         known = ~np.isnan(culled[rows]) & unmarked[rows].any()
-        counted[rows[known & (times[rows] > culled[rows])]] = UNMARKED
-        looked_at = known & (times[rows] <= culled[rows])
+        counted[rows[known & (index.rank[rows] > culled[rows])]] = UNMARKED
+        looked_at = known & (index.rank[rows] <= culled[rows])
         counted[rows[looked_at & unmarked[rows]]] = NO
         outcome[float(session)] = _count_session(
-            rows[~known], kept, unmarked, selects_matched, cameras, times, counted, late
+            rows[~known], kept, unmarked, selects_matched, cameras, index.rank, counted, late
         )
     problems += _late_marks(table, late)
     problems += _silent_sessions(table, outcome, sessions, counted)
@@ -89,7 +87,7 @@ def _count_session(
     unmarked: np.ndarray,
     selects_matched: np.ndarray,
     cameras: np.ndarray,
-    times: np.ndarray,
+    rank: np.ndarray,
     counted: np.ndarray,
     late: list[int],
 ) -> str:
@@ -107,7 +105,7 @@ def _count_session(
         return "unmarked" if unmarked[rows].all() else "rejects"
     for camera in np.unique(cameras[rows]):
         own = rows[cameras[rows] == camera]
-        own = own[np.lexsort((own, times[own]))]
+        own = own[np.argsort(rank[own])]
         marked = np.flatnonzero(~unmarked[own])
         # The place where choosing stopped is inferred: stopping at a keeper would flatter the rate.
         end = marked[-1] if len(marked) else 0
@@ -140,7 +138,10 @@ def _culled_to(
     governed: Sequence[Governed],
     problems: list[Problem],
 ) -> np.ndarray:
-    """Capture time of each row's ``culled_to`` frame; NaN where none is named."""
+    """Place in the order of each row's ``culled_to`` frame; NaN where it says nothing of the row.
+
+    A frame with a capture time says nothing of frames without, nor the other way round.
+    """
     limit = np.full(len(index), np.nan)
     for session, rule, rows in governed:
         marks = session.marks
@@ -148,15 +149,16 @@ def _culled_to(
             continue
         folder = place_of(session.path.parent) if session.path is not None else ""
         named, own = index.find(marks.culled_to, folder), set(rows.tolist())
-        hits = [row for row in named if row in own and not np.isnan(index.time_s[row])]
+        hits = [row for row in named if row in own]
         if len(hits) == 1:
-            limit[rows] = index.time_s[hits[0]]
+            timeless = np.isnan(index.time_s)
+            limit[rows[timeless[rows] == timeless[hits[0]]]] = index.rank[hits[0]]
         else:
             what = "There is no frame" if not hits else "There are several frames"
             problems.append(
                 Problem(
                     str(session.path),
-                    f"[marks] culled_to: {what} {marks.culled_to!r} with a capture time.",
+                    f"[marks] culled_to: {what} {marks.culled_to!r}.",
                     "It was ignored. Write the frame's name or its path below the session file.",
                     ignored=True,
                 )
@@ -168,18 +170,27 @@ def _silent_sessions(
     table: pd.DataFrame, outcome: dict[float, str], sessions: np.ndarray, counted: np.ndarray
 ) -> list[Problem]:
     """Name the sessions that were left out whole, with the rate both ways where that matters."""
-    with_keeper = [s for s, what in outcome.items() if what in ("marked", "selects", "inferred")]
-    between = (min(with_keeper), max(with_keeper)) if with_keeper else (np.inf, -np.inf)
+    by_session = table.groupby(sessions)
+    starts, firsts = by_session["captured_at"].min(), by_session["file"].first()
+    between: dict[bool, list[float]] = {True: [], False: []}  # those with keepers; rolls are apart
+    for session, what in outcome.items():
+        if what in ("marked", "selects", "inferred"):
+            between[bool(pd.isna(starts[session]))].append(session)
     rejects = [s for s, what in outcome.items() if what == "rejects"]
-    silent = [s for s, what in outcome.items() if what == "unmarked" and between[0] < s < between[1]]
-    times, all_sessions = table["captured_at"], pd.Series(sessions, index=table.index)
+    silent = [
+        s
+        for s, what in outcome.items()
+        for kept in [between[bool(pd.isna(starts[s]))]]
+        if what == "unmarked" and kept and min(kept) < s < max(kept)
+    ]
 
     def named(numbers: list[float]) -> str:
-        chosen = all_sessions.isin(numbers)
-        starts = times[chosen].groupby(all_sessions[chosen]).min()
-        dates = collapse([f"{start:%Y-%m-%d %H:%M}" for start in starts], limit=3)
+        frames = int(np.isin(sessions, numbers).sum())
+        shown = [
+            f"roll from {firsts[s]}" if pd.isna(starts[s]) else f"{starts[s]:%Y-%m-%d %H:%M}" for s in numbers
+        ]
         noun = "session" if len(numbers) == 1 else "sessions"
-        return f"{len(numbers)} {noun} with {int(chosen.sum())} frames ({dates})"
+        return f"{len(numbers)} {noun} with {frames} frames ({collapse(shown, limit=3)})"
 
     problems: list[Problem] = []
     if rejects:
@@ -192,7 +203,7 @@ def _silent_sessions(
         )
     if silent:
         kept, frames = int((counted == YES).sum()), int((counted != UNMARKED).sum())
-        more = int(all_sessions.isin(silent).sum())
+        more = int(np.isin(sessions, silent).sum())
         problems.append(
             Problem(
                 None,

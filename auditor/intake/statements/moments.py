@@ -23,7 +23,8 @@ class MomentFinder:
     def __init__(self, session: SessionFile, timeline: Timeline, index: FrameIndex) -> None:
         self.session, self.timeline, self.index = session, timeline, index
         self.folder = place_of(session.path.parent) if session.path is not None else ""
-        days = np.unique(timeline.time_s // DAY_S)
+        self.time_s = timeline.time_s[~np.isnan(timeline.time_s)]
+        days = np.unique(self.time_s // DAY_S)
         self.days = [(_EPOCH + timedelta(days=float(day))).date() for day in days]
 
     def position(self, stretch: Stretch, text: str | None, default: int) -> tuple[int | None, Problem | None]:
@@ -43,7 +44,8 @@ class MomentFinder:
             return position, Problem(f"{self.session.path}{stretch.place}", what, step, ignored=True)
 
         if isinstance(moment, str):
-            return refused(moment, "Write the date too, or a frame's name.")
+            step = "Write the date too, or a frame's name." if self.days else "Write a frame's name."
+            return refused(moment, step)
         rows = self.index.find(text, self.folder)
         hits = self.index.positions(self.timeline, rows)
         if len(hits) == 1:
@@ -52,7 +54,7 @@ class MomentFinder:
             what = f"The frame name {text!r} is there {len(hits)} times."
             return refused(what, "Write its path, such as folder/name, or a date and time.")
         if rows:
-            what = f"The frame {text!r} has no capture time, or lies outside this session file's folder."
+            what = f"The frame {text!r} lies outside this session file's folder."
             return refused(what, "Name another frame, or a date and time.")
         return refused(
             f"There is no frame {text!r}, and it is not a time.",
@@ -80,10 +82,10 @@ class MomentFinder:
         moment = self._moment(text)
         if not isinstance(moment, datetime):
             return True  # a frame names itself
-        if position >= len(self.timeline.time_s):
+        if position >= len(self.time_s):
             return False
         seconds = (moment - _EPOCH).total_seconds()
-        return bool(self.timeline.time_s[position] - seconds <= (DAY_S if _is_date(text) else SESSION_GAP_S))
+        return bool(self.time_s[position] - seconds <= (DAY_S if _is_date(text) else SESSION_GAP_S))
 
     def _moment(self, text: str) -> datetime | str | None:
         """A datetime; a text that says why a time is not enough; or None where it is no time at all."""
@@ -93,6 +95,8 @@ class MomentFinder:
                 clock = time.fromisoformat(":".join([hour.zfill(2), *rest]))
             except ValueError:
                 return None
+            if not self.days:
+                return f"{text} is a time, and no frame here has one."
             if len(self.days) == 1:
                 return datetime.combine(self.days[0], clock)
             nearest = self._within_one_session(clock)
@@ -108,9 +112,9 @@ class MomentFinder:
 
     def _within_one_session(self, clock: time) -> datetime | None:
         """The day on which a time lies in or next to the one session, a walk over midnight; else None."""
-        if len(np.unique(self.timeline.session)) != 1:
+        if len(np.unique(self.timeline.session[: len(self.time_s)])) != 1:
             return None
-        first, last = (_EPOCH + timedelta(seconds=float(self.timeline.time_s[i])) for i in (0, -1))
+        first, last = (_EPOCH + timedelta(seconds=float(self.time_s[i])) for i in (0, -1))
         moments = [datetime.combine(day, clock) for day in self.days]
         away = [max(first - moment, moment - last, timedelta(0)) for moment in moments]
         near = [moment for moment, span in zip(moments, away, strict=True) if span == min(away)]

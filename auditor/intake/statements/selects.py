@@ -9,7 +9,7 @@ from __future__ import annotations
 import os
 import re
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -69,6 +69,20 @@ def claim_selects(
     kept = np.unique(np.array(selected, dtype=np.intp))
     claim = Claim("keeper", "selects", kept, objects(["yes"] * len(kept)), folder)
     return Claims((claim,) if len(kept) else (), tuple(problems))
+
+
+def probable_selects(files: Iterable[str]) -> dict[str, int]:
+    """Folders of nothing but copies of some frames of another folder, and how many; read of ``files``."""
+    folders = [{name.rpartition("/")[0] for name in names.split("|")} for names in files]
+    frames: dict[str, set[int]] = defaultdict(set)
+    for row, own in enumerate(folders):
+        for folder in own:
+            frames[folder].add(row)
+    return {
+        folder: len(rows)
+        for folder, rows in frames.items()
+        if any(rows < frames[other] for other in folders[min(rows)])
+    }
 
 
 class _Moments:

@@ -6,8 +6,6 @@ fault ends the reading with its place, since a half-read sheet would bend what i
 
 from __future__ import annotations
 
-import json
-import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,10 +13,11 @@ from typing import Any
 
 from auditor.errors import FileFormatError, UnitError
 from auditor.intake.statements.bodies import MEASURES
+from auditor.intake.statements.door import MIB, read_json
 from auditor.optics.sensors import parse_sensor
 from auditor.units import parse_distance_m, parse_f_number, parse_length_mm
 
-LARGEST_BYTES = 32 * 1024 * 1024
+LARGEST_BYTES = 32 * MIB
 MOST_ENTRIES = 100_000
 LONGEST_TEXT = 1000
 TYPED, BY_EYE, NOBODY = "typed", "by eye", "nobody"
@@ -28,45 +27,20 @@ REASONS = ("soft", "moved")
 
 @dataclass(frozen=True, slots=True)
 class SheetFrame:
-    """The answers of one frame; what was not answered is None.
-
-    Attributes
-    ----------
-    file : str
-    measure : str or None
-        One of :data:`MEASURE_NAMES`: what the first distance was told by.
-    share : float or None
-        Part of the picture's height that the body measure fills.
-    distances : tuple of float
-        Of the person meant first, then of others [m].
-    sd : float or None
-        Relative standard deviation of the first.
-    guess : float or None
-        Guessed by eye before anything was measured [m].
-    sharp : str or None
-        ``yes``, ``no`` or ``unsure``.
-    sharp_seen : str or None
-        ``shown`` or ``pixels``.
-    shown_px : float or None
-        Width shown when that was judged, in device pixels.
-    reason : str or None
-    skipped : bool
-    answered : str
-        When, as ISO 8601 text; of two answers the later one holds.
-    """
+    """The answers of one frame; what was not answered is None."""
 
     file: str
-    measure: str | None = None
-    share: float | None = None
-    distances: tuple[float, ...] = ()
-    sd: float | None = None
-    guess: float | None = None
-    sharp: str | None = None
-    sharp_seen: str | None = None
-    shown_px: float | None = None
+    measure: str | None = None  # one of MEASURE_NAMES: what the first distance was read by
+    share: float | None = None  # of the picture's height, that the body measure fills
+    distances: tuple[float, ...] = ()  # [m], of the person meant first
+    sd: float | None = None  # relative, of the first
+    guess: float | None = None  # [m], by eye before anything was measured
+    sharp: str | None = None  # yes, no or unsure
+    sharp_seen: str | None = None  # shown or pixels
+    shown_px: float | None = None  # width shown when that was judged, in device pixels
     reason: str | None = None
     skipped: bool = False
-    answered: str = ""
+    answered: str = ""  # ISO 8601; of two answers the later one holds
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,7 +118,10 @@ def _distances(value: Any) -> tuple[float, ...]:
     return tuple(_distance_m(item) for item in value)
 
 
-_CAMERA: dict[str, Read] = {"name": _text, "sensor": _typed(parse_sensor)}
+_CAMERA: dict[str, Read] = {
+    "name": lambda value: _text(value) if value != "" else "",
+    "sensor": _typed(parse_sensor),
+}
 _PRESET: dict[str, Read] = {
     "name": _text,
     "lens": _text,
@@ -177,50 +154,32 @@ def read_sheet(path: Path) -> SheetFile:
     FileFormatError
         If it cannot be opened, is no filled sheet, or holds a value that is not allowed, with its place.
     """
-    try:
-        if path.stat().st_size > LARGEST_BYTES:
-            raise FileFormatError(f"{path} is larger than 32 MB.", "Save the sheet again.")
-        document = json.loads(path.read_text(encoding="utf-8-sig"), parse_constant=_no_number)
-    except OSError as error:
-        raise FileFormatError(f"{path} cannot be read: {error.strerror}.", "Check its name.") from None
-    except (ValueError, RecursionError) as error:
-        where = f", line {error.lineno}" if isinstance(error, json.JSONDecodeError) else ""
-        raise FileFormatError(f"{path}{where}: this is not JSON.", "Save the sheet again.") from None
+    document = read_json(path, LARGEST_BYTES)
     if not isinstance(document, dict) or not isinstance(document.get("sample"), str):
         raise FileFormatError(f"{path} is no filled sheet.", "Name the file that the sheet saved.")
 
     def rows(name: str, schema: dict[str, Read], needed: str) -> tuple[dict[str, Any], ...]:
-        return _rows(path, name, document.get(name), schema, needed)
+        return _rows(path, name, document.get(name) or [], schema, needed)
 
-    markers = _rows(
-        path, "markers", [{"file": m} for m in _listed(path, document, "markers")], {"file": _text}, "file"
-    )
+    markers = document.get("markers") or []
+    if isinstance(markers, list):
+        markers = [{"file": name} for name in markers]
     return SheetFile(
         path=path,
         sample=document["sample"][:LONGEST_TEXT],
         cameras=rows("cameras", _CAMERA, "name"),
         presets=rows("presets", _PRESET, "name"),
         stretches=rows("stretches", _STRETCH, "preset"),
-        markers=tuple(marker["file"] for marker in markers),
+        markers=tuple(row["file"] for row in _rows(path, "markers", markers, {"file": _text}, "file")),
         frames=tuple(SheetFrame(**row) for row in rows("frames", _FRAME, "file")),
     )
 
 
-def _no_number(text: str) -> float:
-    return math.nan if text == "NaN" else math.inf  # refused where it stands, with its place
-
-
-def _listed(path: Path, document: dict[str, Any], name: str) -> list[Any]:
-    value = document.get(name, [])
-    if not isinstance(value, list) or len(value) > MOST_ENTRIES:
-        raise FileFormatError(f"{path}, {name}: this is no list that can be read.", "Save the sheet again.")
-    return value
-
-
 def _rows(
-    path: Path, name: str, content: Any, schema: dict[str, Read], needed: str
+    path: Path, name: str, entries: Any, schema: dict[str, Read], needed: str
 ) -> tuple[dict[str, Any], ...]:
-    entries = _listed(path, {name: content if content is not None else []}, name)
+    if not isinstance(entries, list) or len(entries) > MOST_ENTRIES:
+        raise FileFormatError(f"{path}, {name}: this is no list that can be read.", "Save the sheet again.")
     rows = []
     for number, entry in enumerate(entries):
         place = f"{path}, {name}[{number}]"

@@ -20,11 +20,8 @@ ZONE_TOP = 1.2  # height of the zone's tint, in the tallest bar
 
 
 def draw_distances(
-    axes: Sequence[Axes],
-    lanes: pd.DataFrame,
-    spread: pd.DataFrame,
-    engravings: pd.DataFrame,
-) -> Sequence[Axes]:
+    axes: Sequence[Axes], lanes: pd.DataFrame, spread: pd.DataFrame, engravings: pd.DataFrame
+) -> None:
     """Draw one lane per preset: keepers rise from the line, frames not kept hang from it.
 
     Parameters
@@ -39,10 +36,6 @@ def draw_distances(
         ``lane`` (position in ``lanes``), ``from_m``, ``to_m``, ``kept``, ``not_kept``: the bars, as counts.
     engravings : pandas.DataFrame
         ``at_m`` and ``label``: the ticks of the axis.
-
-    Returns
-    -------
-    sequence of matplotlib.axes.Axes
     """
     for place, (ax, lane) in enumerate(zip(axes, lanes.itertuples(), strict=True)):
         ax.set_gid(f"lane-{place}")
@@ -69,7 +62,6 @@ def draw_distances(
                 bbox={"boxstyle": "square,pad=0.05", "fc": PAPER, "ec": "none", "alpha": 0.85},
                 zorder=4,
             )
-    return axes
 
 
 def _draw_zone(ax: Axes, lane: Any, place: int) -> None:
@@ -83,23 +75,10 @@ def _draw_zone(ax: Axes, lane: Any, place: int) -> None:
     limits = [near_m] if np.isinf(far_m) else [near_m, far_m]
     ax.vlines(limits, low, high, color=INK, lw=0.9, zorder=1, gid=f"limits_{place}")
     if np.isfinite(lane.focus_distance_m):
-        ax.vlines(
-            [lane.focus_distance_m],
-            low,
-            high,
-            color=INK,
-            lw=0.8,
-            ls=(0, (1, 2)),
-            zorder=1,
-            gid=f"focus_{place}",
-        )
-    figures: dict[str, Any] = {
-        "va": "top",
-        "size": TINY_PT,
-        "color": MUTED,
-        "parse_math": False,
-        "clip_on": True,
-    }
+        dotted: dict[str, Any] = {"lw": 0.8, "ls": (0, (1, 2)), "gid": f"focus_{place}"}
+        ax.vlines([lane.focus_distance_m], low, high, color=INK, zorder=1, **dotted)
+    figures: dict[str, Any] = {"va": "top", "size": TINY_PT, "color": MUTED, "parse_math": False}
+    figures["clip_on"] = True
     ax.text(near_m * 0.985, high, str(lane.near_label), ha="right", **figures)
     if far_m < ROOM * lane.to_m:
         ax.text(far_m * 1.015, high, str(lane.far_label), ha="left", **figures)
@@ -109,14 +88,8 @@ def _draw_zone(ax: Axes, lane: Any, place: int) -> None:
 
 def _draw_bars(ax: Axes, spread: pd.DataFrame, place: int) -> None:
     """Bars of a lane: solid above the line for keepers, hollow below it for frames not kept."""
-    kept: dict[str, Any] = {"fc": KEPT, "ec": KEPT, "lw": 0.7, "zorder": 2, "gid": f"kept_{place}"}
-    not_kept: dict[str, Any] = {
-        "fc": "none",
-        "ec": NOT_KEPT,
-        "lw": 0.9,
-        "zorder": 2,
-        "gid": f"not_kept_{place}",
-    }
+    kept: dict[str, Any] = {"fc": KEPT, "ec": KEPT, "lw": 0.7, "gid": f"kept_{place}"}
+    not_kept: dict[str, Any] = {"fc": "none", "ec": NOT_KEPT, "lw": 0.9, "gid": f"not_kept_{place}"}
     for counts, look in ((spread["kept"], kept), (-spread["not_kept"], not_kept)):
         start = spread["from_m"].to_numpy("float64")
         end = start + 0.86 * (spread["to_m"].to_numpy("float64") - start)
@@ -124,7 +97,7 @@ def _draw_bars(ax: Axes, spread: pd.DataFrame, place: int) -> None:
         level = np.zeros_like(height)
         corners = [(start, level), (start, height), (end, height), (end, level)]
         bars = np.stack([np.column_stack(corner) for corner in corners], axis=1)
-        ax.add_collection(PolyCollection(bars[height != 0], **look), autolim=False)
+        ax.add_collection(PolyCollection(bars[height != 0], zorder=2, **look), autolim=False)
 
 
 def _set_axis(ax: Axes, engravings: pd.DataFrame, *, last: bool) -> None:

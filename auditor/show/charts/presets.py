@@ -14,7 +14,7 @@ from auditor.show.charts.style import INK, KEPT, MUTED, PAPER, RULE, SMALL_PT, T
 ROW_IN = 0.42  # height of one preset's row
 
 
-def draw_presets(ax: Axes, rows: pd.DataFrame, *, overall: float, top: float) -> Axes:
+def draw_presets(ax: Axes, rows: pd.DataFrame, *, overall: float, top: float) -> None:
     """Draw a dot for each preset's hit rate by bursts, its interval, and a tick for the rate by frames.
 
     Parameters
@@ -27,31 +27,14 @@ def draw_presets(ax: Axes, rows: pd.DataFrame, *, overall: float, top: float) ->
         Hit rate of all presets together, drawn as a dashed line; NaN for none.
     top : float
         Right end of the axis, a share of at most 1.
-
-    Returns
-    -------
-    matplotlib.axes.Axes
     """
     for place, row in enumerate(rows.itertuples()):
         ax.plot([0, top], [place, place], color=RULE, lw=0.7, zorder=1)
-        interval: dict[str, Any] = {
-            "color": KEPT,
-            "lw": 5,
-            "alpha": 0.35,
-            "zorder": 2,
-            "gid": f"interval-{place}",
-        }
-        ax.plot([row.low, row.high], [place, place], **interval)
+        span: dict[str, Any] = {"color": KEPT, "lw": 5, "alpha": 0.35, "gid": f"interval-{place}"}
+        ax.plot([row.low, row.high], [place, place], zorder=2, **span)
         ax.plot([row.frame_rate], [place], "|", color=INK, ms=10, mew=1.1, zorder=3, gid=f"frames-{place}")
-        dot: dict[str, Any] = {
-            "color": KEPT,
-            "mec": PAPER,
-            "mew": 1.2,
-            "ms": 8.5,
-            "zorder": 4,
-            "gid": f"rate-{place}",
-        }
-        ax.plot([row.hit_rate], [place], "o", **dot)
+        dot: dict[str, Any] = {"color": KEPT, "mec": PAPER, "mew": 1.2, "ms": 8.5, "gid": f"rate-{place}"}
+        ax.plot([row.hit_rate], [place], "o", zorder=4, **dot)
         _write(ax, 0, place, str(row.label), ha="left", gid=f"label-{place}")
         count: dict[str, Any] = {"ha": "right", "size": SMALL_PT, "color": MUTED, "gid": f"count-{place}"}
         _write(ax, top, place, str(row.count_label), **count)
@@ -63,7 +46,6 @@ def draw_presets(ax: Axes, rows: pd.DataFrame, *, overall: float, top: float) ->
     ax.set_yticks([])
     ax.xaxis.set_major_locator(MaxNLocator(5, steps=[1, 2, 2.5, 5, 10]))
     ax.xaxis.set_major_formatter(PercentFormatter(1, decimals=0, symbol=" %"))
-    return ax
 
 
 def _write(ax: Axes, x: float, place: int, text: str, **look: Any) -> None:

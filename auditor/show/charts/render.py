@@ -15,10 +15,6 @@ from auditor.show.charts.distances import LANE_IN, draw_distances
 from auditor.show.charts.presets import ROW_IN, draw_presets
 from auditor.show.charts.style import chart_style, new_figure, to_png, to_svg
 
-LABEL = 52  # characters
-
-Drawing = Callable[[str], Figure]  # units -> figure
-
 
 class Chart(NamedTuple):
     """One chart as files, in the units of the settings."""
@@ -28,64 +24,39 @@ class Chart(NamedTuple):
 
 
 def render_charts(audit: Audit, names: Collection[str] | None = None) -> dict[str, Chart]:
-    """Draw the charts of an audit; those without results are left out.
-
-    Parameters
-    ----------
-    audit : Audit
-    names : collection of str, optional
-        Which of them: presets, distances; both by default.
-
-    Returns
-    -------
-    dict of str to Chart
-        By the name that the chart's files bear.
-    """
+    """Draw the charts of an audit by name, all or those named; those without results are left out."""
     charts = {}
     with chart_style():
-        for name, choose in CHARTS.items():
-            drawing = choose(audit) if names is None or name in names else None
-            if drawing is not None:
-                figure = drawing(audit.settings.units)
+        for name, draw in CHARTS.items():
+            figure = draw(audit) if names is None or name in names else None
+            if figure is not None:
                 charts[name] = Chart(to_svg(figure), to_png(figure))
     return charts
 
 
-def _presets(audit: Audit) -> Drawing | None:
+def _presets(audit: Audit) -> Figure | None:
     rows = chart_tables.preset_chart_rows(audit)
     if not len(rows):
         return None
     overall = count_all(audit.table, audit.settings.confidence)["hit_rate"] if len(rows) > 1 else math.nan
-    top = chart_tables.share_axis_end(rows["high"])
     height = ROW_IN * len(rows) + 0.5
-
-    def drawing(units: str) -> Figure:
-        figure = new_figure(height)
-        ax = figure.add_axes((0.02, 0.3 / height, 0.95, 1 - 0.34 / height))
-        draw_presets(ax, chart_tables.label_presets(rows, units, LABEL), overall=overall, top=top)
-        return figure
-
-    return drawing
+    figure = new_figure(height)
+    ax = figure.add_axes((0.02, 0.3 / height, 0.95, 1 - 0.34 / height))
+    draw_presets(ax, rows, overall=overall, top=chart_tables.share_axis_end(rows["high"]))
+    return figure
 
 
-def _distances(audit: Audit) -> Drawing | None:
+def _distances(audit: Audit) -> Figure | None:
     lanes, bars = chart_tables.distance_lanes(audit)
     if not len(lanes):
         return None
-
-    def drawing(units: str) -> Figure:
-        ticks = chart_tables.distance_ticks(lanes["from_m"][0], lanes["to_m"][0], units)
-        height = LANE_IN * len(lanes) + 0.35
-        figure = new_figure(height)
-        axes = list(figure.subplots(len(lanes), 1, squeeze=False)[:, 0])
-        figure.subplots_adjust(left=0.02, right=0.98, bottom=0.3 / height, top=1 - 0.03 / height, hspace=0.06)
-        draw_distances(axes, chart_tables.label_lanes(lanes, units, LABEL), bars, ticks)
-        return figure
-
-    return drawing
+    ticks = chart_tables.distance_ticks(lanes["from_m"][0], lanes["to_m"][0], audit.settings.units)
+    height = LANE_IN * len(lanes) + 0.35
+    figure = new_figure(height)
+    axes = list(figure.subplots(len(lanes), 1, squeeze=False)[:, 0])
+    figure.subplots_adjust(left=0.02, right=0.98, bottom=0.3 / height, top=1 - 0.03 / height, hspace=0.06)
+    draw_distances(axes, lanes, bars, ticks)
+    return figure
 
 
-CHARTS: dict[str, Callable[[Audit], Drawing | None]] = {
-    "presets": _presets,
-    "distances": _distances,
-}
+CHARTS: dict[str, Callable[[Audit], Figure | None]] = {"presets": _presets, "distances": _distances}

@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from dataclasses import replace
+from functools import partial
 
 import numpy as np
 import pandas as pd
 
 from auditor.frames import KEEPER, LEFT_OUT
 from auditor.journey import Audit
-from auditor.show.decided import Decided, ZoneSetting, verdicts
-from auditor.show.page.model import Chip, Mark, Said, said
+from auditor.show.decided import Decided, ZoneSetting, named_by_setting, verdicts
+from auditor.show.page.model import Chip, Mark, said
 from auditor.show.page.ring_scale import RingScale, engravings, ring_unit, scale_of
 from auditor.show.words import distances as words
 from auditor.show.words.figures import far_limit
-from auditor.show.words.next_time import here, ring_name
+from auditor.show.words.next_time import here
 from auditor.units import format_distance, format_f_number
 
 MOST_CHIPS = 6
@@ -28,45 +28,37 @@ _FIRST = {"yes": 0, "": 1, "no": 2}  # from the line outward
 def chips_of(audit: Audit, number: int, presets: pd.DataFrame, decided: Decided) -> tuple[Chip, ...]:
     """Lay out the chips of a lens: the setting to change to, then the presets with most frames."""
     table = audit.table
-    anything_counts = bool((table["counted_as"] != LEFT_OUT).any())
+    counts = table["counted_as"].notna() & (table["counted_as"] != LEFT_OUT)
     own = table["preset"].isin(presets["preset"]) & table["in_preset"].fillna(False).astype(bool)
-    if anything_counts:
-        own &= table["counted_as"].notna() & (table["counted_as"] != LEFT_OUT)
-    frames = table[own]
-    chosen = presets[presets["near_limit_m"].notna()].sort_values(
-        "frames_taken", ascending=False, kind="stable"
-    )
-    chosen = chosen.head(MOST_CHIPS)
-    zones = list(zip(chosen["near_limit_m"], chosen["far_limit_m"], strict=True))
+    frames = table[own & counts] if counts.any() else table[own]
+    chosen = presets[presets["near_limit_m"].notna()]
+    chosen = chosen.sort_values("frames_taken", ascending=False, kind="stable").head(MOST_CHIPS)
+    settings = {
+        str(row.preset): ZoneSetting(row.f_number, row.focus_distance_m, row.near_limit_m, row.far_limit_m)
+        for row in chosen.itertuples()
+    }
     advised = decided.to_set if decided.kind == "change" else None
-    if advised is not None:
-        zones.append((advised.near_limit_m, advised.far_limit_m))
+    zones = [(one.near_limit_m, one.far_limit_m) for one in (*settings.values(), advised) if one is not None]
     if not zones:
         return ()
     scale = scale_of(frames["subject_distance_m"].dropna(), zones)
-    ring_m = decided.ring_m
-    now = decided.now.preset if decided.now is not None else None
-    first = (
-        "new" if advised is not None else now if now in set(chosen["preset"]) else chosen["preset"].iloc[0]
-    )
     chips = []
+    first = decided.now.preset if decided.now is not None else None
     if advised is not None:
+        first = ""
+        chips.append(_chip(f"{number}-new", "as advised", advised, frames, scale, decided.ring_m, now=True))
+    elif first not in settings:
+        first = next(iter(settings))
+    grouped = named_by_setting(table)
+    for place, (preset, setting) in enumerate(settings.items()):
+        name, taken = "" if preset in grouped else preset, frames[frames["preset"] == preset]
         chips.append(
-            _chip(f"{number}-new", "as advised", advised, frames, scale, ring_m, first=first == "new")
-        )
-    for place, row in enumerate(chosen.itertuples()):
-        setting = ZoneSetting(row.f_number, row.focus_distance_m, row.near_limit_m, row.far_limit_m)
-        own = frames[frames["preset"] == row.preset]
-        name = "" if _grouped(own) else str(row.preset)
-        chip = _chip(f"{number}-{place}", name, setting, own, scale, ring_m, first=row.preset == first)
-        more = here(decided, str(row.preset))
-        chips.append(replace(chip, finding=Said(chip.finding.m + more, chip.finding.ft + more)))
+            _chip(
+                f"{number}-{place}", name, setting, taken, scale, decided.ring_m,
+                now=preset == first, more=here(decided, preset),
+            )
+        )  # fmt: skip
     return tuple(chips)
-
-
-def _grouped(own: pd.DataFrame) -> bool:
-    """Whether a preset was named after its setting, since nobody declared it."""
-    return bool(len(own)) and own["preset_source"].iloc[0] == "grouped"
 
 
 def _chip(
@@ -77,37 +69,36 @@ def _chip(
     scale: RingScale,
     ring_m: tuple[float, ...],
     *,
-    first: bool,
+    now: bool,
+    more: str = "",
 ) -> Chip:
     known = frames[frames["subject_distance_m"].notna()]
-    set_to = f"{format_f_number(setting.f_number)}, {ring_name(setting.focus_distance_m, ring_unit(ring_m))}"
     near, far, focus = setting.near_limit_m, setting.far_limit_m, setting.focus_distance_m
+    set_to = f"{format_f_number(setting.f_number)}, {format_distance(focus, ring_unit(ring_m))}"
     kept = (known["counted_as"] == KEEPER).to_numpy()
-    marked = (known["counted_as"].notna() & (known["counted_as"] != LEFT_OUT)).to_numpy()
-    met = known["subject_distance_m"].to_numpy(float)
-    inside = (met >= near) & (met <= far)
+    marked = known["counted_as"].notna() & (known["counted_as"] != LEFT_OUT)
+    inside = known["subject_distance_m"].between(near, far).to_numpy()
     bars = len(known) > MOST_DOTS
+    finding = words.drawn(
+        len(known),
+        int(inside.sum()),
+        int((inside & kept).sum()),
+        int((~inside & kept).sum()),
+        marked=bool(marked.any()),
+        sample=_is_sample(frames, known),
+    )
     return Chip(
         key=key,
         label=" · ".join(part for part in (name, set_to) if part),
-        now=first,
+        now=now,
         near_at=scale.at(near),
         far_at=scale.at(far),
-        near=said(lambda units: format_distance(near, units)),
-        far=said(lambda units: far_limit(far, focus, units)),
+        near=said(partial(format_distance, near)),
+        far=said(partial(far_limit, far, focus)),
         marks=marks_of(known, scale, bars=bars),
         bars=bars,
         engravings=engravings(scale, ring_m, focus),
-        finding=said(
-            lambda _: words.drawn(
-                len(known),
-                int(inside.sum()),
-                int((inside & kept).sum()),
-                int((~inside & kept).sum()),
-                marked=bool(marked.any()),
-                sample=_is_sample(frames, known),
-            )
-        ),
+        finding=finding + more,
         without_distance=words.not_drawn(len(frames) - len(known)),
     )
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import base64
-import math
 import os
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
@@ -15,9 +14,10 @@ import pandas as pd
 from auditor.frames import KEEPER, NOT_KEPT
 from auditor.journey import Audit
 from auditor.show.page.model import LensView
+from auditor.show.words.figures import exposure
 from auditor.show.words.walk import tell_walk
 from auditor.text import printable
-from auditor.units import format_distance, format_exposure_time, format_f_number
+from auditor.units import format_distance, format_f_number
 
 MOST_THUMBNAILS = 300
 MOST_FRAMES = 4000  # whose words the page holds; of larger archives the bars open these
@@ -26,7 +26,7 @@ MOST_FRAMES = 4000  # whose words the page holds; of larger archives the bars op
 def rows_shown(views: Sequence[LensView], audit: Audit) -> list[int]:
     """Rows of the frames that the page speaks of, those most likely to be looked at first."""
     told = () if audit.diary is None else tell_walk(audit.diary, audit.table["file"]).frames
-    order: list[int] = [one.row for one in told] + [one.row for view in views for one in view.telling]
+    order: list[int] = [one.row for one in told]
     for first in (True, False):
         for view in views:
             order += [
@@ -38,42 +38,28 @@ def rows_shown(views: Sequence[LensView], audit: Audit) -> list[int]:
 def frame_lines(
     audit: Audit, rows: Iterable[int], folder: Path | None, pictures: Mapping[int, bytes]
 ) -> dict[str, list[str]]:
-    """Write what the page's script shows of each frame.
+    """Write what the page's script shows of each frame, by row.
 
-    Returns
-    -------
-    dict
-        By row: file, link and thumbnail (base64; empty for none), distance in metres and in feet, setting in
-        metres and in feet, exposure, verdict.
+    In each line: file, link and thumbnail (base64; empty for none), distance in metres and in feet, setting
+    in metres and in feet, exposure, verdict.
     """
-    table, out = audit.table, {}
+    table, out, chosen = audit.table, {}, list(rows)
     columns = [
         "file", "subject_distance_m", "f_number", "focus_distance_m", "exposure_time_s", "iso", "counted_as",
         "reason", *(name for name in ("sharp",) if name in table),
     ]  # fmt: skip
-    chosen = list(rows)
     for row, frame in zip(chosen, table.loc[chosen, columns].to_dict("records"), strict=True):
+        set_to = f"{format_f_number(frame['f_number'])}, ring on "
         out[str(row)] = [
             printable(str(frame["file"])),
             link_to(audit, row, folder) or "",
             base64.b64encode(pictures[row]).decode() if row in pictures else "",
             *(format_distance(frame["subject_distance_m"], units) for units in ("m", "ft")),
-            *(_setting(frame, units) for units in ("m", "ft")),
-            _exposure(frame),
+            *(set_to + format_distance(frame["focus_distance_m"], units) for units in ("m", "ft")),
+            exposure(frame["exposure_time_s"], frame["iso"]),
             _verdict(frame),
         ]
     return out
-
-
-def _setting(frame: Mapping[str, Any], units: str) -> str:
-    focus = frame["focus_distance_m"]
-    ring = "∞" if math.isinf(focus) else format_distance(focus, units)
-    return f"{format_f_number(frame['f_number'])}, ring on {ring}"
-
-
-def _exposure(frame: Mapping[str, Any]) -> str:
-    known = [] if math.isnan(frame["exposure_time_s"]) else [format_exposure_time(frame["exposure_time_s"])]
-    return ", ".join([*known, *([] if math.isnan(frame["iso"]) else [f"ISO {frame['iso']:.0f}"])])
 
 
 def _verdict(frame: Mapping[str, Any]) -> str:
@@ -86,10 +72,13 @@ def _verdict(frame: Mapping[str, Any]) -> str:
 def link_to(audit: Audit, row: int, folder: Path | None) -> str | None:
     """Write the address of a frame's file, relative to the page's folder; None where there is no such way."""
     path = os.path.abspath(audit.paths[row])
-    if folder is None or not os.path.exists(path):
-        return None
+    return None if folder is None or not os.path.exists(path) else relative_link(folder, path)
+
+
+def relative_link(folder: Path, path: str) -> str | None:
+    """Write the address of a file relative to a folder, every odd sign encoded; None on another drive."""
     try:
-        relative = os.path.relpath(path, os.path.abspath(folder))
-    except ValueError:  # on another drive
+        relative = os.path.relpath(os.path.abspath(path), os.path.abspath(folder))
+    except ValueError:
         return None
     return quote(os.fsencode(relative.replace(os.sep, "/")))

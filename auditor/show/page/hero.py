@@ -9,7 +9,7 @@ from markupsafe import Markup
 
 from auditor.show.page.model import Chip, Mark, Said
 from auditor.show.page.ring_scale import Engraving
-from auditor.show.page.svg import along, element, picture
+from auditor.show.page.svg import along, element, line, picture, shape_at
 
 ROOM = 190.0  # pixels for the stacks above and below the line together
 LARGEST, SMALLEST = 11.0, 3.0  # pixels between two dots of a stack
@@ -17,48 +17,39 @@ HEAD, FOOT = 26.0, 44.0
 EDGE = 0.16  # a limit this near an end of the picture has its number on the other side
 CLOSE = 0.2  # limits this close share one number
 BAR = 0.016
+_KINDS = {True: "kept", False: "not-kept", None: "unmarked"}
 
 
 def draw_hero(chip: Chip) -> Markup:
     """Draw a chip; its marks carry ``data-f``, the rows of the frames behind them."""
     above = max((mark.level for mark in chip.marks if mark.kept is not False), default=0)
     below = max((mark.level for mark in chip.marks if mark.kept is False), default=0)
-    step = (
-        min(LARGEST, max(SMALLEST, ROOM / max(above + below, 1))) if not chip.bars else ROOM / (above + below)
-    )
-    line = HEAD + max(step * above, 14) + 6
-    foot = line + max(step * below, 14) + 6
-    marks = (_bar(mark, line, step) if chip.bars else _dot(mark, line, step) for mark in chip.marks)
+    step = ROOM / max(above + below, 1)
+    if not chip.bars:
+        step = min(LARGEST, max(SMALLEST, step))
+    level = HEAD + max(step * above, 14) + 6
+    foot = level + max(step * below, 14) + 6
+    draw = _bar if chip.bars else _dot
+    block = {"x": along(chip.near_at), "width": along(chip.far_at - chip.near_at), "y": f"{HEAD:g}"}
     return picture(
         "",
         foot + FOOT,
-        element(
-            "rect",
-            x=along(chip.near_at),
-            width=along(chip.far_at - chip.near_at),
-            y=f"{HEAD:g}",
-            height=f"{foot - HEAD:.1f}",
-            class_="zone",
-        ),
+        element("rect", **block, height=f"{foot - HEAD:.1f}", class_="zone"),
         *_limits(chip),
-        element("line", x1="0", x2="100%", y1=f"{line:.1f}", y2=f"{line:.1f}", class_="base"),
-        element("g", *marks, class_="marks"),
+        line("0", f"{level:.1f}", "100%", f"{level:.1f}", "base"),
+        element("g", *(draw(mark, level, step) for mark in chip.marks), class_="marks"),
         *(_engraving(one, foot) for one in chip.engravings),
     )
 
 
 def legend(chip: Chip) -> list[tuple[Markup, str]]:
     """List the kinds of marks that a chip holds, each drawn, with its meaning."""
-    there = {(mark.kept, mark.sharp) for mark in chip.marks}
+    kept, judged = ({mark[at] for mark in chip.marks} for at in (2, 3))
     names = {True: "kept", False: "not kept", None: "not marked"}
-    kinds = [(kept, "") for kept in names if any(one[0] is kept for one in there)]
-    found = [(_key(Mark(0, 1, kept, "", ())), names[kept]) for kept, _ in kinds]
     told = {"yes": "judged sharp", "no": "judged soft"}
-    return found + [
-        (_key(Mark(0, 1, False, sharp, ())), word)
-        for sharp, word in told.items()
-        if any(o[1] == sharp for o in there)
-    ]
+    kinds = [(Mark(0, 1, one, "", ()), name) for one, name in names.items() if one in kept]
+    kinds += [(Mark(0, 1, False, one, ()), name) for one, name in told.items() if one in judged]
+    return [(_key(mark), name) for mark, name in kinds]
 
 
 def _key(mark: Mark) -> Markup:
@@ -72,38 +63,25 @@ def _limits(chip: Chip) -> list[Markup]:
     if chip.near_at < EDGE and chip.far_at - chip.near_at < CLOSE:
         both = Said(f"{chip.near.m}–{chip.far.m}", f"{chip.near.ft}–{chip.far.ft}")
         return [_limit(both, chip.near_at, "start", "sharp ")]
-    near = ("start", "sharp from ") if chip.near_at < EDGE else ("end", "sharp from ")
     return [
-        _limit(chip.near, chip.near_at, *near),
+        _limit(chip.near, chip.near_at, "start" if chip.near_at < EDGE else "end", "sharp from "),
         _limit(chip.far, chip.far_at, "end" if chip.far_at > 1 - EDGE else "start", "to "),
     ]
 
 
 def _limit(text: Said, at: float, anchor: str, word: str) -> Markup:
-    return element(
-        "text",
-        element("tspan", word, class_="wordy"),
-        element("tspan", text.m, class_="m"),
-        element("tspan", text.ft, class_="ft"),
-        x=along(at),
-        dx="-5" if anchor == "end" else "5",
-        y=f"{HEAD - 8:g}",
-        text_anchor=anchor,
-        class_="limit",
-    )
+    parts = ((word, "wordy"), (text.m, "m"), (text.ft, "ft"))
+    spans = (element("tspan", part, class_=kind) for part, kind in parts)
+    place = {"x": along(at), "dx": "-5" if anchor == "end" else "5", "y": f"{HEAD - 8:g}"}
+    return element("text", *spans, **place, text_anchor=anchor, class_="limit")
 
 
-def _kind(mark: Mark) -> str:
-    return "kept" if mark.kept else "unmarked" if mark.kept is None else "not-kept"
-
-
-def _dot(mark: Mark, line: float, step: float) -> Markup:
+def _dot(mark: Mark, level: float, step: float) -> Markup:
     """A circle; a square on its corner where judged sharp, a cross where judged soft."""
     up = -1 if mark.kept is not False else 1
-    y = line + up * (mark.level - 0.5) * step + up * 3
+    y = level + up * (mark.level - 0.5) * step + up * 3
     rows = " ".join(map(str, mark.rows)) or None  # the keys of the legend show no frame
-    r = 0.42 * step
-    kind = _kind(mark)
+    r, kind = 0.42 * step, _KINDS[mark.kept]
     if not mark.sharp:
         return element("circle", cx=along(mark.at), cy=f"{y:.1f}", r=f"{r:.1f}", class_=kind, data_f=rows)
     q = 1.25 * r
@@ -111,48 +89,25 @@ def _dot(mark: Mark, line: float, step: float) -> Markup:
     if mark.sharp == "no":
         shape = f"M{-r:.1f} {-r:.1f}L{r:.1f} {r:.1f}M{-r:.1f} {r:.1f}L{r:.1f} {-r:.1f}"
         kind += " soft"
-    path = element("path", d=shape, class_=kind, data_f=rows)
-    return element("svg", path, x=along(mark.at), y=f"{y:.1f}", width="1", height="1", overflow="visible")
+    return shape_at(along(mark.at), f"{y:.1f}", element("path", d=shape, class_=kind, data_f=rows))
 
 
-def _bar(mark: Mark, line: float, step: float) -> Markup:
+def _bar(mark: Mark, level: float, step: float) -> Markup:
     height = max(mark.level * step, 1.5)
-    return element(
-        "rect",
-        x=along(mark.at - BAR / 2),
-        width=along(BAR),
-        y=f"{line - height if mark.kept is not False else line:.1f}",
-        height=f"{height:.1f}",
-        class_=_kind(mark),
-        data_f=" ".join(map(str, mark.rows)),
-    )
+    top = level - height if mark.kept is not False else level
+    place = {"x": along(mark.at - BAR / 2), "width": along(BAR), "y": f"{top:.1f}", "height": f"{height:.1f}"}
+    return element("rect", **place, class_=_KINDS[mark.kept], data_f=" ".join(map(str, mark.rows)))
 
 
 def _engraving(one: Engraving, foot: float) -> Markup:
-    shown = " ".join(
-        name for name, told in (("no-wide", not one.wide), ("no-narrow", not one.narrow)) if told
-    )
-    parts = [
-        element(
-            "line", x1=along(one.at), x2=along(one.at), y1=f"{foot:.1f}", y2=f"{foot + 7:.1f}", class_="tick"
-        )
-    ]
+    hidden = [name for name, shown in (("no-wide", one.wide), ("no-narrow", one.narrow)) if not shown]
+    at, kind = along(one.at), " ".join(["ring", *(["in-use"] if one.in_use else hidden)])
     anchor = "end" if one.at > 0.985 else "start" if one.at < 0.015 else "middle"
-    parts.append(
-        element(
-            "text",
-            one.label,
-            x=along(one.at),
-            y=f"{foot + 21:.1f}",
-            text_anchor=anchor,
-            class_=("ring in-use" if one.in_use else f"ring {shown}").strip(),
-        )
-    )
+    parts = [
+        line(at, f"{foot:.1f}", at, f"{foot + 7:.1f}", "tick"),
+        element("text", one.label, x=at, y=f"{foot + 21:.1f}", text_anchor=anchor, class_=kind),
+    ]
     if one.in_use:
         arrow = element("path", d="M-6 11L6 11L0 1Z", class_="arrow")
-        parts.append(
-            element(
-                "svg", arrow, x=along(one.at), y=f"{foot + 25:.1f}", width="1", height="1", overflow="visible"
-            )
-        )
+        parts.append(shape_at(at, f"{foot + 25:.1f}", arrow))
     return element("g", *parts)

@@ -2,22 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from auditor.show.page.ring_scale import Engraving
 from auditor.show.words.next_time import Step
 
 
-@dataclass(frozen=True, slots=True)
-class Said:
+class Said(NamedTuple):
     """One text in metres and in feet; the two are the same where no distance stands in it."""
 
     m: str
     ft: str
-
-    def __bool__(self) -> bool:
-        return bool(self.m)
 
     def in_units(self, units: str) -> str:
         """The text in one of the two."""
@@ -27,79 +24,41 @@ class Said:
 def said(write: Callable[[str], str]) -> Said:
     """Write a text for both units.
 
-    Examples
-    --------
     >>> said(lambda units: f"2 {units}")
     Said(m='2 m', ft='2 ft')
     """
     return Said(write("m"), write("ft"))
 
 
-@dataclass(frozen=True, slots=True)
-class Mark:
-    """One dot, or one bar of many frames, at its place on the scale.
+class Mark(NamedTuple):
+    """One dot, or one bar of many frames, at its place on the scale."""
 
-    Attributes
-    ----------
-    at : float
-        Place along, from 0 to 1.
-    level : int
-        Place in its column, counted from the line; of a bar, the frames in it.
-    kept : bool or None
-        None where nobody said.
-    sharp : str
-        ``yes``, ``no`` or empty.
-    rows : tuple of int
-        Rows of the frame table behind it; of a large bar, some of them.
-    """
-
-    at: float
-    level: int
-    kept: bool | None
-    sharp: str
-    rows: tuple[int, ...]
+    at: float  # along, from 0 to 1
+    level: int  # place in its column, counted from the line; of a bar, the frames in it
+    kept: bool | None  # None where nobody said
+    sharp: str  # yes, no or empty
+    rows: tuple[int, ...]  # of the frame table; of a large bar, some of them
 
 
 @dataclass(frozen=True, slots=True)
 class Chip:
-    """One preset, or one setting to change to, with the frames against its zone.
+    """One preset, or one setting to change to, with the frames against its zone."""
 
-    Attributes
-    ----------
-    key : str
-        Unique on the page.
-    label : str
-    now : bool
-        Whether it is shown first.
-    near_at, far_at : float
-        Ends of the zone along the scale.
-    near, far : Said
-    marks : tuple of Mark
-        Dots, or bars where ``bars``.
-    bars : bool
-    engravings : tuple of Engraving
-    finding : Said
-        What the picture shows, in words.
-    without_distance : str
-        How many frames could not be drawn; empty if none.
-    """
-
-    key: str
+    key: str  # unique on the page
     label: str
-    now: bool
-    near_at: float
+    now: bool  # whether it is shown first
+    near_at: float  # ends of the zone along the scale
     far_at: float
     near: Said
     far: Said
     marks: tuple[Mark, ...]
-    bars: bool
+    bars: bool  # whether marks are bars
     engravings: tuple[Engraving, ...]
-    finding: Said
-    without_distance: str
+    finding: str  # what the picture shows, in words
+    without_distance: str  # how many frames could not be drawn; empty if none
 
 
-@dataclass(frozen=True, slots=True)
-class Rate:
+class Rate(NamedTuple):
     """A share with its interval and its n: ``hits`` of ``of``; NaN where nothing counts."""
 
     share: float
@@ -109,20 +68,17 @@ class Rate:
     of: int
 
 
-@dataclass(frozen=True, slots=True)
-class PresetRow:
+class PresetRow(NamedTuple):
     """One row of plot and table; ``sharp`` is None where nobody judged sharpness."""
 
     name: str
     setting: Said
-    zone: Said
     now: bool
     kept: Rate
     sharp: Rate | None
 
 
-@dataclass(frozen=True, slots=True)
-class Difference:
+class Difference(NamedTuple):
     """What one preset brings more than another, in points of 100 presses, with its interval."""
 
     better: str
@@ -133,17 +89,7 @@ class Difference:
     sure: bool
 
 
-@dataclass(frozen=True, slots=True)
-class Cause:
-    """Frames of 100 not kept that one cause accounts for."""
-
-    name: str
-    label: str
-    of_100: int
-
-
-@dataclass(frozen=True, slots=True)
-class Cell:
+class Cell(NamedTuple):
     """One setting in the picture of ring by stop; ``share`` NaN where it was not valued."""
 
     share: float
@@ -151,67 +97,42 @@ class Cell:
     best: bool
 
 
-@dataclass(frozen=True, slots=True)
-class RingByStop:
-    """What each stop and engraving would bring, in one light.
+class RingByStop(NamedTuple):
+    """What each stop and engraving would bring, in one light."""
 
-    Attributes
-    ----------
-    light : str
-        Empty for all light.
-    stops : tuple of str
-    rings : tuple of str
-        In the ring's own unit, which ``unit`` names.
-    unit : str
-    cells : tuple of tuple of Cell
-        One row for each stop.
-    of_passers : bool
-        Whether the subjects come from a stretch pressed at anyone.
-    subjects : int
-        How many were measured.
-    """
-
-    light: str
+    light: str  # empty for all light
     stops: tuple[str, ...]
-    rings: tuple[str, ...]
+    rings: tuple[str, ...]  # in the ring's own unit
     unit: str
-    cells: tuple[tuple[Cell, ...], ...]
-    of_passers: bool = False
-    subjects: int = 0
+    cells: tuple[tuple[Cell, ...], ...]  # one row for each stop
+    of_passers: bool  # whether the subjects come from a stretch pressed at anyone
+    subjects: int  # how many were measured
+
+    @property
+    def top(self) -> float:
+        """The largest share."""
+        shares = (cell.share for row in self.cells for cell in row)
+        return max((share for share in shares if share == share), default=1.0)
 
 
-@dataclass(frozen=True, slots=True)
-class Telling:
+class Telling(NamedTuple):
     """One frame to look at, and why."""
 
     row: int
-    file: str
     why: str
     about: Said
 
 
-@dataclass(frozen=True, slots=True)
-class NextTime:
-    """One lens's decision in words; page, screen and card say nothing else of it.
+class NextTime(NamedTuple):
+    """One lens's decision in words; page, screen and card say nothing else of it."""
 
-    Attributes
-    ----------
-    headline, expect : Said
-    instead, blur, walk : Said
-        What to change instead, what blur still costs, the next walk; empty where there is nothing to say.
-    sure : tuple of str
-        What it rests on.
-    step : Step
-        The one step that helps most; its command is empty where nothing does.
-    """
-
-    headline: Said
-    expect: Said
-    instead: Said
-    blur: Said
-    walk: Said
-    sure: tuple[str, ...]
-    step: Step
+    headline: str
+    expect: str
+    instead: str  # what to change instead; this and the next two may be empty
+    blur: str
+    walk: str
+    sure: tuple[str, ...]  # what it rests on
+    step: Step  # what helps most; empty where nothing does
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,12 +144,10 @@ class LensView:
     chips: tuple[Chip, ...]
     presets: tuple[PresetRow, ...]
     presets_title: str
-    top: float
+    top: float  # right end of the presets' axis, a share
     differences: tuple[Difference, ...]
-    causes: tuple[Cause, ...]
-    causes_title: str
+    causes: Mapping[str, int]  # frames of 100 not kept that each cause accounts for
     causes_known: int
     reasons: tuple[tuple[str, int], ...]
     reasons_noted: int
     rings: tuple[RingByStop, ...]
-    telling: tuple[Telling, ...]

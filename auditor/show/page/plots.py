@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Mapping
+from typing import Any
 
 import numpy as np
-import pandas as pd
 from markupsafe import Markup
 
-from auditor.show.page.model import Cause, Rate
-from auditor.show.page.svg import along, element, picture, stretched
+from auditor.show.fitted_tables import BlurPicture
+from auditor.show.page.model import Rate
+from auditor.show.page.svg import along, element, line, picture, shape_at, stretched
 
 LANE = 16.0
-_ACROSS, _SIDE = 20, 12.0
+_ACROSS, _STEP = 20, 15.0
 # One shape for each cause, so that colour is never alone; the side of a place is 12.
 SHAPES = {
     "not_explained_by_blur": "M2 2H10V10H2Z",
@@ -23,134 +24,87 @@ SHAPES = {
 }
 
 
-def draw_rates(kept: Rate, sharp: Rate | None, top: float, *, empty: str = "") -> Markup:
+def draw_rates(kept: Rate, sharp: Rate | None, top: float) -> Markup:
     """Draw the rates of one row on the interval of each: sharp above, kept below."""
     lanes = [(sharp, "sharp"), (kept, "kept")] if sharp is not None else [(kept, "kept")]
     parts: list[Markup] = []
     for place, (rate, kind) in enumerate(lanes):
         y = LANE * (place + 0.5)
-        parts.append(element("line", x1="0", x2="100%", y1=y, y2=y, class_="track"))
+        parts.append(line("0", y, "100%", y, "track"))
         if rate is None or not rate.of or np.isnan(rate.share):
             continue
-        low, high = (min(end / top, 1.0) for end in (rate.low, rate.high))
-        parts.append(
-            element("rect", x=along(low), width=along(high - low), y=y - 4, height=8, class_=f"span {kind}")
-        )
-        at = along(min(rate.share / top, 1.0))
+        low, at, high = (min(end / top, 1.0) for end in (rate.low, rate.share, rate.high))
+        span = {"x": along(low), "width": along(high - low), "y": y - 4, "height": 8}
+        parts.append(element("rect", **span, class_=f"span {kind}"))
         if kind == "kept":
-            parts.append(element("circle", cx=at, cy=y, r=5, class_="point kept"))
+            parts.append(element("circle", cx=along(at), cy=y, r=5, class_="point kept"))
         else:
-            shape = element("path", d="M0 -6.5L6.5 0L0 6.5L-6.5 0Z", class_="point sharp")
-            parts.append(element("svg", shape, x=at, y=y, width=1, height=1, overflow="visible"))
-    return picture(empty, LANE * len(lanes), *parts, class_="rates")
+            diamond = element("path", d="M0 -6.5L6.5 0L0 6.5L-6.5 0Z", class_="point sharp")
+            parts.append(shape_at(along(at), y, diamond))
+    return picture("", LANE * len(lanes), *parts, class_="rates")
 
 
-def draw_hundred(causes: Sequence[Cause]) -> Markup:
+def draw_session(row: Any) -> Markup:
+    """Draw the rate of one walk, of all there is."""
+    return draw_rates(Rate(row.hit_rate, row.low, row.high, int(row.hits), int(row.bursts)), None, 1.0)
+
+
+def draw_hundred(causes: Mapping[str, int]) -> Markup:
     """Draw a hundred places, each with the shape of the cause that took it."""
-    taken = [cause.name for cause in causes for _ in range(cause.of_100)]
-    places = (
-        element(
-            "path",
-            d=SHAPES[name],
-            class_=name,
-            transform=f"translate({place % _ACROSS * _SIDE * 1.25:g} {place // _ACROSS * _SIDE * 1.25:g})",
-        )
-        for place, name in enumerate(taken)
-    )
-    width, height = _ACROSS * _SIDE * 1.25 - 3, len(taken) / _ACROSS * _SIDE * 1.25 - 3
-    return element(
-        "svg",
-        *places,
-        viewBox=f"-0.5 -0.5 {width + 1:g} {height + 1:g}",
-        class_="hundred",
-        aria_hidden="true",
-    )
+    taken = [name for name, number in causes.items() for _ in range(number)]
+    places = []
+    for place, name in enumerate(taken):
+        move = f"translate({place % _ACROSS * _STEP:g} {place // _ACROSS * _STEP:g})"
+        places.append(element("path", d=SHAPES[name], class_=name, transform=move))
+    box = f"-0.5 -0.5 {_ACROSS * _STEP - 2:g} {len(taken) / _ACROSS * _STEP - 2:g}"
+    return element("svg", *places, viewBox=box, class_="hundred", aria_hidden="true")
 
 
 def draw_key(cause: str) -> Markup:
     """Draw the shape of one cause, for the words beside it."""
-    return element(
-        "svg",
-        element("path", d=SHAPES[cause], class_=cause),
-        viewBox="-0.5 -0.5 13 13",
-        width=13,
-        height=13,
-        class_="key",
-        aria_hidden="true",
-    )
+    box = {"viewBox": "-0.5 -0.5 13 13", "width": 13, "height": 13, "class_": "key"}
+    return element("svg", element("path", d=SHAPES[cause], class_=cause), **box, aria_hidden="true")
 
 
-def draw_curve(
-    curve: pd.DataFrame, bins: pd.DataFrame, marks: pd.DataFrame, ticks: pd.DataFrame, label: str
-) -> Markup:
-    """Draw a rate over blur: the curve in its band, what was observed, and the diameters to mark.
-
-    Parameters
-    ----------
-    curve : pandas.DataFrame
-        ``blur_mm, rate, low, high``.
-    bins : pandas.DataFrame
-        ``blur_mm, rate, low, high, frames``.
-    marks : pandas.DataFrame
-        ``blur_mm, label``.
-    ticks : pandas.DataFrame
-        ``at_mm, label``.
-    label : str
-        The finding in words.
-    """
+def draw_curve(told: BlurPicture, label: str) -> Markup:
+    """Draw a rate over blur, with its finding in words: curve and band, what was observed, and two marks."""
+    curve, bins = told.curve, told.bins
     height, head, foot = 210.0, 34.0, 24.0
     least, most = np.log(curve["blur_mm"].iloc[[0, -1]])
     top = min(1.0, 1.08 * float(np.nanmax([bins["high"].max(), curve["rate"].max()])))
 
-    def x(blur_mm: object) -> np.ndarray:
-        return np.asarray((np.log(np.asarray(blur_mm, dtype=float)) - least) / (most - least))
+    def x(blur_mm: Any) -> Any:
+        return (np.log(blur_mm) - least) / (most - least)
 
-    def y(share: object) -> np.ndarray:
-        return np.asarray(
-            height - foot - np.minimum(np.asarray(share, dtype=float) / top, 1) * (height - head - foot)
-        )
+    def y(share: Any) -> Any:
+        return height - foot - np.minimum(share / top, 1) * (height - head - foot)
 
-    def path(values: Iterable[float], back: Iterable[float] = ()) -> str:
-        along_it = list(zip(1000 * x(curve["blur_mm"]), 1000 * y(list(values)) / height, strict=True))
-        back = list(back)
-        if back:
-            along_it += list(zip(1000 * x(curve["blur_mm"]), 1000 * y(back) / height, strict=True))[::-1]
-        return "M" + "L".join(f"{a:.0f} {b:.0f}" for a, b in along_it) + ("Z" if back else "")
+    def points(values: Any) -> list[str]:
+        places = zip(1000 * x(curve["blur_mm"]), 1000 * y(values) / height, strict=True)
+        return [f"{a:.0f} {b:.0f}" for a, b in places]
 
-    parts = []
-    if curve["low"].notna().all():
-        parts.append(stretched(path(curve["low"], curve["high"]), class_="band"))
-    parts.append(stretched(path(curve["rate"]), class_="line"))
-    for row in bins.itertuples():
-        at = along(float(x(row.blur_mm)))
-        low, high, middle = (float(y(value)) for value in (row.low, row.high, row.rate))
-        parts += [
-            element("line", x1=at, x2=at, y1=f"{low:.1f}", y2=f"{high:.1f}", class_="whisker"),
-            element(
-                "rect", x=at, y=f"{middle - 4:.1f}", width=8, height=8, class_="point kept",
-                transform="translate(-4 0)",
-            ),
-        ]  # fmt: skip
-    for place, row in enumerate(marks.sort_values("blur_mm").itertuples()):
-        share = float(x(row.blur_mm))
-        before = place == 0 and share > 0.3
-        parts += [
-            element("line", x1=along(share), x2=along(share), y1=head, y2=height - foot, class_="mark"),
-            element(
-                "text", row.label, x=along(share), dx=-4 if before else 4, y=12 + 15 * place, class_="label",
-                text_anchor="end" if before else "start",
-            ),
-        ]  # fmt: skip
-    parts.append(element("line", x1="0", x2="100%", y1=height - foot, y2=height - foot, class_="base"))
-    parts += [
-        element(
-            "text",
-            row.label,
-            x=along(float(x(row.at_mm))),
-            y=height - 6,
-            text_anchor="middle",
-            class_="label",
-        )
-        for row in ticks.itertuples()
+    band = "L".join(points(curve["low"]) + points(curve["high"])[::-1])
+    parts = [
+        stretched(f"M{band}Z", class_="band"),
+        stretched("M" + "L".join(points(curve["rate"])), class_="line"),
     ]
+    for row in bins.itertuples():
+        at = along(x(row.blur_mm))
+        square = {"width": 8, "height": 8, "class_": "point kept", "transform": "translate(-4 0)"}
+        parts += [
+            line(at, f"{y(row.low):.1f}", at, f"{y(row.high):.1f}", "whisker"),
+            element("rect", x=at, y=f"{y(row.rate) - 4:.1f}", **square),
+        ]
+    for place, (blur_mm, name) in enumerate(sorted(told.marks)):
+        before = place == 0 and x(blur_mm) > 0.3
+        at, anchor = along(x(blur_mm)), {"text_anchor": "end" if before else "start"}
+        beside = {"dx": -4 if before else 4, "y": 12 + 15 * place, "class_": "label"}
+        parts += [
+            line(at, head, at, height - foot, "mark"),
+            element("text", name, x=at, **beside, **anchor),
+        ]
+    parts.append(line("0", height - foot, "100%", height - foot, "base"))
+    for blur_mm, name in told.ticks:
+        under = {"y": height - 6, "text_anchor": "middle", "class_": "label"}
+        parts.append(element("text", name, x=along(x(blur_mm)), **under))
     return picture(label, height, *parts, class_="curve")

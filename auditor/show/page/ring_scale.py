@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from auditor.units import METRES_PER_FOOT
 
@@ -14,31 +14,17 @@ _BEYOND = 15.0  # metres; a far limit beyond every subject need not be reached
 _QUARTERS = 4
 
 
-@dataclass(frozen=True, slots=True)
-class Engraving:
-    """One mark of the ring.
+class Engraving(NamedTuple):
+    """One mark of the ring."""
 
-    Attributes
-    ----------
-    at : float
-        Place along the scale, from 0 to 1.
-    label : str
-        Its number, as engraved.
-    wide, narrow : bool
-        Whether there is room for the number on a wide and on a narrow page.
-    in_use : bool
-        Whether the ring stands here.
-    """
-
-    at: float
-    label: str
-    wide: bool
-    narrow: bool
-    in_use: bool
+    at: float  # place along the scale, from 0 to 1
+    label: str  # as engraved
+    wide: bool  # whether there is room for the number on a wide page,
+    narrow: bool  # and on a narrow one
+    in_use: bool  # whether the ring stands here
 
 
-@dataclass(frozen=True, slots=True)
-class RingScale:
+class RingScale(NamedTuple):
     """A scale of distances [m] with its ends; ``endless`` where infinity is on it."""
 
     from_m: float
@@ -48,8 +34,6 @@ class RingScale:
     def at(self, distance_m: float) -> float:
         """Place of a distance, from 0 to 1; what is beyond an end lies on it.
 
-        Examples
-        --------
         >>> RingScale(1.0, 4.0, False).at(2.0), RingScale(1.0, 4.0, True).at(float("inf"))
         (0.5, 1.0)
         """
@@ -58,6 +42,10 @@ class RingScale:
         reach = INFINITY_AT if self.endless else 1.0
         share = math.log(max(distance_m, self.from_m) / self.from_m) / math.log(self.to_m / self.from_m)
         return reach * min(share, 1.0)
+
+    def holds(self, distance_m: float) -> bool:
+        """Whether a distance has a place of its own."""
+        return self.endless if math.isinf(distance_m) else self.from_m <= distance_m <= self.to_m
 
 
 def scale_of(distances_m: Iterable[float], zones_m: Iterable[tuple[float, float]]) -> RingScale:
@@ -73,50 +61,43 @@ def scale_of(distances_m: Iterable[float], zones_m: Iterable[tuple[float, float]
 def ring_unit(ring_m: Sequence[float]) -> str:
     """Tell from its engravings whether a ring counts in metres or in feet.
 
-    Examples
-    --------
-    >>> ring_unit([0.7, 1.0, 1.5, float("inf")]), ring_unit([0.9144, 1.524, 3.048])
+    >>> ring_unit([1.0, 1.2, 1.5, float("inf")]), ring_unit([0.9144, 1.524, 3.048])
     ('m', 'ft')
     """
     feet = [_QUARTERS * ring / METRES_PER_FOOT for ring in ring_m if math.isfinite(ring)]
     return "ft" if feet and all(abs(value - round(value)) < 1e-3 for value in feet) else "m"
 
 
-def engravings(scale: RingScale, ring_m: Sequence[float], focus_m: float) -> tuple[Engraving, ...]:
-    """Put the ring's engravings, and where it stands, on the scale; numbers only where there is room.
+def engraved(ring_m: float, unit: str) -> str:
+    """Write an engraving in the ring's own unit."""
+    return "∞" if math.isinf(ring_m) else f"{ring_m / (METRES_PER_FOOT if unit == 'ft' else 1.0):.3g}"
 
-    Parameters
-    ----------
-    scale : RingScale
-    ring_m : sequence of float
-        The ring's own engravings [m], in its own unit once written.
-    focus_m : float
-        Where the ring stands.
-    """
-    unit = METRES_PER_FOOT if ring_unit(ring_m) == "ft" else 1.0
-    held = [
-        ring for ring in ring_m if scale.from_m <= ring <= scale.to_m or (math.isinf(ring) and scale.endless)
-    ]
+
+def engravings(scale: RingScale, ring_m: Sequence[float], focus_m: float) -> tuple[Engraving, ...]:
+    """Put the ring's engravings [m], and where it stands, on the scale; numbers only where there is room."""
+    held = [ring for ring in ring_m if scale.holds(ring)]
     if not any(_same(ring, focus_m) for ring in held) and not math.isnan(focus_m):
         held.append(focus_m)
     # The ring's own stand first, then infinity, then from the near end on.
     order = sorted(held, key=lambda ring: (not _same(ring, focus_m), not math.isinf(ring), ring))
-    wide: list[float] = []
-    narrow: list[float] = []
-    for ring in order:
-        for chosen, apart in ((wide, APART), (narrow, APART_NARROW)):
-            if all(abs(scale.at(ring) - scale.at(other)) >= apart for other in chosen):
-                chosen.append(ring)
+    wide, narrow = (_with_room([scale.at(ring) for ring in order], apart) for apart in (APART, APART_NARROW))
+    unit = ring_unit(ring_m)
     return tuple(
-        Engraving(
-            scale.at(ring),
-            "∞" if math.isinf(ring) else f"{ring / unit:.3g}",
-            ring in wide,
-            ring in narrow,
-            _same(ring, focus_m),
+        sorted(
+            Engraving(scale.at(ring), engraved(ring, unit), on_desk, on_telephone, _same(ring, focus_m))
+            for ring, on_desk, on_telephone in zip(order, wide, narrow, strict=True)
         )
-        for ring in sorted(held)
     )
+
+
+def _with_room(places: Sequence[float], apart: float) -> list[bool]:
+    """For each place in turn, whether it is far enough from those that have room already."""
+    chosen: list[float] = []
+    room = []
+    for place in places:
+        room.append(all(abs(place - other) >= apart for other in chosen))
+        chosen += [place] if room[-1] else []
+    return room
 
 
 def _same(ring_m: float, focus_m: float) -> bool:

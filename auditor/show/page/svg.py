@@ -11,30 +11,35 @@ from markupsafe import Markup, escape
 def element(name: str, *content: str, **attributes: object) -> Markup:
     """Write an element; ``class_`` is class, other underscores are hyphens, None leaves an attribute out.
 
-    Examples
-    --------
     >>> print(element("text", "a < b", x="5%", text_anchor="end"))
     <text x="5%" text-anchor="end">a &lt; b</text>
     """
-    given = ((key, value) for key, value in attributes.items() if value is not None)
-    names = Markup("").join(
-        Markup(' {}="{}"').format(key.rstrip("_").replace("_", "-"), value) for key, value in given
+    names = "".join(
+        f' {key.rstrip("_").replace("_", "-")}="{escape(value)}"'
+        for key, value in attributes.items()
+        if value is not None
     )
-    inside = Markup("").join(escape(part) for part in content)
-    if not content:
-        return Markup("<{0}{1}/>").format(name, names)
-    return Markup("<{0}{1}>{2}</{0}>").format(name, names, inside)
+    inside = "".join(escape(part) for part in content)
+    return Markup(f"<{name}{names}>{inside}</{name}>" if content else f"<{name}{names}/>")  # noqa: S704
 
 
 def along(share: float) -> str:
     """Place on the width of the picture.
 
-    Examples
-    --------
     >>> along(0.34567)
     '34.57%'
     """
     return f"{100 * share:.2f}".rstrip("0").rstrip(".") + "%"
+
+
+def line(x: str, y: object, to_x: str, to_y: object, kind: str) -> Markup:
+    """Write a straight line from one place to another."""
+    return element("line", x1=x, x2=to_x, y1=y, y2=to_y, class_=kind)
+
+
+def shape_at(x: str, y: object, shape: Markup) -> Markup:
+    """Put a shape, drawn around 0, at a place along that only per cent can name."""
+    return element("svg", shape, x=x, y=y, width=1, height=1, overflow="visible")
 
 
 def picture(label: str, height: float, *content: str, **attributes: object) -> Markup:
@@ -45,11 +50,6 @@ def picture(label: str, height: float, *content: str, **attributes: object) -> M
 
 def stretched(path: str, **attributes: object) -> Markup:
     """Write a path in thousandths of the picture around it, along and down; lines keep their width."""
-    return element(
-        "svg",
-        element("path", d=path, vector_effect="non-scaling-stroke", **attributes),
-        viewBox="0 0 1000 1000",
-        preserveAspectRatio="none",
-        width="100%",
-        height="100%",
-    )
+    drawn = element("path", d=path, vector_effect="non-scaling-stroke", **attributes)
+    box = {"viewBox": "0 0 1000 1000", "preserveAspectRatio": "none", "width": "100%", "height": "100%"}
+    return element("svg", drawn, **box)

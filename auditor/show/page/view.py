@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import replace
 from functools import partial
 from typing import Any
 
@@ -24,11 +23,11 @@ from auditor.show.decided import (
     gather_decision,
     is_setting,
     lenses_of,
+    named_by_setting,
     presets_of,
 )
 from auditor.show.page.chips import chips_of
 from auditor.show.page.model import (
-    Cause,
     Cell,
     Difference,
     LensView,
@@ -36,16 +35,14 @@ from auditor.show.page.model import (
     PresetRow,
     Rate,
     RingByStop,
-    Telling,
     said,
 )
-from auditor.show.page.ring_scale import ring_unit
-from auditor.show.words import causes as cause_words
-from auditor.show.words import comparisons, next_time, telling
-from auditor.show.words.figures import setting, zone
-from auditor.units import METRES_PER_FOOT, format_distance, format_f_number
+from auditor.show.page.ring_scale import engraved, ring_unit
+from auditor.show.words import comparisons, next_time
+from auditor.show.words.figures import setting
+from auditor.units import format_f_number
 
-MOST_DIFFERENCES, MOST_REASONS, MOST_TELLING, MOST_RINGS = 6, 5, 6, 7
+MOST_DIFFERENCES, MOST_REASONS, MOST_RINGS = 6, 5, 7
 
 
 def lens_views(audit: Audit) -> tuple[LensView, ...]:
@@ -54,107 +51,85 @@ def lens_views(audit: Audit) -> tuple[LensView, ...]:
 
 
 def _lens_view(audit: Audit, number: int, lens: str) -> LensView:
-    decided = gather_decision(audit, lens)
-    presets = presets_of(audit, lens)
-    rows = preset_rows(audit, presets, decided.now)
-    pairs = differences(audit, set(presets["preset"]))
-    causes = causes_of(audit, list(presets["preset"]))
-    counts = {cause.name: cause.of_100 for cause in causes}
-    measured_lost = audit.causes.by_preset
-    noted = own_reasons(audit, list(presets["preset"]))
+    decided, presets = gather_decision(audit, lens), presets_of(audit, lens)
+    names = set(presets["preset"])
+    rows, pairs, causes = _preset_rows(audit, presets, decided.now), _differences(audit, names), {}
+    lost = audit.causes.by_preset[audit.causes.by_preset["preset"].isin(names)]
+    if audit.tolerance.carries and float(lost[list(CAUSES)].sum().sum()):
+        causes = _shared_out(lost)
+    noted = _own_reasons(audit.table, names)
     high = pd.Series([rate.high for row in rows for rate in (row.kept, row.sharp) if rate], dtype=float)
     return LensView(
         name=lens,
-        next_time=_next_time(audit, decided, counts),
+        next_time=_next_time(audit, decided, causes),
         chips=chips_of(audit, number, presets, decided),
         presets=rows,
-        presets_title=presets_title(rows, pairs),
+        presets_title=_presets_title(rows, pairs),
         top=share_axis_end(high) if high.notna().any() else 1.0,
         differences=pairs,
         causes=causes,
-        causes_title=cause_words.title(counts),
-        causes_known=int(measured_lost[measured_lost["preset"].isin(presets["preset"])]["not_kept"].sum()),
+        causes_known=int(lost["not_kept"].sum()),
         reasons=tuple(noted.most_common(MOST_REASONS)),
         reasons_noted=noted.total(),
-        rings=ring_by_stop(decided),
-        telling=telling_of(audit, set(presets["preset"])),
+        rings=_ring_by_stop(decided),
     )
 
 
 def _next_time(audit: Audit, decided: Decided, causes: dict[str, int]) -> NextTime:
-    step = next_time.step(decided, audit.sources)
-    known = decided.known
-    expected = next_time.expect(decided)
-    zone_said = next_time.in_the_zone(known)
-    sentences = [next_time.rests_on(known), next_time.strictness(decided)]
+    expected, zone_said = next_time.expect(decided), next_time.in_the_zone(decided.known)
+    sure = [next_time.rests_on(decided.known), next_time.strictness(decided)]
     return NextTime(
-        headline=said(lambda _: next_time.headline(decided)),
-        expect=said(lambda _: expected),
-        instead=said(lambda _: next_time.instead(decided)),
-        blur=said(lambda _: next_time.blur_costs(causes, decided.exposure_time_s)),
-        walk=said(lambda _: next_time.next_walk(decided)),
-        sure=tuple(one for one in (*sentences, zone_said if zone_said != expected else "") if one),
-        step=step,
+        headline=next_time.headline(decided),
+        expect=expected,
+        instead=next_time.instead(decided),
+        blur=next_time.blur_costs(causes, decided.exposure_time_s),
+        walk=next_time.next_walk(decided),
+        sure=tuple(one for one in (*sure, zone_said if zone_said != expected else "") if one),
+        step=next_time.step(decided, audit.sources),
     )
 
 
-def preset_rows(audit: Audit, presets: pd.DataFrame, now: ZoneSetting | None) -> tuple[PresetRow, ...]:
+def _preset_rows(audit: Audit, presets: pd.DataFrame, now: ZoneSetting | None) -> tuple[PresetRow, ...]:
     """Rates of a lens's presets, the best first."""
     judged = "sharp_judged" in presets and bool((presets["sharp_judged"] > 0).any())
-    rows = []
+    grouped, rows = named_by_setting(audit.table), []
     for row in presets.sort_values(
         "hit_rate", ascending=False, na_position="last", kind="stable"
     ).itertuples():
         own = str(row.preset)
-        grouped = _grouped(audit, own)
-        rows.append(
-            PresetRow(
-                name="" if grouped else own,
-                setting=said(partial(setting_of, row)),
-                zone=said(partial(zone, row.near_limit_m, row.far_limit_m, row.focus_distance_m)),
-                now=now is not None and now.preset == own,
-                kept=Rate(row.hit_rate, row.low, row.high, int(row.hits), int(row.bursts)),
-                sharp=Rate(
-                    row.sharp_rate, row.sharp_low, row.sharp_high, int(row.sharp), int(row.sharp_judged)
-                )
-                if judged
-                else None,
-            )
-        )
+        kept = Rate(row.hit_rate, row.low, row.high, int(row.hits), int(row.bursts))
+        sharp = None
+        if judged:
+            counts = int(row.sharp), int(row.sharp_judged)
+            sharp = Rate(row.sharp_rate, row.sharp_low, row.sharp_high, *counts)
+        is_now = now is not None and now.preset == own
+        name = "" if own in grouped else own
+        rows.append(PresetRow(name, said(partial(_setting_of, row)), is_now, kept, sharp))
     return tuple(rows)
 
 
-def _grouped(audit: Audit, preset: str) -> bool:
-    """Whether a preset was named after its setting, since nobody declared it."""
-    own = audit.table.loc[audit.table["preset"] == preset, "preset_source"]
-    return bool(len(own)) and own.iloc[0] == "grouped"
-
-
-def setting_of(row: Any, units: str) -> str:
+def _setting_of(row: Any, units: str) -> str:
     """Write a preset's setting, without the lens."""
     return setting(row.focal_length_mm, row.f_number, row.focus_distance_m, units).partition(" mm ")[2]
 
 
-def presets_title(rows: Sequence[PresetRow], pairs: Sequence[Difference]) -> str:
+def _presets_title(rows: Sequence[PresetRow], pairs: Sequence[Difference]) -> str:
     """Say what the presets' rates show, as a title."""
-    counted = [row for row in rows if row.kept.of]
+    counted = [row.kept for row in rows if row.kept.of]
     if not counted:
         return "What was set" if rows else ""
     if len(counted) == 1:
-        return f"One preset: {counted[0].kept.hits} of {counted[0].kept.of} presses held a keeper"
-    sure = [pair for pair in pairs if pair.sure]
-    if not sure:
-        return "No preset surely keeps more than another"
-    return comparisons.title([(pair.better, pair.worse) for pair in sure])
+        return f"One preset: {counted[0].hits} of {counted[0].of} presses held a keeper"
+    sure = [(pair.better, pair.worse) for pair in pairs if pair.sure]
+    return comparisons.title(sure) if sure else "No preset surely keeps more than another"
 
 
-def differences(audit: Audit, presets: set[str]) -> tuple[Difference, ...]:
+def _differences(audit: Audit, presets: set[str]) -> tuple[Difference, ...]:
     """Differences between presets of one lens within the same walks and light, the largest first."""
-    pairs = audit.comparisons.pairs
+    pairs, found = audit.comparisons.pairs, []
     if not len(pairs):
         return ()
     own = pairs["preset_a"].isin(presets) & (pairs["status"] == "compared") & pairs["difference"].notna()
-    found = []
     for row in pairs[own].itertuples():
         sign = 1 if row.difference >= 0 else -1
         better, worse = (row.preset_a, row.preset_b)[::sign]
@@ -164,23 +139,16 @@ def differences(audit: Audit, presets: set[str]) -> tuple[Difference, ...]:
     return tuple(sorted(found, key=lambda one: -one.points)[:MOST_DIFFERENCES])
 
 
-def causes_of(audit: Audit, presets: Sequence[str]) -> tuple[Cause, ...]:
-    """Of 100 frames of these presets that were not kept, how many each cause accounts for."""
-    table = audit.causes.by_preset
-    own = table[table["preset"].isin(presets)] if audit.tolerance.carries else table.iloc[:0]
-    frames = {name: float(own[name].sum()) for name in CAUSES} if len(own) else {}
-    if not sum(frames.values()):
-        return ()
-    shares = out_of_100([frames[name] for name in CAUSES])
-    order = sorted(zip(CAUSES, shares, strict=True), key=lambda one: (one[0] != UNEXPLAINED, -one[1]))
-    return tuple(Cause(name, cause_words.SHORT[name], number) for name, number in order if number)
+def _shared_out(lost: pd.DataFrame) -> dict[str, int]:
+    """Of 100 frames not kept, how many each cause accounts for: what blur does not explain first."""
+    shares = dict(zip(CAUSES, out_of_100([float(lost[name].sum()) for name in CAUSES]), strict=True))
+    order = sorted(shares, key=lambda name: (name != UNEXPLAINED, -shares[name]))
+    return {name: shares[name] for name in order if shares[name]}
 
 
 def out_of_100(frames: Sequence[float]) -> list[int]:
     """Share 100 out in whole numbers, what is left over by the largest rests.
 
-    Examples
-    --------
     >>> out_of_100([1, 1, 1])
     [34, 33, 33]
     """
@@ -191,61 +159,55 @@ def out_of_100(frames: Sequence[float]) -> list[int]:
     return [int(number) for number in whole]
 
 
-def own_reasons(audit: Audit, presets: Sequence[str]) -> Counter[str]:
+def _own_reasons(table: pd.DataFrame, presets: set[str]) -> Counter[str]:
     """Count the photographer's own reasons for frames not kept."""
-    table = audit.table
     own = table.loc[table["preset"].isin(presets) & (table["counted_as"] == NOT_KEPT), "reason"].dropna()
     return Counter(reason.strip().lower() for reason in own if reason.strip())
 
 
-def ring_by_stop(decided: Decided) -> tuple[RingByStop, ...]:
+def _ring_by_stop(decided: Decided) -> tuple[RingByStop, ...]:
     """Sharp of 100 at each stop and engraving, now and best outlined; by light too where the best differs."""
     told = decided.told
     if told is None or told.paired is None:
         return ()
-    lights = [("", told.paired)]
-    lights += [
-        (str(one.light), one.paired)
-        for one in told.situations
-        if one.light
-        and one.paired is not None
-        and told.decision.kind != "cannot_tell"
-        and one.decision.setting not in (None, told.decision.setting)
-    ]
-    made = [_ring_by_stop(light, paired, decided.now, decided.ring_m) for light, paired in lights]
-    if made[0] is not None:
-        made[0] = replace(made[0], of_passers=told.subjects.of_passers)
-    return tuple(one for one in made if one is not None)
+    lights = [("", told.paired, told.subjects.of_passers)]
+    if told.decision.kind != "cannot_tell":
+        lights += [
+            (str(one.light), one.paired, False)
+            for one in told.situations
+            if one.light
+            and one.paired is not None
+            and one.decision.setting not in (None, told.decision.setting)
+        ]
+    return tuple(
+        _in_light(light, paired, best, decided, of_passers=of_passers)
+        for light, paired, of_passers in lights
+        if (best := best_of(paired)) is not None
+    )
 
 
-def _ring_by_stop(
-    light: str, paired: Paired, now: ZoneSetting | None, ring_m: Sequence[float]
-) -> RingByStop | None:
-    best = best_of(paired)
-    if best is None:
-        return None
-    unit = ring_unit(ring_m)
-    metres = METRES_PER_FOOT if unit == "ft" else 1.0
+def _in_light(light: str, paired: Paired, best: int, decided: Decided, *, of_passers: bool) -> RingByStop:
+    unit, now = ring_unit(decided.ring_m), decided.now
+    at_best = paired.f_number[best], paired.focus_distance_m[best]
     stops = np.unique(paired.f_number)
-    rings = _around(np.unique(paired.focus_distance_m[paired.tried]), paired.focus_distance_m[best])
-    value = {
-        (paired.f_number[row], paired.focus_distance_m[row]): float(paired.share[row])
-        for row in np.flatnonzero(paired.tried)
-    }
+    rings = _around(np.unique(paired.focus_distance_m[paired.tried]), at_best[1])
+    tried = np.flatnonzero(paired.tried)
+    settings = zip(paired.f_number[tried], paired.focus_distance_m[tried], strict=True)
+    value = dict(zip(settings, map(float, paired.share[tried]), strict=True))
     cells = tuple(
         tuple(
             Cell(
                 value.get((stop, ring), math.nan),
-                bool(now is not None and is_setting(now, stop, ring)),
-                bool(paired.f_number[best] == stop and paired.focus_distance_m[best] == ring),
+                now is not None and is_setting(now, stop, ring),
+                (stop, ring) == at_best,
             )
             for ring in rings
         )
         for stop in stops
     )
-    named = tuple("∞" if math.isinf(ring) else f"{ring / metres:.3g}" for ring in rings)
+    named = tuple(engraved(ring, unit) for ring in rings)
     numbers = tuple(format_f_number(stop) for stop in stops)
-    return RingByStop(light, numbers, named, unit, cells, subjects=paired.subjects)
+    return RingByStop(light, numbers, named, unit, cells, of_passers, paired.subjects)
 
 
 def _around(rings: np.ndarray, best_m: float) -> np.ndarray:
@@ -253,22 +215,3 @@ def _around(rings: np.ndarray, best_m: float) -> np.ndarray:
     at = int(np.flatnonzero(rings == best_m)[0])
     start = min(max(at - MOST_RINGS // 2, 0), max(len(rings) - MOST_RINGS, 0))
     return rings[start : start + MOST_RINGS]
-
-
-def telling_of(audit: Audit, presets: set[str]) -> tuple[Telling, ...]:
-    """Frames to look at, so that each kind that there is comes first once."""
-    if not audit.tolerance.carries:
-        return ()
-    own = audit.telling[audit.telling["preset"].isin(presets)]
-    turn = own.groupby("why", sort=False).cumcount()
-    own = own.iloc[np.argsort(turn.to_numpy(), kind="stable")].head(MOST_TELLING)
-    place = {file: row for row, file in reversed(list(enumerate(audit.table["file"])))} if len(own) else {}
-    return tuple(
-        Telling(
-            place[row.file],
-            row.file,
-            telling.SHORT[row.why],
-            said(partial(format_distance, row.subject_distance_m)),
-        )
-        for row in own.sort_values("why", kind="stable").itertuples()
-    )

@@ -24,6 +24,14 @@ SHORT = {
     "diffraction": "diffraction",
     "not_explained_by_blur": "not a matter of settings",
 }
+TELLING = {  # why a frame is worth a look
+    "in_front_of_zone": "stood too near",
+    "beyond_zone": "stood too far",
+    "subject_motion": "moved",
+    "diffraction": "softened by diffraction",
+    "kept_though_blurred": "you kept it blurred",
+    "not_kept_though_sharp": "sharp, yet left",
+}
 LITTLE = 0.05  # share of the frames below which blur is said to account for hardly any
 
 

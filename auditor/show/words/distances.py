@@ -7,15 +7,7 @@ from typing import Any
 
 import pandas as pd
 
-from auditor.show.words.figures import (
-    counted,
-    interval,
-    listed,
-    percent,
-    times,
-    times_span,
-    whole,
-)
+from auditor.show.words.figures import counted, interval, listed, percent, times, times_span, whole
 
 NO_DISTANCES = (
     "No counted frame has a subject distance, so it cannot be said where frames were lost. The column "
@@ -35,13 +27,7 @@ _MARKS = {"keeper": "keepers", "not kept": "frames not kept"}
 
 
 def in_and_out(tally: dict[str, float]) -> str:
-    """Say how frames inside their sharp zone fared against those outside it.
-
-    Parameters
-    ----------
-    tally : dict
-        See :func:`auditor.show.chart_tables.zone_rates`.
-    """
+    """Say how frames inside their sharp zone fared (:func:`auditor.show.chart_tables.zone_rates`)."""
     inside, outside = tally["in_frames"], tally["out_frames"]
     if not inside and not outside:
         return NO_DISTANCES if tally["no_distance"] else ""

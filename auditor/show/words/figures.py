@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
-from auditor.units import format_distance, format_f_number
+from auditor.units import format_distance, format_exposure_time, format_f_number
 
 FAR_IS_UNSURE = 20.0  # times the focus distance: beyond it the far limit is ill-conditioned
 UNKNOWN = "–"
@@ -14,8 +14,6 @@ UNKNOWN = "–"
 def percent(rate: float) -> str:
     """Write a share between 0 and 1 in per cent; one decimal below 1 %, where it would read as nothing.
 
-    Examples
-    --------
     >>> percent(0.287), percent(0.004), percent(float("nan"))
     ('29 %', '0.4 %', '–')
     """
@@ -28,8 +26,6 @@ def percent(rate: float) -> str:
 def interval(low: float, high: float) -> str:
     """Write an interval of shares.
 
-    Examples
-    --------
     >>> interval(0.231, 0.354)
     '23–35 %'
     """
@@ -41,8 +37,6 @@ def interval(low: float, high: float) -> str:
 def millimetres(length_mm: float) -> str:
     """Write a length on the sensor.
 
-    Examples
-    --------
     >>> millimetres(0.03), millimetres(0.12345)
     ('0.030 mm', '0.123 mm')
     """
@@ -52,8 +46,6 @@ def millimetres(length_mm: float) -> str:
 def points(difference: float) -> str:
     """Write a difference of shares in percentage points.
 
-    Examples
-    --------
     >>> points(0.123), points(-0.01)
     ('12 points', '−1 point')
     """
@@ -66,8 +58,6 @@ def points(difference: float) -> str:
 def points_interval(low: float, high: float) -> str:
     """Write an interval of a difference of shares.
 
-    Examples
-    --------
     >>> points_interval(-0.08, 0.14), points_interval(-0.001, 0.37)
     ('−8 to 14', '−0 to 37')
     """
@@ -86,10 +76,8 @@ def _signed(number: int) -> str:
 
 
 def times(ratio: float) -> str:
-    """Write how many times as often.
+    """Write how many times as often, or an hour, to two figures.
 
-    Examples
-    --------
     >>> times(4.23), times(37.2), times(float("nan"))
     ('4.2', '37', '–')
     """
@@ -97,43 +85,17 @@ def times(ratio: float) -> str:
 
 
 def times_span(low: float, high: float) -> str:
-    """Write an interval of times as often.
+    """Write an interval of that.
 
-    Examples
-    --------
     >>> times_span(1.2, 14.1)
     '1.2–14'
     """
     return UNKNOWN if math.isnan(low) or math.isnan(high) else f"{times(low)}–{times(high)}"
 
 
-def per_hour(rate: float) -> str:
-    """Write keepers an hour.
-
-    Examples
-    --------
-    >>> per_hour(3.25), per_hour(41.7)
-    ('3.2', '42')
-    """
-    return UNKNOWN if math.isnan(rate) else f"{rate:.{1 if rate < 10 else 0}f}"
-
-
-def per_hour_span(low: float, high: float) -> str:
-    """Write an interval of keepers an hour.
-
-    Examples
-    --------
-    >>> per_hour_span(3.25, 41.7)
-    '3.2–42'
-    """
-    return UNKNOWN if math.isnan(low) or math.isnan(high) else f"{per_hour(low)}–{per_hour(high)}"
-
-
 def counted(number: float, one: str, many: str = "") -> str:
     """Write a number with its noun in the right form, thousands set apart.
 
-    Examples
-    --------
     >>> counted(1, "burst"), counted(500, "frame"), counted(2, "has", "have")
     ('1 burst', '500 frames', '2 have')
     """
@@ -144,8 +106,6 @@ def counted(number: float, one: str, many: str = "") -> str:
 def whole(number: float) -> str:
     r"""Write a count; four figures stay together, longer ones are set apart by thin gaps.
 
-    Examples
-    --------
     >>> whole(9999), whole(12345).replace("\u202f", "'")
     ('9999', "12'345")
     """
@@ -155,8 +115,6 @@ def whole(number: float) -> str:
 def about(number: float) -> str:
     """Write a count that is only known roughly, to two figures.
 
-    Examples
-    --------
     >>> about(1928), about(37)
     ('1900', '37')
     """
@@ -166,8 +124,6 @@ def about(number: float) -> str:
 def shorten(text: str, limit: int) -> str:
     """Cut a long name in its middle, so that both ends can be told.
 
-    Examples
-    --------
     >>> shorten("crossing", 20), shorten("the crossing at the old mill", 14)
     ('crossing', 'the cro…d mill')
     """
@@ -180,8 +136,6 @@ def shorten(text: str, limit: int) -> str:
 def listed(parts: Iterable[str]) -> str:
     """Join words as a list is spoken.
 
-    Examples
-    --------
     >>> listed(["a"]), listed(["a", "b"]), listed(["a", "b", "c"])
     ('a', 'a and b', 'a, b and c')
     """
@@ -192,8 +146,6 @@ def listed(parts: Iterable[str]) -> str:
 def distance_span(from_m: float, to_m: float, units: str) -> str:
     """Write two distances with one unit.
 
-    Examples
-    --------
     >>> distance_span(1.246, 5.05, "m"), distance_span(3.03, float("inf"), "ft")
     ('1.25–5.05 m', '9.9 ft–∞')
     """
@@ -206,8 +158,6 @@ def distance_span(from_m: float, to_m: float, units: str) -> str:
 def far_limit(far_m: float, focus_m: float, units: str) -> str:
     """Write a far limit; one beyond twenty times the focus distance only by that bound.
 
-    Examples
-    --------
     >>> far_limit(70.0, 2.5, "m"), far_limit(5.0, 2.5, "m")
     ('beyond 50 m', '5 m')
     """
@@ -219,23 +169,18 @@ def far_limit(far_m: float, focus_m: float, units: str) -> str:
 def zone(near_m: float, far_m: float, focus_m: float, units: str) -> str:
     """Write a sharp zone; an ill-conditioned far limit is written as "beyond" its bound.
 
-    Examples
-    --------
     >>> zone(1.5, 70.0, 2.5, "m")
     '1.5 m to beyond 50 m'
     """
-    if math.isnan(near_m) or math.isnan(far_m):
-        return UNKNOWN
-    if FAR_IS_UNSURE * focus_m < far_m < math.inf:
-        return f"{format_distance(near_m, units)} to {far_limit(far_m, focus_m, units)}"
+    far = far_limit(far_m, focus_m, units)
+    if far.startswith("beyond"):
+        return f"{format_distance(near_m, units)} to {far}"
     return distance_span(near_m, far_m, units)
 
 
 def band(from_m: float, to_m: float, units: str) -> str:
     """Write a distance band.
 
-    Examples
-    --------
     >>> band(0, 1, "m"), band(2, 3, "m"), band(10, float("inf"), "m")
     ('under 1 m', '2–3 m', '10 m and beyond')
     """
@@ -246,19 +191,22 @@ def band(from_m: float, to_m: float, units: str) -> str:
     return distance_span(from_m, to_m, units)
 
 
-def f_number(number: float) -> str:
-    """Write an f-number."""
-    return format_f_number(number)
-
-
 def setting(focal_length_mm: float, number: float, focus_m: float, units: str) -> str:
     """Write a zone setting as it is set on the lens.
 
-    Examples
-    --------
     >>> setting(28, 8, 2.5, "m")
     '28 mm f/8 at 2.5 m'
     """
     if math.isnan(focal_length_mm) and math.isnan(number):
         return ""
     return f"{focal_length_mm:g} mm {format_f_number(number)} at {format_distance(focus_m, units)}"
+
+
+def exposure(time_s: float, iso: float) -> str:
+    """Write exposure time and ISO, as far as they are known.
+
+    >>> exposure(0.002, 400.0), exposure(float("nan"), 400.0)
+    ('1/500 s, ISO 400', 'ISO 400')
+    """
+    time = "" if math.isnan(time_s) else format_exposure_time(time_s)
+    return ", ".join(part for part in (time, "" if math.isnan(iso) else f"ISO {iso:.0f}") if part)

@@ -14,8 +14,8 @@ from auditor.evidence.causes import UNEXPLAINED
 from auditor.evidence.tolerance import VERDICTS, VERDICTS_REVERSED, WIDEST
 from auditor.show.decided import Decided, Known, ZoneSetting, best_of, is_setting
 from auditor.show.words.figures import counted, listed, millimetres, whole
-from auditor.show.words.flags import SENTENCES
 from auditor.show.words.plain import in_words, likely, of_100, one_in, times_more
+from auditor.show.words.tolerance import SENTENCES
 from auditor.text import without_home
 from auditor.units import format_distance, format_exposure_time, format_f_number
 
@@ -59,7 +59,19 @@ _WHERE_PEOPLE_STAND = Step(
     "Set the ring where people stand", "Set the ring to the distances at which people stood", "", "one walk"
 )
 _ONCE_MORE = Step("Walk once more", "Walk once more; every frame of these has its answer", "", "one walk")
-_CLOSED = "counts or verdicts and optics contradict each other"
+_NOT_YET = {
+    "gate_closed": "counts or verdicts and optics contradict each other",
+    "presses_follow_ring": "you press where the ring is set, so presets met different distances",
+    "few_subjects": "too few subjects were measured",
+    "no_setting": "no other setting was tried at these distances",
+    "unsure": "no setting is surely better, nor surely no better",
+}
+_MOSTLY = {
+    "subject_motion": "people who walk",
+    "in_front_of_zone": "subjects too near",
+    "beyond_zone": "subjects too far",
+    "diffraction": "diffraction at small stops",
+}
 
 
 def the(lens: str) -> str:
@@ -67,27 +79,21 @@ def the(lens: str) -> str:
     return f"the {lens}" if lens else "the lens"
 
 
-def ring_name(distance_m: float, units: str) -> str:
-    """Write where the ring stands."""
-    return "∞" if math.isinf(distance_m) else format_distance(distance_m, units)
-
-
 def setting_name(setting: ZoneSetting | Setting, units: str) -> str:
     """Write a setting as it is set."""
-    return f"{format_f_number(setting.f_number)}, ring on {ring_name(setting.focus_distance_m, units)}"
+    return f"{format_f_number(setting.f_number)}, ring on {format_distance(setting.focus_distance_m, units)}"
 
 
 def headline(decided: Decided) -> str:
     """Give the instruction; distances on the ring are written as it is engraved."""
-    lens, one, units = the(decided.lens), decided.to_set, decided.ring_unit
-    if decided.kind == "not_focus":
+    lens, kind = the(decided.lens), decided.kind
+    if kind == "not_focus":
         return f"Focus is not what decides: leave the ring of {lens}"
-    if decided.told is not None and decided.kind == "latitude":
-        return f"{anything(decided.told.decision.latitude, units)} will do for {lens}"
-    if decided.kind == "change" and one is not None:
-        return f"Next time, set {lens} to {setting_name(one, units)}"
-    if decided.kind == "keep" and one is not None:
-        return f"Keep {lens} at {setting_name(one, units)}"
+    if decided.told is not None and kind == "latitude":
+        return f"{anything(decided.told.decision.latitude, decided.ring_unit)} will do for {lens}"
+    if kind in ("change", "keep") and decided.to_set is not None:
+        do = f"Next time, set {lens} to" if kind == "change" else f"Keep {lens} at"
+        return f"{do} {setting_name(decided.to_set, decided.ring_unit)}"
     return f"{_helpful(decided).instruction or 'Walk once more'} to learn what to set"
 
 
@@ -113,7 +119,7 @@ def anything(settings: Sequence[Setting], units: str) -> str:
     stops = sorted({one.f_number for one in settings})
     rings = sorted({one.focus_distance_m for one in settings})
     along = " to ".join(dict.fromkeys(format_f_number(stop) for stop in (stops[0], stops[-1])))
-    between = " to ".join(dict.fromkeys(ring_name(ring, units) for ring in (rings[0], rings[-1])))
+    between = " to ".join(dict.fromkeys(format_distance(ring, units) for ring in (rings[0], rings[-1])))
     return f"{'Anything from ' if len(stops) > 1 else ''}{along}, ring on {between},"
 
 
@@ -136,14 +142,13 @@ def _kept(told: LensDecision) -> str:
     if walk is not None:
         sure = f"{in_words(round(walk.level * 10))} times in ten"
         more = f" On a walk of {walk.presses} presses, {sure}: {walk.low} to {walk.high}."
-    verb = "held" if told.decision.kind in ("change", "cannot_tell") else "will hold"
     often = one_in(level.rate, "press")
-    how_many = often if often.startswith(("nearly", "hardly")) else f"about {often}"
-    if verb == "held":
-        how_many = f"so far {how_many}"
+    if not often.startswith(("nearly", "hardly")):
+        often = f"about {often}"
+    past = told.decision.kind in ("change", "cannot_tell")
+    start = f"so far {often} held" if past else f"{often} will hold"
     span = likely(level.low, level.high)
-    start = how_many[0].upper() + how_many[1:]
-    return f"{start} {verb} a keeper ({of_100(level.rate)} of 100, {span}).{more}"
+    return f"{start[0].upper()}{start[1:]} a keeper ({of_100(level.rate)} of 100, {span}).{more}"
 
 
 def subjects(told: LensDecision) -> str:
@@ -162,22 +167,15 @@ def instead(decided: Decided) -> str:
     told = decided.told
     if told is None:
         return ""
-    own, now, units = told.decision, decided.now, decided.ring_unit
     said = {
         "keep": "Nothing: no ring or stop surely makes more subjects sharp.",
         "latitude": "Whatever suits the light: these cannot be told apart.",
         "not_focus": "Moment, framing, light: what you left was not left for blur.",
-    }.get(own.kind, "")
-    if own.kind == "change" and now is not None:
-        said = _against_habit(told, now, units)
-    if own.kind == "cannot_tell":
-        said = "Nothing yet: " + {
-            "gate_closed": f"{_CLOSED}.",
-            "presses_follow_ring": "you press where the ring is set, so presets met different distances.",
-            "few_subjects": "too few subjects were measured.",
-            "no_setting": "no other setting was tried at these distances.",
-        }.get(own.why, "no setting is surely better, nor surely no better.")
-    return " ".join([said, *by_light(told, units)]).strip()
+        "cannot_tell": f"Nothing yet: {_NOT_YET.get(told.decision.why, _NOT_YET['unsure'])}.",
+    }.get(decided.kind, "")
+    if decided.kind == "change" and decided.now is not None:
+        said = _against_habit(told, decided.now, decided.ring_unit)
+    return " ".join([said, *by_light(told, decided.ring_unit)]).strip()
 
 
 def _against_habit(told: LensDecision, now: ZoneSetting, units: str) -> str:
@@ -233,18 +231,11 @@ def blur_costs(of_100_by_cause: Mapping[str, int], exposure_time_s: float) -> st
     if total < 3:
         return "Hardly any frame you left was lost to blur alone."
     worst = max(lost, key=lambda name: lost[name])
-    mostly = {
-        "subject_motion": "people who walk",
-        "in_front_of_zone": "subjects too near",
-        "beyond_zone": "subjects too far",
-        "diffraction": "diffraction at small stops",
-    }[worst]
-    more = ""
+    often = one_in(total / 100, "frame")
+    said = f"About {often} you left would be a keeper but for it, mostly {_MOSTLY[worst]}"
     if worst == "subject_motion" and not math.isnan(exposure_time_s):
-        more = f", at {format_exposure_time(exposure_time_s)}: go faster where light allows"
-    return (
-        f"About {one_in(total / 100, 'frame')} you left would be a keeper but for it, mostly {mostly}{more}."
-    )
+        said += f", at {format_exposure_time(exposure_time_s)}: go faster where light allows"
+    return f"{said}."
 
 
 def next_walk(decided: Decided) -> str:
@@ -306,19 +297,16 @@ def strictness(decided: Decided) -> str:
         return SENTENCES[VERDICTS_REVERSED]
     own = told.tolerances
     if own.verdicts >= VERDICTS:
-        start, span = "Your eye takes for sharp up to", (own.sharp_mm, own.sharp_low, own.sharp_high)
+        start, eye = "Your eye takes for sharp up to", (own.sharp_mm, own.sharp_low, own.sharp_high)
     elif told.decision.rests_on == "keepers" and own.keepers:
-        start, span = "Your keepers bear about", (own.keep_mm, own.keep_low, own.keep_high)
+        start, eye = "Your keepers bear about", (own.keep_mm, own.keep_low, own.keep_high)
     else:
         return "How strict your eye is, nobody has told yet, so every likely strictness was tried."
-    if span[2] > WIDEST * span[1]:
+    blur_mm, low, high = eye
+    if high > WIDEST * low:
         return "How strict your eye is, is hardly known yet, so every likely strictness was tried."
-    return _eye(start, *span, own.handbook_mm)
-
-
-def _eye(start: str, blur_mm: float, low: float, high: float, handbook_mm: float) -> str:
     span = f"{millimetres(low).removesuffix(' mm')} to {millimetres(high)}"
-    return f"{start} {blur_mm / handbook_mm:.1f} times the handbook's blur ({span})."
+    return f"{start} {blur_mm / own.handbook_mm:.1f} times the handbook's blur ({span})."
 
 
 def step(decided: Decided, sources: Sequence[str]) -> Step:

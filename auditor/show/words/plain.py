@@ -14,8 +14,6 @@ HALF = 0.55
 def in_words(number: int) -> str:
     """Write a small number as a word.
 
-    Examples
-    --------
     >>> in_words(3), in_words(25)
     ('three', '25')
     """
@@ -25,8 +23,6 @@ def in_words(number: int) -> str:
 def one_in(share: float, thing: str) -> str:
     """Say a share as one thing in so many.
 
-    Examples
-    --------
     >>> one_in(0.34, "press"), one_in(0.049, "press"), one_in(0.78, "press"), one_in(0.0, "press")
     ('one press in three', 'one press in 20', 'four presses in five', 'hardly any press')
     """
@@ -47,8 +43,6 @@ def one_in(share: float, thing: str) -> str:
 def of_100(share: float) -> str:
     """Write a share as so many of 100; below one with a decimal.
 
-    Examples
-    --------
     >>> of_100(0.34), of_100(0.004)
     ('34', '0.4')
     """
@@ -58,8 +52,6 @@ def of_100(share: float) -> str:
 def likely(low: float, high: float) -> str:
     """Write the interval of a share of 100; empty where it is unknown.
 
-    Examples
-    --------
     >>> likely(0.24, 0.44)
     'likely 24 to 44'
     """
@@ -69,8 +61,6 @@ def likely(low: float, high: float) -> str:
 def times_more(ratio: float) -> str:
     """Write a gain as a share of what there is now.
 
-    Examples
-    --------
     >>> times_more(1.47), times_more(2.3)
     ('47 % more', '2.3 times as many')
     """

@@ -9,16 +9,7 @@ from auditor.show.words.figures import counted, interval, percent, setting, shor
 
 
 def preset_label(row: Any, units: str, limit: int = 1000) -> str:
-    """Name a preset with its setting, unless the name says it already.
-
-    Parameters
-    ----------
-    row : named tuple or pandas.Series
-        A row of the presets as shown.
-    units : str
-    limit : int
-        Most characters; a longer name is cut, the setting never.
-    """
+    """Name a preset with its setting, unless the name says it; a long name is cut, the setting never."""
     if row.preset == OTHER:
         return "other presets together"
     set_to = setting(row.focal_length_mm, row.f_number, row.focus_distance_m, units)

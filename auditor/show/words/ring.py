@@ -4,58 +4,35 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
-from auditor.optics.ring_check import RingShift
+from auditor.optics.bench import Bench
+from auditor.optics.ring_check import extension_mm, true_focus_m
 from auditor.optics.rings import FULL_STOPS, Place, neighbours
-from auditor.optics.scales import read_scale_for
-from auditor.optics.sensors import Sensor
 from auditor.units import format_distance, format_f_number
 
 SAME_MARK = 2 ** (1 / 8)  # f-numbers nearer than a quarter of a stop are read alike
 FULL_FRAME_MM = 43.27
 
 
-@dataclass(frozen=True, slots=True)
-class EngravedScale:
-    """The depth-of-field scale of a lens.
-
-    Attributes
-    ----------
-    coc_mm, low_mm, high_mm : float
-        Criterion that it was engraved for, and its interval [mm].
-    source : str
-        ``assumed``, ``read off it``, or the criterion stated.
-    contrary : tuple of str
-        Two readings that no one criterion explains.
-    """
-
-    coc_mm: float
-    low_mm: float
-    high_mm: float
-    source: str
-    contrary: tuple[str, ...] = ()
-
-
 def place_name(place: Place, units: str) -> str:
     """Write a place as a photographer finds it on the ring.
 
-    Examples
-    --------
     >>> place_name(Place(3.0), "m"), place_name(Place(2.4, (2.0, 3.0)), "m")
     ('3 m', 'midway between 2 and 3 m')
     """
     if place.between_m is None:
         return format_distance(place.distance_m, units)
     low, high = (format_distance(end, units) for end in place.between_m)
-    return f"midway between {low.removesuffix(f' {units}') if high.endswith(units) else low} and {high}"
+    return f"midway between {_without_unit(low, high, units)} and {high}"
+
+
+def _without_unit(low: str, high: str, units: str) -> str:
+    return low.removesuffix(f" {units}") if high.endswith(units) else low
 
 
 def ring_at(place: Place, units: str) -> str:
     """Write where to set the ring.
 
-    Examples
-    --------
     >>> ring_at(Place(3.0), "m"), ring_at(Place(2.4, (2.0, 3.0)), "m")
     ('ring at 3 m', 'ring midway between 2 and 3 m')
     """
@@ -65,22 +42,18 @@ def ring_at(place: Place, units: str) -> str:
 def anywhere(places: Sequence[Place], units: str) -> str:
     """Write the leeway of the ring, by the places within it; empty without any.
 
-    Examples
-    --------
     >>> anywhere((Place(2.0), Place(2.5), Place(3.0)), "m"), anywhere((Place(2.0),), "m")
     ('anywhere from 2 to 3 m', '2 m')
     """
     if len(places) < 2:
         return place_name(places[0], units) if places else ""
     low, high = (place_name(end, units) for end in (places[0], places[-1]))
-    return f"anywhere from {low.removesuffix(f' {units}') if high.endswith(units) else low} to {high}"
+    return f"anywhere from {_without_unit(low, high, units)} to {high}"
 
 
 def marks(f_number: float) -> str:
     """Write which marks of an engraved scale an f-number falls on.
 
-    Examples
-    --------
     >>> marks(10.7), marks(9.4), marks(40.0), marks(0.9)
     ('f/11', 'halfway from f/8 to f/11', 'past f/22', 'inside f/1.4')
     """
@@ -91,30 +64,10 @@ def marks(f_number: float) -> str:
     return f"halfway from {format_f_number(low)} to {format_f_number(high)}"
 
 
-def read_range(
-    f_number: float, own_mm: tuple[float, float, float], scale: EngravedScale
-) -> tuple[float, float, float]:
-    """f-number to read on the scale, with the interval that the two criteria leave it.
-
-    Parameters
-    ----------
-    f_number : float
-    own_mm : tuple of float
-        Criterion wanted, and its interval [mm].
-    scale : EngravedScale
-    """
-    return (
-        float(read_scale_for(f_number, own_mm[0], scale.coc_mm)),
-        f_number * own_mm[1] / scale.high_mm,
-        f_number * own_mm[2] / scale.low_mm,
-    )
-
-
-def read_scale(
-    f_number: float, own_mm: tuple[float, float, float], scale: EngravedScale, sensor: Sensor
-) -> list[str]:
+def read_scale(f_number: float, coc_mm: float, bench: Bench) -> list[str]:
     """Say how to read the engraved scale, and what it is worth on a smaller sensor."""
-    number, low, high = read_range(f_number, own_mm, scale)
+    number, low, high = bench.read_range(f_number, coc_mm)
+    scale, sensor = bench.scale, bench.sensor
     made_for = f"{scale.coc_mm:.3f} mm, {scale.source}"
     if scale.low_mm < scale.high_mm:
         top = f"{scale.high_mm:.3f}" if math.isfinite(scale.high_mm) else "more"
@@ -134,40 +87,33 @@ def read_scale(
             f"  On {size} the picture is enlarged {times:.2g} times as much as on 36 x 24 mm, for which such "
             "scales are engraved."
         )
-    if scale.contrary:
+    if scale.contradiction:
+        contrary = " and ".join(bench.readings[at] for at in scale.contradiction)
+        lines.append(f"  The readings contradict each other: {contrary}. Read them again.")
+    if bench.shift:
         lines.append(
-            f"  The readings contradict each other: {' and '.join(scale.contrary)}. Read them again."
+            "  Every mark of this ring is off, so its scale reads wrong distances: trust the limits above."
         )
     return lines
 
 
-def ring_shift(
-    shift: RingShift, checks: Sequence[str], focus_m: float, true_m: float, e_mm: float, units: str
-) -> list[str]:
-    """Say where a mark really focuses, why, and which readings do not fit.
-
-    Parameters
-    ----------
-    shift : RingShift
-    checks : sequence of str
-        The readings as typed.
-    focus_m, true_m : float
-        The mark, and where it focuses [m].
-    e_mm : float
-        Real extension there [mm].
-    units : str
-    """
-    out = shift.shift_mm > 0
+def ring_shift(focus_m: float, bench: Bench) -> list[str]:
+    """Say where a mark really focuses, why, and which readings do not fit; nothing where nobody measured."""
+    if bench.shift is None:
+        return []
+    shift_mm, out = bench.shift_mm, bench.shift_mm > 0
     way, fault = ("out", "thick") if out else ("in", "thin")
-    mark, true = format_distance(focus_m, units), format_distance(true_m, units)
+    true = bench.shown(float(true_focus_m(focus_m, **bench.lens)))
+    e_mm = float(extension_mm(focus_m, bench.focal_length_mm, bench.distance_from)) + shift_mm
     past = ", past infinity" if e_mm < 0 else ""
+    fit = "; one length for all readings" if len(bench.checks) > 1 else ""
     lines = [
-        f"By tape the mark {mark} focuses at {true}{past}: the lens stands "
-        f"{abs(shift.shift_mm):.3f} mm too far {way}, as with an adapter too {fault}."
+        f"By tape {', '.join(bench.checks)}{fit}: the mark {bench.shown(focus_m)} focuses at {true}{past}.",
+        f"  The lens stands {abs(shift_mm):.3f} mm too far {way}, as with an adapter too {fault}.",
     ]
     if out:
         lines.append("  It never reaches infinity.")
-    if shift.disagree:
-        doubtful = " and ".join(checks[at] for at in shift.disagree)
+    if bench.shift.disagree:
+        doubtful = " and ".join(bench.checks[at] for at in bench.shift.disagree)
         lines.append(f"  No one adapter explains the readings; doubtful: {doubtful}. Measure again.")
     return lines

@@ -4,16 +4,27 @@ from __future__ import annotations
 
 from auditor.evidence.tolerance import Eye, Tolerance
 from auditor.show.words.figures import counted, millimetres, percent
-from auditor.show.words.flags import sentences
+
+# What stands in the way of a tolerance.
+SENTENCES = {
+    "no_distances": "No counted frame has a subject distance, so no blur is known; auditor prepare lays out "
+    "a sheet of frames to measure.",
+    "few_verdicts": "Fewer than 30 verdicts on sharpness were given, so your keepers stand in for them; the "
+    "sheet that auditor prepare lays out asks for them.",
+    "too_wide": "Marks and verdicts hardly narrow what is usual.",
+    "verdicts_reversed": "The more blur was worked out, the more often you called a frame sharp: look at the "
+    "distances and settings that were noted.",
+    "blur_decides_nothing": "What you keep does not follow blur.",
+}
 
 
 def finding(tolerance: Tolerance) -> str:
     """Say how much blur the photographer bears, what shows it, and how it compares with the handbook."""
+    why = " ".join(SENTENCES[flag] for flag in tolerance.flags)
     if not tolerance.fitted:
-        return "How much blur you bear cannot be said. " + " ".join(sentences(tolerance.flags))
+        return f"How much blur you bear cannot be said. {why}"
     if not tolerance.carries:
-        doubts = " ".join(sentences(tolerance.flags))
-        return f"How much blur you bear is not known well enough to rest anything on it. {doubts}"
+        return f"How much blur you bear is not known well enough to rest anything on it. {why}"
     if tolerance.used == "sharp":
         said = (
             f"You call a subject sharp up to a blur of {_size(tolerance.sharp, tolerance)} on the sensor "
@@ -34,13 +45,10 @@ def _against_handbook(tolerance: Tolerance) -> str:
     eye = tolerance.eye
     handbook = eye.blur_mm / tolerance.times_handbook
     named = f"the handbook's {millimetres(handbook)}"
-    if eye.low > handbook:
-        return f"That is {tolerance.times_handbook:.1f} times {named}: your zones are wider than tables say."
-    if eye.high < handbook:
-        return (
-            f"That is {tolerance.times_handbook:.1f} times {named}: your zones are narrower than tables say."
-        )
-    return f"Its interval holds {named}, so tables serve you as they are."
+    if eye.low <= handbook <= eye.high:
+        return f"Its interval holds {named}, so tables serve you as they are."
+    how = "wider" if eye.low > handbook else "narrower"
+    return f"That is {tolerance.times_handbook:.1f} times {named}: your zones are {how} than tables say."
 
 
 def _of_all(tolerance: Tolerance) -> str:
@@ -54,7 +62,7 @@ def by_lens(tolerance: Tolerance) -> list[str]:
 
 def doubts(tolerance: Tolerance) -> list[str]:
     """List the doubts about a tolerance that carries, since the others are in the finding."""
-    return sentences(tolerance.flags) if tolerance.carries else []
+    return [SENTENCES[flag] for flag in tolerance.flags] if tolerance.carries else []
 
 
 def chart_finding(tolerance: Tolerance) -> str:

@@ -13,14 +13,14 @@ from auditor.advice.this_walk import Diary
 from auditor.evidence.drift import Drift
 from auditor.evidence.usual import FEWEST_WALKS, LESS, MORE, NO_USUAL, WITHIN
 from auditor.show.page.model import Said, Telling, said
-from auditor.show.words import telling
+from auditor.show.words import causes
 from auditor.show.words.figures import counted, listed
 from auditor.show.words.plain import of_100
 from auditor.show.words.sessions import when
 from auditor.text import collapse
 from auditor.units import format_distance, format_f_number
 
-MOST_PRESETS, MOST_NAMES = 3, 3
+MOST_PRESETS, MOST_NAMES = 2, 3
 PLACES = {
     MORE: "better than 19 of 20 such walks would be",
     LESS: "worse than 19 of 20 such walks would be",
@@ -76,7 +76,7 @@ def tell_walk(diary: Diary, files: pd.Series) -> WalkTold:
     notes += [("Drift", said(partial(drift, one))) for one in diary.drifts if one.shown]
     if diary.again:
         names = collapse([short(file) for file in diary.again], MOST_NAMES)
-        look = f"Worth a second look, sharp in the zone yet passed over: {names}."
+        look = f"Passed over, though sharp in the zone: {names}."
         notes.append(("Again", Said(look, look)))
     return WalkTold(
         title=f"{'This walk' if diary.row == len(diary.walks) - 1 else 'The walk'}, {when(diary.walk)}",
@@ -86,7 +86,6 @@ def tell_walk(diary: Diary, files: pd.Series) -> WalkTold:
         frames=tuple(
             Telling(
                 place[row.file],
-                row.file,
                 why(row.why),
                 said(partial(format_distance, row.subject_distance_m)),
             )
@@ -102,8 +101,8 @@ def short(file: str) -> str:
 
 def why(kind: str) -> str:
     """Say why a frame tells something."""
-    if kind in telling.SHORT:
-        return telling.SHORT[kind]
+    if kind in causes.TELLING:
+        return causes.TELLING[kind]
     mark, _, side = kind.partition(", ")
     return f"{_PLAIN[mark]}, {_SIDES[side]}"
 
@@ -116,7 +115,7 @@ def set_up(diary: Diary, units: str) -> str:
         f"{format_f_number(row.f_number)} at {format_distance(row.focus_distance_m, units)} ({row.presses})"
         for row in diary.presets.itertuples()
     ]
-    parts[0] = parts[0].replace(")", f" of {counted(diary.walk['presses'], 'press', 'presses')})")
+    parts[0] = parts[0].replace(")", " presses)")
     more = len(parts) - MOST_PRESETS
     text = f"Set {listed([*parts[:MOST_PRESETS], *([f'{more} more'] if more > 0 else [])])}."
     new = listed(f"{kind} {name}" for kind, name in diary.new)
@@ -163,7 +162,7 @@ def without_usual(diary: Diary) -> str:
     """Say that there is no usual yet; empty where something is."""
     if diary.row >= FEWEST_WALKS:
         return ""
-    return f"What is usual, {FEWEST_WALKS} earlier walks would tell; there {counted(diary.row, 'is', 'are')}."
+    return f"Usual is told from {FEWEST_WALKS} earlier walks on; {diary.row} so far."
 
 
 def followed(one: Followed, units: str) -> str:

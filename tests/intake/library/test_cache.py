@@ -488,4 +488,4 @@ def test_packing_of_what_the_cache_holds_is_that_of_the_reader(read, cache, arch
     read(cache)
     path = archive / "d0" / "P1010000.jpg"
     ((value,),) = in_cache(cache, "SELECT value FROM file WHERE name = ?", path.name)
-    assert value == read_packed(str(path)) == pack(reading.Unpacker().unpack(value))
+    assert value == read_packed(str(path)) == pack(reading.unpack(value))

@@ -20,7 +20,7 @@ from auditor.intake.library import reading
 from auditor.intake.library.reading import read_found
 from auditor.intake.library.walk import find_files
 from auditor.intake.photofile.metadata import read_file
-from auditor.intake.photofile.packing import Unpacker, pack
+from auditor.intake.photofile.packing import pack, unpack
 from auditor.intake.photofile.records import FileRecord, XmpValues
 from auditor.intake.photofile.xmp import read_sidecar
 
@@ -132,9 +132,8 @@ RECORDS = [
 
 @pytest.mark.parametrize("record", RECORDS)
 def test_a_packed_record_comes_back_as_it_was(record):
-    unpacker = Unpacker()
     for _ in range(2):  # the second time from memory
-        assert repr(unpacker.unpack(pack(record))) == repr(record)  # repr, since NaN is not equal to itself
+        assert repr(unpack(pack(record))) == repr(record)  # repr, since NaN is not equal to itself
 
 
 @pytest.mark.parametrize("record", RECORDS)
@@ -143,7 +142,7 @@ def test_a_packed_record_that_is_damaged_anywhere_is_refused(record):
     for i in range(len(data)):
         for damaged in (data[:i], data[:i] + bytes([data[i] ^ 0x10]) + data[i + 1 :]):
             with pytest.raises(ValueError):  # noqa: PT011
-                Unpacker().unpack(damaged)
+                unpack(damaged)
 
 
 def test_every_field_is_packed():
@@ -153,7 +152,7 @@ def test_every_field_is_packed():
         value = values[field] if field in values else types[type_]
         changed = FileRecord()._replace(**{field: value})
         assert repr(changed) != repr(FileRecord())
-        assert repr(Unpacker().unpack(pack(changed))) == repr(changed)
+        assert repr(unpack(pack(changed))) == repr(changed)
 
 
 # --- the same result, whoever reads ---------------------------------------------------------------------

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import os
+import sqlite3
 import sys
 import textwrap
 import time
+from contextlib import closing
 from pathlib import Path
 
 import numpy as np
@@ -146,9 +148,8 @@ def test_a_stopped_run_goes_on_where_it_was(walk, tmp_path):
     rest = measure_pictures(frames, cache, 1, lambda *at: told.append(at))
     assert told[-1] == (4, 4)
     assert all(len(picture.faces) for picture in rest.pictures)
-    monkey = measuring.Cache(measuring.cache_beside(cache), 0)
-    assert len(monkey.rows_of(str(walk))) == 4
-    monkey.close()
+    with closing(sqlite3.connect(measuring.beside(cache, "pictures"))) as kept:
+        assert kept.execute("SELECT count(*) FROM file").fetchone() == (4,)
 
 
 def test_a_picture_that_kills_its_process_costs_only_itself(walk, tmp_path, monkeypatch):

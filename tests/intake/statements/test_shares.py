@@ -8,9 +8,10 @@ menton to sellion 122.6 ± 6.7 and 113.1 ± 6.1 mm.
 import numpy as np
 import pytest
 from PIL import Image
+from worlds.stated import ARCADE_ON as SESSION
+from worlds.stated import read, said
 
 from auditor.frames import with_columns
-from auditor.intake.archive import read_archive
 from auditor.intake.statements.bodies import (
     FACE,
     HEAD_SHOULDER,
@@ -24,26 +25,6 @@ from auditor.intake.statements.bodies import (
 )
 from auditor.intake.statements.notes import NOTE_READERS
 from auditor.intake.statements.shares import picture_heights_mm
-from auditor.settings import Request
-
-SESSION = """
-[[preset]]
-name = "arcade"
-focal_length = "28mm"
-f_number = 8
-focus_distance = "2.5m"
-[[stretch]]
-preset = "arcade"
-from = "P1010001"
-"""
-
-
-def read(source, **options):
-    return read_archive(Request((source,), **options))
-
-
-def said(archive):
-    return "\n".join(f"{p.file}: {p.what} {p.next}" for p in archive.problems)
 
 
 def turn(path, orientation):

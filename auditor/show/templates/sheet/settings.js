@@ -67,7 +67,7 @@ function drawCameras() {
   box.replaceChildren(...data.cameras.filter((camera) => camera.assumed).map((camera) => {
     const told = state.sensors[camera.name];
     const part = element("div", { className: `camera${told ? " told" : ""}` });
-    part.append(element("b", { textContent: `${camera.name || "The camera"}: how large is its sensor?` }));
+    part.append(element("b", { textContent: camera.name ? `${camera.name}: how large is its sensor?` : "How large is the sensor, or the film?" }));
     part.append(element("p", { className: "hint", textContent: told ? `Said: ${told}.` : "Its files do not tell. Without it no distance can be measured." }));
     const row = element("div", { className: "chips" });
     for (const [words, sensor] of [["36×24 mm", "36x24"], ["APS-C, 1.5×", "23.6x15.7"], ["Four Thirds", "17.3x13"], ["1 inch", "13.2x8.8"]]) {
@@ -166,7 +166,7 @@ function drawSettings() {
     const preset = state.markers[shot.label] === true ? null : settingOf(shot);
     button.querySelector(".lane").className = `lane${preset ? ` p${number.get(preset.name)}` : ""}`;
     button.classList.toggle("begins", state.starts.some((start) => start.label === shot.label));
-    button.setAttribute("aria-label", `${shot.label}, ${shot.at}: ${preset ? preset.name : "not known"}`);
+    button.setAttribute("aria-label", `${shot.label}${shot.at && `, ${shot.at}`}: ${preset ? preset.name : "not known"}`);
   }
   for (const box of rollsBox.querySelectorAll(".dark")) box.refresh();
 }

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from worlds.people import blur_parts_mm
 
 from auditor.frames import with_columns
 
@@ -48,17 +49,6 @@ class Truth:
     steepness: float
 
 
-def blur_parts_mm(focal_mm, f_number, focus_m, subject_m, exposure_s, crossing):
-    """Defocus disc, smear and Airy diameter of a thin lens, distances from the sensor plane."""
-    f = focal_mm / 1000
-    u = (subject_m + np.sqrt(subject_m**2 - 4 * f * subject_m)) / 2
-    s = (focus_m + np.sqrt(focus_m**2 - 4 * f * focus_m)) / 2
-    m = f / (u - f)
-    defocus = 1000 * f**2 / (f_number * (s - f)) * np.abs(u - s) / u
-    smear = 1000 * m * SPEED_M_S * exposure_s * crossing
-    return defocus, smear, 2.4393 * 550e-6 * f_number * (1 + m)
-
-
 def draw_truth(rng, world):
     low, high = np.log(world.tolerance_mm)
     return Truth(
@@ -81,10 +71,12 @@ def draw_archive(rng, world, bursts):
     distance = _distances(rng, world, bursts, median, spread, focal, n_number, focus)
     exposure = shutters[preset] * np.exp(rng.normal(0, 0.3, bursts))
     crossing = np.abs(np.sin(rng.uniform(0, 2 * np.pi, bursts)))
-    blur = np.sqrt(sum(p**2 for p in blur_parts_mm(focal, n_number, focus, distance, exposure, crossing)))
+    blur = np.sqrt(
+        sum(p**2 for p in blur_parts_mm(focal, n_number, focus, distance, exposure, SPEED_M_S, crossing))
+    )
     kept, burst = _verdicts(rng, world, keep_chance(world, truth, blur))
     guessed = _guesses(rng, world, distance)
-    parts = blur_parts_mm(focal, n_number, focus, guessed, exposure, np.sqrt(0.5))
+    parts = blur_parts_mm(focal, n_number, focus, guessed, exposure, SPEED_M_S, np.sqrt(0.5))
     columns = {
         "preset": np.array([f"preset {i}" for i in range(5)], dtype=object)[preset],
         "f_number": n_number,
@@ -133,7 +125,7 @@ def _distances(rng, world, n, median, spread, focal, n_number, focus):
     if world.presses == "inside":
         for _ in range(60):
             looks = distance * np.exp(rng.normal(0, world.guess_sd, n))
-            defocus = blur_parts_mm(focal, n_number, focus, np.maximum(looks, 0.4), 0.0, 0.0)[0]
+            defocus = blur_parts_mm(focal, n_number, focus, np.maximum(looks, 0.4), 0.0, SPEED_M_S, 0.0)[0]
             again = defocus > COC_MM
             if not again.any():
                 break
