@@ -197,7 +197,7 @@ def advice_text(settings: Sequence[Setting], units: str = "m") -> str:
         f"{format_f_number(each.f_number)} at {format_distance(each.focus_distance_m, units)}"
         for each in settings[:2]
     ]
-    return " or ".join([*named, *(["like"] if len(settings) > 2 else [])])
+    return f"{', '.join(named)} or alike" if len(settings) > 2 else " or ".join(named)
 
 
 def _text(line: dict[str, Any]) -> str:

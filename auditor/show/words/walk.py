@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from functools import partial
 from typing import Any, NamedTuple
 
@@ -21,10 +21,11 @@ from auditor.text import collapse
 from auditor.units import format_distance, format_f_number
 
 MOST_PRESETS, MOST_NAMES = 2, 3
+USUAL = "within your usual"
 PLACES = {
     MORE: "better than 19 of 20 such walks would be",
     LESS: "worse than 19 of 20 such walks would be",
-    WITHIN: "within your usual",
+    WITHIN: USUAL,
 }
 _PLAIN = {"keeper": "kept", "not kept": "left", "unmarked": "not marked"}
 _SIDES = {"near": "stood too near", "in": "in the zone", "far": "stood too far"}
@@ -72,7 +73,7 @@ def tell_walk(diary: Diary, files: pd.Series) -> WalkTold:
         ``notes``: what became of advice, what drifts, what deserves a second look, each under its label.
     """
     place = {file: row for row, file in reversed(list(enumerate(files)))}
-    notes = [("Advised", said(partial(followed, one))) for one in diary.followed]
+    notes = [("Last time", said(partial(followed, one))) for one in diary.followed]
     notes += [("Drift", said(partial(drift, one))) for one in diary.drifts if one.shown]
     if diary.again:
         names = collapse([short(file) for file in diary.again], MOST_NAMES)
@@ -118,7 +119,7 @@ def set_up(diary: Diary, units: str) -> str:
     parts[0] = parts[0].replace(")", " presses)")
     more = len(parts) - MOST_PRESETS
     text = f"Set {listed([*parts[:MOST_PRESETS], *([f'{more} more'] if more > 0 else [])])}."
-    new = listed(f"{kind} {name}" for kind, name in diary.new)
+    new = collapse([f"{kind} {name}" for kind, name in diary.new], MOST_NAMES)
     return f"{text} New: {new}." if new else text
 
 
@@ -170,19 +171,25 @@ def followed(one: Followed, units: str) -> str:
     setting = advice_text(one.advised.settings, units)
     begun = f"Advised after {one.advised.walk:%Y-%m-%d} for the {one.advised.lens}: "
     if not setting:
-        text = f"{begun}no setting."
+        text = f"{begun}no setting"
     elif not one.followed:
         return f"{begun}{setting}; not set on any of {counted(one.presses, 'press', 'presses')} since."
     else:
-        text = (
-            f"{begun}{setting}; set for {one.followed} of {counted(one.presses, 'press', 'presses')} since."
-        )
+        text = f"{begun}{setting}; set for {one.followed} of {counted(one.presses, 'press', 'presses')} since"
     parts = [
-        f"{kept.hits} of {kept.of} {word}, promised {kept.low} to {kept.high}{_against(kept)}"
-        for kept, word in ((one.sharp, "sharp"), (one.kept, "kept"))
-        if kept is not None
+        f"{written} {word}, promised {low} to {high}{_against(kept)}"
+        for kept, word, written, low, high in _brought(one)
     ]
-    return f"{text} {'; '.join(parts)}." if parts else f"{text} What it brought is not marked yet."
+    return f"{text}: {'; '.join(parts)}." if parts else f"{text}; what it brought is not marked yet."
+
+
+def _brought(one: Followed) -> Iterator[tuple[Kept, str, str, str, str]]:
+    """What each promise met; verdicts are of drawn frames, so their counts are put as shares."""
+    if sharp := one.sharp:
+        share, low, high = (of_100(count / sharp.of) for count in (sharp.hits, sharp.low, sharp.high))
+        yield sharp, "sharp", f"about {share} of 100", low, high
+    if kept := one.kept:
+        yield kept, "kept", f"{kept.hits} of {kept.of}", f"{kept.low}", f"{kept.high}"
 
 
 def _against(kept: Kept) -> str:
