@@ -20,6 +20,7 @@ from auditor.evidence.causes import Causes, find_causes
 from auditor.evidence.company import count_company
 from auditor.evidence.comparisons import Comparisons, compare_presets
 from auditor.evidence.distances_met import DistancesMet, distances_met
+from auditor.evidence.line_presses import LinePresses, line_presses
 from auditor.evidence.presets import (
     count_distances,
     count_presets,
@@ -74,6 +75,7 @@ class Audit:
     past: PastAdvice  # what was advised before, as it was found
     decisions: Decisions  # what to set next, lens by lens, the most used first
     problems: list[Problem]
+    lines: tuple[LinePresses, ...] = ()  # of presets set in advance to a place where subjects pass
     pictures: PictureFacts | None = None  # what the pictures told; None where they were not measured
     lenses: tuple[Lens, ...] = ()  # what session files say of lenses
     # as they were named, and the folder of selects with its option, for commands to be repeated
@@ -99,7 +101,7 @@ def run_scan(request: Request, progress: Progress | None = None) -> Scan:
     archive = read_archive(request, progress)
     settings, problems = gather_settings(request, archive)
     lenses = rows_of_lenses(archive)
-    shift_mm, doubtful = frame_shifts(len(archive.table), lenses)
+    shift_mm, doubtful = frame_shifts(archive.table, lenses)
     speeds = np.full(len(archive.table), settings.speed_m_s)
     for session, rows in archive.by_session_file():
         if "speed_m_s" not in request.overrides:
@@ -164,7 +166,8 @@ def run_audit(
     tolerance = describe_tolerance(counted, fits, confidence)
     causes = find_causes(counted, settings, tolerance)
     stage("Weighing")
-    sessions = count_sessions(counted, confidence)
+    sessions, met = count_sessions(counted, confidence), distances_met(counted, confidence)
+    at_lines = {one.name for file in archive.session_files for one in file.presets if one.kind == "line"}
     return Audit(
         table=table,
         paths=archive.paths,
@@ -175,7 +178,7 @@ def run_audit(
         sessions=sessions,
         to_end=count_to_end(archive.counted_to_end, confidence),
         comparisons=compare_presets(counted, settings),
-        distances_met=distances_met(counted, confidence),
+        distances_met=met,
         zone_check=check_zone(counted, tolerance),
         unheard=unheard(counted),
         tolerance=tolerance,
@@ -185,6 +188,7 @@ def run_audit(
         past=past,
         decisions=decisions,
         problems=gathered([*scanned.problems, *past.problems]),
+        lines=line_presses(table, met, at_lines, settings.speed_m_s, confidence),
         pictures=scanned.pictures,
         lenses=lenses,
         sources=_as_named(request),

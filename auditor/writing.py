@@ -67,14 +67,6 @@ class ResultsFolder:
         self.path = path
         self._force = force
 
-    def write(self, name: str, data: Data) -> Path:
-        """Write one file, see :meth:`write_all`."""
-        return self.write_all({name: data})[0]
-
-    def write_keeping(self, name: str, data: Data) -> Path:
-        """Write one file whose former form may hold a person's work; that is kept as ``NAME.before``."""
-        return self.write_all({name: data}, keeping=True)[0]
-
     def write_all(
         self, files: Mapping[str, Data], *, keeping: bool = False, taken_in: Mapping[str, str] | None = None
     ) -> list[Path]:

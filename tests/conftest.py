@@ -9,10 +9,19 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import HealthCheck, settings
 from PIL import Image
 from PIL.TiffImagePlugin import IFDRational
 from typer.testing import CliRunner
 
+from auditor.journey import Audit, run_audit
+from auditor.settings import Request
+
+# How long a case takes says how busy the machine is; what may take how long is tested where it is promised.
+settings.register_profile("unhurried", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("unhurried")
+
+DEMO = Path(__file__).resolve().parents[1] / "demo_metadata"
 SAMPLES = Path(__file__).resolve().parents[2] / "shared" / "exif-samples"
 
 XMP = """<?xpacket begin="" id="W5M0MpCehiHzreSzNTczkc9d"?>
@@ -124,6 +133,12 @@ def command(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[..., An
         return done
 
     return go
+
+
+@pytest.fixture(scope="session")
+def demo() -> Audit:
+    """An audit of the demo archive, for tests that only read it."""
+    return run_audit(Request((DEMO,), workers=1))
 
 
 @pytest.fixture

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import tomllib
 from pathlib import Path
 
@@ -9,10 +10,12 @@ import numpy as np
 import pytest
 from PIL import Image, ImageChops
 
+from auditor.intake.people.installed import can_find_faces
 from auditor.journey import run_audit
 from auditor.optics.blur import defocus_mm, motion_mm
 from auditor.settings import Request
-from auditor.simulate import simulate_archive
+from auditor.show.report import build_report
+from auditor.simulate import simulate_archive, simulate_table
 
 DEMO = Path(__file__).parents[1] / "demo_metadata"
 
@@ -23,8 +26,8 @@ def truth():
 
 
 @pytest.fixture(scope="module")
-def audit():
-    return run_audit(Request((DEMO,), workers=1))
+def audit(demo):
+    return demo
 
 
 def same_picture(one: Path, other: Path) -> bool:
@@ -35,6 +38,7 @@ def same_picture(one: Path, other: Path) -> bool:
         return ImageChops.difference(a.convert("L"), b.convert("L")).getextrema()[1] <= 8
 
 
+@pytest.mark.slow
 def test_demo_is_made_by_the_simulator_to_the_byte(truth, tmp_path):
     """Pictures may differ in how their pixels are encoded: that is for the library that writes them."""
     simulate_archive(tmp_path / "demo", truth["seed"], truth["frames"])
@@ -49,7 +53,7 @@ def test_demo_is_made_by_the_simulator_to_the_byte(truth, tmp_path):
 
 def test_demo_is_small_and_large_enough(audit):
     sizes = [p.stat().st_size for p in DEMO.rglob("*") if p.is_file()]
-    assert sum(sizes) < 4_000_000
+    assert sum(sizes) < 7_000_000  # of which a face must be told
     assert audit.counts["frames"] >= 400
     assert len(audit.sessions) == 3
     assert audit.counts["markers"] == 6
@@ -112,3 +116,21 @@ def test_what_is_advised_is_truly_sharper(audit, truth):
     now = sum(share * sharp(one.f_number, one.focus_distance_m) for one, share in told.habit)
     assert sharp(best.f_number, best.focus_distance_m) > 1.1 * now
     assert told.subjects.share_now == pytest.approx(now, abs=0.15)
+
+
+@pytest.mark.skipif(not can_find_faces(), reason="what runs the face detector is not installed")
+def test_faces_of_the_figures_tell_their_distances(truth, tmp_path):
+    """Near frames without their notes: whoever faces the camera is measured, and the page says so."""
+    table, _ = simulate_table(truth["seed"], truth["frames"])
+    near = table[(table["session"] == 1) & (table["true_subject_distance_m"] < 1.85)].drop_duplicates("burst")
+    true_m = near.set_index("file")["true_subject_distance_m"].iloc[:16]
+    for file in true_m.index:
+        shutil.copy(DEMO / file, tmp_path)
+    audit = run_audit(Request((tmp_path,), measure=True, workers=2))
+    measured = audit.table.set_index("file")["measured_distance_m"].dropna()
+    assert 5 <= len(measured) < len(true_m)  # backs tell nothing
+    off = np.log(measured / [true_m[name] for name in true_m.index if Path(name).name in measured.index])
+    assert abs(off.mean()) < 0.1
+    assert off.abs().max() < 0.2
+    assert audit.table["subject_distance_source"].eq("picture").sum() == len(measured)
+    assert "people who faced the camera" in " ".join(build_report(audit).split())

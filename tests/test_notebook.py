@@ -56,6 +56,7 @@ def test_values_are_checked_before_anything_is_read() -> None:
         auditor.scan("nowhere")
 
 
+@pytest.mark.slow
 def test_the_answers_are_those_of_the_commands(audited, tmp_path) -> None:
     from typer.testing import CliRunner
 

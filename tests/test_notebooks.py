@@ -56,6 +56,7 @@ def test_short_and_stored_with_outputs(path: Path) -> None:
         assert wanted in said
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
 def test_runs_on_the_demo_and_says_the_same(path: Path, tmp_path: Path) -> None:
     nbclient = pytest.importorskip("nbclient", reason="nbclient is not installed: notebooks are not run")

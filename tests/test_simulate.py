@@ -218,6 +218,7 @@ def test_simulated_table_has_the_contract_first_and_only_counts_what_was_looked_
 # --- archive -------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_same_seed_same_bytes(archive, tmp_path):
     simulate_archive(tmp_path / "again", SEED, FRAMES)
     assert files_of(tmp_path / "again") == files_of(archive)
@@ -225,6 +226,7 @@ def test_same_seed_same_bytes(archive, tmp_path):
     assert files_of(tmp_path / "other") != files_of(archive)
 
 
+@pytest.mark.slow
 def test_archive_reads_back_as_the_table(archive):
     from auditor.journey import run_scan
     from auditor.settings import Request

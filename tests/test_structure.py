@@ -282,6 +282,7 @@ TWICE = {
     "main": "of each process",
     "notes_text": "of notes to be filled in; of those that an invented photographer wrote",
     "pack": "what was read of a file; what was measured in a picture",
+    "unpack": "the same, from bytes",
     "place_of": "of a frame in the archive; of an archive in the cache",
     "session_text": "of a session file to be filled in; of one that an invented photographer wrote",
     "standing_share": "of a typed setting; drawn into an invented picture",

@@ -20,6 +20,7 @@ def bench():
     return sys.modules["bench_rates"]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("world", [{}, {"presses_inside": True}], ids=["anybody", "in the zone"])
 def test_rates_are_true_after_a_sample_was_drawn(bench, world):
     table = bench.rows(range(1, 25), **world)

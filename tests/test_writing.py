@@ -51,7 +51,7 @@ def test_a_picture_is_never_replaced(tmp_path, name):
     with pytest.raises(OutputError, match="is a picture"):
         write_file(path, b"card", force=True)
     with pytest.raises(OutputError, match="is a picture"):
-        ResultsFolder(tmp_path, force=True).write(name, b"card")
+        ResultsFolder(tmp_path, force=True).write_all({name: b"card"})
     assert path.read_bytes() == before
 
 
@@ -70,7 +70,7 @@ NOTES = "file,keeper,subject_distance\nP1010001,yes,2.5m\n"
 def test_what_a_person_may_have_filled_is_never_replaced(tmp_path, name, text):
     (tmp_path / name).write_text(text)
     for write in (lambda: write_file(tmp_path / name, "t", force=True),
-                  lambda: ResultsFolder(tmp_path, force=True).write(name, "t")):  # fmt: skip
+                  lambda: ResultsFolder(tmp_path, force=True).write_all({name: "t"})):  # fmt: skip
         with pytest.raises(OutputError, match="filled in"):
             write()
     assert (tmp_path / name).read_text() == text
@@ -88,7 +88,7 @@ def test_links_are_never_written_through(tmp_path):
     results.mkdir()
     (results / "charts").symlink_to(photographs)
     with pytest.raises(OutputError, match="link to elsewhere"):
-        ResultsFolder(results, force=True).write("charts/a.svg", "<svg/>")
+        ResultsFolder(results, force=True).write_all({"charts/a.svg": "<svg/>"})
     assert photo.read_bytes() == before
     assert names(photographs) == []
 
@@ -117,9 +117,9 @@ def test_what_was_changed_since_or_came_from_elsewhere_stays_and_nothing_else_is
 def test_a_filled_file_is_kept_each_time_it_is_taken_in(tmp_path):
     folder = ResultsFolder(tmp_path)
     for filled in ("first", "second"):
-        folder.write_keeping("notes.csv", f"template {filled}")
+        folder.write_all({"notes.csv": f"template {filled}"}, keeping=True)
         (tmp_path / "notes.csv").write_text(filled)
-    folder.write_keeping("notes.csv", "merged")
+    folder.write_all({"notes.csv": "merged"}, keeping=True)
     assert (tmp_path / "notes.csv").read_text() == "merged"
     assert (tmp_path / "notes.csv.before").read_text() == "first"
     assert (tmp_path / "notes.csv.before-2").read_text() == "second"
@@ -185,7 +185,7 @@ def test_a_damaged_list_of_what_was_written_lists_nothing(tmp_path, text):
     assert read_written(tmp_path) == {}
     (tmp_path / "a.html").write_text("mine")
     with pytest.raises(OutputError):
-        ResultsFolder(tmp_path).write("a.html", "ours")
+        ResultsFolder(tmp_path).write_all({"a.html": "ours"})
     assert (tmp_path / "a.html").read_text() == "mine"
 
 
@@ -214,5 +214,5 @@ def test_what_is_written_obeys_the_user_s_mask(tmp_path):
 
 
 def test_the_list_is_valid_json(tmp_path):
-    ResultsFolder(tmp_path).write("ü.csv", "x")
+    ResultsFolder(tmp_path).write_all({"ü.csv": "x"})
     assert json.loads((tmp_path / "written.json").read_text("utf-8"))["files"]["ü.csv"]

@@ -24,21 +24,12 @@ _SAME = 1.02
 
 @dataclass(frozen=True, slots=True)
 class LightAnswer:
-    """One way in which the camera may answer another stop.
-
-    Attributes
-    ----------
-    iso_min, iso_max : float
-    wanted_s : float
-        Exposure time kept while the sensitivity can follow [s].
-    weight : float
-        How likely it is.
-    """
+    """One way in which the camera may answer another stop."""
 
     iso_min: float
     iso_max: float
-    wanted_s: float
-    weight: float
+    wanted_s: float  # exposure time kept while the sensitivity can follow
+    weight: float  # how likely it is
 
 
 def only_iso(iso: Floats) -> float | None:
@@ -57,13 +48,8 @@ def light_answers(frames: pd.DataFrame, settings: Settings) -> tuple[LightAnswer
     """The ways in which the light may have been answered; one where the highest sensitivity is stated.
 
     A single sensitivity ever used is not the highest accepted: its owner may keep to it, or go to the usual
-    one. Where several were used the highest seen is the limit, or one stop above it.
-
-    Parameters
-    ----------
-    frames : pandas.DataFrame
-        Frames of one lens.
-    settings : Settings
+    one. Where several were used the highest seen is the limit, or one stop above it. Reads ``iso,
+    exposure_time_s`` of the frames of one lens.
     """
     limits: Limits = find_limits(frames, settings)
     wanted = limits.wanted_shutter_s

@@ -10,31 +10,28 @@ import numpy.typing as npt
 import pandas as pd
 
 from auditor.advice.at_another_stop import LightAnswer, light_answers
-from auditor.advice.by_stop import Stop, best_by_stop
-from auditor.advice.decision import (
-    Circumstances,
-    Decision,
-    RestsOn,
-    decide_by_rule,
-)
+from auditor.advice.by_stop import best_by_stop
+from auditor.advice.decision import Circumstances, Decision, decide_by_rule
 from auditor.advice.follow_ring import presses_follow_ring
 from auditor.advice.gate import check_gate
-from auditor.advice.lens_decision import (
-    Decisions,
-    LensDecision,
-    Situation,
-    SubjectsStatement,
-    WalkWorth,
-)
+from auditor.advice.lens_decision import Decisions, LensDecision, Situation, SubjectsStatement, WalkWorth
 from auditor.advice.light_kinds import KINDS, kind_index
-from auditor.advice.paired import Paired, Setting, compare_settings
+from auditor.advice.paired import (
+    MOST_SUBJECTS,
+    Chances,
+    Paired,
+    Setting,
+    compare_settings,
+    work_out_chances,
+)
 from auditor.advice.ring_settings import settings_on_ring
 from auditor.advice.valued import ValuedSetting, value_settings
 from auditor.evidence.blur_tolerance import Tolerances, fit_tolerances
 from auditor.evidence.bursts import zone_focused
 from auditor.evidence.level import Level, fit_level, session_counts
+from auditor.evidence.proportions import Floats
 from auditor.evidence.sharpness import verdicts_reversed
-from auditor.evidence.subjects import Subjects, frames_met, lens_codes, measured_subjects
+from auditor.evidence.subjects import Subjects, frames_met, gather_subjects, lens_codes
 from auditor.evidence.tolerance import FEW_VERDICTS, VERDICTS, VERDICTS_REVERSED
 from auditor.intake.statements.lens_rule import find_lens
 from auditor.intake.statements.session import Lens
@@ -50,38 +47,25 @@ LIMITS_INFERRED = "limits_inferred"
 def decide(table: pd.DataFrame, lenses: Sequence[Lens], settings: Settings, *, seed: int = 0) -> Decisions:
     """Decide for every lens of an archive.
 
-    Parameters
-    ----------
-    table : pandas.DataFrame
-        Frame table with presets, bursts and what counts.
-    lenses : sequence of Lens
-        What session files say of lenses.
-    settings : Settings
-        ``worth``: the smallest gain worth acting on, as a share of what is sharp now.
-    seed : int
-        Of the draws.
+    ``lenses`` is what session files say of them, ``seed`` that of the draws. Reads what
+    :func:`auditor.evidence.subjects.measured_subjects` reads.
     """
-    subjects = measured_subjects(table, settings)
     frames = frames_met(table)
     if not len(frames):
         return Decisions(())
+    subjects = gather_subjects(frames, settings)
     codes, names = lens_codes(frames)
     fits = fit_tolerances(subjects, settings.speed_m_s, settings.confidence, seed)
     order = np.argsort(-np.bincount(codes), kind="stable")
-    return Decisions(
-        tuple(
-            _Lens(
-                names[code],
-                frames[codes == code].reset_index(drop=True),
-                subjects.chosen(subjects.lens == code),
-                fits[code],
-                lenses,
-                settings,
-                seed,
-            ).decided()
-            for code in order
-        )
-    )
+    decided = []
+    for code in order:
+        own = frames[codes == code].reset_index(drop=True)
+        name = own["lens"].iloc[0]
+        focal_mm = float(own["focal_length_mm"].median())
+        entry = find_lens(lenses, name if isinstance(name, str) else None, focal_mm)
+        met = subjects.chosen(subjects.lens == code)
+        decided.append(_Lens(names[code], own, met, fits[code], entry, settings, seed).decided())
+    return Decisions(tuple(decided))
 
 
 class _Lens:
@@ -93,24 +77,35 @@ class _Lens:
         frames: pd.DataFrame,
         subjects: Subjects,
         tolerances: Tolerances,
-        lenses: Sequence[Lens],
+        entry: Lens | None,
         settings: Settings,
         seed: int,
     ) -> None:
         self.name, self.frames, self.settings, self.seed = name, frames, settings, seed
-        self.worth = settings.worth
-        self.tolerances = tolerances
+        self.tolerances, self.met = tolerances, subjects
         self.focal_mm = float(frames["focal_length_mm"].median())
-        lens_name = frames["lens"].iloc[0]
-        entry = find_lens(lenses, lens_name if isinstance(lens_name, str) else None, self.focal_mm)
         self.number, self.focus = settings_on_ring(frames, entry, settings)
         self.answers: tuple[LightAnswer, ...] = light_answers(frames, settings)
-        self.met = subjects
         self.follow = presses_follow_ring(subjects)
-        passers = subjects.chosen(subjects.anyone)
-        self.of_passers = len(passers) >= ENOUGH_ANYONE
-        self.subjects = passers if self.of_passers else subjects
+        self.of_passers = int(subjects.anyone.sum()) >= ENOUGH_ANYONE
+        self.spoken = subjects.anyone if self.of_passers else np.ones(len(subjects), dtype=bool)
+        self.subjects = subjects.chosen(self.spoken)
         self.in_use, self.share = _habit(frames)
+        self.sharp, self.keep = self.work_out_chances()
+
+    def work_out_chances(self) -> tuple[Chances | None, Chances | None]:
+        """Chances of all subjects for both eyes, where they are few enough to be put through as they are."""
+        if not 0 < len(self.met) <= MOST_SUBJECTS or not self.number.size:
+            return None, None
+        in_use = self.in_use if self.of_passers or self.follow.follow else ()
+        numbers = np.concatenate([self.number, [own.f_number for own in in_use]])
+        rings = np.concatenate([self.focus, [own.focus_distance_m for own in in_use]])
+        rng, fitted = np.random.default_rng(self.seed), self.tolerances
+        sharp, keep = work_out_chances(
+            self.met, fitted, numbers, rings, self.answers, self.settings.speed_m_s, rng,
+            fitted.log_sharp, fitted.log_keep,
+        )  # fmt: skip
+        return sharp, keep
 
     def decided(self) -> LensDecision:
         counted = zone_focused(self.frames)
@@ -119,20 +114,23 @@ class _Lens:
         contrary = verdicts_reversed(counted)
         closed = contrary or any(gate.clashes for gate in gates)
         flagged = bool(self.follow.follow) and not self.of_passers
-        paired = self.compare(self.subjects, mixed=self.of_passers)
+        paired = self.compare(self.subjects, self.spoken, mixed=self.of_passers)
         decision = self.rule(paired, self.subjects, closed)
         pooled = self.pooled(closed) if flagged else None
         if pooled is not None:
             decision = _only_where_pooled(decision, pooled)
+        settings = self.value(paired, level)
         return LensDecision(
             lens=self.name,
             focal_length_mm=self.focal_mm,
             tolerances=self.tolerances,
             measured=len(self.met),
-            subjects=self.statement(self.subjects, paired, decision),
+            subjects=self.state(self.subjects, paired, decision),
             paired=paired,
-            settings=self.settings_valued(paired, level),
-            stops=self.stops(paired),
+            settings=settings,
+            stops=best_by_stop(
+                settings, self.subjects, self.tolerances, self.answers[0], self.settings.speed_m_s
+            ),
             decision=decision,
             situations=self.situations(closed, pooled),
             level=level,
@@ -144,8 +142,8 @@ class _Lens:
             flags=self.flags(flagged=flagged, contrary=contrary),
         )
 
-    def settings_valued(self, paired: Paired | None, level: Level) -> tuple[ValuedSetting, ...]:
-        kept = self.compare(self.subjects, mixed=self.of_passers, keep=True)
+    def value(self, paired: Paired | None, level: Level) -> tuple[ValuedSetting, ...]:
+        kept = self.compare(self.subjects, self.spoken, mixed=self.of_passers, keep=True)
         if paired is None or kept is None:
             return ()
         coc_mm = float(self.frames["coc_mm"].median())
@@ -153,15 +151,13 @@ class _Lens:
             paired, kept, level, self.subjects, self.answers[0], coc_mm, self.settings.confidence
         )
 
-    def stops(self, paired: Paired | None) -> tuple[Stop, ...]:
-        if paired is None:
-            return ()
-        return best_by_stop(paired, self.subjects, self.tolerances, self.answers[0], self.settings.speed_m_s)
-
-    def compare(self, subjects: Subjects, *, mixed: bool, keep: bool = False) -> Paired | None:
+    def compare(
+        self, subjects: Subjects, rows: npt.NDArray[np.bool_], *, mixed: bool, keep: bool = False
+    ) -> Paired | None:
         """Candidates on these subjects; ``mixed``: now is the habit's mixture, not what each was met with."""
         if not len(subjects) or not self.number.size:
             return None
+        chances = self.keep if keep else self.sharp
         return compare_settings(
             subjects,
             self.tolerances,
@@ -174,35 +170,32 @@ class _Lens:
             keep=keep,
             confidence=self.settings.confidence,
             seed=self.seed,
+            chances=chances.chosen(rows) if chances is not None else None,
         )
 
     def rule(self, paired: Paired | None, subjects: Subjects, gate_closed: bool) -> Decision:
         verdicts = self.tolerances.verdicts
         narrowed = self.tolerances.sharp_sd <= NARROWED_SD
-        rests: RestsOn = "sharp" if verdicts >= VERDICTS else "keepers" if narrowed else "optics"
         known = Circumstances(
             subjects=len(subjects),
             nothing=self.tolerances.nothing,
             gate_closed=gate_closed,
             verdicts=verdicts,
-            rests_on=rests,
-            worth=self.worth,
+            rests_on="sharp" if verdicts >= VERDICTS else "keepers" if narrowed else "optics",
+            worth=self.settings.worth,
         )
         return decide_by_rule(paired, known)
 
-    def pooled(self, closed: bool) -> tuple[Decision, Paired | None]:
+    def pooled(self, closed: bool) -> Decision:
         """The decision on all distances of the lens, each preset counted equally, now being the habit."""
         weight = self.subjects.weight.copy()
         for code in np.unique(self.subjects.preset):
             own = self.subjects.preset == code
             weight[own] /= weight[own].sum()
         equal = replace(self.subjects, weight=weight)
-        paired = self.compare(equal, mixed=True)
-        return self.rule(paired, equal, closed), paired
+        return self.rule(self.compare(equal, self.spoken, mixed=True), equal, closed)
 
-    def situations(
-        self, closed: bool, pooled: tuple[Decision, Paired | None] | None
-    ) -> tuple[Situation, ...]:
+    def situations(self, closed: bool, pooled: Decision | None) -> tuple[Situation, ...]:
         found = []
         if len(self.in_use) > 1:
             used = pd.Series(self.frames["preset"].fillna("")).value_counts()
@@ -223,41 +216,37 @@ class _Lens:
         preset: str | None,
         light: str | None,
         closed: bool,
-        pooled: tuple[Decision, Paired | None] | None,
+        pooled: Decision | None,
     ) -> Situation:
         subjects = self.met.chosen(own)
-        paired = self.compare(subjects, mixed=False)
+        paired = self.compare(subjects, own, mixed=False)
         decision = self.rule(paired, subjects, closed)
         if pooled is not None:
             decision = _only_where_pooled(decision, pooled)
-        return Situation(preset, light, decision, self.statement(subjects, paired, decision), paired)
+        return Situation(preset, light, decision, self.state(subjects, paired, decision), paired)
 
-    def statement(self, subjects: Subjects, paired: Paired | None, decision: Decision) -> SubjectsStatement:
-        unknown = float("nan")
+    def state(self, subjects: Subjects, paired: Paired | None, decision: Decision) -> SubjectsStatement:
         of_passers = self.of_passers and subjects is self.subjects
         follow = None if of_passers else self.follow.follow
-        if paired is None:
-            nothing = (unknown,) * 6
-            return SubjectsStatement(len(subjects), subjects.effective, *nothing, follow, of_passers)
-        row = _row_of(paired, decision.setting)
-        best = (unknown,) * 3
-        if row is not None:
-            best = (float(paired.share[row]), float(paired.low[row]), float(paired.high[row]))
-        now = (paired.now, paired.now_low, paired.now_high)
+        now = best = (float("nan"),) * 3
+        if paired is not None:
+            now = paired.now, paired.now_low, paired.now_high
+            row = _row_of(paired, decision.setting)
+            if row is not None:
+                best = float(paired.share[row]), float(paired.low[row]), float(paired.high[row])
         return SubjectsStatement(len(subjects), subjects.effective, *now, *best, follow, of_passers)
 
     def flags(self, *, flagged: bool, contrary: bool) -> tuple[str, ...]:
-        flags = [PRESSES_FOLLOW_RING] if flagged else []
-        if contrary:
-            flags.append(VERDICTS_REVERSED)
-        if self.tolerances.verdicts < VERDICTS:
-            flags.append(FEW_VERDICTS)
-        if len(self.answers) > 1:
-            flags.append(LIMITS_INFERRED)
-        return tuple(flags)
+        holds = {
+            PRESSES_FOLLOW_RING: flagged,
+            VERDICTS_REVERSED: contrary,
+            FEW_VERDICTS: self.tolerances.verdicts < VERDICTS,
+            LIMITS_INFERRED: len(self.answers) > 1,
+        }
+        return tuple(name for name, does in holds.items() if does)
 
 
-def _habit(frames: pd.DataFrame) -> tuple[tuple[Setting, ...], npt.NDArray[np.float64]]:
+def _habit(frames: pd.DataFrame) -> tuple[tuple[Setting, ...], Floats]:
     """Settings in use with their share of the presses; equal settings pool whatever they are called."""
     press = frames.drop_duplicates(["session", "burst", "preset"])
     kinds = press.groupby(["f_number", "focus_distance_m"], sort=False).size().sort_values(ascending=False)
@@ -265,12 +254,9 @@ def _habit(frames: pd.DataFrame) -> tuple[tuple[Setting, ...], npt.NDArray[np.fl
     return settings, kinds.to_numpy(float) / max(float(kinds.sum()), 1.0)
 
 
-def _only_where_pooled(own: Decision, pooled: tuple[Decision, Paired | None]) -> Decision:
+def _only_where_pooled(own: Decision, pooled: Decision) -> Decision:
     """A decision from distances that follow the ring stands only where the pooled distances say the same."""
-    decision, paired = pooled
-    same = own.kind == decision.kind and (
-        own.kind != "change" or (paired is not None and own.setting == decision.setting)
-    )
+    same = own.kind == pooled.kind and own.setting == pooled.setting
     if own.kind in ("cannot_tell", "not_focus") or same:
         return own
     return replace(

@@ -26,25 +26,17 @@ _PURPOSE = {
 def experiment_session(walk: WalkPlan, focal_length_mm: float, lens: Lens | None, settings: Settings) -> str:
     """Write the session file of an experiment; it can be read back as it is.
 
-    The stretches stand as comments, since the frames that begin them are not taken yet.
-
-    Parameters
-    ----------
-    walk : WalkPlan
-    focal_length_mm : float
-    lens : Lens or None
-        What a session file says of it already.
-    settings : Settings
-        The limits of the light are written where they were stated.
+    The stretches are comments, since the frames that begin them are not taken yet. ``lens`` is what a session
+    file says of it already; the limits of the light are written where they were stated.
     """
     runs = [list(run) for _, run in groupby(walk.blocks, key=lambda block: block.preset)]
     blocks = [(sum(block.presses for block in run), run[0]) for run in runs]  # nothing changes within a run
-    told = ", ".join(f"{presses} with {_quoted(block.preset)}" for presses, block in blocks)
+    order = ", ".join(f"{presses} with {_quoted(block.preset)}" for presses, block in blocks)
     change = (
         "# Hold the palm over the lens at each change, or photograph the ring; name the next frame in from."
     )
     lines = [
-        f"# The next walk: {walk.presses} presses, {told}.",
+        f"# The next walk: {walk.presses} presses, {order}.",
         *_PURPOSE[walk.purpose],
         *([change] if len(blocks) > 1 else []),
         "# Look where you walk; local law on photographing people applies.",

@@ -18,31 +18,18 @@ RARE_HITS = 0.2  # share of presses kept, below which the others stand for all
 
 @dataclass(frozen=True, slots=True)
 class FollowRing:
-    """The test.
-
-    Attributes
-    ----------
-    follow : bool or None
-        None where fewer than two rings have enough subjects.
-    p_value : float
-        One-sided; NaN where there is none.
-    """
+    """Whether they do; None, and p NaN, where fewer than two rings have enough subjects."""
 
     follow: bool | None
-    p_value: float
+    p_value: float  # one-sided
 
 
 def presses_follow_ring(subjects: Subjects) -> FollowRing:
-    """Test whether distances rise from preset to preset in the order of their rings.
+    """Test whether distances rise from preset to preset of a lens in the order of their rings.
 
     Spearman's rank correlation of distance and ring, one-sided, with the t approximation (Kendall & Gibbons,
     Rank Correlation Methods, 5th ed. 1990, 4.15). Keepers stand nearer to the ring whoever was pressed at, so
     where they are few only the others enter.
-
-    Parameters
-    ----------
-    subjects : Subjects
-        Of one lens.
     """
     unknown = FollowRing(None, float("nan"))
     own = ~subjects.anyone

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 import pandas as pd
@@ -23,28 +24,15 @@ NEAR_SD = 0.7  # interest in near subjects, logit for each factor e: prior of th
 
 @dataclass(frozen=True, slots=True)
 class PresetGate:
-    """One preset's counts beside what was predicted for it.
-
-    Attributes
-    ----------
-    preset : str
-    by : {"keepers", "sharp"}
-    counted, presses : int
-        Presses kept, or judged sharp, and presses in all.
-    predicted : float
-        Number predicted.
-    p_value : float
-        Two-sided, put right for the number of presets (Holm, Scand. J. Stat. 6:65, 1979).
-    clashes : bool
-    """
+    """One preset's counts beside what was predicted for it."""
 
     preset: str
-    by: str
-    counted: int
+    by: Literal["keepers", "sharp"]
+    counted: int  # presses kept, or judged sharp
     presses: int
     predicted: float
-    p_value: float
-    clashes: bool
+    p_value: float  # two-sided, put right for the number of presets (Holm, Scand. J. Stat. 6:65, 1979)
+    clashes: bool = False
 
 
 def check_gate(
@@ -60,31 +48,21 @@ def check_gate(
     Kept presses are shared out among presets as their own distances, light and walks say, given how many were
     kept in all; sharp verdicts are held against the sharpness predicted for the judged subjects.
 
-    Parameters
-    ----------
-    frames : pandas.DataFrame
-        Counted, zone-focused frames of one lens.
-    subjects : Subjects
-        Of that lens.
-    tolerances : Tolerances
-    level : Level
-        For the spread between sessions.
-    speed_m_s : float
+    ``frames`` are the counted, zone-focused ones of one lens, ``subjects`` and ``tolerances`` its own; the
+    spread between sessions is that of ``level``. Reads ``session, burst, preset, counted_as``.
     """
     rng = np.random.default_rng(seed)
     found = _by_keepers(frames, subjects, tolerances, level, speed_m_s, rng)
     found += _by_verdicts(subjects, tolerances, speed_m_s)
-    adjusted = _holm(np.array([one[5] for one in found]))
+    adjusted = _holm(np.array([one.p_value for one in found])).tolist()
     return tuple(
-        PresetGate(
-            name, by, counted, presses, predicted, p,
-            clashes=bool(p < LEVEL and abs(counted - predicted) > APART * predicted),
+        replace(
+            one,
+            p_value=p,
+            clashes=p < LEVEL and abs(one.counted - one.predicted) > APART * one.predicted,
         )
-        for (name, by, counted, presses, predicted, _), p in zip(found, adjusted.tolist(), strict=True)
-    )  # fmt: skip
-
-
-_Row = tuple[str, str, int, int, float, float]
+        for one, p in zip(found, adjusted, strict=True)
+    )
 
 
 def _by_keepers(
@@ -94,14 +72,15 @@ def _by_keepers(
     level: Level,
     speed_m_s: float,
     rng: np.random.Generator,
-) -> list[_Row]:
+) -> list[PresetGate]:
     code = burst_codes(frames, "preset")
     size = int(code.max()) + 1 if len(frames) else 0
     hit = np.bincount(code, is_keeper(frames), minlength=size) > 0
     _, first = np.unique(code, return_index=True)
     name = frames["preset"].fillna("").to_numpy(object)[first]
     session = pd.factorize(frames["session"].to_numpy(float, na_value=-1.0)[first])[0]
-    names = [n for n in subjects.presets if (name == n).sum() and _number(subjects, n) >= FEWEST]
+    measured = np.bincount(subjects.preset, minlength=len(subjects.presets)) >= FEWEST
+    names = [n for n, enough in zip(subjects.presets, measured, strict=True) if enough and (name == n).any()]
     if len(names) < 2:
         return []
     left = tolerances.floor + (1 - tolerances.floor) * sharp_as_taken(
@@ -110,13 +89,16 @@ def _by_keepers(
     draws = left.shape[1]
     near = NEAR_SD * rng.standard_normal(draws)
     interest = np.exp(-np.outer(subjects.log_m - np.average(subjects.log_m, weights=subjects.weight), near))
-    weight = subjects.weight[:, None] * rng.standard_exponential(left.shape)
+    weight = rng.standard_exponential(left.shape)
+    weight *= subjects.weight[:, None]
     sigma = rng.choice(level.spreads, draws, p=np.exp(level.log_posterior).sum(axis=0))
     luck = np.exp(sigma * rng.standard_normal((int(session.max()) + 1, draws)))
+    share = weight * left
+    share *= interest
     presses, counted, rate = [], [], []
     for one in names:
         own = subjects.preset == subjects.presets.index(one)
-        mean = (weight[own] * left[own] * interest[own]).sum(axis=0) / weight[own].sum(axis=0)
+        mean = share[own].sum(axis=0) / weight[own].sum(axis=0)
         rows = name == one
         walks = np.bincount(session[rows], minlength=len(luck)) / rows.sum()
         presses.append(int(rows.sum()))
@@ -126,31 +108,25 @@ def _by_keepers(
     part = part / part.sum(axis=0)
     total = sum(counted)
     return [
-        (
-            one,
-            "keepers",
-            counted[i],
-            presses[i],
-            float(total * part[i].mean()),
-            _two_sided(counted[i], total, part[i]),
-        )
-        for i, one in enumerate(names)
+        PresetGate(one, "keepers", kept, n, float(total * own.mean()), _two_sided(kept, total, own))
+        for one, kept, n, own in zip(names, counted, presses, part, strict=True)
     ]
 
 
-def _by_verdicts(subjects: Subjects, tolerances: Tolerances, speed_m_s: float) -> list[_Row]:
+def _by_verdicts(subjects: Subjects, tolerances: Tolerances, speed_m_s: float) -> list[PresetGate]:
     judged = np.isfinite(subjects.verdict)
     if not judged.any():
         return []
     own = subjects.chosen(judged)
     chance = LAPSE + (1 - 2 * LAPSE) * sharp_as_taken(own, tolerances, speed_m_s)
-    rows: list[_Row] = []
+    rows = []
     for code, name in enumerate(own.presets):
         here = own.preset == code
         n, yes = int(here.sum()), int(own.verdict[here].sum())
         if n >= FEWEST:
             p = _two_sided(yes, n, chance[here].mean(axis=0))
-            rows.append((name, "sharp", yes, n, float(chance[here].sum(axis=0).mean()), p))
+            predicted = float(chance[here].sum(axis=0).mean())
+            rows.append(PresetGate(name, "sharp", yes, n, predicted, p))
     return rows
 
 
@@ -170,7 +146,3 @@ def _holm(p_values: Floats) -> Floats:
     result = np.empty(n)
     result[order] = np.minimum(adjusted, 1.0)
     return result
-
-
-def _number(subjects: Subjects, name: str) -> int:
-    return int((subjects.preset == subjects.presets.index(name)).sum())

@@ -16,32 +16,18 @@ from auditor.evidence.level import Level, NextWalk
 
 @dataclass(frozen=True, slots=True)
 class SubjectsStatement:
-    """Of 100 subjects pressed at: shares sharp as it was set, and at the best setting.
+    """Of 100 subjects pressed at: shares sharp as it was set, and at the best setting."""
 
-    Attributes
-    ----------
-    n : int
-        Measured subjects.
-    n_effective : float
-    share_now, now_low, now_high : float
-    share_best, low, high : float
-        Of the setting in the decision, else the best that may be advised; NaN where there is none.
-    presses_follow_ring : bool or None
-        True: these shares speak of those pressed at, not of passers.
-    of_passers : bool
-        Whether the subjects come from a stretch pressed at anyone.
-    """
-
-    n: int
+    n: int  # measured subjects
     n_effective: float
     share_now: float
     now_low: float
     now_high: float
-    share_best: float
+    share_best: float  # of the setting in the decision, else the best that may be advised; NaN without one
     low: float
     high: float
-    presses_follow_ring: bool | None
-    of_passers: bool
+    presses_follow_ring: bool | None  # True: these shares speak of those pressed at, not of passers
+    of_passers: bool  # whether the subjects come from a stretch pressed at anyone
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,52 +51,24 @@ class WalkWorth:
 
 @dataclass(frozen=True, slots=True)
 class LensDecision:
-    """Everything that is told of one lens.
-
-    Attributes
-    ----------
-    lens : str
-    focal_length_mm : float
-    tolerances : Tolerances
-    measured : int
-        Presses with a distance, whoever was pressed at.
-    subjects : SubjectsStatement
-    paired : Paired or None
-        Every setting that may be advised, with its shares.
-    settings : tuple of ValuedSetting
-        The same settings with their zones, exposures and hit rates, the best first.
-    stops : tuple of Stop
-        Each f-number at its best engraving.
-    decision : Decision
-    situations : tuple of Situation
-        By preset (the most used first), then by light where several kinds hold enough subjects.
-    level : Level
-    next_walk : NextWalk or None
-        None where nothing was counted.
-    walk_worth : WalkWorth
-    gates : tuple of PresetGate
-    follow : FollowRing
-    habit : tuple of (Setting, float)
-        Settings in use with their share of the presses.
-    flags : tuple of str
-    """
+    """Everything that is said of one lens."""
 
     lens: str
     focal_length_mm: float
     tolerances: Tolerances
-    measured: int
+    measured: int  # presses with a distance, whoever was pressed at
     subjects: SubjectsStatement
-    paired: Paired | None
-    settings: tuple[ValuedSetting, ...]
-    stops: tuple[Stop, ...]
+    paired: Paired | None  # every setting that may be advised, with its shares
+    settings: tuple[ValuedSetting, ...]  # the same with zones, exposures and hit rates, the best first
+    stops: tuple[Stop, ...]  # each f-number at its best engraving
     decision: Decision
-    situations: tuple[Situation, ...]
+    situations: tuple[Situation, ...]  # by preset, the most used first; then by light, where several count
     level: Level
-    next_walk: NextWalk | None
+    next_walk: NextWalk | None  # None where nothing was counted
     walk_worth: WalkWorth
     gates: tuple[PresetGate, ...]
     follow: FollowRing
-    habit: tuple[tuple[Setting, float], ...]
+    habit: tuple[tuple[Setting, float], ...]  # settings in use with their share of the presses
     flags: tuple[str, ...]
 
 

@@ -20,21 +20,13 @@ from auditor.errors import UnitError
 
 @dataclass(frozen=True, slots=True)
 class KindOfLight:
-    """A kind of light.
-
-    Attributes
-    ----------
-    name, said : str
-        Its name, and how it stands in a sentence.
-    from_ev, to_ev, usual_ev : float
-        Least (included) and greatest exposure value at ISO 100, and the one to reckon with.
-    """
+    """A kind of light: its name, how a sentence puts it, and exposure values at ISO 100."""
 
     name: str
     said: str
-    from_ev: float
+    from_ev: float  # the least, included
     to_ev: float
-    usual_ev: float
+    usual_ev: float  # the one to reckon with
 
 
 KINDS = (
@@ -61,18 +53,11 @@ def kind_index(ev: npt.ArrayLike) -> npt.NDArray[np.intp]:
 
 
 def read_kind(text: str) -> KindOfLight:
-    """Find a kind of light by its name.
-
-    Raises
-    ------
-    UnitError
-        If there is none of that name.
-    """
-    wanted = text.strip().casefold()
-    for kind in KINDS:
-        if kind.name == wanted:
-            return kind
-    raise UnitError(f"{text!r} is no kind of light.", f"Use {', '.join(kind.name for kind in KINDS)}.")
+    """Find a kind of light by its name; UnitError if there is none of that name."""
+    named = {kind.name: kind for kind in KINDS}
+    if (wanted := text.strip().casefold()) not in named:
+        raise UnitError(f"{text!r} is no kind of light.", f"Use {', '.join(named)}.")
+    return named[wanted]
 
 
 def scene_at(ev: float) -> str:

@@ -15,21 +15,11 @@ from auditor.settings import Settings
 
 @dataclass(frozen=True, slots=True)
 class LightNeeded:
-    """The light that each f-number needs, as exposure values at ISO 100; arrays of shape (stops,).
+    """The light that each f-number needs, as exposure values at ISO 100; arrays of shape (stops,)."""
 
-    Attributes
-    ----------
-    wanted_ev : numpy.ndarray
-        From here on the wanted exposure time is kept.
-    darkest_ev : numpy.ndarray
-        Below this the frame cannot be taken.
-    iso_max, wanted_shutter_s, slowest_shutter_s : float
-        The limits behind them.
-    """
-
-    wanted_ev: Floats
-    darkest_ev: Floats
-    iso_max: float
+    wanted_ev: Floats  # from here on the wanted exposure time is kept
+    darkest_ev: Floats  # below this the frame cannot be taken
+    iso_max: float  # the limits behind them
     wanted_shutter_s: float
     slowest_shutter_s: float
 

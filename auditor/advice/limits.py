@@ -23,26 +23,14 @@ _ROUNDING = 1e-9
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """How far a camera may go to meet the light.
+    """How far a camera may go to meet the light."""
 
-    Attributes
-    ----------
-    iso_min, iso_max : float
-        Lowest and highest sensitivity. The lowest one is never asked for.
-    wanted_shutter_s, slowest_shutter_s : float
-        The exposure time that is kept while the sensitivity can follow, and the longest one [s].
-    inferred : tuple of str
-        Names of those that nobody stated and the archive's own exposures tell.
-    assumed : tuple of str
-        Names of those that neither a person nor the archive tells.
-    """
-
-    iso_min: float
+    iso_min: float  # never asked for
     iso_max: float
-    wanted_shutter_s: float
+    wanted_shutter_s: float  # kept while the sensitivity can follow
     slowest_shutter_s: float
-    inferred: tuple[str, ...] = ()
-    assumed: tuple[str, ...] = ()
+    inferred: tuple[str, ...] = ()  # names of those that the archive's own exposures show
+    assumed: tuple[str, ...] = ()  # names of those that neither a person nor the archive states
 
 
 def find_limits(table: pd.DataFrame, settings: Settings) -> Limits:
@@ -52,14 +40,7 @@ def find_limits(table: pd.DataFrame, settings: Settings) -> Limits:
     how far its owner would go: the lowest sensitivity shows in frames with shorter times than the usual one,
     the slowest time in frames with longer ones than the wanted, and where there are none the usual values
     are assumed. The highest sensitivity is the highest one used, but for a few slips, and unless it is the
-    only one: one that never followed the light has no limit that shows.
-
-    Parameters
-    ----------
-    table : pandas.DataFrame
-        Frame table.
-    settings : Settings
-        ``iso_max``, ``wanted_shutter_s`` and ``slowest_shutter_s`` where they were stated.
+    only one: one that never followed the light has no limit that shows. Reads ``exposure_time_s, iso``.
     """
     time, iso = (table[name].to_numpy(float) for name in ("exposure_time_s", "iso"))
     time, iso = np.where(known(time), time, np.nan), np.where(known(iso), iso, np.nan)

@@ -16,56 +16,33 @@ _SAME = 0.03
 
 @dataclass(frozen=True, slots=True)
 class Block:
-    """One part of the walk.
+    """One part of the walk."""
 
-    Attributes
-    ----------
-    preset : str
-        The preset's own name where that setting is in use, else a name made of the setting.
-    setting : Setting
-    presses : int
-    pressed : {"zone", "anyone"}
-    """
-
-    preset: str
+    preset: str  # its own name where that setting is in use, else a name made of the setting
     setting: Setting
     presses: int
-    pressed: str
+    pressed: str  # zone or anyone
 
 
 @dataclass(frozen=True, slots=True)
 class WalkPlan:
     """What to do on the next walk, and how much it can be expected to bring.
 
-    Attributes
-    ----------
-    lens : str
-    purpose : {"compare", "anyone"}
-    blocks : tuple of Block
-        In order; their presses add up to ``presses``. Two settings go A B B A, so that light and luck which
-        rise or fall over the walk weigh on both alike (Cox, Planning of Experiments, 1958, ch. 3).
-    presses : int
-    expected_gain : float
-        As a share of what is sharp now; NaN where the walk settles who is pressed at.
+    Two settings go A B B A, so that light and luck which rise or fall over the walk weigh on both alike (Cox,
+    Planning of Experiments, 1958, ch. 3).
     """
 
     lens: str
-    purpose: str
-    blocks: tuple[Block, ...]
-    presses: int
-    expected_gain: float
+    purpose: str  # compare or anyone
+    blocks: tuple[Block, ...]  # in order
+    presses: int  # of all blocks
+    expected_gain: float  # as a share of what is sharp now; NaN where the walk settles who is pressed at
 
 
 def plan_walk(lens: LensDecision, frames: pd.DataFrame, presses: int = 60) -> WalkPlan | None:
     """Lay out the next walk with a lens; None where there is nothing to test.
 
-    Parameters
-    ----------
-    lens : LensDecision
-    frames : pandas.DataFrame
-        Frame table; of its presets come the names.
-    presses : int
-        Of the whole walk.
+    Names are those of presets: reads ``focal_length_mm, preset, f_number, focus_distance_m``.
     """
     worth = lens.walk_worth
     if worth.purpose == "nothing" or not lens.habit:

@@ -9,6 +9,7 @@ photographer bears, enter as far as they are known (Bayesian bootstrap: Rubin, A
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
@@ -17,9 +18,12 @@ from scipy.special import ndtr
 from auditor.advice.at_another_stop import LightAnswer, times_at
 from auditor.evidence.blur_classes import blur_shares, sharp_curve
 from auditor.evidence.blur_tolerance import Tolerances
+from auditor.evidence.bursts import Codes
 from auditor.evidence.proportions import Floats
 from auditor.evidence.subjects import Subjects
 from auditor.optics.lens import sharp_zone
+
+Singles: TypeAlias = npt.NDArray[np.float32]
 
 MODEL_SD = 0.03  # discrepancy of the thin lens and the blur model, on the log of a ratio of shares
 COMMON_ERROR = 0.05  # of all stated distances together, to one side; less where they are better known
@@ -38,51 +42,81 @@ class Setting:
 
 @dataclass(frozen=True, slots=True)
 class Paired:
-    """What settings would have brought on the subjects met; arrays of shape (a,) over the settings.
-
-    Attributes
-    ----------
-    f_number, focus_distance_m : numpy.ndarray
-    share, low, high : numpy.ndarray
-        Share of the subjects that would have been sharp: mean of the draws, interval.
-    now, now_low, now_high : float
-        The same as it was set.
-    gain, gain_low, gain_high : numpy.ndarray
-        Share over the share now: mean of the draws, interval with the model's own discrepancy.
-    chance_better : numpy.ndarray
-        Chance that the setting makes more of them sharp than what was set.
-    tried : numpy.ndarray of bool
-        Whether its zone lies mostly where subjects were met.
-    subjects : int
-    effective : float
-        Equally weighted subjects worth as much.
-    draws : numpy.ndarray, shape (a, d)
-    now_draws : numpy.ndarray, shape (d,)
-    """
+    """What a settings would have brought on the subjects met; arrays of shape (a,) unless said otherwise."""
 
     f_number: Floats
     focus_distance_m: Floats
-    share: Floats
+    share: Floats  # of the subjects that would have been sharp: mean of the draws, interval
     low: Floats
     high: Floats
-    now: float
+    now: float  # the same as it was set
     now_low: float
     now_high: float
-    gain: Floats
+    gain: Floats  # share over the share now: mean of the draws, interval with the model's own discrepancy
     gain_low: Floats
     gain_high: Floats
-    chance_better: Floats
-    tried: npt.NDArray[np.bool_]
+    chance_better: Floats  # that the setting makes more of them sharp than what was set
+    tried: npt.NDArray[np.bool_]  # whether its zone lies mostly where subjects were met
     subjects: int
-    effective: float
-    draws: Floats
-    now_draws: Floats
+    effective: float  # equally weighted subjects worth as much
+    draws: Floats  # shape (a, d)
+    now_draws: Floats  # shape (d,)
+
+
+@dataclass(frozen=True, slots=True)
+class Chances:
+    """Chances of n subjects to be sharp under d draws of the tolerance, one eye's."""
+
+    at: Singles  # shape (a, n, d), at each setting
+    taken: Singles  # shape (n, d), as they were taken
+
+    def chosen(self, rows: npt.NDArray[np.bool_]) -> Chances:
+        """Return those of some of the subjects."""
+        return Chances(self.at[:, rows], self.taken[rows])
 
 
 def chance_above(draws: Floats, now: Floats, log_ratio: float) -> Floats:
     """Chance that the ratio of shares, the model's discrepancy on it, lies above a bound; shape (a,)."""
     away = np.log(np.maximum(draws, _LEAST)) - np.log(np.maximum(now, _LEAST)) - log_ratio
     return np.asarray(ndtr(away / MODEL_SD).mean(axis=-1))
+
+
+def work_out_chances(
+    subjects: Subjects,
+    tolerances: Tolerances,
+    f_number: Floats,
+    focus_distance_m: Floats,
+    answers: tuple[LightAnswer, ...],
+    speed_m_s: float,
+    rng: np.random.Generator,
+    *eyes: Floats,
+) -> tuple[Chances, ...]:
+    """Put every subject through every setting, for each eye's draws of the log tolerance.
+
+    Each draw answers the light in one way and has all stated distances off to one side, by chance.
+    """
+    curves = [sharp_curve(log_tau, tolerances.kappa).astype(np.float32) for log_tau in eyes]
+    a, n, d = len(f_number), len(subjects), tolerances.kappa.size
+    found = tuple(Chances(np.empty((a, n, d), np.float32), np.empty((n, d), np.float32)) for _ in eyes)
+    step = max(1, 20_000 // n)
+    for answer, side, own in _cases(answers, d, rng):
+        off = side * np.minimum(COMMON_ERROR, 0.5 * subjects.error_sd)
+        moved = replace(subjects, log_m=subjects.log_m + off)
+        at_own = [curve[:, own] for curve in curves]
+        walking = tolerances.walking[own].astype(np.float32)
+        taken = _sharp(moved, subjects.f_number, subjects.focus_distance_m, subjects.exposure_time_s,
+                       speed_m_s, walking, at_own)  # fmt: skip
+        times = {number: times_at(subjects, number, answer) for number in np.unique(f_number).tolist()}
+        for one, chance in zip(found, taken, strict=True):
+            one.taken[:, own] = chance
+        for start in range(0, a, step):
+            rows = slice(start, start + step)
+            time = np.concatenate([times[number] for number in f_number[rows].tolist()])
+            number, ring = (np.repeat(values[rows], n) for values in (f_number, focus_distance_m))
+            sharp = _sharp(moved, number, ring, time, speed_m_s, walking, at_own)
+            for one, chance in zip(found, sharp, strict=True):
+                one.at[rows, :, own] = chance.reshape(-1, n, own.size)
+    return found
 
 
 def compare_settings(
@@ -93,11 +127,12 @@ def compare_settings(
     answers: tuple[LightAnswer, ...],
     speed_m_s: float,
     *,
-    habit: npt.NDArray[np.float64] | None = None,
+    habit: Floats | None = None,
     settings_in_use: tuple[Setting, ...] = (),
     keep: bool = False,
     confidence: float = 0.95,
     seed: int = 0,
+    chances: Chances | None = None,
 ) -> Paired:
     """Put every measured subject through every setting.
 
@@ -118,45 +153,33 @@ def compare_settings(
         them it is the setting that each subject was met with.
     keep : bool
         Shares kept instead (up to the common level), by tau_keep.
-    confidence : float
-    seed : int
+    chances : Chances, optional
+        Of these subjects, at most :data:`MOST_SUBJECTS`, at these settings and then those in use, for this
+        eye and seed; worked out here where they are not given.
     """
     rng = np.random.default_rng(seed)
     subjects = _at_most(subjects, rng)
-    log_tau = tolerances.log_keep if keep else tolerances.log_sharp
-    curves = sharp_curve(log_tau, tolerances.kappa).astype(np.float32)
-    count = curves.shape[1]
-    cases = [(answer, side) for answer in answers for side in (-1.0, 1.0)]
-    part = np.array([answer.weight for answer, _ in cases])
-    of_case = np.searchsorted(np.cumsum(part / part.sum()), (np.arange(count) + 0.5) / count)
-    of_case = np.minimum(rng.permutation(of_case), len(cases) - 1)
-    weights = subjects.weight * rng.standard_exponential((count, len(subjects)))
+    a, d = len(f_number), tolerances.kappa.size
+    if chances is None:
+        numbers = np.concatenate([f_number, [own.f_number for own in settings_in_use]])
+        rings = np.concatenate([focus_distance_m, [own.focus_distance_m for own in settings_in_use]])
+        eye = tolerances.log_keep if keep else tolerances.log_sharp
+        (chances,) = work_out_chances(subjects, tolerances, numbers, rings, answers, speed_m_s, rng, eye)
+    else:
+        _cases(answers, d, rng)  # so that chance goes on from the same place
+    weights = subjects.weight * rng.standard_exponential((d, len(subjects)))
     weights = (weights / weights.sum(axis=1, keepdims=True)).astype(np.float32)
-    used = [(own.f_number, own.focus_distance_m) for own in settings_in_use]
-    a = len(f_number)
-    numbers = np.concatenate([f_number, [n for n, _ in used]])
-    rings = np.concatenate([focus_distance_m, [s for _, s in used]])
-    draws = np.empty((len(numbers), count))
-    now = np.empty(count)
-    for place, (answer, side) in enumerate(cases):
-        own = np.flatnonzero(of_case == place)
-        if not own.size:
-            continue
-        off = side * np.minimum(COMMON_ERROR, 0.5 * subjects.error_sd)
-        moved = replace(subjects, log_m=subjects.log_m + off)
-        draws[:, own] = _shares_of(moved, numbers, rings, answer, speed_m_s, tolerances, curves, weights, own)
-        if habit is None:
-            at = _sharp(moved, None, None, None, speed_m_s, tolerances, curves, own)
-            now[own] = np.einsum("nd,dn->d", at, weights[own])
+    draws = np.einsum("and,dn->ad", chances.at, weights).astype(float)
+    now = np.einsum("nd,dn->d", chances.taken, weights).astype(float)
     if habit is not None:
-        now = habit / habit.sum() @ draws[a:]
+        now = habit / habit.sum() @ draws[-len(habit) :]
     draws = draws[:a]
     if keep:
         draws, now = (tolerances.floor + (1 - tolerances.floor) * one for one in (draws, now))
     tail = [0.5 - confidence / 2, 0.5 + confidence / 2]
     low, high = np.quantile(draws, tail, axis=1)
     ratio = np.maximum(draws, _LEAST) / np.maximum(now, _LEAST)
-    noisy = ratio * np.exp(MODEL_SD * rng.standard_normal(count))
+    noisy = ratio * np.exp(MODEL_SD * rng.standard_normal(d))
     gain_low, gain_high = np.quantile(noisy, tail, axis=1)
     now_low, now_high = np.quantile(now, tail)
     return Paired(
@@ -182,12 +205,12 @@ def compare_settings(
 
 def sharp_as_taken(
     subjects: Subjects, tolerances: Tolerances, speed_m_s: float, *, keep: bool = False
-) -> npt.NDArray[np.float32]:
+) -> Singles:
     """Chance of each subject, as it was taken, to be sharp (or sharp enough to keep), shape (n, draws)."""
     log_tau = tolerances.log_keep if keep else tolerances.log_sharp
     curves = sharp_curve(log_tau, tolerances.kappa).astype(np.float32)
-    every = np.arange(curves.shape[1])
-    return _sharp(subjects, None, None, None, speed_m_s, tolerances, curves, every)
+    own = subjects.f_number, subjects.focus_distance_m, subjects.exposure_time_s
+    return _sharp(subjects, *own, speed_m_s, tolerances.walking.astype(np.float32), [curves])[0]
 
 
 def tried_there(subjects: Subjects, f_number: Floats, focus_distance_m: Floats) -> npt.NDArray[np.bool_]:
@@ -214,60 +237,44 @@ def _at_most(subjects: Subjects, rng: np.random.Generator) -> Subjects:
     return replace(drawn, weight=np.full(len(drawn), float(subjects.weight.sum()) / len(drawn)))
 
 
-def _shares_of(
-    subjects: Subjects,
-    numbers: Floats,
-    rings: Floats,
-    answer: LightAnswer,
-    speed_m_s: float,
-    tolerances: Tolerances,
-    curves: npt.NDArray[np.float32],
-    weights: npt.NDArray[np.float32],
-    own: npt.NDArray[np.intp],
-) -> Floats:
-    """Weighted share of sharp subjects of each setting at the draws ``own``, shape (a, len(own))."""
-    n = len(subjects)
-    found = np.empty((len(numbers), own.size))
-    step = max(1, 20_000 // n)
-    for start in range(0, len(numbers), step):
-        rows = slice(start, start + step)
-        times = np.stack([times_at(subjects, number, answer) for number in numbers[rows]])
-        sharp = _sharp(subjects, numbers[rows], rings[rows], times, speed_m_s, tolerances, curves, own)
-        found[rows] = np.einsum("and,dn->ad", sharp.reshape(-1, n, own.size), weights[own], optimize=True)
-    return found
+def _cases(
+    answers: tuple[LightAnswer, ...], draws: int, rng: np.random.Generator
+) -> list[tuple[LightAnswer, float, Codes]]:
+    """Deal the draws out by chance: answer to the light, side to which distances are off, and its draws."""
+    cases = [(answer, side) for answer in answers for side in (-1.0, 1.0)]
+    part = np.cumsum([answer.weight for answer, _ in cases])
+    of_case = np.searchsorted(part / part[-1], (np.arange(draws) + 0.5) / draws)
+    of_case = np.minimum(rng.permutation(of_case), len(cases) - 1)
+    found = [(*case, np.flatnonzero(of_case == place)) for place, case in enumerate(cases)]
+    return [case for case in found if case[2].size]
 
 
 def _sharp(
     subjects: Subjects,
-    numbers: Floats | None,
-    rings: Floats | None,
-    times: Floats | None,
+    f_number: Floats,
+    focus_distance_m: Floats,
+    exposure_time_s: Floats,
     speed_m_s: float,
-    tolerances: Tolerances,
-    curves: npt.NDArray[np.float32],
-    own: npt.NDArray[np.intp],
-) -> npt.NDArray[np.float32]:
-    """Chance of each subject at each setting to be sharp, shape (a * n, len(own)); None: as it was taken."""
-    n = len(subjects)
-    a = 1 if numbers is None else len(numbers)
+    walking: Singles,
+    curves: list[Singles],
+) -> list[Singles]:
+    """Chance to be sharp of every subject in turn at each setting, shape (a * n, d) for each eye's curves.
 
-    def repeated(values: Floats) -> Floats:
-        return np.tile(values, a)
+    Settings have shape (a * n,); ``walking``, the share of subjects who walk, shape (d,).
+    """
 
-    number = subjects.f_number if numbers is None else np.repeat(numbers, n)
-    ring = subjects.focus_distance_m if rings is None else np.repeat(rings, n)
-    time = subjects.exposure_time_s if times is None else times.ravel()
-    time = np.where(repeated(subjects.flash.astype(float)) > 0, np.nan, time)
+    def repeated(values: npt.NDArray[Any]) -> npt.NDArray[Any]:
+        return np.tile(values, len(f_number) // len(subjects))
+
+    time = np.where(repeated(subjects.flash), np.nan, exposure_time_s)
     focal, log_m, log_sd, unit = (
         repeated(v) for v in (subjects.focal_length_mm, subjects.log_m, subjects.log_sd, subjects.handbook_mm)
     )
-
-    def at_speed(speed: float) -> npt.NDArray[np.float32]:
-        return blur_shares(focal, number, ring, log_m, log_sd, time, speed, unit) @ curves[:, own]
-
-    walking = tolerances.walking[own].astype(np.float32)
-    if not walking.any():
-        return at_speed(0.0)
-    if (walking == 1).all():
-        return at_speed(speed_m_s)
-    return np.asarray(walking * at_speed(speed_m_s) + (1 - walking) * at_speed(0.0), dtype=np.float32)
+    found = [np.zeros((len(f_number), walking.size), dtype=np.float32) for _ in curves]
+    for speed, part in ((speed_m_s, walking), (0.0, 1 - walking)):
+        some = np.flatnonzero(part)
+        if some.size:
+            shares = blur_shares(focal, f_number, focus_distance_m, log_m, log_sd, time, speed, unit)
+            for one, curve in zip(found, curves, strict=True):
+                one[:, some] += part[some] * (shares @ curve[:, some])
+    return found

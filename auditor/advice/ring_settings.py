@@ -24,10 +24,7 @@ def settings_on_ring(frames: pd.DataFrame, lens: Lens | None, settings: Settings
     widened to ``f_number_min`` and ``f_number_max`` where the photographer stated them: sharpness alone would
     always ask for a smaller opening. Distances are engravings, of the lens where stated, else the usual ones
     of the unit in use; none is converted from the other unit, and no distance read from a file is added.
-
-    Returns
-    -------
-    f_number, focus_distance_m : numpy.ndarray, shape (a,)
+    F-numbers and distances have shape (a,). Reads ``f_number, focal_length_mm``.
     """
     used = frames["f_number"].to_numpy(float)
     used = used[known(used)]

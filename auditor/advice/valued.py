@@ -19,35 +19,21 @@ from auditor.optics.lens import sharp_zone
 
 @dataclass(frozen=True, slots=True)
 class ValuedSetting:
-    """One setting of ring and stop.
-
-    Attributes
-    ----------
-    f_number, focus_distance_m, near_limit_m, far_limit_m : float
-        The setting and its sharp zone by the criterion of the frames, from the sensor plane.
-    share_sharp, sharp_low, sharp_high : float
-        Share of the subjects met that would have been sharp.
-    expected_hit_rate, low, high : float
-        Share of presses that should hold a keeper; NaN where nothing was counted.
-    median_shutter_s, median_iso : float
-        What the light asked for; NaN where unknown.
-    within_experience : bool
-        Whether its zone lies where subjects were met.
-    """
+    """One setting of ring and stop."""
 
     f_number: float
     focus_distance_m: float
-    near_limit_m: float
+    near_limit_m: float  # of its sharp zone by the criterion of the frames, from the sensor plane
     far_limit_m: float
-    share_sharp: float
+    share_sharp: float  # of the subjects met that would have been sharp
     sharp_low: float
     sharp_high: float
-    expected_hit_rate: float
+    expected_hit_rate: float  # share of presses that should hold a keeper; NaN where nothing was counted
     low: float
     high: float
-    median_shutter_s: float
+    median_shutter_s: float  # what the light asked for; NaN where unknown
     median_iso: float
-    within_experience: bool
+    within_experience: bool  # whether its zone lies where subjects were met
 
 
 def value_settings(
@@ -67,41 +53,38 @@ def value_settings(
         Shares sharp, and shares kept up to the common level, of the same settings and subjects.
     level : Level
         Of the presses of the lens: what is kept now.
-    subjects : Subjects
     answer : LightAnswer
         The likeliest way in which the light is answered.
     coc_mm : float
         Criterion of the sharp zone [mm].
-    confidence : float
     """
     focal = float(np.median(subjects.focal_length_mm))
     zone = sharp_zone(focal, paired.f_number, paired.focus_distance_m, coc_mm)
     rate, low, high = _hit_rates(kept, level, confidence)
-    order = np.lexsort((-paired.share, ~paired.tried))
-    found = []
-    for row in order.tolist():
-        number = float(paired.f_number[row])
+    exposure = {}
+    for number in np.unique(paired.f_number).tolist():
         times = times_at(subjects, number, answer)
         with np.errstate(invalid="ignore"):
             iso = subjects.iso * subjects.exposure_time_s / times * (number / subjects.f_number) ** 2
-        found.append(
-            ValuedSetting(
-                f_number=number,
-                focus_distance_m=float(paired.focus_distance_m[row]),
-                near_limit_m=float(zone.near_limit_m[row]),
-                far_limit_m=float(zone.far_limit_m[row]),
-                share_sharp=float(paired.share[row]),
-                sharp_low=float(paired.low[row]),
-                sharp_high=float(paired.high[row]),
-                expected_hit_rate=float(rate[row]),
-                low=float(low[row]),
-                high=float(high[row]),
-                median_shutter_s=_median(times),
-                median_iso=_median(iso),
-                within_experience=bool(paired.tried[row]),
-            )
+        exposure[number] = _median(times), _median(iso)
+    return tuple(
+        ValuedSetting(
+            f_number=float(paired.f_number[row]),
+            focus_distance_m=float(paired.focus_distance_m[row]),
+            near_limit_m=float(zone.near_limit_m[row]),
+            far_limit_m=float(zone.far_limit_m[row]),
+            share_sharp=float(paired.share[row]),
+            sharp_low=float(paired.low[row]),
+            sharp_high=float(paired.high[row]),
+            expected_hit_rate=float(rate[row]),
+            low=float(low[row]),
+            high=float(high[row]),
+            median_shutter_s=exposure[float(paired.f_number[row])][0],
+            median_iso=exposure[float(paired.f_number[row])][1],
+            within_experience=bool(paired.tried[row]),
         )
-    return tuple(found)
+        for row in np.lexsort((-paired.share, ~paired.tried)).tolist()
+    )
 
 
 def _hit_rates(kept: Paired, level: Level, confidence: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

@@ -53,39 +53,27 @@ def advise(
 
 
 def write_next_walk(audit: Audit, lens: str, out: Path, *, force: bool = False) -> None:
-    """Write the next walk with a lens as a session file.
-
-    Raises
-    ------
-    OutputError
-        If there is nothing to test, or the file cannot be written.
-    """
+    """Write the next walk with a lens as a session file."""
     from auditor.advice.experiment_file import experiment_session
     from auditor.advice.next_walk import plan_walk
     from auditor.errors import OutputError
     from auditor.intake.statements.lens_rule import find_lens
     from auditor.writing import write_file
 
-    told = audit.decisions.of(lens)
-    walk = None if told is None else plan_walk(told, audit.table)
-    if told is None or walk is None:
+    decided = audit.decisions.of(lens)
+    walk = None if decided is None else plan_walk(decided, audit.table)
+    if decided is None or walk is None:
         raise OutputError(
             f"There is no walk to lay out, so {out} was not written.",
             "The answer above says what helps instead.",
         )
-    stated = find_lens(audit.lenses, lens, told.focal_length_mm)
-    write_file(out, experiment_session(walk, told.focal_length_mm, stated, audit.settings), force=force)
+    stated = find_lens(audit.lenses, lens, decided.focal_length_mm)
+    write_file(out, experiment_session(walk, decided.focal_length_mm, stated, audit.settings), force=force)
     echo(f"Session file: {out}", err=True)
 
 
 def write_advised_card(audit: Audit, lens: str, out: Path, *, force: bool = False) -> None:
-    """Write the wallet card of what was decided on a lens.
-
-    Raises
-    ------
-    OutputError
-        If there is nothing to set, the format is unknown or the file cannot be written.
-    """
+    """Write the wallet card of what was decided on a lens."""
     from auditor.errors import OutputError
     from auditor.show.advice_card import advised_card
     from auditor.show.wallet import wallet_bytes

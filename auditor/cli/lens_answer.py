@@ -20,22 +20,9 @@ AsJson = Callable[["LensDecision", tuple[str, ...]], dict[str, Any]]
 def answer_for_lens(
     request: Request, lens: str | None, as_json: AsJson, *, json: bool, full: bool
 ) -> tuple[Audit, str]:
-    """Audit, and print what is decided on one lens; return the audit and the lens's name.
+    """Audit, and print what is decided on one lens, by default the most used; return the audit and its name.
 
-    Parameters
-    ----------
-    request : Request
-    lens : str or None
-        Name or focal length; None for the most used one.
-    as_json : callable
-        Makes of the decision, and the names of the other lenses, what is printed with ``json``.
-    json, full : bool
-        Print JSON instead of text; print the tables too.
-
-    Raises
-    ------
-    AuditorError
-        If there is no such lens, or what was asked for cannot be done.
+    ``as_json`` makes of the decision, and the names of the other lenses, what is printed with ``json``.
     """
     import sys
 
@@ -51,9 +38,9 @@ def answer_for_lens(
     chosen = view_of(views, lens)
     show_ignored(audit.problems, console(sys.stderr))
     if json:
-        told = audit.decisions.of(chosen.name)
-        others = tuple(one.lens for one in audit.decisions.lenses if one is not told)
-        echo(json_text({} if told is None else as_json(told, others)))
+        decided = audit.decisions.of(chosen.name)
+        others = tuple(one.lens for one in audit.decisions.lenses if one is not decided)
+        echo(json_text({} if decided is None else as_json(decided, others)))
     else:
         others = tuple(view.name for view in views if view is not chosen)
         show_answer(chosen, audit.settings.units, console(), others, audit.sources)

@@ -48,8 +48,8 @@ def measure(
         write_table(faces, out, force=force)
         echo(f"{len(faces)} rows written to {out}.", err=True)
     elif json:
-        told = {"detector": facts.detector, "counts": facts.counts, "refused": facts.refused}
-        echo(json_text(told | {"faces": to_json_rows(faces)}, indent=None))
+        found = {"detector": facts.detector, "counts": facts.counts, "refused": facts.refused}
+        echo(json_text(found | {"faces": to_json_rows(faces)}, indent=None))
     else:
         echo(to_csv_text(faces), end="")
     nearest = [words.to_look_at(facts.look_at, result.settings.units)] if facts.look_at else []

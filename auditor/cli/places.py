@@ -12,13 +12,7 @@ MOST_REPEATED = 5  # sources that a suggested command names again
 
 
 def output_folder(out: Path | None, default: str, sources: list[Path], command: str) -> Path:
-    """Folder for results; a default that would lie among the photographs is refused.
-
-    Raises
-    ------
-    OutputError
-        With the exact command to use instead.
-    """
+    """Folder for results; a default among the photographs is refused, with the command to use instead."""
     from auditor.intake.sources import folders_of
 
     if out is not None:
@@ -33,10 +27,10 @@ def output_folder(out: Path | None, default: str, sources: list[Path], command: 
     while place != place.parent and any(lies_in(place / default, other) for other in photographs):
         place = place.parent
     named = " ".join(_quoted(str(item)) for item in sources)
-    told = f"auditor {command} {named}" if len(sources) <= MOST_REPEATED else "the same command"
+    again = f"auditor {command} {named}" if len(sources) <= MOST_REPEATED else "the same command"
     raise OutputError(
         f"The results would be written inside {shown_path(Path.cwd())}, among the photographs.",
-        f"Use: {told} --out {_quoted(str(place / default))}",
+        f"Use: {again} --out {_quoted(str(place / default))}",
     )
 
 

@@ -132,7 +132,8 @@ def _limits(bench: Bench, stops: Any, limits: tuple[float, float]) -> Found:
     found = plan_limits(
         near_m=limits[0], far_m=limits[1], coc_mm=own, places=bench.places, f_stops=stops, **bench.lens
     )
-    return {"settings": limits_rows(found, own, bench)}, limits_text(found, own, bench, limits)
+    rows = limits_rows(found, own, bench)
+    return {"settings": rows}, limits_text(rows, own, bench, limits)
 
 
 def _subjects(bench: Bench, stops: Any, each: list[float]) -> Found:
@@ -145,15 +146,13 @@ def _subjects(bench: Bench, stops: Any, each: list[float]) -> Found:
     found = plan_limits(
         near_m=min(each), far_m=max(each), coc_mm=own, places=bench.places, f_stops=stops, **bench.lens
     )
-    values = {
-        "settings": limits_rows(found, own, bench),
-        "wide_open": {
-            "f_number": float(stops[0]),
-            "focus_distance_m": bench.place_for(each[0]).distance_m,
-            "subjects": blur_of_each(bench, float(stops[0]), each),
-        },
+    rows = limits_rows(found, own, bench)
+    wide_open = {
+        "f_number": float(stops[0]),
+        "focus_distance_m": bench.place_for(each[0]).distance_m,
+        "subjects": blur_of_each(bench, float(stops[0]), each),
     }
-    return values, subjects_text(found, bench, each)
+    return {"settings": rows, "wide_open": wide_open}, subjects_text(rows, bench, each)
 
 
 def _line(
@@ -209,9 +208,9 @@ def _at_line(
         wishes = replace(wishes, exposure_time_s=slowest_s or USUAL_SHUTTER_S)
     found = plan_line(line=wishes, **with_lens)
     given_up = () if found.serves else concessions(line=wishes, **with_lens)
-    said = kind.said if kind else ""
-    text = line_text(found, wishes, bench, given_up, rate, said, unasked and slowest_s is None)
-    return {"settings": line_rows(found, wishes, tolerance / bench.scale.coc_mm)}, text
+    rows, said = line_rows(found, wishes, bench), kind.said if kind else ""
+    text = line_text(rows, wishes, bench, given_up, rate, said, unasked and slowest_s is None)
+    return {"settings": rows}, text
 
 
 def _flash(bench: Bench, stops: Any, guide_number_m: float, iso: float) -> Found:

@@ -91,7 +91,7 @@ def _take(taken: list[Path], sources: list[Path], folder: Path) -> None:
         write_keeping,
     )
     from auditor.intake.library.walk import NOTES_NAME
-    from auditor.intake.starter import session_text, told_lines
+    from auditor.intake.starter import recorded_lines, session_text
     from auditor.intake.statements.session_file import SESSION_NAME
     from auditor.intake.taking import Filled, merge_filled
 
@@ -117,9 +117,11 @@ def _take(taken: list[Path], sources: list[Path], folder: Path) -> None:
         else:
             raise SourceError(f"--take {path} is none of .json, .csv and .toml.", "Name a filled file.")
     former = folder / SESSION_NAME
-    told = told_lines(former.read_text(encoding="utf-8", errors="replace")) if former.is_file() else []
+    recorded = (
+        recorded_lines(former.read_text(encoding="utf-8", errors="replace")) if former.is_file() else []
+    )
     files = {
-        SESSION_NAME: session_text(filled.session, told),
+        SESSION_NAME: session_text(filled.session, recorded),
         NOTES_NAME: notes_text(filled.notes),
         SOURCE_NAME: source_text(sources, folder),
     }

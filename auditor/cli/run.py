@@ -51,7 +51,7 @@ def leave_other_settings_out() -> None:
 def errors_as_text() -> Iterator[None]:
     """Turn an :class:`AuditorError` into a message on stderr and exit code 1, a mistyped value into 2.
 
-    What nobody foresaw is one line too, with its details in a file for whoever mends it.
+    What nobody foresaw is one line too, with its details in a file for whoever repairs it.
     """
     try:
         yield

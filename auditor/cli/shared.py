@@ -63,14 +63,9 @@ def reads_sources(*, light: bool = False) -> Callable[[Command], Command]:
 
 
 def reads_lens(*distances: str, ring: bool = True) -> Callable[[Command], Command]:
-    """Give a command the options of all that take a lens as typed.
+    """Give a command the options of all that take a lens as typed, and its ring unless told otherwise.
 
-    Parameters
-    ----------
-    *distances : str
-        Own options that hold distances: results come in the unit of the first one typed.
-    ring : bool
-        Whether the ring's engravings can be said, too.
+    Results come in the unit of the first of its own options with ``distances`` that was typed.
     """
 
     def make(asked: dict[str, Any], own: dict[str, Any]) -> Any:

@@ -31,6 +31,6 @@ def simulate(
     truth = write(out, seed, frames)
     sought = sum(preset.frames for preset in truth.presets)
     echo(
-        f"{sought} invented frames written to {out}; what is true of them stands in {out / 'truth.toml'}.",
+        f"{sought} invented frames written to {out}; their truth is in {out / 'truth.toml'}.",
         err=True,
     )

@@ -20,5 +20,5 @@ def tune(
     """Say what every f-number of a lens brings, what it costs, and which to prefer in which light."""
     from auditor.advice.as_json import tuning_json
 
-    audit, _ = answer_for_lens(request, lens, lambda told, _: tuning_json(told), json=json, full=full)
+    audit, _ = answer_for_lens(request, lens, lambda decided, _: tuning_json(decided), json=json, full=full)
     end_with_problems(audit, strict=strict)

@@ -40,13 +40,7 @@ def read_bench(
     ring: str | None = None,
     distances: Sequence[str | None] = (),
 ) -> Bench:
-    """Read what is stated of a lens; without ``units``, results come in that of the first typed distance.
-
-    Raises
-    ------
-    UnitError, SettingError
-        If a value cannot be read or focused to, or its unit looks mistaken.
-    """
+    """Read what is stated of a lens; without ``units``, results come in that of the first typed distance."""
     if units not in (None, "m", "ft"):
         raise UnitError(f"--units {units!r} is neither m nor ft.", "Give m or ft.")
     if distance_from not in ("sensor", "lens"):
@@ -78,15 +72,7 @@ def read_bench(
 
 
 def read_distance(text: str, option: str, bench: Bench) -> float:
-    """Read a distance that the lens can be set to, or that a subject can stand at [m].
-
-    Raises
-    ------
-    UnitError
-        If it cannot be read, or its unit looks mistaken.
-    SettingError
-        If the lens cannot focus so near.
-    """
+    """Read a distance that the lens can be set to, or that a subject can stand at [m]."""
     metres = parse_distance_m(text)
     if _LONGEST_M < metres < math.inf:
         raise UnitError(
@@ -191,8 +177,6 @@ def read_guide_number_m(text: str) -> float:
 def units_in_use(*typed: str | None) -> str:
     """The unit to answer in: that of the first typed distance, else metres.
 
-    Examples
-    --------
     >>> units_in_use(None, "inf", "6ft 6in"), units_in_use("inf")
     ('ft', 'm')
     """
@@ -214,8 +198,6 @@ def read_seconds(text: str | None) -> float | None:
 def read_speed_m_s(text: str) -> float:
     """Read a speed such as ``1.3m/s``, ``5km/h``, ``4ft/s``, ``3mph`` or ``jogging``.
 
-    Examples
-    --------
     >>> read_speed_m_s("1.3m/s"), read_speed_m_s("36 km/h")
     (1.3, 10.0)
     """

@@ -43,44 +43,26 @@ _COARSE = slice(None, None, 2)
 
 @dataclass(frozen=True, slots=True)
 class Tolerances:
-    """Tolerances of one lens as likely as the data say.
+    """Tolerances of one lens as likely as the data say: medians, intervals and draws of the posterior."""
 
-    Attributes
-    ----------
-    handbook_mm : float
-        The handbook criterion, unit of the draws.
-    sharp_mm, sharp_low, sharp_high : float
-        tau_sharp: median and interval [mm].
-    keep_mm, keep_low, keep_high : float
-        tau_keep.
-    sharp_sd : float
-        Posterior standard deviation of log tau_sharp.
-    nothing : float
-        Chance that blur decides nothing here: marks do not follow it, or hardly any subject is too blurred.
-    verdicts, keepers, presses : int
-        Sharp verdicts (yes or no), hits and presses that it rests on, of all lenses.
-    log_sharp, log_keep, kappa, walking, floor : numpy.ndarray, shape (DRAWS,)
-        Draws of the posterior: log tau over the handbook criterion, steepness, share of subjects who walk,
-        floor of the keeper curve over its ceiling.
-    """
-
-    handbook_mm: float
-    sharp_mm: float
+    handbook_mm: float  # the handbook criterion, unit of the draws
+    sharp_mm: float  # tau_sharp
     sharp_low: float
     sharp_high: float
-    keep_mm: float
+    keep_mm: float  # tau_keep
     keep_low: float
     keep_high: float
-    sharp_sd: float
-    nothing: float
-    verdicts: int
+    sharp_sd: float  # posterior standard deviation of log tau_sharp
+    nothing: (
+        float  # chance that blur decides nothing: marks do not follow it, or hardly any subject is blurred
+    )
+    verdicts: int  # yes or no, and hits, of all lenses
     keepers: int
-    presses: int
-    log_sharp: Floats
+    log_sharp: Floats  # draws, shape (DRAWS,): log tau over the handbook criterion
     log_keep: Floats
-    kappa: Floats
-    walking: Floats
-    floor: Floats
+    kappa: Floats  # steepness
+    walking: Floats  # share of subjects who walk
+    floor: Floats  # of the keeper curve over its ceiling
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,17 +77,9 @@ class _Evidence:
 def fit_tolerances(
     subjects: Subjects, speed_m_s: float, confidence: float = 0.95, seed: int = 0
 ) -> tuple[Tolerances, ...]:
-    """Fit the tolerances, one for each of ``subjects.lenses``.
+    """Fit the tolerances, one for each of ``subjects.lenses``; without a subject the priors come back.
 
-    Parameters
-    ----------
-    subjects : Subjects
-        Without any, the priors come back.
-    speed_m_s : float
-        Mean walking speed; 0: subjects stand still.
-    confidence : float
-    seed : int
-        Of the draws.
+    ``speed_m_s`` is the mean walking speed (0: subjects stand still), ``seed`` that of the draws.
     """
     used = sessions_at_random(subjects, seed=seed)
     found = [_evidence(used.chosen(used.lens == code), speed_m_s) for code in range(len(subjects.lenses))]
@@ -215,7 +189,6 @@ def _posterior(
         nothing=_chance_of_nothing(own, found, marks, log_keep, kappas, FLOORS[floor], speed_m_s),
         verdicts=int(np.isfinite(subjects.verdict).sum()),
         keepers=int(subjects.hit.sum()),
-        presses=len(subjects),
         log_sharp=LOG_TAU[tau] + within[0],
         log_keep=log_keep,
         kappa=kappas,

@@ -8,8 +8,6 @@ import numpy as np
 import pandas as pd
 
 ALL, FIRST_ONLY, OTHERS_ONLY, NONE = "all", "the first only", "others only", "none"
-
-
 COUNTED = {
     "all_in_zone": ALL, "only_first_in_zone": FIRST_ONLY, "only_others_in_zone": OTHERS_ONLY,
     "none_in_zone": NONE,
@@ -19,10 +17,8 @@ COUNTED = {
 def count_company(frames: pd.DataFrame) -> dict[str, int]:
     """Count the frames with several subjects by which of them the zone held.
 
-    Parameters
-    ----------
-    frames : pandas.DataFrame
-        Frame table with zones; frames without a zone, or with one distance alone, are not counted.
+    Frames without a zone, or with one distance alone, are not counted. Reads ``near_limit_m, far_limit_m,
+    subject_distance_m, other_subjects_m``.
     """
     near, far, first = (
         frames[name].to_numpy(float) for name in ("near_limit_m", "far_limit_m", "subject_distance_m")
@@ -37,21 +33,11 @@ def held_in_zone(
     subject_distance_m: np.ndarray,
     other_subjects_m: Sequence[object],
 ) -> np.ndarray:
-    """Say of each frame with several subjects which of them the zone held.
+    """Say of each frame with several subjects which of them the zone held, shape (n,) of object.
 
-    Parameters
-    ----------
-    near_limit_m, far_limit_m, subject_distance_m : numpy.ndarray, shape (n,)
-        Zone, and the subject meant [m].
-    other_subjects_m : sequence, shape (n,)
-        The column of that name: distances of the further ones [m], joined by ``|``.
-
-    Returns
-    -------
-    numpy.ndarray of object, shape (n,)
-        ``all``, ``the first only``, ``others only`` (one of them or more, the first not) or ``none``; None
-        for one subject, and where zone or distance is unknown. Where the first is held with some of the
-        others, it is ``the first only``.
+    Limits and the subject meant [m] have shape (n,), further ones are joined by ``|``. ``all``, ``the first
+    only`` (also where some of the others are held), ``others only`` (the first not) or ``none``; None for one
+    subject, and where zone or distance is unknown.
 
     Examples
     --------

@@ -19,46 +19,26 @@ LEAST_SD = 0.03  # nobody's eye is credited with less (estimate, no source)
 class Judging:
     """Guesses against measures, in logarithms of distance.
 
-    Attributes
-    ----------
-    guesses : int
-        Pairs of a guess and a measure.
-    bias : float
-        Median of log(guess / measure): below zero the guess is short. NaN without a pair.
-    bias_low, bias_high : float
-        Its 95 % interval, from the spread of the pairs; NaN below two.
-    spread : float
-        Robust standard deviation of log(guess / measure), the measures' own error taken off; NaN below two.
-    guess_sd : float or None
-        Relative standard deviation to be used for a guess in place of the assumed one: bias and spread
-        together, because guesses are used as they were made. None below :data:`FEWEST_GUESSES` pairs.
+    ``guess_sd`` is bias and spread together, because guesses are used as they were made.
     """
 
-    guesses: int
-    bias: float
-    bias_low: float
+    guesses: int  # pairs of a guess and a measure
+    bias: float  # median of log(guess / measure): below zero the guess is short; NaN without a pair
+    bias_low: float  # its 95 % interval, from the spread of the pairs; NaN below two
     bias_high: float
-    spread: float
-    guess_sd: float | None
+    spread: float  # robust standard deviation, the measures' own error taken off; NaN below two
+    guess_sd: float | None  # relative, in place of the assumed one; None below FEWEST_GUESSES pairs
 
 
 def judge_guesses(
     guess_m: npt.ArrayLike, measured_m: npt.ArrayLike, measured_rel_sd: npt.ArrayLike
 ) -> Judging:
-    """Hold guesses against measures.
+    """Hold guesses against measures [m] of shape (n,), with the relative standard deviation of the measures.
 
-    Parameters
-    ----------
-    guess_m, measured_m : array_like, shape (n,)
-        Distances [m]; a pair with an unknown or infinite side is passed over.
-    measured_rel_sd : array_like, shape (n,)
-        Relative standard deviation of the measures.
-
-    Notes
-    -----
-    The spread is 1.4826 times the median absolute deviation (Hampel 1974, JASA 69:383), the mean square of
-    the measures' own errors taken off. The interval of a median of normal values has the standard error
-    1.2533 s / sqrt(n) (Kenney & Keeping, Mathematics of Statistics, part 2, 1951).
+    A pair with an unknown or infinite side is passed over. The spread is 1.4826 times the median absolute
+    deviation (Hampel 1974, JASA 69:383), the mean square of the measures' own errors taken off. The interval
+    of a median of normal values has the standard error 1.2533 s / sqrt(n) (Kenney & Keeping, Mathematics of
+    Statistics, part 2, 1951).
 
     Examples
     --------

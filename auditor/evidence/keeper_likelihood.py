@@ -43,13 +43,13 @@ def keeper_log_likelihood(
     hit, drawn_odds, log_m, frames : numpy.ndarray, shape (n,)
         As in :class:`auditor.evidence.subjects.Subjects`.
     count : numpy.ndarray, shape (n,)
-        How many presses each row stands for in the likelihood.
+        How many presses each row speaks for in the likelihood.
 
     Returns
     -------
-    by_floor : numpy.ndarray, shape (g, len(FLOORS))
+    numpy.ndarray, shape (g, len(FLOORS))
         Level and interest summed over; the prior of the floor is not in it.
-    nothing : float
+    float
         The same with F = 1.
     """
     stands = count * np.exp(-drawn_odds * hit)
@@ -92,16 +92,8 @@ def put_alike_together(
 ) -> tuple[npt.NDArray[np.float32], list[Floats], Floats]:
     """Put presses together that are alike in blur and in every column; few are left as they are.
 
-    Parameters
-    ----------
-    shares : numpy.ndarray, shape (n, classes)
-    classes : numpy.ndarray, shape (classes,)
-    *columns : numpy.ndarray, shape (n,)
-        Compared in steps of a quarter; a group has their mean.
-
-    Returns
-    -------
-    shares, columns, count
+    ``shares`` (n, classes) and ``columns`` (n,), compared in steps of a quarter, come back as means of the
+    groups, with the number of presses in each.
     """
     n = len(shares)
     if n <= MOST_CELLS:

@@ -14,7 +14,7 @@ import numpy.typing as npt
 import pandas as pd
 from scipy.special import betaln, expit, gammaln, logit, logsumexp, stdtrit
 
-from auditor.evidence.bursts import burst_codes, is_keeper, zone_focused
+from auditor.evidence.bursts import Codes, burst_codes, is_keeper
 from auditor.evidence.proportions import Floats
 
 SESSIONS_FOR_T = 4
@@ -38,30 +38,16 @@ class NextWalk:
 
 @dataclass(frozen=True, slots=True)
 class Level:
-    """The level of an archive.
+    """The level of an archive; NaN where nothing counted."""
 
-    Attributes
-    ----------
-    rate, low, high : float
-        Share of presses with a keeper and its interval between sessions: t over sessions where there are at
-        least four, else of the random-intercept model. NaN where nothing counted.
-    spread : float
-        Standard deviation between sessions, in logits: posterior median.
-    sessions, presses, hits : int
-    log_posterior : numpy.ndarray, shape (levels, spreads)
-        Over ``levels`` and ``spreads``, normalised.
-    levels, spreads : numpy.ndarray
-    """
-
-    rate: float
-    low: float
+    rate: float  # share of presses with a keeper
+    low: float  # its interval between sessions: t over at least four, else of the random-intercept model
     high: float
-    spread: float
     sessions: int
     presses: int
     hits: int
-    log_posterior: Floats
-    levels: Floats
+    log_posterior: Floats  # shape (levels, spreads), normalised
+    levels: Floats  # logits, and standard deviations between sessions
     spreads: Floats
 
     def next_walk(self, presses: int = 60, level: float = 0.9) -> NextWalk:
@@ -96,12 +82,13 @@ def shortest_interval(cdf: Floats, level: float) -> tuple[int, int]:
     return low, int(min(high[low], cdf.size - 1))
 
 
-def session_counts(table: pd.DataFrame) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]]:
-    """Presses with a keeper and presses of each session, zone-focused and counted."""
-    frames = zone_focused(table)
+def session_counts(frames: pd.DataFrame) -> tuple[Codes, Codes]:
+    """Presses with a keeper and presses of each session, of counted frames.
+
+    Reads ``session, burst, preset, counted_as``.
+    """
     code = burst_codes(frames, "preset")
-    size = int(code.max()) + 1 if len(frames) else 0
-    hit = np.bincount(code, is_keeper(frames), minlength=size) > 0
+    hit = np.bincount(code, is_keeper(frames)) > 0
     _, first = np.unique(code, return_index=True)
     session = pd.factorize(frames["session"].to_numpy(float, na_value=-1.0)[first])[0]
     return np.bincount(session, hit).astype(np.intp), np.bincount(session).astype(np.intp)
@@ -126,13 +113,7 @@ def log_prior(levels: Floats) -> Floats:
 
 
 def fit_level(hits: npt.ArrayLike, presses: npt.ArrayLike, confidence: float = 0.95) -> Level:
-    """Fit level and spread to the counts of sessions.
-
-    Parameters
-    ----------
-    hits, presses : array_like, shape (sessions,)
-    confidence : float
-    """
+    """Fit level and spread to the counts of sessions, shape (sessions,)."""
     y, n = np.asarray(hits, float), np.asarray(presses, float)
     y, n = y[n > 0], n[n > 0]
     total, size = float(y.sum()), float(n.sum())
@@ -141,8 +122,6 @@ def fit_level(hits: npt.ArrayLike, presses: npt.ArrayLike, confidence: float = 0
     levels = np.linspace(middle - reach, middle + reach, _LEVELS)
     posterior = log_likelihood(y, n, levels, SPREADS) + log_prior(levels)
     posterior = posterior - logsumexp(posterior)
-    of_spread = np.exp(logsumexp(posterior, axis=0))
-    spread = float(np.interp(0.5, np.cumsum(of_spread) - of_spread / 2, SPREADS))
     low, high = _over_sessions(y, n, confidence) if y.size >= SESSIONS_FOR_T else (np.nan, np.nan)
     if not np.isfinite(low):
         low, high = _of_model(posterior, levels, confidence)
@@ -152,7 +131,6 @@ def fit_level(hits: npt.ArrayLike, presses: npt.ArrayLike, confidence: float = 0
         rate=total / size if size else float("nan"),
         low=low if size else float("nan"),
         high=high if size else float("nan"),
-        spread=spread,
         sessions=int(y.size),
         presses=int(size),
         hits=int(total),

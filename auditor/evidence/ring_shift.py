@@ -5,34 +5,24 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 import numpy as np
+import pandas as pd
 
 from auditor.errors import Problem, SettingError
 from auditor.intake.statements.session import Lens
-from auditor.optics.ring_check import find_shift
+from auditor.optics.ring_check import extension_mm, find_shift
 from auditor.units import format_distance
 
 
 def frame_shifts(
-    frames: int, checked: Iterable[tuple[np.ndarray, Lens]]
+    table: pd.DataFrame, checked: Iterable[tuple[np.ndarray, Lens]]
 ) -> tuple[np.ndarray, tuple[Problem, ...]]:
-    """Shift of each frame's lens, by the readings of its ring.
+    """How much farther out each frame's lens is than its engravings mean [mm], shape (frames,), and doubts.
 
-    Parameters
-    ----------
-    frames : int
-        n, the frames of the table.
-    checked : iterable of (rows, lens)
-        Rows of a lens, and what the session file says of it; lenses without a reading are passed over.
-
-    Returns
-    -------
-    numpy.ndarray, shape (n,)
-        How much farther from the sensor the lens stands than its engravings mean [mm]; NaN where nobody
-        checked.
-    tuple of Problem
-        Readings that cannot be used, or that no one adapter explains.
+    ``checked`` are rows of a lens and what the session file says of it; of other lenses the shift is the one
+    behind the table's own ``focus_true_m``; NaN where nobody checked. A problem is a reading that cannot be
+    used, or that no one adapter explains. Reads ``lens, focal_length_mm, focus_distance_m, focus_true_m``.
     """
-    shifts, problems = np.full(frames, np.nan), []
+    shifts, problems = _shifts_in(table)
     for rows, lens in checked:
         if not lens.ring_checks:
             continue
@@ -56,3 +46,21 @@ def frame_shifts(
                 )
             )
     return shifts, tuple(problems)
+
+
+def _shifts_in(table: pd.DataFrame) -> tuple[np.ndarray, list[Problem]]:
+    """Shift of each frame's lens as ``focus_true_m`` tells it: the median over the frames of a lens."""
+    focal, mark, true = (
+        table[name].to_numpy("float64") for name in ("focal_length_mm", "focus_distance_m", "focus_true_m")
+    )
+    own = np.where(np.isfinite(true), extension_mm(true, focal) - extension_mm(mark, focal), np.nan)
+    by_lens = [table["lens"].fillna(""), table["focal_length_mm"]]
+    medians = pd.Series(own, table.index).groupby(by_lens, dropna=False).transform("median")
+    shifts = np.array(medians, dtype="float64")
+    lost = int((np.isinf(true) & np.isfinite(mark) & np.isnan(shifts)).sum())
+    if not lost:
+        return shifts, []
+    what = f"Focused past infinity, and nothing tells by how much: {lost} of {len(table)} frames."
+    return shifts, [
+        Problem(None, what, "State ring_check of the lens in a session file; zones leave it out.")
+    ]

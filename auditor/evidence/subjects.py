@@ -142,7 +142,11 @@ def measured_subjects(table: pd.DataFrame, settings: Settings) -> Subjects:
     sensor_height_mm``, and where there are verdicts ``sharp, sharp_seen, sharp_shown_px, coc_mm,
     coc_criterion, pixel_width, pixel_height``.
     """
-    frames = frames_met(table)
+    return gather_subjects(frames_met(table), settings)
+
+
+def gather_subjects(frames: pd.DataFrame, settings: Settings) -> Subjects:
+    """Gather the subjects of the frames of :func:`frames_met`."""
     weight, stratum, drawn = stratum_weights(frames)
     lens, lenses = lens_codes(frames)
     code = burst_codes(frames, "preset")

@@ -23,23 +23,11 @@ BURSTS_FOR_MEAN = 2.0
 def likely_log_distance(
     log_guess: Floats, error_sd: Floats, weight: Floats, group: npt.NDArray[np.intp]
 ) -> tuple[Floats, Floats]:
-    """Return mean and standard deviation of the true log distance of each burst.
+    """Return mean and standard deviation of the true log distance of each burst, shape (n,).
 
-    Parameters
-    ----------
-    log_guess : numpy.ndarray, shape (n,)
-        Log of the guessed subject distance [m], finite.
-    error_sd : numpy.ndarray, shape (n,)
-        Standard deviation of the guess's log; 0 for a measured distance.
-    weight : numpy.ndarray, shape (n,)
-        Sampling weights.
-    group : numpy.ndarray of int, shape (n,)
-        Preset of each burst, 0, 1, ...: people press where they believe the zone to be, so each preset meets
-        distances of its own.
-
-    Returns
-    -------
-    mean, sd : numpy.ndarray, shape (n,)
+    ``log_guess`` is that of the guess [m], finite, ``error_sd`` its standard deviation (0: measured),
+    ``group`` the preset (0, 1, ...): people press where they believe the zone to be, so each preset meets
+    distances of its own.
     """
     near = log_guess < np.log(FAR_M)
     known = weight * near

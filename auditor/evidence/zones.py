@@ -21,24 +21,11 @@ def add_zones(
 ) -> pd.DataFrame:
     """Return the table with every column that follows from optics, recomputed.
 
-    Parameters
-    ----------
-    table : pandas.DataFrame
-        Frame table; distances from the sensor plane.
-    criterion : Criterion
-        Circle-of-confusion criterion.
-    speed_m_s : float or numpy.ndarray, shape (n,)
-        Walking speed assumed of subjects [m/s], direction unknown.
-    shift_mm : numpy.ndarray or None, shape (n,)
-        How much farther out each frame's lens stands than its engravings mean (see
-        :func:`auditor.evidence.ring_shift.frame_shifts`), NaN where nobody checked its ring. The zone, and
-        ``focus_true_m``, follow from it; ``focus_distance_m`` stays the mark.
-
-    Returns
-    -------
-    pandas.DataFrame
-        A new table. The zone is unknown where focal length, f-number or focus distance is; blur is
-        unknown where the subject distance or the exposure time is, or a flash fired.
+    Of the criterion and the walking speed [m/s], direction unknown. ``shift_mm``, shape (n,), is how much
+    farther out each lens is than its engravings mean (:func:`auditor.evidence.ring_shift.frame_shifts`): the
+    zone and ``focus_true_m`` follow from it, ``focus_distance_m`` stays the mark. The zone is unknown where
+    focal length, f-number or focus distance is; blur is unknown where subject distance or exposure time is,
+    or a flash fired. Reads these, the sensor's and the picture's size.
     """
     focal, f_number, focus, subject = (
         table[name].to_numpy("float64") for name in (*ZONE_FACTS, "subject_distance_m")
@@ -90,10 +77,6 @@ def other_blur_mm(table: pd.DataFrame, speed_m_s: np.ndarray | float) -> np.ndar
     """Blur that is there even in focus: diffraction at the focus distance and the median motion [mm].
 
     The criterion ``measured`` takes it off, because the tolerance is about all blur together.
-
-    Returns
-    -------
-    numpy.ndarray, shape (n,)
     """
     focal, focus = table["focal_length_mm"].to_numpy("float64"), table["focus_distance_m"].to_numpy("float64")
     in_focus = magnification(lens_distance_m(focus, focal), focal)

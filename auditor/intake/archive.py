@@ -11,7 +11,7 @@ import pandas as pd
 
 from auditor.errors import FileFormatError, Problem, SourceError
 from auditor.frames import LEFT_OUT, captured_s
-from auditor.intake.frame_index import FrameIndex, Rows, place_of
+from auditor.intake.frame_index import FrameIndex, Rows, folder_key
 from auditor.intake.library.numbering import missing_numbers
 from auditor.intake.library.reading import Progress, read_found
 from auditor.intake.library.walk import find_files
@@ -37,47 +37,22 @@ LISTED = 10  # problems of notes up to which the nearest spelling is looked for
 
 @dataclass(slots=True)
 class Archive:
-    """Frames with every fact that was stated of them.
+    """Frames with every fact that was stated of them."""
 
-    Attributes
-    ----------
-    table : pandas.DataFrame
-        Frame table; columns that follow from optics and presets are still unknown.
-    paths : list of str
-        Full path of each frame's speaking file.
-    session_files : list of SessionFile
-        Those that govern any frame, each once.
-    governed_by : numpy.ndarray of int, shape (n,)
-        Which of them governs each frame.
-    claims : Claims
-        Everything that people state, also what has no column.
-    found, read, unreadable, merged : int
-        Candidate picture files; those read; those not; those that joined another file's frame.
-    missing_numbers : int or None
-        Gaps in the cameras' numbering; None where files were renamed.
-    markers : int
-        Frames that only mark a change of setting, which are none of the walk.
-    counted_to_end : numpy.ndarray of object
-        What frames would count as if the choosing had gone to each session's end.
-    problems : list of Problem
-    remarks : list of str
-        What needs no action, counted; and how many notes found their frames.
-    """
-
-    table: pd.DataFrame
-    paths: list[str]
-    session_files: list[SessionFile]
-    governed_by: np.ndarray
-    claims: Claims
-    found: int
+    table: pd.DataFrame  # columns that follow from optics and presets are still unknown
+    paths: list[str]  # of each frame's speaking file
+    session_files: list[SessionFile]  # those that govern any frame, each once
+    governed_by: np.ndarray  # which of them governs each frame, shape (n,)
+    claims: Claims  # everything that people state, also what has no column
+    found: int  # candidate picture files
     read: int
     unreadable: int
-    merged: int
-    missing_numbers: int | None
-    markers: int
-    counted_to_end: np.ndarray
+    merged: int  # those that joined another file's frame
+    missing_numbers: int | None  # gaps in the cameras' numbering; None where files were renamed
+    markers: int  # frames that only mark a change of setting, which are none of the walk
+    counted_to_end: np.ndarray  # what frames would count as if the choosing had gone to each session's end
     problems: list[Problem]
-    remarks: list[str]
+    remarks: list[str]  # what needs no action, counted; and how many notes found their frames
 
     def by_session_file(self) -> list[tuple[SessionFile, Rows]]:
         """Return each session file with the rows that it governs."""
@@ -185,7 +160,7 @@ class _Reading:
         is_marker, problems = np.zeros(len(self.facts), dtype=bool), []
         for session, rows in self.governed:
             own = set(rows.tolist())
-            folder = place_of(session.path.parent) if session.path else ""
+            folder = folder_key(session.path.parent) if session.path else ""
             for name in session.marks.markers:
                 found = [row for row in self.index.find(name, folder) if row in own]
                 is_marker[found] = len(found) == 1
@@ -277,16 +252,16 @@ class _Reading:
             )
         counted, problems = count_marks(table, governed, matched, self.index)
         to_end, _ = count_marks(table, governed, np.ones(n, dtype=bool), self.index)
-        told = settle("counted_as", said.stated, n, numbers=False).typed
+        stated_before = settle("counted_as", said.stated, n, numbers=False).typed
         before = settle("keeper", self.sources.stated.stated, n, numbers=False).typed
         keeper = table["keeper"].astype(object).where(table["keeper"].notna(), None).to_numpy()
         changed = np.zeros(n, dtype=bool)
         for _, rows in self.governed:
             changed[rows] = (before[rows] != keeper[rows]).any()
-        as_before = unruled & ~changed & pd.notna(told)
-        counted[as_before] = told[as_before]
-        counts = as_before & (told != LEFT_OUT)
-        to_end[counts] = told[counts]
+        as_before = unruled & ~changed & pd.notna(stated_before)
+        counted[as_before] = stated_before[as_before]
+        counts = as_before & (stated_before != LEFT_OUT)
+        to_end[counts] = stated_before[counts]
         return counted, to_end, problems
 
 

@@ -1,7 +1,7 @@
 """The sensor of each camera: a fact about the camera, not about a file.
 
-Session file; else one size for each camera over the archive, the mode of what its files tell; else 36×24 mm,
-assumed. A focal length that no lens for 36×24 mm has refuses that size, unless it was stated.
+Session file; else one size for each camera over the archive, the mode of what its files record; else an
+assumed 36×24 mm. A focal length that no lens for 36×24 mm has refuses that size, unless it was stated.
 """
 
 from __future__ import annotations
@@ -36,21 +36,15 @@ def find_sensors(
 ) -> Sensors:
     """Decide on the sensor of each camera.
 
-    Parameters
-    ----------
-    facts : pandas.DataFrame
-        With ``body``, ``crop_factor``, ``plane_width_mm``, ``plane_height_mm``, ``plane_pixels``.
-    stated : numpy.ndarray of object, shape (n,)
-        :class:`Sensor`, or None.
-    stated_by : numpy.ndarray of object, shape (n,)
-        ``session``; or ``exif``, of a frame table that says so.
-    focal_length_mm : numpy.ndarray, shape (n,)
+    Reads ``body``, ``crop_factor``, ``plane_width_mm``, ``plane_height_mm``, ``plane_pixels``,
+    ``pixel_width`` and ``pixel_height``. ``stated`` holds a :class:`Sensor` or None for each frame,
+    ``stated_by`` ``session``, or ``exif`` where a frame table says so.
     """
     n = len(facts)
     width, height = np.full(n, FULL_FRAME.width_mm), np.full(n, FULL_FRAME.height_mm)
     source = np.full(n, "assumed", dtype=object)
     problems: list[Problem] = []
-    told = _told(facts)
+    recorded = _recorded(facts)
     codes, cameras = pd.factorize(facts["body"])
     for code, camera in enumerate(cameras):
         rows = np.flatnonzero(codes == code)
@@ -61,13 +55,13 @@ def find_sensors(
             problems.append(
                 Problem(None, what, "Each was used where it stands. Correct one.", frames=len(rows))
             )
-        sensor = by_person[0] if len(by_person) == 1 else _mode(told, rows)
+        sensor = by_person[0] if len(by_person) == 1 else _mode(recorded, rows)
         if sensor is not None:
             width[rows], height[rows] = sensor.width_mm, sensor.height_mm
             source[rows] = "session" if by_person else "exif"
-        problems += _disagreements(str(camera), told, rows, sensor, stated=bool(by_person))
+        problems += _disagreements(str(camera), recorded, rows, sensor, stated=bool(by_person))
     for row in np.flatnonzero(codes < 0):  # without a name there is only the file itself
-        sensor = _mode(told, np.array([row]))
+        sensor = _mode(recorded, np.array([row]))
         if sensor is not None:
             width[row], height[row], source[row] = sensor.width_mm, sensor.height_mm, "exif"
     for row in np.flatnonzero(pd.notna(stated_by)):
@@ -80,8 +74,8 @@ def find_sensors(
     return Sensors(width, height, source, tuple(problems))
 
 
-def _told(facts: pd.DataFrame) -> pd.DataFrame:
-    """Sides that each frame's files tell [mm], and the diagonal by the focal plane alone; NaN unknown."""
+def _recorded(facts: pd.DataFrame) -> pd.DataFrame:
+    """Sides that each frame's files record [mm], and the diagonal by the focal plane alone; NaN unknown."""
     crop = facts["crop_factor"].to_numpy("float64")
     plane = facts[["plane_width_mm", "plane_height_mm"]].to_numpy("float64")
     pixels = facts["plane_pixels"].to_numpy("float64")
@@ -102,9 +96,9 @@ def _told(facts: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def _mode(told: pd.DataFrame, rows: np.ndarray) -> Sensor | None:
-    """The size that most frames tell, within the rounding of 35 mm-equivalents; None where none is told."""
-    sizes = told.iloc[rows].dropna(subset=["width"]).value_counts(["width", "height"], sort=False)
+def _mode(recorded: pd.DataFrame, rows: np.ndarray) -> Sensor | None:
+    """The size that most frames record, within the rounding of 35 mm-equivalents; None where none does."""
+    sizes = recorded.iloc[rows].dropna(subset=["width"]).value_counts(["width", "height"], sort=False)
     if not len(sizes):
         return None
     sides = np.array(sizes.index.tolist(), dtype="float64")
@@ -120,11 +114,11 @@ def _mode(told: pd.DataFrame, rows: np.ndarray) -> Sensor | None:
 
 
 def _disagreements(
-    camera: str, told: pd.DataFrame, rows: np.ndarray, sensor: Sensor | None, *, stated: bool
+    camera: str, recorded: pd.DataFrame, rows: np.ndarray, sensor: Sensor | None, *, stated: bool
 ) -> list[Problem]:
     if sensor is None:
         return []
-    own = told.iloc[rows]
+    own = recorded.iloc[rows]
     step = "" if stated else "State the sensor in a [[camera]] entry of the session file."
     problems = []
     for column, words in (("by_crop", "35 mm-equivalent"), ("by_plane", "focal plane resolution")):

@@ -11,7 +11,7 @@ import os
 import re
 from bisect import bisect_left
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -30,8 +30,6 @@ _BEFORE_NUMBER = re.compile(r"\d+\D*$")  # the number, and what follows it
 def stem_of(file: str) -> str:
     """Stem of a file's name, casefolded.
 
-    Examples
-    --------
     >>> stem_of("walk/P1010001.JPG")
     'p1010001'
     """
@@ -51,10 +49,8 @@ def number_sessions(time_s: np.ndarray, paths: Sequence[str]) -> np.ndarray:
 
 
 def number_rolls(paths: Sequence[str]) -> np.ndarray:
-    """Number the rolls from 1, in order of folder and name: a folder, or those told apart by their stems.
+    """Number the rolls from 1, in order of folder and name: a folder, or one of several in it, by stem.
 
-    Examples
-    --------
     >>> number_rolls(["a/1.tif", "a/2.tif", "b/y-1.tif", "b/y-2.tif", "b/x-1.tif", "b/x-2.tif"]).tolist()
     [1, 1, 3, 3, 2, 2]
     """
@@ -97,15 +93,8 @@ class Timeline:
 class FrameIndex:
     """Names, paths, cameras, times and sessions of an archive's frames.
 
-    Parameters
-    ----------
-    files : sequence of str
-        All files of each frame as shown, joined by ``|``, the speaking one first.
-    paths : sequence of str
-        Full path of each frame's speaking file.
-    cameras : numpy.ndarray of object, shape (n,)
-    time_s : numpy.ndarray, shape (n,)
-        Capture times in seconds, clocks set right; NaN where unknown.
+    ``files`` are all files of each frame as shown, joined by ``|``, the speaking one first; ``paths`` lead to
+    the speaking one. Times are in seconds, clocks set right, NaN where unknown.
     """
 
     def __init__(
@@ -154,58 +143,39 @@ class FrameIndex:
     # --- names -------------------------------------------------------------------------------------------
 
     @cached_property
-    def _folders(self) -> dict[str, dict[str, list[tuple[int, str]]]]:
-        """Folder, casefolded, to stem to rows with the file's name."""
-        folders: dict[str, dict[str, list[tuple[int, str]]]] = defaultdict(lambda: defaultdict(list))
+    def _named(self) -> dict[str, list[tuple[str, str, int]]]:
+        """Stem to folder (with a slash at its end), name and row of each file, in order; casefolded."""
+        named: dict[str, list[tuple[str, str, int]]] = defaultdict(list)
         known: dict[str, str] = {}
         for row, (joined, path) in enumerate(zip(self.files, self.paths, strict=True)):
-            lead, *others = joined.split("|")
+            lead, *others = joined.casefold().split("|")
             above = os.path.dirname(path)
             folder = known.get(above)
             if folder is None:
-                folder = known[above] = place_of(above)
+                folder = known[above] = folder_key(above)
             shown = lead.rpartition("/")[0]
             for file in (lead, *others):
-                inside, _, name = file.casefold().rpartition("/")
+                inside, _, name = file.rpartition("/")
                 own = folder
-                if inside != shown.casefold():
-                    base = folder.removesuffix(shown.casefold()).rstrip("/")
+                if inside != shown:
+                    base = folder.removesuffix(shown).rstrip("/")
                     own = f"{base}/{inside}" if inside else base
-                folders[own][os.path.splitext(name)[0]].append((row, name))
-        return folders
+                named[os.path.splitext(name)[0]].append((f"{own}/", name, row))
+        for frames in named.values():
+            frames.sort()
+        return named
 
     @cached_property
-    def _sorted(self) -> list[str]:
-        return sorted(f"{folder}/" for folder in self._folders)
-
-    @cached_property
-    def _by_last(self) -> dict[str, list[str]]:
-        """Folders by the last part of their path."""
-        found: dict[str, list[str]] = defaultdict(list)
-        for folder in self._folders:
-            found[folder.rpartition("/")[2]].append(folder)
-        return found
-
-    @cached_property
-    def _by_stem(self) -> dict[str, list[str]]:
-        """Folders that hold a stem."""
-        found: dict[str, list[str]] = defaultdict(list)
-        for folder, stems in self._folders.items():
-            for stem in stems:
-                found[stem].append(folder)
-        return found
+    def _places(self) -> list[str]:
+        return sorted({place for frames in self._named.values() for place, _, _ in frames})
 
     def find(self, text: str, folder: str) -> list[int]:
         """Rows that a name can mean where it is written down, in order; none where there is no such frame.
 
-        Parameters
-        ----------
-        text : str
-            A name or a stem, below the folder or else anywhere; or a path, from the folder or else the end
-            of one. ``./`` in front says that the frame lies in the folder itself. Case does not matter, and
-            a backslash can stand between folders where no name is written with it.
-        folder : str
-            Path of the folder that holds the file in which the name is written, see :func:`place_of`.
+        A name or a stem means a frame below the folder, or else anywhere; a path leads from the folder, or
+        else is the end of one. ``./`` in front says that the frame lies in the folder itself. Case does not
+        matter, and a backslash can stand between folders where no name is written with it. ``folder`` holds
+        the file in which the name is written, see :func:`folder_key`.
         """
         wanted = text.strip().casefold()
         rows = self._find(wanted, folder)
@@ -213,48 +183,36 @@ class FrameIndex:
 
     def _find(self, wanted: str, folder: str) -> list[int]:
         head, slash, name = wanted.rpartition("/")
-        if slash:
-            exact = os.path.normpath(f"{folder}/{head}" if head and not wanted.startswith("/") else head)
-            rows = self._in((exact.replace(os.sep, "/"),), name)
-            if rows:
-                return rows
-            if head.startswith("."):
-                return [] if self._holds_frames(folder) else self._shown_as(wanted[2:])
-            last = head.rpartition("/")[2]
-            return self._in((f for f in self._by_last[last] if f"/{f}".endswith(f"/{head}")), name)
-        start, stop = (bisect_left(self._sorted, f"{folder}/{end}") for end in ("", _LAST))
-        if stop - start == 1:
-            rows = self._in([self._sorted[start][:-1]], name)
-        else:
-            holding = self._holding(name)
-            rows = self._in((f for f in holding if f"{f}/".startswith(f"{folder}/")), name)
-        return rows or self._in(self._holding(name), name)
+        if not slash:
+            return self._rows(name, f"{folder}/") or self._rows(name)
+        exact = os.path.normpath(f"{folder}/{head}" if head and not wanted.startswith("/") else head)
+        exact = exact.replace(os.sep, "/") + "/"
+        rows = self._rows(name, exact, exact)
+        if rows or not head.startswith("."):
+            return rows or self._rows(name, end=f"/{head}/")
+        start, stop = (bisect_left(self._places, f"{folder}/{end}") for end in ("", _LAST))
+        return [] if start < stop else self._shown_as(wanted[2:])
 
-    def _holds_frames(self, folder: str) -> bool:
-        start, stop = (bisect_left(self._sorted, f"{folder}/{end}") for end in ("", _LAST))
-        return stop > start
+    def _rows(self, name: str, above: str = "", end: str = "") -> list[int]:
+        """Rows with a file of this name or stem below a folder, and in one that ends as given."""
+        found: set[int] = set()
+        for stem in dict.fromkeys((name, os.path.splitext(name)[0])):
+            frames = self._named.get(stem, [])
+            start, stop = (bisect_left(frames, (above + last,)) for last in ("", _LAST))
+            found.update(
+                row
+                for place, own, row in frames[start:stop]
+                if f"/{place}".endswith(end) and name in (stem, own)
+            )
+        return sorted(found)
 
     def _shown_as(self, file: str) -> list[int]:
         """Rows with a file of this path from the source; for names written down away from all frames."""
-        alike = self._in(self._holding(file.rpartition("/")[2]), file.rpartition("/")[2])
+        alike = self._rows(file.rpartition("/")[2])
         shown = {row: self.files[row].casefold().split("|") for row in alike}
         return [
             row for row in alike if file in shown[row] or file in (os.path.splitext(f)[0] for f in shown[row])
         ]
-
-    def _holding(self, name: str) -> list[str]:
-        stems = dict.fromkeys((name, os.path.splitext(name)[0]))
-        return [folder for stem in stems if stem in self._by_stem for folder in self._by_stem[stem]]
-
-    def _in(self, folders: Iterable[str], name: str) -> list[int]:
-        rows: set[int] = set()
-        stem = os.path.splitext(name)[0]
-        for folder in folders:
-            stems = self._folders.get(folder)
-            if stems is not None:
-                rows.update(row for row, _ in stems.get(name, ()))
-                rows.update(row for row, own in stems.get(stem, ()) if own == name)
-        return sorted(rows)
 
     def nearest(self, text: str) -> str:
         """A sentence with the nearest name there is; empty where none is near."""
@@ -266,6 +224,6 @@ class FrameIndex:
         return f" The nearest name is {written!r}."
 
 
-def place_of(folder: str | os.PathLike[str]) -> str:
+def folder_key(folder: str | os.PathLike[str]) -> str:
     """A folder's full path in the form that :meth:`FrameIndex.find` compares."""
     return printable(os.path.abspath(folder)).replace(os.sep, "/").rstrip("/").casefold()

@@ -28,13 +28,7 @@ Floats = npt.NDArray[np.float64]
 
 
 def is_dark_frame(picture: Image.Image) -> bool:
-    """Whether a small picture looks like a frame taken with the lens covered.
-
-    Parameters
-    ----------
-    picture : PIL.Image.Image
-        Some 160 pixels along its longer side; a larger one is reduced first.
-    """
+    """Whether a picture looks like a frame taken with the lens covered; a large one is reduced first."""
     small = picture.convert("L")
     small.thumbnail((LOOKED_AT_PX, LOOKED_AT_PX), reducing_gap=2.0)
     light = np.asarray(small, dtype="float64")
@@ -72,8 +66,6 @@ def _left_by_surface(blocks: Floats, floor: float) -> float:
 def runs_of(dark: Iterable[bool]) -> list[tuple[int, int]]:
     """Start and length of each run of dark frames.
 
-    Examples
-    --------
     >>> runs_of([False, True, True, False, True])
     [(1, 2), (4, 1)]
     """

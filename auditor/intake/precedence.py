@@ -12,7 +12,7 @@ from auditor.intake.statements.bodies import MEASURES
 from auditor.intake.statements.claims import Claim
 
 # Quantity -> its sources, the strongest first. Of one source the deepest claim wins: the nearest notes file;
-# what a frame table said before lies below all that is stated anew.
+# what a frame table said before lies below all that people state now.
 PRECEDENCE: Final[dict[str, tuple[str, ...]]] = {
     "clock_offset": ("session",),
     "sensor": ("session", "exif"),
@@ -41,20 +41,10 @@ TABLE_DEPTH, SHARE_DEPTH = -1.0, -0.5
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Settled:
-    """One quantity of every frame as its strongest source states it; arrays of shape (n,).
+    """One quantity of every frame as its strongest source states it; arrays of shape (n,)."""
 
-    Attributes
-    ----------
-    typed : numpy.ndarray
-        What it states; NaN or None where unknown.
-    sources : numpy.ndarray of object
-        None where no source speaks.
-    from_lens : numpy.ndarray of bool
-    rel_sd : numpy.ndarray
-    """
-
-    typed: np.ndarray
-    sources: np.ndarray
+    typed: np.ndarray  # NaN or None where unknown
+    sources: np.ndarray  # None where no source speaks
     from_lens: np.ndarray
     rel_sd: np.ndarray
 

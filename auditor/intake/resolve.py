@@ -38,21 +38,11 @@ _WHOLE = {"focal_length": "focal_length_mm", "f_number": "f_number", "focus_dist
 
 @dataclass(frozen=True, slots=True)
 class Resolved:
-    """The frame table with every stated column, and what was found on the way.
-
-    Attributes
-    ----------
-    table : pandas.DataFrame
-        What follows from optics and counting is still unknown.
-    problems : list of Problem
-        Contradictions, and what cannot be used.
-    remarks : list of str
-        What needs no action, counted.
-    """
+    """The frame table with every stated column; what follows from optics and counting is still unknown."""
 
     table: pd.DataFrame
-    problems: list[Problem]
-    remarks: list[str]
+    problems: list[Problem]  # contradictions, and what cannot be used
+    remarks: list[str]  # what needs no action, counted
 
 
 def right_clocks(facts: pd.DataFrame, offset_s: np.ndarray) -> pd.Series:
@@ -64,11 +54,9 @@ def right_clocks(facts: pd.DataFrame, offset_s: np.ndarray) -> pd.Series:
 def claim_facts(facts: pd.DataFrame, is_subject: np.ndarray) -> Claims:
     """State what the files record of quantities that people state too.
 
-    Parameters
-    ----------
-    facts : pandas.DataFrame
-    is_subject : numpy.ndarray of bool, shape (n,)
-        Where the session file says that the distance in the files is the subject's.
+    Reads ``told_lens``, ``told_focal_length_mm``, ``told_f_number``, ``told_distance_m`` and
+    ``told_distance_by``. ``is_subject`` is true where the session file says that the distance in the files is
+    the subject's.
     """
     claims = []
     for quantity in ("lens", "focal_length", "f_number"):
@@ -78,9 +66,9 @@ def claim_facts(facts: pd.DataFrame, is_subject: np.ndarray) -> Claims:
         claims.append(Claim(quantity, "file", rows, values))
     distance, by = facts["told_distance_m"].to_numpy("float64"), facts["told_distance_by"]
     for source in ("exif", "xmp"):
-        told = by.eq(source).fillna(False).to_numpy(bool) & ~np.isnan(distance)
+        recorded = by.eq(source).fillna(False).to_numpy(bool) & ~np.isnan(distance)
         for quantity, own in (("subject_distance", is_subject), ("focus_distance", ~is_subject)):
-            rows = np.flatnonzero(told & own)
+            rows = np.flatnonzero(recorded & own)
             claims.append(Claim(quantity, source, rows, distance[rows]))
     return Claims(tuple(claims))
 
@@ -90,17 +78,9 @@ def resolve(
 ) -> Resolved:
     """Make the frame table of an archive.
 
-    Parameters
-    ----------
-    facts : pandas.DataFrame
-        What files tell; columns beyond :data:`FACT_COLUMNS` follow after the table's own.
-    captured_at : pandas.Series
-        See :func:`right_clocks`.
-    index : FrameIndex
-    claims : Claims
-        Of every reader, those of :func:`claim_facts` among them.
-    guess_sd : numpy.ndarray, shape (n,)
-        Relative error of a distance guessed by eye.
+    Reads the columns of :data:`FACT_COLUMNS`; any further ones follow after the table's own. The claims are
+    those of every reader, :func:`claim_facts` among them; ``guess_sd`` is the relative error of a distance
+    guessed by eye, shape (n,).
     """
     return _Resolving(facts, captured_at, index, claims.stated, guess_sd).resolved()
 
@@ -144,15 +124,18 @@ class _Resolving:
                 other = contradicts(preset.lens, preset.focal_length_mm, names[rows], focal[rows])
                 other_lens += rows[other].tolist()
                 rows = rows[~other]
-            told: dict[str, Any] = {"f_number": np.nan, "focus_distance": np.nan}  # a slip: nothing is known
+            values: dict[str, Any] = {
+                "f_number": np.nan,
+                "focus_distance": np.nan,
+            }  # a slip: nothing is known
             if preset is not None:
-                told = {key: getattr(preset, attribute) for key, attribute in _WHOLE.items()}
-                told = {key: value for key, value in told.items() if not np.isnan(value)}
-                told |= {"lens": preset.lens} if preset.lens is not None else {}
-            below = replace(claim, rows=rows, lines=None, depth=claim.depth - 0.5)  # cells of the row win
+                values = {key: getattr(preset, attribute) for key, attribute in _WHOLE.items()}
+                values = {key: value for key, value in values.items() if not np.isnan(value)}
+                values |= {"lens": preset.lens} if preset.lens is not None else {}
+            below = replace(claim, rows=rows, depth=claim.depth - 0.5)  # cells of the row win
             self.presets[number] = replace(below, typed=objects([preset] * len(rows))), preset
             self.by_quantity["preset"].append(self.presets[number][0])
-            for key, value in told.items():
+            for key, value in values.items():
                 self.by_quantity[key].append(
                     replace(
                         below,
@@ -177,7 +160,8 @@ class _Resolving:
         focus = self.settle("focus_distance")
         focus_m = self._from_sensor(focus.typed, focus.from_lens, focal.typed, "focus_distance")
         preset = self.settle("preset", numbers=False)
-        self._against_files(focal.typed, f_number.typed, focus_m, focus.sources, preset.typed)
+        final = {"focal_length": focal.typed, "f_number": f_number.typed, "focus_distance": focus_m}
+        self._against_files(final, focus.sources, preset.typed)
         sensor = self.settle("sensor", numbers=False)
         sensors = find_sensors(self.facts, sensor.typed, sensor.sources, focal.typed)
         self.problems += sensors.problems
@@ -309,64 +293,54 @@ class _Resolving:
     # --- presets and what files say against them ---------------------------------------------------------
 
     def _against_files(
-        self,
-        focal_mm: np.ndarray,
-        f_number: np.ndarray,
-        focus_m: np.ndarray,
-        focus_source: np.ndarray,
-        settled: np.ndarray,
+        self, final: dict[str, np.ndarray], focus_source: np.ndarray, settled: np.ndarray
     ) -> None:
         """List where the files record something else than was stated, and what is still missing."""
-        focal_told = self.facts["told_focal_length_mm"].to_numpy("float64")
-        f_told = self.facts["told_f_number"].to_numpy("float64")
-        focus_told = settle(
-            "focus_distance",
-            [c for c in self.by_quantity["focus_distance"] if c.source in ("exif", "xmp")],
-            self.n,
-        ).typed
-        far_off = off_by(focus_told, focus_m) > OTHER_FOCAL
+        focus = [c for c in self.by_quantity["focus_distance"] if c.source in ("exif", "xmp")]
+        focus_m = settle("focus_distance", focus, self.n).typed
+        recorded = {
+            key: self.facts[f"told_{_WHOLE[key]}"].to_numpy("float64") for key in ("focal_length", "f_number")
+        }
+        far_off = off_by(focus_m, final["focus_distance"]) > OTHER_FOCAL
         for claim, preset in self.presets:
             if preset is None or claim.source != "session" or not len(claim.rows):
                 continue
             rows, name = claim.rows, preset.name
             rows = rows[np.fromiter((settled[row] is preset for row in rows), dtype=bool, count=len(rows))]
-            self.list_frames(
-                claim.place,
-                rows[off_by(focal_told[rows], preset.focal_length_mm) > SMALL],
-                f"The file records another focal length than the preset {name!r}; the file's was used",
-                "Correct the preset if the file is right.",
+            stays = rows[~(off_by(final["f_number"][rows], preset.f_number) > OTHER_FOCAL)]
+            moved = rows[far_off[rows] & (focus_source[rows] == "session")]
+            set_at = (
+                f"{format_distance(preset.focus_distance_m)} of the preset {name!r}; the preset's was used"
             )
-            if not np.isnan(preset.f_number):
-                self.list_frames(
-                    claim.place,
-                    rows[off_by(f_told[rows], preset.f_number) > SMALL],
-                    f"The file records another f-number than {format_f_number(preset.f_number)} of the "
-                    f"preset {name!r}; the file's was used and the frame counts as another preset",
+            stop = f"{format_f_number(preset.f_number)} of the preset {name!r}"
+            for key, against, what, step in (
+                (
+                    "focal_length",
+                    rows[off_by(recorded["focal_length"][rows], preset.focal_length_mm) > SMALL],
+                    f"The file records another focal length than the preset {name!r}; the file's was used",
+                    "Correct the preset if the file is right.",
+                ),
+                (
+                    "f_number",
+                    rows[off_by(recorded["f_number"][rows], preset.f_number) > SMALL],
+                    f"The file records another f-number than {stop}; the file's was used and the frame "
+                    "counts as another preset",
                     "Add a stretch of its own if the f-number was changed on purpose.",
-                )
-            if not np.isnan(preset.focus_distance_m):
-                self.list_frames(
-                    claim.place,
-                    rows[far_off[rows] & (focus_source[rows] == "session")],
-                    "The file records another focus distance than "
-                    f"{format_distance(preset.focus_distance_m)} of the preset {name!r}; the preset's "
-                    "was used",
+                ),
+                (
+                    "focus_distance",
+                    moved,
+                    f"The file records another focus distance than {set_at}",
                     "Check whether the ring was moved.",
-                )
-            stays = rows[~(off_by(f_number[rows], preset.f_number) > OTHER_FOCAL)]
-            for key, final in (
-                ("focal_length", focal_mm),
-                ("f_number", f_number),
-                ("focus_distance", focus_m),
+                ),
             ):
-                if np.isnan(getattr(preset, _WHOLE[key])):
-                    self.list_frames(
-                        claim.place,
-                        stays[np.isnan(final[stays])],
-                        f"The preset {name!r} states no {key} and the files tell none, so that these frames "
-                        "have no sharp zone",
-                        f"Add {key} to the preset.",
-                    )
+                if not np.isnan(getattr(preset, _WHOLE[key])):
+                    self.list_frames(claim.place, against, what, step)
+                    continue
+                what = f"The preset {name!r} states no {key} and the files record none, so that these frames "
+                missing = stays[np.isnan(final[key][stays])]
+                step = f"Add {key} to the preset."
+                self.list_frames(claim.place, missing, f"{what}have no sharp zone", step)
         noted = np.flatnonzero(far_off & (focus_source == "notes"))
         what = "The file records another focus distance than the notes; that of the notes was used"
         self.list_frames(None, noted, what, "Check whether the ring was moved.")
@@ -415,15 +389,17 @@ class _Resolving:
 
 
 def with_measured(table: pd.DataFrame, claims: Claims) -> pd.DataFrame:
-    """Return the table with the subject distances that pictures tell, where no stronger source speaks."""
+    """Return the table with the subject distances measured in pictures, where no stronger source speaks."""
     source = table["subject_distance_source"].to_numpy(object)
     unspoken = table["subject_distance_m"].isna().to_numpy() | (source == "picture")
     subject = settle("subject_distance", claims.stated, len(table))
-    told = unspoken & ~np.isnan(subject.typed)
+    measured = unspoken & ~np.isnan(subject.typed)
     return table.assign(
-        subject_distance_m=table["subject_distance_m"].mask(told, subject.typed),
-        subject_distance_rel_sd=table["subject_distance_rel_sd"].mask(told, subject.rel_sd),
-        subject_distance_source=pd.Series(np.where(told, subject.sources, source), table.index, dtype=TEXT),
+        subject_distance_m=table["subject_distance_m"].mask(measured, subject.typed),
+        subject_distance_rel_sd=table["subject_distance_rel_sd"].mask(measured, subject.rel_sd),
+        subject_distance_source=pd.Series(
+            np.where(measured, subject.sources, source), table.index, dtype=TEXT
+        ),
     )
 
 

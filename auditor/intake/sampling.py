@@ -8,9 +8,7 @@ frames of its stratum as its sample weight says.
 
 from __future__ import annotations
 
-import csv
 import heapq
-import io
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -22,7 +20,7 @@ import pandas as pd
 from auditor.frames import LEFT_OUT
 from auditor.intake.library.walk import SAMPLE_NAME
 from auditor.intake.starter import note_names
-from auditor.intake.tables import neutralised
+from auditor.intake.tables import to_csv_text
 
 SHEET_COLUMNS = ("file", "sharp", "guessed_distance", "subject_distance", "reason")
 
@@ -31,56 +29,26 @@ Truths = npt.NDArray[np.bool_]
 
 @dataclass(frozen=True, slots=True)
 class Sample:
-    """Frames drawn by chance.
+    """Frames drawn by chance."""
 
-    Attributes
-    ----------
-    rows : numpy.ndarray of int, shape (n,)
-        Row numbers of the drawn frames, in shuffled order.
-    weighted_rows : numpy.ndarray of int
-        These and the frames of earlier samples, in the table's order.
-    weights : numpy.ndarray
-        How many frames each of the latter stands for.
-    population : int
-        Frames that the sample speaks for, those with a distance among them.
-    with_distance, drawn_before : int
-        Frames of the population that were passed over: their distance is known; an earlier sample holds
-        them, and their distance is not known yet.
-    again : int
-        Drawn frames that an earlier draw holds and nobody has answered.
-    """
-
-    rows: npt.NDArray[np.intp]
-    weighted_rows: npt.NDArray[np.intp]
-    weights: npt.NDArray[np.float64]
-    population: int
-    with_distance: int
-    drawn_before: int
-    again: int = 0
+    rows: npt.NDArray[np.intp]  # the drawn frames, shuffled
+    weighted_rows: npt.NDArray[np.intp]  # these and the frames of earlier samples, in the table's order
+    weights: npt.NDArray[np.float64]  # how many frames each of the latter stands for
+    population: int  # frames that the sample speaks for, those with a distance among them
+    with_distance: int  # of the population, passed over since their distance is known
+    drawn_before: int  # of the population, in an earlier sample and without a distance yet
+    again: int = 0  # drawn frames that an earlier draw holds and nobody has answered
 
 
 def draw_sample(table: pd.DataFrame, n: int, seed: int = 0, waiting: Truths | None = None) -> Sample:
-    """Draw n frames by chance, stratified by preset and mark.
+    """Draw n frames by chance, stratified by preset and mark; the same seed draws the same frames.
 
     Drawn from are the frames that count and have a whole preset; where there are none, those that count;
     where nothing is marked yet, all. Frames with a distance are not drawn. Those of them that an earlier
-    sample drew share their stratum's weight with the new ones, the others stand for themselves.
+    sample drew share their stratum's weight with the new ones, the others stand for themselves. ``waiting``
+    are frames of an earlier draw that nobody has answered yet: they come again, and count among the n.
 
-    Parameters
-    ----------
-    table : pandas.DataFrame
-        Frame table with ``preset``, ``in_preset`` and ``counted_as``.
-    n : int
-        Frames wanted, above 0; fewer are drawn where there are fewer.
-    seed : int
-        The same seed draws the same frames from the same table, and the same frames are shuffled alike.
-    waiting : numpy.ndarray of bool, optional
-        Frames of an earlier draw that nobody has answered yet: they come again, and count among the n.
-
-    Raises
-    ------
-    ValueError
-        If n is not above 0.
+    Reads ``preset``, ``in_preset``, ``counted_as``, ``subject_distance_m``, ``drawn`` and ``sample_weight``.
     """
     if n < 1:
         raise ValueError(f"n must be above 0, not {n}")
@@ -137,7 +105,7 @@ def drawn_before(table: pd.DataFrame) -> Truths:
 
 
 def _population(table: pd.DataFrame) -> Truths:
-    """Frames whose distance can tell something: the narrowest choice that holds any."""
+    """Frames whose distance is worth asking for: the narrowest choice that holds any."""
     counts = ~table["counted_as"].fillna(LEFT_OUT).eq(LEFT_OUT).to_numpy(bool)
     in_preset = table["in_preset"].fillna(False).to_numpy(bool)
     choices = (counts & in_preset, counts, in_preset, np.ones(len(table), dtype=bool))
@@ -145,24 +113,11 @@ def _population(table: pd.DataFrame) -> Truths:
 
 
 def allocate(sizes: Sequence[int], marks: Sequence[int], n: int) -> list[int]:
-    """Share n draws out among strata.
+    """Share n draws out among strata of given sizes and marks: n in all, or every frame.
 
-    Parameters
-    ----------
-    sizes : sequence of int
-        Frames in each stratum.
-    marks : sequence of int
-        The mark of each stratum: every mark is owed the same, and within it each stratum in proportion to the
-        square root of its size.
-    n : int
+    Every mark is owed the same, and within it each stratum in proportion to the square root of its size; at
+    least one each where n allows.
 
-    Returns
-    -------
-    list of int
-        One for each stratum, none above its size; at least one each where n allows; in all n, or every frame.
-
-    Examples
-    --------
     >>> allocate([900, 100], [0, 1], 60)
     [30, 30]
     >>> allocate([900, 10], [0, 1], 60)
@@ -186,23 +141,13 @@ def allocate(sizes: Sequence[int], marks: Sequence[int], n: int) -> list[int]:
 def sample_text(table: pd.DataFrame, sample: Sample) -> str:
     """Write the sample weights, in the table's order."""
     files = note_names(table).iloc[sample.weighted_rows]
-    rows = [(neutralised(file), f"{weight:.10g}") for file, weight in zip(files, sample.weights, strict=True)]
-    return _csv_text(("file", "sample_weight"), rows)
-
-
-def _csv_text(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(columns)
-    writer.writerows(rows)
-    return out.getvalue()
+    weights = [f"{weight:.10g}" for weight in sample.weights.tolist()]
+    return to_csv_text(pd.DataFrame({"file": files.to_numpy(object), "sample_weight": weights}))
 
 
 def sample_beside(notes: Path) -> Path:
     """Where the weights of a notes file lie: ``sample.csv`` beside it, numbered as the notes are.
 
-    Examples
-    --------
     >>> sample_beside(Path("notes.new.csv")).name, sample_beside(Path("mine.csv")).name
     ('sample.new.csv', 'sample.csv')
     """

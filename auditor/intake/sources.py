@@ -32,49 +32,25 @@ NAMES_TRIED = 2000  # of a frame table, to see whether its photographs are there
 
 @dataclass(slots=True)
 class Sources:
-    """What files tell, and where people say something of it.
+    """What files record, and where people state something of it."""
 
-    Attributes
-    ----------
-    facts : pandas.DataFrame
-        See :data:`auditor.intake.library.facts.FACT_COLUMNS`.
-    paths : list of str
-        Full path of each frame's speaking file.
-    session_files : list of SessionFile
-        Those that govern any frame, each once.
-    governed_by : numpy.ndarray of int, shape (n,)
-        Which of them governs each frame.
-    notes : list of (path, rows)
-        Notes files and the rows that they may speak of.
-    stated : Claims
-        What frame tables state.
-    found, read, unreadable, merged : int
-        Candidate picture files; those read; those not; those that joined another file's frame.
-    problems : list of Problem
-    """
-
-    facts: pd.DataFrame
-    paths: list[str]
-    session_files: list[SessionFile]
-    governed_by: np.ndarray
-    notes: list[tuple[Path, Rows]] = field(default_factory=list)
-    stated: Claims = field(default_factory=Claims)
-    found: int = 0
+    facts: pd.DataFrame  # see FACT_COLUMNS
+    paths: list[str]  # of each frame's speaking file
+    session_files: list[SessionFile]  # those that govern any frame, each once
+    governed_by: np.ndarray  # which of them governs each frame, shape (n,)
+    notes: list[tuple[Path, Rows]] = field(default_factory=list)  # and the rows that they may speak of
+    stated: Claims = field(default_factory=Claims)  # by frame tables
+    found: int = 0  # candidate picture files
     read: int = 0
     unreadable: int = 0
-    merged: int = 0
+    merged: int = 0  # those that joined another file's frame
     problems: list[Problem] = field(default_factory=list)
 
 
 class SessionFiles:
     """Reads each session file once; a file that cannot be used at all counts as absent, and is listed.
 
-    Parameters
-    ----------
-    fixed : SessionFile, optional
-        Replaces every file found.
-    outer : SessionFile, optional
-        Holds where no file is found.
+    ``fixed`` replaces every file found; ``outer`` holds where none is found.
     """
 
     def __init__(self, fixed: SessionFile | None, outer: SessionFile | None = None) -> None:
@@ -199,7 +175,7 @@ def from_table(path: Path, sessions: SessionFiles) -> Sources:
         stated_preset=table["stated_preset"].fillna(declared),
         stated_preset_source=table["stated_preset_source"].fillna(table["preset_source"]),
     )
-    told = table["focus_distance_source"].fillna("exif")
+    distance_by = table["focus_distance_source"].fillna("exif")
     facts = fact_table(
         {
             **{name: table[name] for name in ("file", "files", "has_subseconds", "exposure_time_s", "iso")},
@@ -210,8 +186,8 @@ def from_table(path: Path, sessions: SessionFiles) -> Sources:
             "told_lens": table["lens"],
             "told_focal_length_mm": table["focal_length_mm"],
             "told_f_number": table["f_number"],
-            "told_distance_m": table["focus_distance_m"].where(~told.isin(["notes", "session"])),
-            "told_distance_by": told.where(told == "xmp", "exif"),
+            "told_distance_m": table["focus_distance_m"].where(~distance_by.isin(["notes", "session"])),
+            "told_distance_by": distance_by.where(distance_by == "xmp", "exif"),
         }
     )
     beside, notes = path.parent / SESSION_NAME, path.parent / NOTES_NAME
@@ -219,7 +195,8 @@ def from_table(path: Path, sessions: SessionFiles) -> Sources:
         sum(not name.casefold().endswith(".xmp") for name in str(names).split("|"))
         for names in table["files"]
     )
-    further = table.drop(columns=[name for name in COLUMNS if name in table])
+    # Where the ring really focuses tells the lens's shift, which only a session file states otherwise.
+    further = table.drop(columns=[name for name in COLUMNS if name in table and name != "focus_true_m"])
     return Sources(
         facts=pd.concat([facts, further], axis=1),
         paths=[str(path.parent / name) for name in table["file"]],

@@ -1,6 +1,6 @@
 """The session file as laid out for a person: what is said already, what the files record, and the rest.
 
-It is written anew from what was said before, in the order of the contract; keys that nobody has filled stand
+It is made of what was said before, in the order of the contract; keys that nobody has filled stand
 as commented lines with their defaults.
 """
 
@@ -23,7 +23,7 @@ from auditor.units import format_distance, format_f_number
 BLOCK_GAP_S = 10 * 60.0  # a pause long enough to have changed the ring
 STEP_EV = 1.5  # a lasting step in exposure that begins another block
 STEP_FRAMES = 3  # frames on each side that have to agree on it
-TOLD = "#: "  # begins the lines on what the files record; they are kept when the file is written again
+RECORDED = "#: "  # begins the lines on what the files record; they are kept when the file is written again
 
 _HEAD = """\
 # Distances count from the sensor plane, as engraved on rings. Times are camera time.
@@ -177,54 +177,54 @@ def _values(column: pd.Series, write: Any, missing: str) -> str:
     values = sorted({round(value, 2) for value in column.dropna().tolist()})
     if not values:
         return missing
-    told = write(values[0]) if len(values) == 1 else f"{write(values[0])} to {write(values[-1])}"
-    return told if column.notna().all() else f"{told} in {int(column.notna().sum())} of {len(column)}"
+    words = write(values[0]) if len(values) == 1 else f"{write(values[0])} to {write(values[-1])}"
+    return words if column.notna().all() else f"{words} in {int(column.notna().sum())} of {len(column)}"
 
 
 def frame_labels(table: pd.DataFrame) -> pd.Series:
     """Name for each frame that finds it alone: its stem, else its path from the source."""
-    stems = table["file"].str.rsplit("/", n=1).str[-1].str.rsplit(".", n=1).str[0]
-    repeated = stems.str.casefold().duplicated(keep=False)
-    paths = table["file"].where(table["file"].str.contains("/", regex=False), "./" + table["file"])
-    return stems.where(~repeated, paths)
+    stems, repeated = _stems(table)
+    return stems.where(~repeated, _paths(table))
 
 
 def note_names(table: pd.DataFrame) -> pd.Series:
     """Name for each frame's row in the notes: its path, with ``./`` where others end alike."""
-    stems = table["file"].str.rsplit("/", n=1).str[-1].str.rsplit(".", n=1).str[0].str.casefold()
-    alone = ~stems.duplicated(keep=False) | table["file"].str.contains("/", regex=False)
-    return table["file"].where(alone, "./" + table["file"])
+    return table["file"].where(~_stems(table)[1], _paths(table))
+
+
+def _stems(table: pd.DataFrame) -> tuple[pd.Series, pd.Series]:
+    """Stem of each frame, and whether others have the same."""
+    stems = table["file"].str.rsplit("/", n=1).str[-1].str.rsplit(".", n=1).str[0]
+    return stems, stems.str.casefold().duplicated(keep=False)
+
+
+def _paths(table: pd.DataFrame) -> pd.Series:
+    return table["file"].where(table["file"].str.contains("/", regex=False), "./" + table["file"])
 
 
 def block_lines(blocks: Sequence[Block]) -> list[str]:
     """What the files record, block by block, as comments for the session file."""
     lines = ["What the files record, block by block:", *map(str, blocks)] if blocks else []
-    return [TOLD + line for line in lines]
+    return [RECORDED + line for line in lines]
 
 
-def told_lines(text: str) -> list[str]:
+def recorded_lines(text: str) -> list[str]:
     """Take the lines of :func:`block_lines` out of a session file that was written before."""
-    return [line for line in text.splitlines() if line.startswith(TOLD)]
+    return [line for line in text.splitlines() if line.startswith(RECORDED)]
 
 
 def session_text(
     session: Mapping[str, Any],
-    told: Iterable[str] = (),
+    recorded: Iterable[str] = (),
     cameras: Iterable[str] = (),
     rolls: Iterable[str] = (),
 ) -> str:
-    """Write a session file; it can be read back as it is.
+    """Write a session file from what is said already, as TOML has it; it can be read back as it is.
 
-    Parameters
-    ----------
-    session : mapping
-        What is said already, as TOML has it.
-    told : iterable of str
-        Comment lines on what the files record.
-    cameras, rolls : iterable of str
-        Cameras that were found, and the first frame of each roll: the examples name them.
+    ``recorded`` are comment lines on what the files record; ``cameras`` that were found, and the first frame
+    of each of ``rolls``, stand in the examples.
     """
-    parts = [_HEAD.rstrip(), "\n".join(told)]
+    parts = [_HEAD.rstrip(), "\n".join(recorded)]
     found = {"camera": ("# name = ", list(cameras)), "stretch": ("# from = ", list(rolls))}
     for name in _REPEATED:
         entries = session.get(name, [])

@@ -33,13 +33,12 @@ from auditor.text import json_safe, json_text, printable_lines
 from auditor.writing import write_file
 
 CSV_ROWS = 20_000  # written at a time, so that a large table is not held twice
-BLOCK_REPEATS = 4  # rows for each combination of neighbouring cells, from which joining them once pays
 TABLE_NAME = "frames.csv"  # as commands write it into a folder of results
 TABLE_SUFFIXES = (".csv", ".json", ".parquet")
+_INSTALL_PYARROW = 'Install it: pip install "focus-zone-auditor[parquet]".'
 _SPECIAL = re.compile(r'[,;\t"\r\n]')  # what has a cell quoted; some countries separate by others than commas
-_RISKY = frozenset("'=+-@\t\r")  # what a cell that needs an apostrophe begins with
 _ZONE = r"(?<=\d\d:\d\d)(:\d\d(?:\.\d+)?)?\s*(?:Z|[+-]\d\d:?\d\d)$"
-LARGEST_WHOLE = 1 << 53  # whole numbers up to here are told apart
+LARGEST_WHOLE = 1 << 53  # whole numbers up to here are exact
 LONGEST_HEAD = 100_000  # characters in which the names of the columns stand
 _HUNDREDTHS = len("2031-04-05T12:00:00.00")  # where a time may be cut at the earliest
 _RUNS = re.compile(r"^'*[=+\-@\t\r]")
@@ -53,8 +52,6 @@ def is_table(path: Path) -> bool:
 def neutralised(text: str) -> str:
     """Return a cell that no spreadsheet runs as a formula.
 
-    Examples
-    --------
     >>> neutralised("=1+1"), neutralised("P1010203.jpg")
     ("'=1+1", 'P1010203.jpg')
     """
@@ -64,8 +61,6 @@ def neutralised(text: str) -> str:
 def restored(text: str) -> str:
     """Undo :func:`neutralised`.
 
-    Examples
-    --------
     >>> restored("'=1+1"), restored("it's")
     ('=1+1', "it's")
     """
@@ -84,14 +79,11 @@ def time_texts(table: pd.DataFrame) -> np.ndarray:
 
 
 def csv_parts(table: pd.DataFrame) -> Iterator[str]:
-    """Write any table as CSV, some thousand lines at a time.
-
-    ``inf``, empty for unknown, cells neutralised.
-    """
+    """Write any table as CSV, some thousand lines at a time."""
     yield ",".join(_quoted([str(name) for name in table.columns])) + "\n"
     for start in range(0, len(table), CSV_ROWS):
         part = table.iloc[start : start + CSV_ROWS]
-        lines = map(",".join, zip(*_blocks([_cells(part, name) for name in part.columns]), strict=True))
+        lines = map(",".join, zip(*(_cells(part, name) for name in part.columns), strict=True))
         # A line with nothing in it would be lost on reading back.
         yield "\n".join([*(line or '""' for line in lines), ""])
 
@@ -101,45 +93,25 @@ def to_csv_text(table: pd.DataFrame) -> str:
     return "".join(csv_parts(table))
 
 
-_Cells = tuple[np.ndarray, list[str]]  # for each row the number of its text, and the texts
-
-
-def _blocks(columns: list[_Cells]) -> list[list[str]]:
-    """The columns as texts row by row; neighbours that repeat are joined once for each combination."""
-    joined: list[_Cells] = []
-    for codes, texts in columns:
-        if joined:
-            before, left = joined[-1]
-            pairs, found = pd.factorize(before * len(texts) + codes)
-            if len(found) * BLOCK_REPEATS <= len(codes):
-                sides = zip(*np.divmod(found, len(texts)), strict=True)
-                joined[-1] = pairs, [f"{left[a]},{texts[b]}" for a, b in sides]
-                continue
-        joined.append((codes, texts))
-    return [[texts[code] for code in codes.tolist()] for codes, texts in joined]
-
-
-def _cells(table: pd.DataFrame, name: str) -> _Cells:
+def _cells(table: pd.DataFrame, name: str) -> list[str]:
     """A column as text; each different value is put into words once."""
     column = table[name]
     if name == "captured_at" and "has_subseconds" in table:
-        return np.arange(len(table)), _quoted([text or "" for text in time_texts(table)])
+        return _quoted([text or "" for text in time_texts(table)])
     codes, values = pd.factorize(column)
     if column.dtype == TRUTH:
         texts = ["true" if value else "false" for value in values]
     elif column.dtype.kind in "iufb" or isinstance(column.dtype, pd.Int64Dtype):
         texts = [str(value) for value in values.tolist()]
     else:
-        texts = [str(value) for value in np.asarray(values, dtype=object).tolist()]
-        texts = [printable_lines(text) for text in texts]
-        if not _RISKY.isdisjoint({text[:1] for text in texts}):
-            texts = [neutralised(text) for text in texts]
-        texts = _quoted(texts)
-    return codes % (len(texts) + 1), [*texts, ""]  # unknown has the code -1
+        texts = [printable_lines(str(value)) for value in np.asarray(values, dtype=object).tolist()]
+        texts = _quoted([neutralised(text) for text in texts])
+    texts.append("")  # unknown has the code -1
+    return [texts[code] for code in codes.tolist()]
 
 
 def _quoted(texts: list[str]) -> list[str]:
-    """Cells as they stand in CSV."""
+    """Cells as CSV has them."""
     if not _SPECIAL.search("".join(texts)):
         return texts
     return ['"' + text.replace('"', '""') + '"' if _SPECIAL.search(text) else text for text in texts]
@@ -157,34 +129,21 @@ def to_json_rows(table: pd.DataFrame) -> list[dict[str, Any]]:
 
 
 def write_table(table: pd.DataFrame, path: Path, *, force: bool = False) -> None:
-    """Write a frame table as CSV, JSON or Parquet, by the file's ending.
-
-    Raises
-    ------
-    OutputError
-        If the ending is none of these, pyarrow is missing for Parquet, or the file is there already or cannot
-        be written.
-    """
+    """Write a frame table as CSV, JSON or Parquet, by the file's ending; OutputError where that cannot be."""
     suffix = path.suffix.lower()
+    if suffix not in TABLE_SUFFIXES:
+        raise OutputError(f"{path} ends in {suffix or 'nothing'}.", "Let it end in .csv, .json or .parquet.")
     if suffix == ".csv":
         write_file(path, csv_parts(table), force=force)
     elif suffix == ".json":
         write_file(path, json_text(to_json_rows(table), indent=None), force=force)
-    elif suffix == ".parquet":
-        write_file(path, _parquet(table), force=force)
     else:
-        raise OutputError(f"{path} ends in {suffix or 'nothing'}.", "Let it end in .csv, .json or .parquet.")
-
-
-def _parquet(table: pd.DataFrame) -> bytes:
-    buffer = io.BytesIO()
-    try:
-        table.to_parquet(buffer, index=False)
-    except ImportError:
-        raise OutputError(
-            "Parquet needs pyarrow.", 'Install it: pip install "focus-zone-auditor[parquet]".'
-        ) from None
-    return buffer.getvalue()
+        buffer = io.BytesIO()
+        try:
+            table.to_parquet(buffer, index=False)
+        except ImportError:
+            raise OutputError("Parquet needs pyarrow.", _INSTALL_PYARROW) from None
+        write_file(path, buffer.getvalue(), force=force)
 
 
 def read_table(path: Path) -> tuple[pd.DataFrame, list[Problem]]:
@@ -233,9 +192,7 @@ def _read_raw(path: Path, problems: list[Problem]) -> pd.DataFrame:
         else:
             raw = pd.read_parquet(io.BytesIO(read_bytes(path, LARGEST_TABLE_BYTES)))
     except ImportError:
-        raise FileFormatError(
-            f"{path} needs pyarrow.", 'Install it: pip install "focus-zone-auditor[parquet]".'
-        ) from None
+        raise FileFormatError(f"{path} needs pyarrow.", _INSTALL_PYARROW) from None
     except FileFormatError:
         raise
     except Exception as error:  # whatever is wrong with a table, it is said of that table
@@ -252,7 +209,7 @@ def _read_raw(path: Path, problems: list[Problem]) -> pd.DataFrame:
         raw = raw.loc[:, ~raw.columns.duplicated()]
     again = raw.duplicated()
     if again.any():
-        what = f"{int(again.sum())} rows stand in it twice, cell by cell."
+        what = f"{int(again.sum())} rows are repeated, cell by cell."
         problems.append(Problem(str(path), what, "Each is counted once."))
         raw = raw[~again].reset_index(drop=True)
     return raw
@@ -280,13 +237,7 @@ def _read_csv(path: Path, problems: list[Problem]) -> pd.DataFrame:
 
 
 def files_named(path: Path, most: int) -> list[str]:
-    """The first names in the column ``file`` of a frame table.
-
-    Raises
-    ------
-    FileFormatError
-        If it cannot be read.
-    """
+    """The first names in the column ``file`` of a frame table."""
     if path.suffix.lower() == ".csv":
         rows = read_rows(path, LARGEST_TABLE_BYTES)
         if "file" not in rows.header:

@@ -47,8 +47,6 @@ def merge_filled(first: Filled, *later: Filled) -> Filled:
 def _same_frames(known: Sequence[str], new: Sequence[str]) -> dict[str, str]:
     """Find for each new name the known one that means the same frame, where only one can.
 
-    Examples
-    --------
     >>> _same_frames(["P1", "a/P2.jpg", "b/P2.jpg"], ["walk/P1.jpg", "P2", "b/p2.JPG"])
     {'walk/P1.jpg': 'P1', 'b/p2.JPG': 'b/P2.jpg'}
     """
@@ -127,7 +125,7 @@ def _merge_stretches(session: dict[str, Any], content: Sequence[Mapping[str, Any
 
 
 def without(filled: Filled, said: Filled) -> Filled:
-    """Take back what was said before, where it still stands as it was said: it is about to be said anew."""
+    """Take back what was said before, where it is still as it was: it is about to be said again."""
     notes = {
         frame: {name: cell for name, cell in cells.items() if said.notes.get(frame, {}).get(name) != cell}
         for frame, cells in filled.notes.items()
@@ -144,13 +142,9 @@ def without(filled: Filled, said: Filled) -> Filled:
 
 
 def from_sheet(sheet: SheetFile, guess_sd: float | None = None) -> Filled:
-    """Tell a filled sheet in the words of the session file and the notes.
+    """Write a filled sheet in the words of the session file and the notes.
 
-    Parameters
-    ----------
-    sheet : SheetFile
-    guess_sd : float, optional
-        What the guesses of the sheet have told of the eye.
+    ``guess_sd`` is what the sheet's guesses have shown of the eye.
     """
     session: dict[str, Any] = {
         "camera": [{k: v for k, v in camera.items() if v} for camera in sheet.cameras if len(camera) > 1],
@@ -182,7 +176,7 @@ def _cells_of(frame: SheetFrame) -> dict[str, str]:
     }
     if share:
         cells[f"{frame.measure}_share"] = f"{100 * frame.share:.3f}%" if frame.share else ""
-    # A share is told again by the audit, should the lens or the sensor be corrected; of several people in one
+    # The audit works a share out again, should the lens or the sensor be corrected; of several people in one
     # frame only distances can be written.
     if frame.distances and (not share or len(frame.distances) > 1):
         cells["subject_distance"] = "; ".join(map(_metres, frame.distances))

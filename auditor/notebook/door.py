@@ -1,5 +1,7 @@
 """The door for notebooks: what the commands do, with values as typed, and results that show themselves.
 
+What cannot be read or done raises an ``AuditorError``, a misspelt keyword a ``TypeError``.
+
 >>> import auditor
 >>> auditor.zone("28mm", 8, "2.5m")
 sharp from 1.44 m to 9.84 m (f/8, 28 mm, ring on 2.5 m; handbook)
@@ -15,7 +17,7 @@ from pathlib import Path
 from typing import Any, ParamSpec, TypeVar
 
 from auditor.advice.decide import decide
-from auditor.advice.lens_decision import LensDecision
+from auditor.advice.lens_decision import Decisions, LensDecision
 from auditor.errors import SettingError
 from auditor.journey import run_audit, run_scan
 from auditor.notebook.results import Advised, Audited, Scanned, Tuned, Zone
@@ -87,7 +89,7 @@ def _decision(
     light = {"iso_max": iso_max, "wanted_shutter_s": wanted_shutter_s, "slowest_shutter_s": slowest_shutter_s}
     stated = {name: value for name, value in light.items() if value is not None}
     if isinstance(found, Audited) and not stated:
-        decisions = found.decisions
+        decisions: Decisions = found.decisions
     else:
         decisions = decide(found.frames, found.lenses, found.settings.changed(**stated))
     decided = decisions.lenses[0] if lens is None and decisions.lenses else decisions.of(lens or "")
@@ -99,49 +101,25 @@ def _decision(
 
 @_takes(_request)
 def scan(request: Request) -> Scanned:
-    """Read an archive: what each frame was set to, its sharp zone and blur. Options as ``auditor scan``.
-
-    Raises
-    ------
-    AuditorError
-        If a value cannot be read, or what was asked for cannot be done.
-    """
+    """Read an archive: what each frame was set to, its sharp zone and blur. Options as ``auditor scan``."""
     return Scanned(run_scan(request))
 
 
 @_takes(_request)
 def audit(request: Request) -> Audited:
-    """Audit an archive. Options as ``auditor audit``; nothing is written.
-
-    Raises
-    ------
-    AuditorError
-        If a value cannot be read, or what was asked for cannot be done.
-    """
+    """Audit an archive. Options as ``auditor audit``; nothing is written."""
     return Audited(run_audit(request))
 
 
 @_takes(_decision)
 def advise(decided: LensDecision) -> Advised:
-    """Say what to set next with a lens: by its name or focal length, else the most used one.
-
-    Raises
-    ------
-    SettingError
-        If there is no such lens, or no counted frame.
-    """
+    """Say what to set next with a lens: by its name or focal length, else the most used one."""
     return Advised(decided)
 
 
 @_takes(_decision)
 def tune(decided: LensDecision) -> Tuned:
-    """Say what each f-number of a lens brings; a view of the same decision as :func:`advise`.
-
-    Raises
-    ------
-    SettingError
-        If there is no such lens, or no counted frame.
-    """
+    """Say what each f-number of a lens brings; a view of the same decision as :func:`advise`."""
     return Tuned(decided)
 
 
@@ -153,13 +131,7 @@ def zone(
     coc: str = "handbook",
     sensor: str = "36x24",
 ) -> Zone:
-    """Work out one sharp zone; distances as people type them (``2.5m``, ``7ft``, ``inf``).
-
-    Raises
-    ------
-    UnitError, SettingError
-        If a value cannot be read, or no zone follows from it.
-    """
+    """Work out one sharp zone; distances as people type them (``2.5m``, ``7ft``, ``inf``)."""
     bench = Bench(parse_focal_length_mm(str(focal_length)), parse_sensor(sensor), parse_criterion(coc))
     stop, at = parse_f_number(str(f_number)), parse_distance_m(focus)
     limits = sharp_zone(f_number=stop, focus_distance_m=at, coc_mm=bench.coc_mm(stop, at), **bench.lens)

@@ -12,9 +12,8 @@ import pandas as pd
 
 from auditor.advice.as_json import advice_json, tuning_json
 from auditor.advice.decision import Decision
-from auditor.advice.lens_decision import Decisions, LensDecision
+from auditor.advice.lens_decision import LensDecision
 from auditor.errors import Problem
-from auditor.evidence.tolerance import Tolerance
 from auditor.intake.statements.session import Lens, declared_lenses
 from auditor.journey import Audit, Scan
 from auditor.settings import Settings
@@ -138,7 +137,7 @@ class Tuned(_Shown):
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Audited(_Shown):
-    """Everything that an audit found; ``audit`` holds the parts by name."""
+    """Everything that an audit found: the parts of its :class:`~auditor.journey.Audit` by their names."""
 
     audit: Audit
 
@@ -147,35 +146,11 @@ class Audited(_Shown):
         """The frame table."""
         return self.audit.table
 
-    @property
-    def settings(self) -> Settings:
-        """What was asked for, with the session files' values."""
-        return self.audit.settings
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self.audit, name)
 
-    @property
-    def lenses(self) -> tuple[Lens, ...]:
-        """What session files say of lenses."""
-        return self.audit.lenses
-
-    @property
-    def presets(self) -> pd.DataFrame:
-        """One row a preset: zone, presses, hits and rates with their intervals."""
-        return self.audit.presets
-
-    @property
-    def distances(self) -> pd.DataFrame:
-        """One row a preset and distance band."""
-        return self.audit.distances
-
-    @property
-    def tolerance(self) -> Tolerance:
-        """How much blur this photographer bears."""
-        return self.audit.tolerance
-
-    @property
-    def decisions(self) -> Decisions:
-        """What to set next, lens by lens."""
-        return self.audit.decisions
+    def __dir__(self) -> list[str]:
+        return sorted({*dir(type(self)), *dir(self.audit)})
 
     def chart(self, name: str) -> bytes:
         """One chart of the report as PNG: presets or distances."""

@@ -62,7 +62,7 @@ class Bench:
         """The place of the ring that focuses nearest to a distance."""
         return nearest_place(self.places, self.mark_m(distance_m))
 
-    def shown(self, distance_m: float) -> str:
+    def shown(self, distance_m: float | Floats) -> str:
         """A distance in the unit in use."""
         return format_distance(float(distance_m), self.units)
 

@@ -39,25 +39,17 @@ def defocus_mm(
     b = f^2 / (N (s - f)) |u - s| / u, with s and u from the lens: similar triangles behind a thin lens.
     With the extension E, which is f^2 / (s - f) but for a shift: b = |E - (f + E) f / u| / N.
 
-    Examples
-    --------
     >>> round(float(defocus_mm(35, 8, 3.0, 1.5, "lens")), 4)
     0.0516
     """
-    focus = from_lens(focus_distance_m, focal_length_mm, distance_from)
-    subject = from_lens(subject_distance_m, focal_length_mm, distance_from)
-    return _disc_mm(focal_length_mm, _known_only(f_number), focus, subject, shift_mm)
-
-
-def _disc_mm(
-    focal_length_mm: npt.ArrayLike, number: Floats, focus: Floats, subject: Floats, shift_mm: npt.ArrayLike
-) -> Floats:
-    """Blur disc [mm] of distances from the lens [m] that can be focused."""
     focal = np.asarray(focal_length_mm, dtype=float)
+    focus = from_lens(focus_distance_m, focal, distance_from)
+    subject = from_lens(subject_distance_m, focal, distance_from)
     with np.errstate(all="ignore"):
         focal_m = focal / MM_PER_M
         pull = shifted_pull(focus, focal, shift_mm)  # at infinity s / (s - f) = 1 + f pull stays finite
-        disc: Floats = focal * focal_m / number * np.abs(pull - (1 + focal_m * pull) / subject)
+        opening_mm = focal * focal_m / _known_only(f_number)
+        disc: Floats = opening_mm * np.abs(pull - (1 + focal_m * pull) / subject)
     return disc[()]
 
 
@@ -77,8 +69,6 @@ def airy_mm(f_number: npt.ArrayLike, magnification: npt.ArrayLike) -> Floats:
 
     It overstates the loss of sharpness: most of the light lies well inside (see :func:`mtf50_disc_mm`).
 
-    Examples
-    --------
     >>> round(float(airy_mm(8, 0.0)), 5)
     0.01073
     """
@@ -114,19 +104,11 @@ def motion_mm(
     The angle lies between the way and the line of sight, 90 straight across, 0 towards the camera; None for
     unknown: the median crossing, 0.707 m v t.
 
-    Examples
-    --------
     >>> round(float(motion_mm(35, 3.0, 1.4, 1 / 250, crossing_deg=90, distance_from="lens")), 4)
     0.0661
     """
     size = magnification(from_lens(subject_distance_m, focal_length_mm, distance_from), focal_length_mm)
-    return _smear_mm(_motion_scale(size, crossing_deg), speed_m_s, exposure_time_s)
-
-
-def _motion_scale(size: Floats, crossing_deg: npt.ArrayLike | None) -> Floats:
-    """Smear [mm] for each metre that a subject moves."""
-    with np.errstate(all="ignore"):
-        return size * (MM_PER_M * crossing_share(crossing_deg))
+    return _smear_mm(size * (MM_PER_M * crossing_share(crossing_deg)), speed_m_s, exposure_time_s)
 
 
 def _smear_mm(scale: Floats, rate: npt.ArrayLike, exposure_time_s: npt.ArrayLike) -> Floats:
@@ -145,20 +127,13 @@ def camera_turn_mm(
 ) -> Floats:
     """Smear near the middle of the picture while the camera turns, f (1 + m) omega t, omega in degrees/s."""
     size = magnification(from_lens(subject_distance_m, focal_length_mm, distance_from), focal_length_mm)
-    return _smear_mm(_turn_scale(focal_length_mm, size), turn_deg_s, exposure_time_s)
-
-
-def _turn_scale(focal_length_mm: npt.ArrayLike, size: Floats) -> Floats:
-    """Smear [mm] for each degree that the camera turns."""
-    with np.errstate(all="ignore"):
-        return np.asarray(focal_length_mm, dtype=float) * (np.pi / 180) * (1 + size)
+    turned_mm = np.asarray(focal_length_mm, dtype=float) * (np.pi / 180) * (1 + size)
+    return _smear_mm(turned_mm, turn_deg_s, exposure_time_s)
 
 
 def combined_mm(*parts_mm: npt.ArrayLike) -> Floats:
     """Root of the sum of squares of diameters [mm].
 
-    Examples
-    --------
     >>> float(combined_mm(0.03, 0.04))
     0.05
     """
@@ -173,8 +148,6 @@ def combined_mm(*parts_mm: npt.ArrayLike) -> Floats:
 def allowance_mm(tolerance_mm: npt.ArrayLike, *parts_mm: npt.ArrayLike) -> Floats:
     """What a tolerance for all blur together leaves for one more part [mm]; NaN where nothing is left.
 
-    Examples
-    --------
     >>> round(float(allowance_mm(0.05, 0.03)), 4), float(allowance_mm(0.05, 0.03, 0.04))
     (0.04, nan)
     """
@@ -218,16 +191,18 @@ def blur_parts(
     shift_mm: npt.ArrayLike = 0.0,
 ) -> BlurParts:
     """All causes of blur at the subject at once; what is left at 0 does not count."""
-    focus = from_lens(focus_distance_m, focal_length_mm, distance_from)
-    subject = from_lens(subject_distance_m, focal_length_mm, distance_from)
-    size = magnification(subject, focal_length_mm)
+    size = magnification(from_lens(subject_distance_m, focal_length_mm, distance_from), focal_length_mm)
     moving = turning = np.asarray(0.0)
     if not _left_out(speed_m_s):
-        moving = _smear_mm(_motion_scale(size, crossing_deg), speed_m_s, exposure_time_s)
+        moving = motion_mm(
+            focal_length_mm, subject_distance_m, speed_m_s, exposure_time_s, crossing_deg, distance_from
+        )
     if not _left_out(turn_deg_s):
-        turning = _smear_mm(_turn_scale(focal_length_mm, size), turn_deg_s, exposure_time_s)
+        turning = camera_turn_mm(
+            focal_length_mm, subject_distance_m, turn_deg_s, exposure_time_s, distance_from
+        )
     parts = np.broadcast_arrays(
-        _disc_mm(focal_length_mm, _known_only(f_number), focus, subject, shift_mm),
+        defocus_mm(focal_length_mm, f_number, focus_distance_m, subject_distance_m, distance_from, shift_mm),
         moving,
         airy_mm(f_number, size),
         turning,

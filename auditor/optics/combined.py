@@ -16,8 +16,6 @@ import numpy.typing as npt
 from auditor.optics.blur import (
     AIRY_FACTOR,
     WAVELENGTH_MM,
-    BlurParts,
-    blur_parts,
     crossing_share,
 )
 from auditor.optics.lens import (
@@ -40,7 +38,6 @@ class CombinedZone:
     near_limit_m: Floats  # NaN where nothing is sharp enough, or unknown
     far_limit_m: Floats
     best_distance_m: Floats  # where all blur is least: at the focus distance or behind it
-    best: BlurParts  # the blur there
     empty: npt.NDArray[np.bool_]  # the inputs are known and no distance passes
 
 
@@ -121,19 +118,6 @@ def combined_zone(
         near_limit_m=near[()],
         far_limit_m=np.where(passes, far, np.nan)[()],
         best_distance_m=best[()],
-        best=blur_parts(
-            focal,
-            number,
-            focus,
-            best,
-            speed_m_s=speed,
-            exposure_time_s=time,
-            crossing_deg=crossing_deg,
-            turn_deg_s=turn,
-            pixel_pitch_mm=pixel,
-            distance_from=distance_from,
-            shift_mm=shift_mm,
-        ),
         empty=np.asarray(sure & ~passes)[()],
     )
 

@@ -19,8 +19,6 @@ def exposure_value(f_number: npt.ArrayLike, exposure_time_s: npt.ArrayLike, iso:
 
     log2(N^2 / t) - log2(S / 100); NaN where one of the three is unknown.
 
-    Examples
-    --------
     >>> float(exposure_value(16, 1 / 128, 100)), float(exposure_value(8, 1 / 512, 800))
     (15.0, 12.0)
     """
@@ -33,8 +31,6 @@ def exposure_value(f_number: npt.ArrayLike, exposure_time_s: npt.ArrayLike, iso:
 def nominal_shutter_s(exposure_time_s: npt.ArrayLike) -> Floats:
     """The nearest exposure time that cameras show [s]; times of 0.3 s and longer stay as they are.
 
-    Examples
-    --------
     >>> (1 / nominal_shutter_s([1 / 128, 1 / 512, 1 / 203])).round().tolist()
     [125.0, 500.0, 200.0]
     """

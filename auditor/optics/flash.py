@@ -18,8 +18,6 @@ from auditor.optics.lens import Floats, known
 def guide_number_at(guide_number_m: npt.ArrayLike, iso: npt.ArrayLike) -> Floats:
     """Guide number [m] at a sensitivity, from the one at ISO 100.
 
-    Examples
-    --------
     >>> float(guide_number_at(32, 400))
     64.0
     """
@@ -37,8 +35,6 @@ def flash_reach_m(guide_number_m: npt.ArrayLike, iso: npt.ArrayLike, f_number: n
 def flash_range_m(reach_m: npt.ArrayLike, stops: float = 0.5) -> tuple[Floats, Floats]:
     """Distances within which the exposure is off by at most so many stops, reach times 2^(-+ stops/2) [m].
 
-    Examples
-    --------
     >>> [round(float(end), 2) for end in flash_range_m(4.0)]
     [3.36, 4.76]
     """

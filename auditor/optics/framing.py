@@ -35,8 +35,6 @@ def lower_edge_m(
 
     Distances from the sensor plane; the frame's height as the camera is held.
 
-    Examples
-    --------
     >>> round(float(lower_edge_m(1.7, 35.0, 24.0)), 2)
     1.04
     """
@@ -49,8 +47,6 @@ def lower_edge_m(
 def landmark_at(height_m: float, stature_m: float = STATURE_M) -> str | None:
     """Name the part of a standing adult at a height; None where none is near.
 
-    Examples
-    --------
     >>> landmark_at(1.05), landmark_at(0.0), landmark_at(-0.6)
     ('belt', 'soles', None)
     """
@@ -64,8 +60,6 @@ def standing_share(
 ) -> float:
     """Share of the frame's height that a standing adult fills, above 1 where they do not fit.
 
-    Examples
-    --------
     >>> round(standing_share(4.9, 35.0, 24.0), 2)
     0.51
     """

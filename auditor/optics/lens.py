@@ -30,8 +30,6 @@ _ROUNDING = 1e-12  # a 1/far smaller than this part of the half-width is nought 
 def known(*values: npt.ArrayLike) -> npt.NDArray[np.bool_]:
     """Where every value is above zero and finite; broadcast.
 
-    Examples
-    --------
     >>> known([8.0, 0.0, -1.0, float("nan"), float("inf")], 0.03).tolist()
     [True, False, False, False, False]
     """
@@ -78,8 +76,6 @@ def lens_distance_m(sensor_distance_m: npt.ArrayLike, focal_length_mm: npt.Array
     smaller root, an image larger than life, is not a photographer's ring. NaN for D below 4f, which no thin
     lens can focus.
 
-    Examples
-    --------
     >>> round(float(lens_distance_m(1.0, 50)), 4), float(lens_distance_m(float("inf"), 50))
     (0.9472, inf)
     """
@@ -96,8 +92,6 @@ def sensor_distance_m(lens_distance_m: npt.ArrayLike, focal_length_mm: npt.Array
     D = u + u f / (u - f), object distance and image distance together; NaN for u below 2f, where the image is
     larger than life and D would grow again.
 
-    Examples
-    --------
     >>> round(float(sensor_distance_m(0.1, 50)), 4), round(float(sensor_distance_m(2.0, 50)), 4)
     (0.2, 2.0513)
     """
@@ -116,8 +110,6 @@ def _outward(distance: Floats, focal_m: Floats) -> Floats:
 def magnification(lens_distance_m: npt.ArrayLike, focal_length_mm: npt.ArrayLike) -> Floats:
     """Size of the image over the size of the object, m = f / (u - f) [1]; NaN for u at or below f.
 
-    Examples
-    --------
     >>> float(magnification(0.1, 50)), float(magnification(float("inf"), 50))
     (1.0, 0.0)
     """
@@ -156,8 +148,6 @@ def hyperfocal_m(
 ) -> Floats:
     """Nearest focus distance that keeps infinity sharp, f^2 / (N c) + f from the lens [m].
 
-    Examples
-    --------
     >>> round(float(hyperfocal_m(50, 8, 0.03, "lens")), 4), round(float(hyperfocal_m(50, 8, 0.03)), 4)
     (10.4667, 10.5169)
     """
@@ -210,8 +200,6 @@ def sharp_zone(
         hyperfocal distance does not need a focus distance. The near limit alone is NaN where it would lie
         within 2f of the lens, counted from the sensor.
 
-    Examples
-    --------
     >>> zone = sharp_zone(28, 8, 2.0, 0.03)
     >>> round(float(zone.near_limit_m), 3), round(float(zone.far_limit_m), 3)
     (1.265, 4.896)

@@ -53,8 +53,6 @@ def best_focus_m(
 
     The far limit may be infinite, which gives twice the near one.
 
-    Examples
-    --------
     >>> float(best_focus_m(2.0, 6.0, 28, "lens")), float(best_focus_m(2.0, float("inf"), 28, "lens"))
     (3.0, 4.0)
     """
@@ -74,8 +72,6 @@ def widest_f_number(
 
     Exact, not rounded to a stop; NaN where the limits are unknown or crossed.
 
-    Examples
-    --------
     >>> round(float(widest_f_number(2.0, 6.0, 28, 0.03, "lens")), 2)
     4.4
     """

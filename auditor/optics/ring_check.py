@@ -25,7 +25,6 @@ class RingShift:
     """How far a lens stands from where its engravings put it."""
 
     shift_mm: float  # above nought: too far from the sensor
-    residual_mm: Floats  # what each reading says beside it, shape (n,)
     disagree: tuple[int, ...] = ()  # readings farther off than a tape and an eye explain, by their place
 
 
@@ -34,8 +33,6 @@ def extension_mm(
 ) -> Floats:
     """Extension that an engraving stands for, f^2 / (s - f) with s from the lens [mm]; 0 at infinity.
 
-    Examples
-    --------
     >>> round(float(extension_mm(2.95, 57.9, "lens")), 4), float(extension_mm(np.inf, 50))
     (1.1592, 0.0)
     """
@@ -61,8 +58,6 @@ def find_shift(
     SettingError
         If there is no reading, or one cannot be focused to.
 
-    Examples
-    --------
     >>> found = find_shift(50, [2.0], [2.2])
     >>> round(found.shift_mm, 3), round(float(true_focus_m(2.0, 50, found.shift_mm)), 3)
     (-0.126, 2.2)
@@ -75,9 +70,8 @@ def find_shift(
             "Give the mark and the distance by tape, such as 2m=2.2m or 10m=inf.",
         )
     shift = float(apart.mean())
-    residual = apart - shift
-    doubtful = np.abs(residual) > TAPE_WITHIN * true + FOCUSED_WITHIN_MM
-    return RingShift(shift, residual, tuple(np.flatnonzero(doubtful).tolist()))
+    doubtful = np.abs(apart - shift) > TAPE_WITHIN * true + FOCUSED_WITHIN_MM
+    return RingShift(shift, tuple(np.flatnonzero(doubtful).tolist()))
 
 
 def true_focus_m(
@@ -88,8 +82,6 @@ def true_focus_m(
 ) -> Floats:
     """Where a mark really focuses [m]: f + f^2 / E from the lens; infinite at infinity and past it.
 
-    Examples
-    --------
     >>> float(true_focus_m(30.0, 50, -0.2)), round(float(true_focus_m(np.inf, 50, 0.1)), 2)
     (inf, 25.1)
     """

@@ -62,8 +62,6 @@ def places_on(
 
     Engravings that the lens cannot focus to are left out.
 
-    Examples
-    --------
     >>> [round(place.distance_m, 2) for place in places_on((2.0, 3.0), 28)]
     [2.0, 2.4, 3.0]
     """
@@ -98,8 +96,6 @@ def neighbours(f_number: float, stops: Sequence[float]) -> tuple[float, float]:
     It falls on a mark within a quarter of the way to the next one, in stops. Beyond either end that end is
     given.
 
-    Examples
-    --------
     >>> neighbours(10.7, FULL_STOPS), neighbours(9.5, FULL_STOPS)
     ((11.0, 11.0), (8.0, 11.0))
     """

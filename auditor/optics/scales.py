@@ -32,8 +32,6 @@ def read_scale_for(
 
     Exact, not rounded to a mark; NaN where something is unknown.
 
-    Examples
-    --------
     >>> round(float(read_scale_for(8, 0.042, 0.030)), 2), round(float(read_scale_for(8, 0.020, 0.030)), 2)
     (11.2, 5.33)
     """
@@ -80,8 +78,6 @@ def engraved_for(
     SettingError
         If there is no reading, a near limit lies beyond the ring, or a far one in front of it.
 
-    Examples
-    --------
     >>> found = engraved_for(35, [8], [3.0], [1.90], [7.2], "lens")
     >>> round(found.coc_mm, 3), found.contradiction
     (0.03, None)

@@ -62,15 +62,13 @@ def parse_sensor(text: str) -> Sensor:
     """Read a sensor size: millimetres, a crop factor, or a trade name (see :data:`FORMATS`).
 
     A crop factor compares diagonals with 36x24 mm, and the same 3:2 shape is taken. The rollfilm names such
-    as ``6x6`` are in centimetres, as the trade has them, and are told apart from millimetres.
+    as ``6x6`` are in centimetres, as the trade has them, and are not taken for millimetres.
 
     Raises
     ------
     UnitError
         If it is none of these, or a side is not between 1 and 300 mm.
 
-    Examples
-    --------
     >>> parse_sensor("36x24"), parse_sensor("1.5x"), parse_sensor("6x6").width_mm
     (Sensor(width_mm=36.0, height_mm=24.0), Sensor(width_mm=24.0, height_mm=16.0), 56.0)
     """
@@ -149,8 +147,6 @@ def parse_criterion(text: str) -> Criterion:
     SourceError, FileFormatError
         If the audit.json cannot be read, or holds no keeper tolerance.
 
-    Examples
-    --------
     >>> round(float(parse_criterion("handbook").coc_mm(43.267)), 4)
     0.03
     >>> float(parse_criterion("0.025mm").coc_mm(43.267)), parse_criterion("pixel=2").name

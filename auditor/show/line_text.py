@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import math
-from typing import Any
 
 from auditor.advice.fixed_line import HOLDS, USUAL_LAG_S, Concession, Line, LinePlan
 from auditor.optics.bench import Bench
-from auditor.show.plan_text import by_criterion
-from auditor.show.words.figures import about, counted, far_limit, percent, zone
-from auditor.show.words.ring import place_name, ring_at
+from auditor.show.plan_text import Row, by_criterion, row_place, row_setting, row_zone
+from auditor.show.words.figures import about, counted, far_limit, percent
+from auditor.show.words.ring import place_name
 from auditor.units import format_exposure_time, format_f_number
 
 LINE_CAUTION = (
@@ -18,14 +17,14 @@ LINE_CAUTION = (
 )
 
 
-def line_rows(found: LinePlan, line: Line, own_over_scale: float) -> list[dict[str, Any]]:
-    """One row for each f-stop, by the names of the contract."""
-    lead = sum(found.lead_m) / 2
+def line_rows(found: LinePlan, line: Line, bench: Bench) -> list[Row]:
+    """The plan for a line, one row for each f-stop."""
+    start_m, end_m = found.lead_m if line.speed_m_s else (None, None)
     return [
         {
             "f_number": float(found.f_number[i]),
-            "focus_distance_m": float(found.focus_distance_m[i]),
-            "between_engravings_m": found.places[i].between_m,
+            "focus_distance_m": place.distance_m,
+            "between_engravings_m": place.between_m,
             "near_limit_m": float(found.near_limit_m[i]),
             "far_limit_m": float(found.far_limit_m[i]),
             "covers": bool(found.covers[i]),
@@ -33,19 +32,19 @@ def line_rows(found: LinePlan, line: Line, own_over_scale: float) -> list[dict[s
             "exposure_time_s": float(found.exposure_time_s[i]),
             "iso": float(found.iso[i]),
             "affordable": bool(found.affordable[i]),
-            "lead_m": lead if line.speed_m_s else None,
-            "lead_from_m": found.lead_m[0] if line.speed_m_s else None,
-            "lead_to_m": found.lead_m[1] if line.speed_m_s else None,
+            "lead_m": sum(found.lead_m) / 2 if line.speed_m_s else None,
+            "lead_from_m": start_m,
+            "lead_to_m": end_m,
             "seconds_inside": float(found.seconds_inside[i]) if line.speed_m_s else None,
-            "read_scale_for": float(found.f_number[i] * own_over_scale),
+            "read_scale_for": float(found.f_number[i] * bench.tolerance_mm / bench.scale.coc_mm),
             "chosen": i == found.best,
         }
-        for i in range(len(found.f_number))
+        for i, place in enumerate(found.places)
     ]
 
 
 def line_text(
-    found: LinePlan,
+    rows: list[Row],
     line: Line,
     bench: Bench,
     given_up: tuple[Concession, ...],
@@ -57,25 +56,30 @@ def line_text(
 
     ``assumed_time`` says that the exposure time is the usual one, for want of better.
     """
-    has_iso = any(math.isfinite(value) for value in found.iso)
-    rows = [f"  {'':<8}{'sharp from':>11}{'to':>16}{'holds':>13}{'ISO' if has_iso else '':>11}  ring at"]
-    for i, number in enumerate(found.f_number):
-        near_m, far_m = float(found.near_limit_m[i]), float(found.far_limit_m[i])
-        end = far_limit(far_m, float(found.focus_distance_m[i]), bench.units) if near_m == near_m else "–"
-        iso = about(float(found.iso[i])) if math.isfinite(found.iso[i]) else ""
-        dark = "" if found.affordable[i] else f"  over ISO {line.iso_max:g}"
-        start = bench.shown(near_m) if near_m == near_m else "nothing"
-        rows.append(
-            f"  {format_f_number(float(number)):<8}{start:>11}{end:>16}"
-            f"{_chance(found, i):>13}{iso:>11}  {place_name(found.places[i], bench.units)}{dark}"
+    has_iso = any(math.isfinite(row["iso"]) for row in rows)
+    lines = [
+        f"{bench.focal_length_mm:g} mm, {_wish(line, bench)}",
+        f"  {'':<8}{'sharp from':>11}{'to':>16}{'holds':>13}{'ISO' if has_iso else '':>11}  ring at",
+    ]
+    for row in rows:
+        start, end = "nothing", "–"
+        if not math.isnan(row["near_limit_m"]):
+            start = bench.shown(row["near_limit_m"])
+            end = far_limit(row["far_limit_m"], row["focus_distance_m"], bench.units)
+        iso = about(row["iso"]) if math.isfinite(row["iso"]) else ""
+        dark = "" if row["affordable"] else f"  over ISO {line.iso_max:g}"
+        lines.append(
+            f"  {format_f_number(row['f_number']):<8}{start:>11}{end:>16}{_chance(row):>13}{iso:>11}  "
+            f"{place_name(row_place(row), bench.units)}{dark}"
         )
+    chosen = next(row for row in rows if row["chosen"])
     return "\n".join(
         [
-            f"{bench.focal_length_mm:g} mm, {_wish(line, bench)}",
-            *rows,
+            *lines,
             "",
-            *_at_the_line(found, line, bench, rate, light, assumed_time),
-            *_instead(found, given_up, bench),
+            *_at_the_line(chosen, line, bench, light, assumed_time),
+            *_press(chosen, line, bench, rate),
+            *_instead(chosen, given_up, bench),
             "",
             "Sharp means: defocus, movement and diffraction together within the circle of confusion.",
             by_criterion(bench),
@@ -91,34 +95,26 @@ def _wish(line: Line, bench: Bench) -> str:
     if line.before_m or line.after_m:
         said += f", leeway {bench.shown(line.before_m)} before and {bench.shown(line.after_m)} behind it"
     if line.speed_m_s:
-        way = (
-            "any direction"
-            if line.crossing_deg is None
-            else f"{line.crossing_deg:g} degrees to the line of sight"
-        )
+        unknown = line.crossing_deg is None
+        way = "any direction" if unknown else f"{line.crossing_deg:g} degrees to the line of sight"
         said += f"; {line.speed_m_s:.2g} m/s, {way}"
     return said
 
 
-def _chance(plan: LinePlan, place: int) -> str:
-    chance = float(plan.probability_inside[place])
+def _chance(row: Row) -> str:
+    chance = row["probability_inside"]
     return "over 99.9 %" if chance > 0.9995 else percent(chance)
 
 
-def _at_the_line(
-    found: LinePlan, line: Line, bench: Bench, rate: float | None, light: str, assumed_time: bool
-) -> list[str]:
-    """What to do, in the order it is done."""
-    i = found.best
-    time_s = float(found.exposure_time_s[i])
-    setting = f"{format_f_number(float(found.f_number[i]))}, {ring_at(found.places[i], bench.units)}"
+def _at_the_line(row: Row, line: Line, bench: Bench, light: str, assumed_time: bool) -> list[str]:
+    """What to set, and what that holds."""
+    setting, time_s = row_setting(row, bench), row["exposure_time_s"]
     if math.isfinite(time_s):
         setting += f", {format_exposure_time(time_s)}{' (assumed)' if assumed_time else ''}"
-    iso = f"ISO {about(float(found.iso[i]))}" if math.isfinite(found.iso[i]) else ""
-    near_m = float(found.near_limit_m[i])
-    ends = zone(near_m, float(found.far_limit_m[i]), float(found.focus_distance_m[i]), bench.units)
-    said = f"{_chance(found, i)} of the subjects are sharp{f', {ends}' if near_m == near_m else ''}."
-    if found.affordable[i]:
+    iso = f"ISO {about(row['iso'])}" if math.isfinite(row["iso"]) else ""
+    ends = "" if math.isnan(row["near_limit_m"]) else f", {row_zone(row, bench)}"
+    said = f"{_chance(row)} of the subjects are sharp{ends}."
+    if row["affordable"]:
         lines = [f"Set {setting}{f', {iso} {light}' if iso else ''}: {said}"]
     else:
         time = format_exposure_time(time_s)
@@ -126,18 +122,23 @@ def _at_the_line(
             f"ISO {line.iso_max:g} is too little {light} for {time}, at any f-number.",
             f"It would take {iso} for {setting}: {said}",
         ]
-    if (line.before_m or line.after_m) and not found.covers[i]:
+    if (line.before_m or line.after_m) and not row["covers"]:
         lines.append("The whole leeway is not sharp there.")
+    return lines
+
+
+def _press(row: Row, line: Line, bench: Bench, rate: float | None) -> list[str]:
+    """When to press for a subject that moves, and how long it stays sharp."""
     if not line.speed_m_s:
-        return lines
-    start, end = found.lead_m
-    lead = bench.shown(start) if start == end else f"{bench.shown(start)} to {bench.shown(end)}"
+        return []
+    start, end = (bench.shown(row[name]) for name in ("lead_from_m", "lead_to_m"))
+    lead = start if row["lead_from_m"] == row["lead_to_m"] else f"{start} to {end}"
     why = " (release lag unknown, usually 0.02 to 0.12 s)" if line.lag_s == USUAL_LAG_S else ""
-    lines.append(
+    lines = [
         f"Press when they are {lead} short of the line on their way{why}. Your own reaction comes on top: "
         "try ten first."
-    )
-    seconds = float(found.seconds_inside[i])
+    ]
+    seconds = row["seconds_inside"]
     if math.isfinite(seconds):
         least = "at least " if line.crossing_deg is None else ""
         frames = f", {counted(max(int(seconds * rate), 1), 'frame')} at {rate:g} a second" if rate else ""
@@ -145,25 +146,23 @@ def _at_the_line(
     return lines
 
 
-def _instead(found: LinePlan, given_up: tuple[Concession, ...], bench: Bench) -> list[str]:
+def _instead(chosen: Row, given_up: tuple[Concession, ...], bench: Bench) -> list[str]:
     """Which wish to give up where no setting serves, and what that brings."""
-    if found.serves:
+    if chosen["affordable"] and chosen["probability_inside"] >= HOLDS:
         return []
     lines = [f"No setting holds {percent(HOLDS)} as wished."]
-    wishes = [one for one in given_up if found.affordable[found.best] or one.wish != "iso"]
+    wishes = [one for one in given_up if chosen["affordable"] or one.wish != "iso"]
     lines += [f"  {_concession(one, bench)}" for one in wishes]
     return lines if wishes else [*lines, "  Giving up any one wish brings little; give up two."]
 
 
 def _concession(one: Concession, bench: Bench) -> str:
-    plan = one.plan
-    i = plan.best
-    iso = f", ISO {about(float(plan.iso[i]))}" if math.isfinite(plan.iso[i]) else ""
-    setting = f"{format_f_number(float(plan.f_number[i]))}, {ring_at(plan.places[i], bench.units)}{iso}"
+    row = line_rows(one.plan, one.line, bench)[one.plan.best]
+    iso = f", ISO {about(row['iso'])}" if math.isfinite(row["iso"]) else ""
     wish = {
         "distance": f"Stand {bench.shown(one.line.distance_m)} from the line",
         "leeway": "Accept half the spread and leeway",
         "exposure_time": f"Take {format_exposure_time(one.line.exposure_time_s or math.nan)}",
         "iso": "Accept any ISO",
     }[one.wish]
-    return f"{wish}: {_chance(plan, i)} ({setting})."
+    return f"{wish}: {_chance(row)} ({row_setting(row, bench)}{iso})."

@@ -51,6 +51,7 @@ def audit_json(audit: Audit) -> dict[str, Any]:
         | {"by_preset": _rows(audit.causes.by_preset)},
         "telling_frames": _rows(audit.telling),
         **_diary(audit.diary),
+        "line_presses": [json_safe({name: getattr(one, name) for name in _LINE}) for one in audit.lines],
         "advice": advice_json(lenses[0], names[1:]) if lenses else None,
         "other_advice": [advice_json(one, tuple(n for n in names if n != one.lens)) for one in lenses[1:]],
         "tuning": tuning_json(lenses[0]) if lenses else None,
@@ -64,6 +65,10 @@ def audit_json(audit: Audit) -> dict[str, Any]:
 
 
 _CAUSES = (*CAUSES, "no_distance", "sibling_kept", "of_100", "at_focus")
+_LINE = (
+    "preset", "line_m", "bursts", "median_m", "low_m", "high_m", "before", "behind", "longest_s", "timed",
+    "slower",
+)  # fmt: skip
 _PROBLEM = ("what", "next", "ignored", "frames")
 _PICTURES = ("detector", "counts", "refused", "only_who_faced_the_camera")
 _TOLERANCE = ("times_handbook", "ceiling", "floor", "steepness", "bursts", "nothing", "flags", "used")

@@ -33,7 +33,7 @@ def page_tables(audit: Audit) -> dict[str, Any]:
         "overall": count_all(table, confidence),
         "tally": chart_tables.zone_rates(zone_focused(table), confidence),
         "bands": {
-            units: distance_bands(frames, list(shown["preset"]), confidence, units) for units in ("m", "ft")
+            units: distance_bands(audit, frames, list(shown["preset"]), units) for units in ("m", "ft")
         },
         "met_rows": _met_rows(audit.distances_met, shown),
         "first_at": table["captured_at"].min(),
@@ -44,15 +44,16 @@ def page_tables(audit: Audit) -> dict[str, Any]:
     }
 
 
-def distance_bands(
-    frames: pd.DataFrame, order: Sequence[str], confidence: float, units: str
-) -> dict[str, Any]:
+def distance_bands(audit: Audit, frames: pd.DataFrame, order: Sequence[str], units: str) -> dict[str, Any]:
     """Frame rates by distance band, in the units' own bands; presets in the order given.
 
     ``spans`` are the bands (from, to) [m] that hold frames; ``rows`` are (preset, cells) for all presets
     together (None, where there are several) and for each; a cell is a row of the counts, or None.
     """
-    bands = count_distances(count_frames(frames), judged_frames(frames), confidence, units)
+    bands = audit.distances  # counted already, in the settings' units and if no preset is pooled
+    if units != audit.settings.units or frames is not audit.table:
+        counted, judged = count_frames(frames), judged_frames(frames)
+        bands = count_distances(counted, judged, audit.settings.confidence, units)
     if len(bands["preset"].dropna().unique()) == 1:
         bands = bands[bands["preset"].notna()]  # all presets together are that one
     spans = sorted(set(zip(bands["from_m"], bands["to_m"], strict=True)))

@@ -1,4 +1,4 @@
-"""Plans as lines to read and as JSON rows: wanted limits, several subjects, flash."""
+"""Plans as JSON rows, one for each f-stop, and as lines to read: wanted limits, several subjects, flash."""
 
 from __future__ import annotations
 
@@ -23,6 +23,23 @@ FLASH_CAUTION = (
     "venue or an organiser forbids it."
 )
 
+Row = dict[str, Any]  # by the names of the contract
+
+
+def row_place(row: Row) -> Place:
+    """Where the ring is set."""
+    return Place(row["focus_distance_m"], row["between_engravings_m"])
+
+
+def row_zone(row: Row, bench: Bench) -> str:
+    """Its sharp zone."""
+    return zone(row["near_limit_m"], row["far_limit_m"], row["focus_distance_m"], bench.units)
+
+
+def row_setting(row: Row, bench: Bench) -> str:
+    """What to set."""
+    return f"{format_f_number(row['f_number'])}, {ring_at(row_place(row), bench.units)}"
+
 
 def by_criterion(bench: Bench) -> str:
     """By which criterion a plan is made, counted from where, and whether by tape."""
@@ -35,13 +52,13 @@ def by_criterion(bench: Bench) -> str:
     return f"{said}\nRing corrected by tape: lens {abs(bench.shift_mm):.2f} mm too far {way}."
 
 
-def limits_rows(found: Plan, own_mm: Floats, bench: Bench) -> list[dict[str, Any]]:
-    """One row for each f-stop, by the names of the contract."""
+def limits_rows(found: Plan, own_mm: Floats, bench: Bench) -> list[Row]:
+    """The plan for wanted limits; a circle of confusion for each f-stop."""
     return [
         {
             "f_number": float(found.f_number[i]),
-            "focus_distance_m": float(found.focus_distance_m[i]),
-            "between_engravings_m": found.places[i].between_m,
+            "focus_distance_m": place.distance_m,
+            "between_engravings_m": place.between_m,
             "near_limit_m": float(found.zone.near_limit_m[i]),
             "far_limit_m": float(found.zone.far_limit_m[i]),
             "covers": bool(found.covers[i]),
@@ -50,44 +67,45 @@ def limits_rows(found: Plan, own_mm: Floats, bench: Bench) -> list[dict[str, Any
             "read_scale_for": float(found.f_number[i] * own_mm[i] / bench.scale.coc_mm),
             "probability_inside": None,
         }
-        for i in range(len(found.f_number))
+        for i, place in enumerate(found.places)
     ]
 
 
-def limits_text(found: Plan, own_mm: Floats, bench: Bench, limits: tuple[float, float]) -> str:
-    """The plan for wanted limits as lines to read; a circle of confusion for each f-stop."""
+def limits_text(rows: list[Row], own_mm: Floats, bench: Bench, limits: tuple[float, float]) -> str:
+    """The plan for wanted limits as lines to read."""
     head = f"{bench.focal_length_mm:g} mm, sharp from {bench.shown(limits[0])} to {bench.shown(limits[1])}"
-    rows = [f"  {'':<8}{'sharp from':>11}{'to':>16}  ring at"]
-    for i, number in enumerate(found.f_number):
-        focus_m, near_m, far_m = (
-            float(values[i])
-            for values in (found.focus_distance_m, found.zone.near_limit_m, found.zone.far_limit_m)
-        )
-        leeway = anywhere(within(bench.places, found.focus_from_m[i], found.focus_to_m[i]), bench.units)
-        ring = leeway if found.covers[i] and leeway else place_name(found.places[i], bench.units)
-        end = far_limit(far_m, focus_m, bench.units)
-        said = "covers" if found.covers[i] else "does not cover"
-        rows.append(f"  {format_f_number(number):<8}{bench.shown(near_m):>11}{end:>16}  {ring}: {said}")
-    if found.covers.any():
-        i = int(found.covers.argmax())
-        number = format_f_number(float(found.f_number[i]))
-        advice = [
-            f"Widest f-number of the list that covers: {number}, {ring_at(found.places[i], bench.units)}.",
-            *read_scale(float(found.f_number[i]), float(own_mm[i]), bench),
+    lines = [head, f"  {'':<8}{'sharp from':>11}{'to':>16}  ring at"]
+    for row in rows:
+        leeway = anywhere(within(bench.places, row["focus_from_m"], row["focus_to_m"]), bench.units)
+        ring = leeway if row["covers"] and leeway else place_name(row_place(row), bench.units)
+        end = far_limit(row["far_limit_m"], row["focus_distance_m"], bench.units)
+        said = "covers" if row["covers"] else "does not cover"
+        number = format_f_number(row["f_number"])
+        lines.append(f"  {number:<8}{bench.shown(row['near_limit_m']):>11}{end:>16}  {ring}: {said}")
+    covering = [place for place, row in enumerate(rows) if row["covers"]]
+    if covering:
+        row = rows[covering[0]]
+        lines += [
+            f"Widest f-number of the list that covers: {row_setting(row, bench)}.",
+            *read_scale(row["f_number"], float(own_mm[covering[0]]), bench),
         ]
     else:
-        advice = _how_close(found, bench, limits)
-    return "\n".join([head, *rows, *advice, by_criterion(bench)])
+        lines += _how_close(rows[-1], bench, limits)
+    return "\n".join([*lines, by_criterion(bench)])
 
 
-def _how_close(found: Plan, bench: Bench, limits: tuple[float, float]) -> list[str]:
-    """What is missing where no f-number covers the limits on the ring."""
-    number, focus_m = float(found.f_number[-1]), float(found.focus_distance_m[-1])
-    setting: dict[str, Any] = {"f_number": number, "focus_distance_m": focus_m}
-    blur = float(defocus_mm(subject_distance_m=np.array(limits), **setting, **bench.lens).max())
+def _how_close(row: Row, bench: Bench, limits: tuple[float, float]) -> list[str]:
+    """What is missing where no f-number covers the limits on the ring; the smallest comes closest."""
+    discs = defocus_mm(
+        f_number=row["f_number"],
+        focus_distance_m=row["focus_distance_m"],
+        subject_distance_m=np.array(limits),
+        **bench.lens,
+    )
+    blur, number = float(discs.max()), format_f_number(row["f_number"])
     lines = [
-        f"No f-number of the list covers this on this ring. {format_f_number(number)} comes closest: at the "
-        f"worse limit the blur is {blur:.3f} mm, {blur / bench.tolerance_mm:.1f} times what is allowed."
+        f"No f-number of the list covers this on this ring. {number} comes closest: at the worse limit the "
+        f"blur is {blur:.3f} mm, {blur / bench.tolerance_mm:.1f} times what is allowed."
     ]
     if bench.criterion.name != "measured":
         needed = widest_f_number(*limits, bench.focal_length_mm, bench.tolerance_mm, bench.distance_from)
@@ -95,26 +113,18 @@ def _how_close(found: Plan, bench: Bench, limits: tuple[float, float]) -> list[s
     return lines
 
 
-def subjects_text(found: Plan, bench: Bench, subjects_m: Sequence[float]) -> str:
+def subjects_text(rows: list[Row], bench: Bench, subjects_m: Sequence[float]) -> str:
     """The plan for several subjects in one frame: what holds all of them, and what wide open gives each."""
     names = listed(bench.shown(at) for at in subjects_m)
-    head = f"{bench.focal_length_mm:g} mm, subjects at {names}; the first is the one meant"
-    lines = [head]
-    if found.covers.any():
-        i = int(found.covers.argmax())
-        ends = zone(
-            float(found.zone.near_limit_m[i]),
-            float(found.zone.far_limit_m[i]),
-            float(found.focus_distance_m[i]),
-            bench.units,
-        )
-        number = format_f_number(float(found.f_number[i]))
-        lines.append(f"  All of them: {number}, {ring_at(found.places[i], bench.units)}, sharp {ends}.")
+    lines = [f"{bench.focal_length_mm:g} mm, subjects at {names}; the first is the one meant"]
+    holds = next((row for row in rows if row["covers"]), None)
+    if holds:
+        lines.append(f"  All of them: {row_setting(holds, bench)}, sharp {row_zone(holds, bench)}.")
     else:
-        lines += [f"  {line}" for line in _how_close(found, bench, (min(subjects_m), max(subjects_m)))]
-    wide = float(found.f_number[0])
-    first = bench.place_for(subjects_m[0])
-    lines.append(f"  Wide open, {format_f_number(wide)}, {ring_at(first, bench.units)}:")
+        lines += [f"  {line}" for line in _how_close(rows[-1], bench, (min(subjects_m), max(subjects_m)))]
+    wide = rows[0]["f_number"]
+    ring = ring_at(bench.place_for(subjects_m[0]), bench.units)
+    lines.append(f"  Wide open, {format_f_number(wide)}, {ring}:")
     for row in blur_of_each(bench, wide, subjects_m):
         said = "sharp" if row["times_coc"] <= 1 else f"{row['times_coc']:.1f} times what is allowed"
         lines.append(
@@ -123,36 +133,34 @@ def subjects_text(found: Plan, bench: Bench, subjects_m: Sequence[float]) -> str
     return "\n".join([*lines, by_criterion(bench)])
 
 
-def blur_of_each(bench: Bench, f_number: float, subjects_m: Sequence[float]) -> list[dict[str, float]]:
+def blur_of_each(bench: Bench, f_number: float, subjects_m: Sequence[float]) -> list[Row]:
     """Defocus of each subject with the ring where it focuses nearest to the first."""
-    setting: dict[str, Any] = {
-        "f_number": f_number,
-        "focus_distance_m": bench.place_for(subjects_m[0]).distance_m,
-    }
-    discs = defocus_mm(subject_distance_m=np.array(subjects_m), **setting, **bench.lens)
+    ring_m = bench.place_for(subjects_m[0]).distance_m
+    discs = [
+        float(defocus_mm(f_number=f_number, focus_distance_m=ring_m, subject_distance_m=at, **bench.lens))
+        for at in subjects_m
+    ]
     return [
-        {
-            "subject_distance_m": float(at),
-            "defocus_mm": float(disc),
-            "times_coc": float(disc / bench.tolerance_mm),
-        }
+        {"subject_distance_m": at, "defocus_mm": disc, "times_coc": disc / bench.tolerance_mm}
         for at, disc in zip(subjects_m, discs, strict=True)
     ]
 
 
-def flash_rows(flash: Flash, f_stops: Floats, coc_mm: Floats, bench: Bench) -> list[dict[str, Any]]:
+def flash_rows(flash: Flash, f_stops: Floats, coc_mm: Floats, bench: Bench) -> list[Row]:
     """One row for each f-number: reach, range, and the ring that keeps that range sharp."""
     rows = []
-    for i, number in enumerate(f_stops):
-        lit = within(bench.places, *(bench.mark_m(end[i]) for end in (flash.from_m, flash.to_m)))
-        place = nearest_place(lit or bench.places, bench.mark_m(flash.reach_m[i]))
-        sharp = sharp_zone(f_number=number, focus_distance_m=place.distance_m, coc_mm=coc_mm[i], **bench.lens)
+    for number, coc, reach_m, from_m, to_m in zip(
+        f_stops, coc_mm, flash.reach_m, flash.from_m, flash.to_m, strict=True
+    ):
+        lit = within(bench.places, bench.mark_m(from_m), bench.mark_m(to_m))
+        place = nearest_place(lit or bench.places, bench.mark_m(reach_m))
+        sharp = sharp_zone(f_number=number, focus_distance_m=place.distance_m, coc_mm=coc, **bench.lens)
         rows.append(
             {
                 "f_number": float(number),
-                "reach_m": float(flash.reach_m[i]),
-                "lit_from_m": float(flash.from_m[i]),
-                "lit_to_m": float(flash.to_m[i]),
+                "reach_m": float(reach_m),
+                "lit_from_m": float(from_m),
+                "lit_to_m": float(to_m),
                 "focus_distance_m": place.distance_m,
                 "between_engravings_m": place.between_m,
                 "near_limit_m": float(sharp.near_limit_m),
@@ -162,7 +170,7 @@ def flash_rows(flash: Flash, f_stops: Floats, coc_mm: Floats, bench: Bench) -> l
     return rows
 
 
-def flash_text(flash: Flash, rows: list[dict[str, Any]], bench: Bench) -> str:
+def flash_text(flash: Flash, rows: list[Row], bench: Bench) -> str:
     """The plan for a flash as lines to read."""
     lines = [
         f"{bench.focal_length_mm:g} mm, flash of guide number {bench.shown(flash.guide_number_m)} "
@@ -170,21 +178,15 @@ def flash_text(flash: Flash, rows: list[dict[str, Any]], bench: Bench) -> str:
         f"  {'':<8}{'full light at':>14}{'half a stop':>20}  ring at, sharp",
     ]
     for row in rows:
-        place = Place(row["focus_distance_m"], row["between_engravings_m"])
         lit = f"{bench.shown(row['lit_from_m'])} to {bench.shown(row['lit_to_m'])}"
-        ends = zone(row["near_limit_m"], row["far_limit_m"], row["focus_distance_m"], bench.units)
         lines.append(
             f"  {format_f_number(row['f_number']):<8}{bench.shown(row['reach_m']):>14}{lit:>20}  "
-            f"{place_name(place, bench.units)}, {ends}"
+            f"{place_name(row_place(row), bench.units)}, {row_zone(row, bench)}"
         )
     widest, smallest = 0.9 * rows[0]["f_number"], 1.1 * rows[-1]["f_number"]
     at_iso_m = float(guide_number_at(flash.guide_number_m, flash.iso))
     asked = [(mark_m, at_iso_m / float(true_focus_m(mark_m, **bench.lens))) for mark_m in bench.ring_m]
-    by_ring = [
-        f"{bench.shown(mark_m)} {format_f_number(number)}"
-        for mark_m, number in asked
-        if widest <= number <= smallest
-    ]
+    by_ring = [f"{bench.shown(at)} {format_f_number(n)}" for at, n in asked if widest <= n <= smallest]
     if by_ring:
         lines.append(f"By the ring: {', '.join(by_ring)}.")
     lines.append("Distances count from the flash, at full power and bare; out of doors it reaches less far.")

@@ -19,7 +19,7 @@ from auditor.show.page.frames import frame_lines, rows_shown
 from auditor.show.page.hero import draw_hero, legend
 from auditor.show.page.model import LensView, Said, said
 from auditor.show.page.over_time import draw_over_time
-from auditor.show.page.plots import draw_curve, draw_hundred, draw_key, draw_rates, draw_session
+from auditor.show.page.plots import draw_curve, draw_hundred, draw_key, draw_line, draw_rates, draw_session
 from auditor.show.page.view import lens_views
 from auditor.show.page_tables import page_tables
 from auditor.show.words import captions, figures, presets, tolerance, walk
@@ -28,8 +28,8 @@ from auditor.units import format_distance
 
 # The rooms of words from which the templates take sentences.
 WORDS = (
-    "causes", "comparisons", "distances", "fallout", "met", "method", "pictures", "presets", "sessions",
-    "tolerance", "walk", "zone_check",
+    "causes", "comparisons", "distances", "fallout", "line", "met", "method", "pictures", "presets",
+    "sessions", "tolerance", "walk", "zone_check",
 )  # fmt: skip
 
 
@@ -61,6 +61,7 @@ def build_report(
         "draw_hero": draw_hero,
         "draw_hundred": draw_hundred,
         "draw_key": draw_key,
+        "draw_line": draw_line,
         "draw_rates": draw_rates,
         "draw_over_time": draw_over_time,
         "draw_session": draw_session,

@@ -27,7 +27,7 @@ from auditor.show.page.model import LensView
 from auditor.show.screen import isolated, show_answer, show_walk
 from auditor.show.text_tables import Column, print_table
 from auditor.show.words import distances as distance_words
-from auditor.show.words import fallout
+from auditor.show.words import fallout, line
 from auditor.show.words import tolerance as tolerance_words
 from auditor.show.words.figures import band, interval, percent, zone
 from auditor.show.words.method import CAUTION
@@ -140,6 +140,8 @@ def show_audit(
             out.print(Text(remark))
         show_presets(audit, out)
         show_distances(audit, out)
+        for one in audit.lines:
+            out.print(Text(line.told(one, audit.settings.units)))
         out.print(Text(tolerance_words.finding(audit.tolerance)))
         out.print(Text(CAUTION))
     show_problems(audit.problems, out)

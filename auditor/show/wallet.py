@@ -176,8 +176,6 @@ def _span(near: str, far: str) -> str:
 def _shown(count: int, wanted: int, most: int) -> list[int]:
     """Choose neighbouring rows around the one that is set.
 
-    Examples
-    --------
     >>> _shown(9, 7, 5), _shown(3, 0, 5)
     ([4, 5, 6, 7, 8], [0, 1, 2])
     """

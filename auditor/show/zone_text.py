@@ -10,8 +10,8 @@ from auditor.optics.bench import Bench
 from auditor.optics.blur import BlurParts
 from auditor.optics.lens import Zone
 from auditor.show.words import ring
-from auditor.show.words.figures import far_limit, percent, setting, zone
-from auditor.units import format_distance, format_exposure_time
+from auditor.show.words.figures import FAR_IS_UNSURE, far_limit, percent, setting, zone
+from auditor.units import format_exposure_time
 
 if TYPE_CHECKING:
     from auditor.optics.combined import CombinedZone
@@ -23,6 +23,7 @@ IN_WORDS = {
     "diffraction": "diffraction",
     "turn": "turning of the camera",
     "pixel": "the pixel itself",
+    "combined": "all together",
 }
 
 
@@ -47,16 +48,15 @@ class SettingFound:
 
 def setting_json(found: SettingFound) -> dict[str, Any]:
     """The result by the names of the contract; distances in metres, infinite and unknown ones as floats."""
-    plain, together = found.plain, found.together
-    bench, scale = found.bench, found.bench.scale
-    read, low, high = found.bench.read_range(found.f_number, found.coc_mm)
+    bench, plain, together, at_subject = found.bench, found.plain, found.together, found.at_subject
+    read, low, high = bench.read_range(found.f_number, found.coc_mm)
     values: dict[str, Any] = {
-        "focal_length_mm": found.bench.focal_length_mm,
+        "focal_length_mm": bench.focal_length_mm,
         "f_number": found.f_number,
         "focus_distance_m": found.focus_distance_m,
         "coc_mm": found.coc_mm,
-        "coc_criterion": found.bench.criterion.name,
-        "distance_from": found.bench.distance_from,
+        "coc_criterion": bench.criterion.name,
+        "distance_from": bench.distance_from,
         "hyperfocal_m": float(plain.hyperfocal_m),
         "near_limit_m": float(plain.near_limit_m),
         "far_limit_m": float(plain.far_limit_m),
@@ -67,9 +67,9 @@ def setting_json(found: SettingFound) -> dict[str, Any]:
         "read_scale_for": read,
         "read_scale_for_low": low,
         "read_scale_for_high": high,
-        "scale_coc_mm": scale.coc_mm,
-        "scale_source": scale.source,
-        "scale_contradictions": [bench.readings[at] for at in scale.contradiction or ()],
+        "scale_coc_mm": bench.scale.coc_mm,
+        "scale_source": bench.scale.source,
+        "scale_contradictions": [bench.readings[at] for at in bench.scale.contradiction or ()],
     }
     if bench.shift is not None:
         values["ring_shift_mm"] = bench.shift_mm
@@ -82,12 +82,12 @@ def setting_json(found: SettingFound) -> dict[str, Any]:
             "empty": bool(together.empty),
             "largest_blur": largest_cause(found.at_focus) if together.empty else None,
         }
-    if found.at_subject is not None:
+    if at_subject is not None:
         values["blur_at_subject"] = {
             "subject_distance_m": found.subject_distance_m,
-            **{f"{cause}_mm": _size(found.at_subject, cause) for cause in (*CAUSES, "combined")},
-            "combined_pixels": _size(found.at_subject, "combined") / found.bench.pixel_pitch_mm,
-            "times_coc": _size(found.at_subject, "combined") / found.bench.tolerance_mm,
+            **{f"{cause}_mm": _size(at_subject, cause) for cause in (*CAUSES, "combined")},
+            "combined_pixels": _size(at_subject, "combined") / bench.pixel_pitch_mm,
+            "times_coc": _size(at_subject, "combined") / bench.tolerance_mm,
         }
     return values
 
@@ -103,23 +103,19 @@ def _size(parts: BlurParts, cause: str) -> float:
 
 def setting_text(found: SettingFound) -> str:
     """The result as lines to read."""
-    bench, focus_m, units = found.bench, found.focus_distance_m, found.bench.units
-    plane = "sensor plane" if found.bench.distance_from == "sensor" else "lens"
+    bench, plain, focus_m = found.bench, found.plain, found.focus_distance_m
+    plane = "sensor plane" if bench.distance_from == "sensor" else "lens"
     rows = [
-        ("near limit", format_distance(float(found.plain.near_limit_m), units)),
-        ("far limit", far_limit(float(found.plain.far_limit_m), focus_m, units)),
-        ("depth of field", _depth(found.plain, focus_m, units)),
-        ("hyperfocal distance", format_distance(float(found.plain.hyperfocal_m), units)),
-        (
-            "circle of confusion",
-            f"{found.coc_mm:.4f} mm ({found.bench.criterion.name}: {found.bench.criterion.source})",
-        ),
+        ("near limit", bench.shown(plain.near_limit_m)),
+        ("far limit", far_limit(float(plain.far_limit_m), focus_m, bench.units)),
+        ("depth of field", _depth(found)),
+        ("hyperfocal distance", bench.shown(plain.hyperfocal_m)),
+        ("circle of confusion", f"{found.coc_mm:.4f} mm ({bench.criterion.name}: {bench.criterion.source})"),
         ("distances", f"counted from the {plane}"),
     ]
-    head = setting(found.bench.focal_length_mm, found.f_number, focus_m, units)
     return "\n".join(
         [
-            head,
+            setting(bench.focal_length_mm, found.f_number, focus_m, bench.units),
             *ring.ring_shift(focus_m, bench),
             *(f"  {name:<21}{value}" for name, value in rows),
             *_together(found),
@@ -130,30 +126,26 @@ def setting_text(found: SettingFound) -> str:
     )
 
 
-def _depth(plain: Zone, focus_m: float, units: str) -> str:
+def _depth(found: SettingFound) -> str:
+    plain = found.plain
     if math.isinf(plain.far_limit_m):
         return "without end"
-    if plain.far_limit_m > 20 * focus_m:
+    if plain.far_limit_m > FAR_IS_UNSURE * found.focus_distance_m:
         return "almost without end: the last per cent of every setting decides where"
-    return f"{format_distance(float(plain.depth_m), units)}, {percent(float(plain.share_in_front))} in front"
+    return f"{found.bench.shown(plain.depth_m)}, {percent(float(plain.share_in_front))} in front"
 
 
 def _together(found: SettingFound) -> list[str]:
     if found.together is None or found.exposure_time_s is None:
         return []
-    at = format_exposure_time(found.exposure_time_s)
+    said = f"With all blur together at {format_exposure_time(found.exposure_time_s)}:"
     if not found.together.empty:
-        limits = zone(
-            float(found.together.near_limit_m),
-            float(found.together.far_limit_m),
-            found.focus_distance_m,
-            found.bench.units,
-        )
-        return ["", f"With all blur together at {at}: {limits}"]
+        ends = float(found.together.near_limit_m), float(found.together.far_limit_m)
+        return ["", f"{said} {zone(*ends, found.focus_distance_m, found.bench.units)}"]
     cause = largest_cause(found.at_focus)
     return [
         "",
-        f"With all blur together at {at}: nothing is sharp enough.",
+        f"{said} nothing is sharp enough.",
         f"  Even in the plane of focus it comes to {_size(found.at_focus, 'combined'):.4f} mm, and "
         f"{found.bench.tolerance_mm:.4f} mm is allowed.",
         f"  Most of it is {IN_WORDS[cause]}, {_size(found.at_focus, cause):.4f} mm.",
@@ -161,22 +153,21 @@ def _together(found: SettingFound) -> list[str]:
 
 
 def _subject(found: SettingFound) -> list[str]:
+    bench = found.bench
     if found.at_subject is None or found.subject_distance_m is None:
         return []
-    in_pixels = not math.isnan(found.bench.pixel_pitch_mm)
-    head = f"Blur at {found.bench.shown(found.subject_distance_m)}"
-    columns = f"{head:<26}{'mm':>8}{'of allowed':>12}" + (f"{'pixels':>8}" if in_pixels else "")
-    lines = ["", columns]
+    in_pixels = not math.isnan(bench.pixel_pitch_mm)
+    head = f"Blur at {bench.shown(found.subject_distance_m)}"
+    lines = ["", f"{head:<26}{'mm':>8}{'of allowed':>12}" + (f"{'pixels':>8}" if in_pixels else "")]
     for cause in (*CAUSES, "combined"):
         size = _size(found.at_subject, cause)
         if size == 0 and cause != "defocus":
             continue
-        name = "all together" if cause == "combined" else IN_WORDS[cause]
-        line = f"  {name:<24}{size:>8.4f}{100 * size / found.bench.tolerance_mm:>10.0f} %"
-        lines.append(line + (f"{size / found.bench.pixel_pitch_mm:>8.1f}" if in_pixels else ""))
+        line = f"  {IN_WORDS[cause]:<24}{size:>8.4f}{100 * size / bench.tolerance_mm:>10.0f} %"
+        lines.append(line + (f"{size / bench.pixel_pitch_mm:>8.1f}" if in_pixels else ""))
     if _size(found.at_subject, "motion") > 0:
         where = "any way" if found.crossing_deg is None else f"at {found.crossing_deg:g}°"
-        lines.append(f"  Movement is that of {found.speed_m_s:.3g} m/s {where}; --speed tells another.")
+        lines.append(f"  Movement is that of {found.speed_m_s:.3g} m/s {where}; --speed sets another.")
     if found.exposure_time_s is None:
         lines.append("  Movement is left out; --shutter adds it.")
     return lines

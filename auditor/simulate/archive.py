@@ -18,7 +18,7 @@ from auditor.simulate.truth import Outing, Truth
 from auditor.simulate.walk import walk, with_rates
 from auditor.writing import make_folder, write_file
 
-SELECT_PX = (SIZE_PX[0] * 2 // 3, SIZE_PX[1] * 2 // 3)
+SELECT_PX = (SIZE_PX[0] // 3, SIZE_PX[1] // 3)
 _STARS = ((1, 2, 3), (0.5, 0.35, 0.15))
 MARKED_S = 20.0  # from the palm over the lens to the first press with the new preset
 _REJECTED, _RATED_ZERO = 0.05, 0.10  # shares of the frames that were looked at and not kept

@@ -10,7 +10,7 @@ from PIL.TiffImagePlugin import IFDRational
 
 from auditor.simulate.truth import Lens, Outing
 
-_QUALITY = 62
+_QUALITY = 50
 _EXIF_IFD = 0x8769
 _HEAD = b'<?xpacket begin="\xef\xbb\xbf" id="W5M0MpCehiHzreSzNTczkc9d"?>\n'  # fixed by ISO 16684-1
 _RDF = "http://www.w3.org/1999/02/22-rdf-syntax-ns#"

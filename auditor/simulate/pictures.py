@@ -1,7 +1,7 @@
-"""Small drawn pictures for an invented archive: a market hall, its stalls, and one abstract figure.
+"""Drawn pictures for an invented archive: a market hall, its stalls, and one figure.
 
-The figure's height follows the pinhole model at its distance. Blur is drawn larger than life, because
-nothing of it could be seen on so small a picture.
+The figure's height and face follow the pinhole model at its distance; a face detector finds and measures it
+like a real one. Blur is drawn larger than life, because nothing of it could be seen on so small a picture.
 """
 
 from __future__ import annotations
@@ -9,18 +9,21 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from PIL import Image, ImageDraw, ImageFilter
+from PIL import Image, ImageChops, ImageDraw, ImageFilter
 
 from auditor.optics.blur import defocus_mm
 from auditor.optics.lens import lens_distance_m
 
-SIZE_PX = (180, 120)
-TIMES_BLUR = 30.0  # how much larger than life the blur is drawn
-_FINE = 2  # drawn larger, then reduced, for smooth edges
-_SENSOR_WIDTH_MM = 36.0
+SIZE_PX = (840, 560)  # a face that 28 mm see at 1.9 m has 40 pixels from nose root to chin
+TIMES_BLUR = 6.0  # how much larger than life the blur is drawn
+_PER_MM = TIMES_BLUR * SIZE_PX[0] / 36.0  # pixels of blur for each millimetre of it on the sensor
+_LEAST_SD_PX = 0.5  # for smooth edges
+_COARSE = 2  # the hall, out of focus anyhow, is drawn at half the size
 _EYE_M = 1.6  # height of the camera above the floor
 _FOLLOWED = 0.1  # part of the walk across that shows; for the rest the camera follows
 _HALL_M = 9.0  # distance at which the hall's blur is drawn
+_FACING = 0.6  # share of the people who face the camera
+_FACE_OF_HEIGHT = 0.0695  # nose root to chin (menton to sellion) over the stature, means of ANSUR II
 
 _STONES = ((196, 182, 160), (178, 170, 158), (205, 190, 150), (168, 158, 150))
 _LIGHTS = ((247, 240, 220), (226, 234, 240), (250, 228, 196))
@@ -34,6 +37,7 @@ _COATS = (
     (44, 44, 48),
     (164, 150, 132),
 )
+_HAIRS = ((60, 44, 36), (30, 24, 22), (150, 120, 80), (120, 116, 112))
 _SKINS = ((224, 188, 160), (190, 146, 112), (140, 100, 76), (98, 68, 52))
 
 
@@ -66,16 +70,18 @@ def standing_share(focal_length_mm: float, subject_m: float, height_m: float = 1
 
 def draw_picture(view: View, rng: np.random.Generator) -> Image.Image:
     """Draw a frame in the size of :data:`SIZE_PX`; the same `rng` state draws the same place and person."""
-    width, height = (side * _FINE for side in SIZE_PX)
-    hall = _hall(width, height, rng)
     far_blur = defocus_mm(view.focal_length_mm, view.f_number, view.focus_m, _HALL_M)
-    picture = _blurred(hall, float(far_blur), 0.0)
-    figure = Image.new("RGBA", (width, height))
-    per_metre = standing_share(view.focal_length_mm, view.subject_m, 1.0) * height
-    _figure(ImageDraw.Draw(figure), per_metre, width, height, view.sideways_m, rng)
+    hall = _hall(SIZE_PX[0] // _COARSE, SIZE_PX[1] // _COARSE, rng)
+    picture = _blurred(hall, float(far_blur), 0.0, _COARSE).resize(SIZE_PX, Image.Resampling.BICUBIC)
+    figure = Image.new("RGBA", SIZE_PX)
+    per_metre = standing_share(view.focal_length_mm, view.subject_m, 1.0) * SIZE_PX[1]
+    _figure(figure, per_metre, view.sideways_m, rng)
+    left, top, right, bottom = figure.getbbox() or (0, 0, 1, 1)
+    margin = round(_PER_MM * (view.defocus_mm + view.motion_mm)) + 2
+    figure = figure.crop((left - margin, top - margin, right + margin, bottom))
     figure = _blurred(figure, view.defocus_mm, view.motion_mm)
-    picture.paste(figure, (0, 0), figure)
-    return picture.convert("RGB").resize(SIZE_PX, Image.Resampling.BOX)
+    picture.paste(figure, (left - margin, top - margin), figure)
+    return picture
 
 
 def draw_palm(rng: np.random.Generator) -> Image.Image:
@@ -86,17 +92,14 @@ def draw_palm(rng: np.random.Generator) -> Image.Image:
     return Image.fromarray(np.clip(noise + leak, 0, 255).astype(np.uint8))
 
 
-def _blurred(layer: Image.Image, disc_mm: float, smear_mm: float) -> Image.Image:
+def _blurred(layer: Image.Image, disc_mm: float, smear_mm: float, coarse: int = 1) -> Image.Image:
     """Blur by a disc and a sideways smear; a disc of diameter c spreads an edge with sd c/4."""
-    per_mm = layer.width / _SENSOR_WIDTH_MM * TIMES_BLUR
-    sd = round(disc_mm * per_mm / 4, 1)
-    smear = round(smear_mm * per_mm / 2, 1)
+    sd = max(round(disc_mm * _PER_MM / 4 / coarse, 1), _LEAST_SD_PX)
+    smear = round(smear_mm * _PER_MM / 2 / coarse, 1)
     premultiplied = layer.convert("RGBa") if layer.mode == "RGBA" else layer
     if smear > 0:
         premultiplied = premultiplied.filter(ImageFilter.BoxBlur((smear, 0)))
-    if sd > 0:
-        premultiplied = premultiplied.filter(ImageFilter.GaussianBlur(sd))
-    return premultiplied.convert(layer.mode)
+    return premultiplied.filter(ImageFilter.GaussianBlur(sd)).convert(layer.mode)
 
 
 def _pick(colours: tuple[tuple[int, int, int], ...], rng: np.random.Generator) -> tuple[int, int, int]:
@@ -141,19 +144,13 @@ def _stall(
         draw.ellipse((x, counter - size + 2, x + size - 1, counter + 2), fill=goods)
 
 
-def _figure(
-    draw: ImageDraw.ImageDraw,
-    per_metre: float,
-    width: int,
-    height: int,
-    sideways_m: float,
-    rng: np.random.Generator,
-) -> None:
+def _figure(picture: Image.Image, per_metre: float, sideways_m: float, rng: np.random.Generator) -> None:
     """A walking person whose eyes are about on the horizon, `per_metre` pixels to the metre."""
+    draw = ImageDraw.Draw(picture)
     tall = 1.72 * rng.uniform(0.92, 1.08)
     coat, skin, trousers = _pick(_COATS, rng), _pick(_SKINS, rng), _shade(_pick(_COATS, rng), 0.7)
-    middle = width * rng.uniform(0.3, 0.7) + _FOLLOWED * sideways_m * per_metre
-    floor = 0.5 * height + _EYE_M * per_metre
+    middle = picture.width * rng.uniform(0.3, 0.7) + _FOLLOWED * sideways_m * per_metre
+    floor = 0.5 * picture.height + _EYE_M * per_metre
     stride = rng.uniform(0.1, 0.34)
 
     def point(x_m: float, up_m: float) -> tuple[float, float]:
@@ -175,14 +172,66 @@ def _figure(
             _shade(coat, 0.85),
             arm,
         )
+    draw.rectangle(box(0, shoulder + 0.02, 0.05, 0.08), fill=_shade(skin, 0.78))
     draw.polygon(
         [point(-0.2, hip - 0.12), point(0.2, hip - 0.12), point(0.24, shoulder - 0.08), point(0.14, shoulder),
          point(-0.14, shoulder), point(-0.24, shoulder - 0.08)],
         fill=coat,
     )  # fmt: skip
-    draw.rectangle(box(0, shoulder + 0.03, 0.05, 0.06), fill=_shade(skin, 0.85))
-    draw.ellipse(box(0, tall - 0.12, 0.095, 0.125), fill=skin)
-    if rng.random() < 0.45:
-        draw.pieslice(box(0, tall - 0.08, 0.13, 0.12), 180, 360, fill=_shade(coat, 0.7))
+    head = _head(_FACE_OF_HEIGHT * tall * per_metre, skin, _pick(_HAIRS, rng), facing=rng.random() < _FACING)
+    left, top = point(0, tall)
+    picture.alpha_composite(head, (max(round(left - head.width / 2), 0), max(round(top), 0)))
     if rng.random() < 0.5:
         draw.rectangle(box(0.3 + stride / 2, hip - 0.16, 0.15, 0.17), fill=_pick(_AWNINGS, rng))
+
+
+def _head(
+    face_px: float, skin: tuple[int, int, int], hair: tuple[int, int, int], *, facing: bool
+) -> Image.Image:
+    """A head, `face_px` from nose root to chin, from the front or from behind; its top is the picture's."""
+    unit = 4 * face_px  # drawn larger still: a face is told by its small parts
+    middle, root = 0.8, 1.05  # of the nose root, in lengths of the face
+    head = Image.new("RGBA", (round(2 * middle * unit), round((root + 1.02) * unit)))
+    draw = ImageDraw.Draw(head)
+
+    def oval(x: float, down: float, half_x: float, half_down: float, colour: tuple[int, int, int]) -> None:
+        across, along = middle + x, root + down
+        draw.ellipse(
+            [unit * (across - half_x), unit * (along - half_down),
+             unit * (across + half_x), unit * (along + half_down)],
+            fill=colour,
+        )  # fmt: skip
+
+    def stroke(width: float, colour: tuple[int, int, int], *points: tuple[float, float]) -> None:
+        line = [(unit * (middle + x), unit * (root + down)) for x, down in points]
+        draw.line(line, fill=colour, width=max(1, round(width * unit)))
+
+    oval(0, -0.13, 0.74, 0.89, hair)
+    for side in (-1, 1):
+        oval(side * 0.62, 0.16, 0.1, 0.21, _shade(skin, 0.85))
+    if not facing:
+        oval(0, 0.05, 0.66, 0.85, _shade(hair, 0.9))
+        return head.resize((head.width // 4, head.height // 4), Image.Resampling.BOX)
+    oval(0, 0.04, 0.6, 0.82, skin)
+    oval(0, 0.45, 0.5, 0.55, skin)
+    oval(0, -0.6, 0.55, 0.4, hair)
+    oval(0, -0.26, 0.5, 0.42, skin)
+    for side in (-1, 1):
+        x = side * 0.27
+        oval(x, 0.03, 0.17, 0.12, _shade(skin, 0.8))
+        oval(x, 0.04, 0.13, 0.058, (240, 238, 232))
+        oval(x, 0.04, 0.06, 0.058, (50, 34, 26))
+        stroke(0.025, _shade(hair, 0.6), (x - 0.14, -0.01), (x, -0.035), (x + 0.14, 0))
+        stroke(0.05, hair, (x - side * 0.14, -0.13), (x + side * 0.02, -0.18), (x + side * 0.17, -0.12))
+        oval(side * 0.07, 0.445, 0.04, 0.025, _shade(skin, 0.5))
+    oval(0, 0.41, 0.15, 0.07, _shade(skin, 0.92))
+    stroke(0.05, _shade(skin, 1.06), (0, 0.02), (0, 0.4))
+    oval(0, 0.64, 0.22, 0.065, (176, 92, 84))
+    stroke(0.025, (96, 44, 40), (-0.22, 0.63), (0.22, 0.63))
+    across = (np.linspace(-middle, middle, head.width) / 0.62) ** 2
+    light = Image.fromarray(
+        np.tile(255 * (1 - 0.28 * np.clip(across, 0, 1.2)), (head.height, 1)).astype(np.uint8)
+    )
+    shaded = ImageChops.multiply(head.convert("RGB"), Image.merge("RGB", [light] * 3))
+    shaded.putalpha(head.getchannel("A"))
+    return shaded.resize((head.width // 4, head.height // 4), Image.Resampling.BOX)

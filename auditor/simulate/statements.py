@@ -17,7 +17,7 @@ NOTE_COLUMNS = (
 
 _INVENTED = """\
 # The truth behind this archive. All of it is invented: market, visitors, photographer, cameras and lenses.
-# The pictures are drawn: figures as tall as their distance asks for, blur 30 times larger than life.
+# Pictures are drawn: figures and faces as large as their distance asks for, blur 6 times larger than life.
 # An audit does not read this file.
 """
 _SHARP = """\

@@ -189,6 +189,7 @@ def test_the_next_walk_adds_up_and_uses_the_names_that_presets_have():
     assert plan_walk(replace(lens, walk_worth=WalkWorth("nothing", 0.0)), table) is None
 
 
+@pytest.mark.slow
 def test_optics_speak_without_any_mark():
     """Distances alone: the same subjects, the same shares as with marks, and nothing is said of keepers."""
     table = draw_archive(3, World(frames=600, distances=200)).table

@@ -7,6 +7,7 @@ from worlds.people import World, draw_archive
 from auditor.advice.decide import decide
 from auditor.settings import Settings
 
+pytestmark = pytest.mark.slow
 SEEDS = range(1, 13)
 
 

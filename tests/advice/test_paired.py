@@ -9,7 +9,9 @@ from worlds.people import HANDBOOK_MM, World, blur_mm, draw_archive
 from auditor.advice.at_another_stop import LightAnswer, light_answers, times_at
 from auditor.advice.by_stop import best_by_stop, lost_to_causes
 from auditor.advice.paired import Setting, compare_settings, tried_there
+from auditor.advice.valued import value_settings
 from auditor.evidence.blur_tolerance import DRAWS, fit_tolerances
+from auditor.evidence.level import fit_level
 from auditor.evidence.subjects import measured_subjects
 from auditor.settings import Settings
 
@@ -144,7 +146,8 @@ def test_the_losses_of_a_stop_add_up_and_go_where_they_come_from(exact):
     answer = LightAnswer(800, 800, 1 / 250, 1.0)
     numbers, rings = (grid.ravel() for grid in np.meshgrid([2.8, 8.0, 16.0], [2.0, 3.0, 5.0]))
     paired = compare_settings(subjects, walking, numbers, rings, (answer,), 1.32)
-    stops = best_by_stop(paired, subjects, walking, answer, 1.32)
+    valued = value_settings(paired, paired, fit_level([30], [300]), subjects, answer, 0.03, 0.95)
+    stops = best_by_stop(valued, subjects, walking, answer, 1.32)
     assert [stop.f_number for stop in stops] == [2.8, 8.0, 16.0]
     for stop in stops:
         lost = stop.lost_to_defocus + stop.lost_to_motion + stop.lost_to_diffraction

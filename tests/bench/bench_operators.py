@@ -21,6 +21,7 @@ import json
 import multiprocessing
 import os
 import random
+import re
 import shutil
 import signal
 import sys
@@ -104,24 +105,24 @@ def _joins_texts(node: ast.BinOp | ast.AugAssign) -> bool:
     )
 
 
-def draw(room: str, count: int, seed: int) -> list[Change]:
+def draw(room: str, count: int, seed: int, top: Path) -> list[Change]:
     """Draw operators of a room by chance, each operator of all its modules alike."""
     chance = random.Random(f"{seed} {room}")
-    top = ROOT / "auditor" / room
+    place = top / "auditor" / room
     everywhere = []
-    for path in [top] if top.is_file() else sorted(top.rglob("*.py")):
-        for number, (node, place) in enumerate(operators(ast.parse(path.read_text("utf-8")))):
-            op = node.ops[place] if isinstance(node, ast.Compare) else node.op
+    for path in [place] if place.is_file() else sorted(place.rglob("*.py")):
+        for number, (node, which) in enumerate(operators(ast.parse(path.read_text("utf-8")))):
+            op = node.ops[which] if isinstance(node, ast.Compare) else node.op
             lines = range(node.lineno, node.end_lineno + 1)
-            everywhere.append((path.relative_to(ROOT).as_posix(), lines, number, type(op), ast.unparse(node)))
+            everywhere.append((path.relative_to(top).as_posix(), lines, number, type(op), ast.unparse(node)))
     drawn = chance.sample(everywhere, min(count, len(everywhere)))
     return [Change(module, lines, number, chance.choice(BROKEN[op]), text)
             for module, lines, number, op, text in drawn]  # fmt: skip
 
 
-def broken_source(change: Change) -> str:
+def broken_source(change: Change, source: str) -> str:
     """The module's source with that one operator changed."""
-    tree = ast.parse((ROOT / change.module).read_text("utf-8"))
+    tree = ast.parse(source)
     node, place = list(operators(tree))[change.number]
     if isinstance(node, ast.Compare):
         node.ops[place] = change.becomes()
@@ -271,12 +272,11 @@ def in_a_process(copy: Path, words: list[str], chosen: list[str] | None, most_s:
 # --- breaking ----------------------------------------------------------------------------------------------
 
 
-def tests_for(change: Change, known: dict[str, Any]) -> list[str]:
+def tests_for(change: Change, source: str, known: dict[str, Any]) -> list[str]:
     """The tests that run the line; all of the module where it runs on import or is remembered."""
     lines: dict[str, list[str]] = known["lines"].get(change.module, {})
     wanted = {test for line in change.lines for test in lines.get(str(line), [])}
-    source = (ROOT / change.module).read_text("utf-8")
-    if not wanted - {""} or "cache" in source or "" in wanted:
+    if "" in wanted or not wanted or re.search(r"@(functools\.)?(lru_)?cache", source):
         wanted |= {test for tests in lines.values() for test in tests}
     own = f"tests/{change.module.split('/')[1]}"
     seconds = known["seconds"]
@@ -287,9 +287,9 @@ def noticed_by(change: Change, copy: Path, known: dict[str, Any]) -> str:
     """The first test that fails over it; empty where all stay green."""
     target = copy / change.module
     whole = target.read_text("utf-8")
-    target.write_text(broken_source(change), "utf-8")
+    target.write_text(broken_source(change, whole), "utf-8")
     try:
-        chosen = tests_for(change, known)
+        chosen = tests_for(change, whole, known)
         files = list(dict.fromkeys(test.split("::")[0] for test in chosen))
         longest = PATIENCE_S + PATIENCE * sum(known["seconds"][one] for one in chosen)
         found = in_a_process(copy, ["-x", *files], chosen, longest) if chosen else ""
@@ -344,7 +344,9 @@ def main() -> int:
                 return 2
             if asked.known:
                 asked.known.write_text(json.dumps(known), "utf-8")
-        enough = [break_room(room, draw(room, asked.count, asked.seed), copy, known) for room in asked.rooms]
+        enough = [
+            break_room(room, draw(room, asked.count, asked.seed, copy), copy, known) for room in asked.rooms
+        ]
     return int(not all(enough))
 
 

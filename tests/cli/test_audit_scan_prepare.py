@@ -81,6 +81,7 @@ def state_of(folder: Path):
     }
 
 
+@pytest.mark.slow
 def test_audit_writes_every_output_and_leaves_the_photographs_as_they_were(market, tmp_path):
     before = state_of(market)
     done = auditor_process("audit", market, cwd=tmp_path, home=tmp_path / "home")
@@ -114,6 +115,7 @@ def test_json_holds_the_contract_and_its_sums(run, market):
     assert found["distances"][0]["preset"] is None
 
 
+@pytest.mark.slow
 def test_scan_gives_the_contract_columns_in_order_and_audit_reads_it_back(run, market, tmp_path):
     for name in ("t.csv", "t.json", "t.parquet"):
         assert run("scan", market, "--out", tmp_path / name).returncode == 0
@@ -189,6 +191,7 @@ def test_rows_without_a_name_are_left_out_and_told(run, tmp_path):
     assert "has no column 'file' or no row" in run("scan", table).stderr
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("ending", ["csv", "json"])
 def test_the_frame_table_says_the_same_as_the_folder(run, market, tmp_path, ending):
     """Also of what a folder of selects or a rule made of frames without a mark."""
@@ -205,6 +208,7 @@ def test_the_frame_table_says_the_same_as_the_folder(run, market, tmp_path, endi
             assert again[name] == folder[name], (rule, name)
 
 
+@pytest.mark.slow
 def test_a_mark_put_into_the_table_is_counted_by_the_rules(run, tmp_path):
     head = "file,captured_at,keeper,mark_source,counted_as\n"
     lines = [f"P101000{i}.jpg,2031-04-05T12:00:0{i},,,left out\n" for i in range(4)]
@@ -226,6 +230,7 @@ def test_results_never_fall_among_the_photographs_by_default(run, market):
     assert state_of(market) == before
 
 
+@pytest.mark.slow
 def test_an_explicit_out_inside_is_allowed_and_skipped_next_time(run, market):
     assert run("audit", market, "--out", market / "out").returncode == 0
     again = json.loads(run("audit", market, "--json").stdout)
@@ -259,6 +264,7 @@ def test_prepare_asks_once_for_a_cameras_sensor_and_points_out_a_folder_of_copie
     assert "probably your selects" not in run("prepare", folder, "--keepers", folder / "best").stderr
 
 
+@pytest.mark.slow
 def test_lines_filled_in_make_a_preset_and_stay_when_prepare_runs_again(run, walk, tmp_path):
     folder = walk(4, rating="3")
     run("prepare", folder)
@@ -331,6 +337,7 @@ def test_a_request_that_makes_no_sense_gets_one_message_and_no_traceback(run, ma
     assert done.stdout == ""
 
 
+@pytest.mark.slow
 def test_strict_tells_by_its_exit_code_that_something_was_left_out(run, walk):
     folder = walk(3, rating="3")
     (folder / "session.toml").write_text(SESSION)
@@ -340,6 +347,7 @@ def test_strict_tells_by_its_exit_code_that_something_was_left_out(run, walk):
     assert run("audit", folder).returncode == 0
 
 
+@pytest.mark.slow
 def test_feet_change_the_bands_and_the_screen_not_the_tables(run, market, tmp_path):
     done = run("audit", market, "--units", "ft")
     assert " ft" in done.stdout

@@ -41,6 +41,7 @@ def test_rows_go_to_stdout_and_words_to_stderr(folder):
     assert digest(folder) == before
 
 
+@pytest.mark.slow
 @needs_detector
 def test_results_go_to_a_file_or_as_json(folder, tmp_path):
     out = tmp_path / "faces.csv"
@@ -66,6 +67,7 @@ def test_without_a_detector_the_command_says_how_to_get_one(folder, monkeypatch,
     assert "focus-zone-auditor[people]" in result.stderr
 
 
+@pytest.mark.slow
 @needs_detector
 def test_faces_are_proposed_only_when_asked(folder, tmp_path):
     from tests.intake.people.scenes import with_face

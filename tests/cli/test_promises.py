@@ -108,6 +108,7 @@ def test_a_folder_is_told_by_what_it_is_not_by_its_letters(tmp_path, monkeypatch
     assert not lies_in(tmp_path / "audit-report", tmp_path / "Photos")
 
 
+@pytest.mark.slow
 def test_no_command_replaces_what_is_there(run, walk, tmp_path):
     folder = walk(3, focal_length_mm=28, f_number=8, distance=(5, 2))
     place = tmp_path / "place"
@@ -138,6 +139,7 @@ def test_no_command_replaces_what_is_there(run, walk, tmp_path):
     assert set(read_written(place)) > {"report.html", "audit.json", "unreadable.csv"}
 
 
+@pytest.mark.slow
 def test_an_audit_is_repeated_without_a_word_and_its_folder_passed_over(run, walk):
     folder = walk(3, focal_length_mm=28, f_number=8, distance=(5, 2))
     for _ in range(2):
@@ -210,6 +212,7 @@ def test_ends_that_a_command_chooses_are_no_faults(run, walk):
 EVIL = "a\x1b[31m\u202egpj.\x07\x9b&<$\\frac$;\t=1+1"
 
 
+@pytest.mark.slow
 def test_no_text_from_outside_reaches_the_terminal_or_the_files_raw(run, tmp_path, photo):
     folder = tmp_path / "walk"
     for i in range(12):
@@ -353,6 +356,7 @@ def test_a_narrow_screen_shows_marks_for_what_it_lacks(monkeypatch):
         assert screen.buffer.getvalue().decode(encoding).strip() == "8 ? ?"
 
 
+@pytest.mark.slow
 def test_settings_of_the_user_s_other_charts_change_nothing(home, walk, tmp_path):
     folder = walk(6, focal_length_mm=28, f_number=8, distance=(5, 2), rating=[1, None, 1, 0, 1, None])
     (tmp_path / "matplotlibrc").write_text(
@@ -366,6 +370,7 @@ def test_settings_of_the_user_s_other_charts_change_nothing(home, walk, tmp_path
     assert list(charts[0]) == list(charts[1])
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(sys.platform == "win32", reason="Ctrl-C is sent otherwise there")
 @pytest.mark.parametrize("after_s", [0.05, 0.3, 0.6])
 def test_ctrl_c_while_the_program_is_loading_is_no_traceback(home, tmp_path, after_s):
@@ -435,6 +440,7 @@ HOSTILE_PICTURES = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(sys.platform == "win32", reason="programs are found otherwise there")
 def test_no_picture_stops_the_report_or_starts_a_program(home, tmp_path, walk):
     folder = walk(12, focal_length_mm=28, f_number=8, distance=(5, 2), rating=[0, 5] * 6)

@@ -56,6 +56,7 @@ CASES = {
 }  # fmt: skip
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("case", CASES)
 def test_every_part_answers(archive, case):
     table = with_columns(CASES[case](archive.copy()))

@@ -100,6 +100,7 @@ def test_alike_presses_may_be_put_together():
     assert (count * log_m).sum() == pytest.approx(subjects.log_m.sum())
 
 
+@pytest.mark.slow
 def test_marks_that_do_not_follow_blur_are_found_out():
     nothing = World(blur_decides=False, known=True, frames=3000, distances=300, keep=(0.06, 0.06))
     follows = replace(nothing, blur_decides=True)

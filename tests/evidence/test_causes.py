@@ -105,6 +105,7 @@ def test_siblings_of_a_keeper_are_not_blamed_on_blur(archive):
     assert_allclose(named, 1.0, rtol=1e-12)
 
 
+@pytest.mark.slow
 def test_totals_come_near_the_truth():
     """Of simulated frames not kept, the part that the true curve lays on blur lies within the interval."""
     held = 0

@@ -164,6 +164,24 @@ def test_bursts_count_once(frame_table):
     assert (pair["bursts_a"], pair["bursts_b"]) == (20, 20)
 
 
+def test_the_bursts_that_are_still_needed_by_hand(frame_table):
+    """Rates of 0.4 and 0.3, level 0.05, power 0.8: Fleiss (1981), eq. 3.14, asks for 356 of each.
+
+    (1.95996 sqrt(2 x 0.35 x 0.65) + 0.84162 sqrt(0.4 x 0.6 + 0.3 x 0.7))^2 / 0.1^2 = 355.94; there are 60 of
+    each, and where every other run of b is left out, 60 and 30, which tell as much as 40 of each.
+    """
+    even = in_turns(frame_table, 4, 3, 6)
+    assert compare_presets(even, Settings()).pairs.loc[0, "more_bursts"] == 296
+    run = np.repeat(np.arange(12), 10)
+    fewer = even[~np.isin(run, [1, 5, 9])].reset_index(drop=True)
+    # 60 bursts of 0.4 and 30 of 0.3 have a common rate of 11/30: 363.36 of each, of which 40 are there
+    assert compare_presets(fewer, Settings()).pairs.loc[0, "more_bursts"] == 324
+    clear = compare_presets(in_turns(frame_table, 9, 1, 6), Settings()).pairs
+    assert clear.loc[0, "more_bursts"] == 0
+    alike = compare_presets(in_turns(frame_table, 3, 3, 6), Settings()).pairs
+    assert alike["more_bursts"].isna().all(), "no number shows a difference that is not there"
+
+
 def test_more_bursts_are_enough(bench):
     shown, bursts = bench.power_reached(3000, seed=1)
     assert bursts > 1000
@@ -172,6 +190,7 @@ def test_more_bursts_are_enough(bench):
     assert high > 0.78
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("tie", ["tied to outings", "tied to light"])
 def test_false_claims_are_rare_where_a_plain_comparison_errs(bench, tie):
     ours, plain = bench.false_claims(tie, 25, seed=3)

@@ -9,9 +9,12 @@ from auditor.evidence.ring_shift import frame_shifts
 from auditor.evidence.zones import add_zones
 from auditor.frames import with_columns
 from auditor.intake.statements.session import Lens, RingReading
+from auditor.intake.tables import to_csv_text
+from auditor.journey import run_scan
 from auditor.optics.lens import sharp_zone
-from auditor.optics.ring_check import true_focus_m
+from auditor.optics.ring_check import find_shift, true_focus_m
 from auditor.optics.sensors import parse_criterion
+from auditor.request import make_request
 
 COC = 0.03
 CRITERION = parse_criterion("0.03mm")
@@ -42,7 +45,7 @@ def table():
 
 def test_zones_and_true_focus_follow_the_tape(table):
     shifts, problems = frame_shifts(
-        4, [(np.array([0, 1, 2]), lens((2.0, 2.2))), (np.array([3]), lens(focal=28))]
+        table, [(np.array([0, 1, 2]), lens((2.0, 2.2))), (np.array([3]), lens(focal=28))]
     )
     assert problems == ()
     assert np.isnan(shifts).tolist() == [False, False, False, True]
@@ -65,12 +68,34 @@ def test_zones_and_true_focus_follow_the_tape(table):
     assert found["near_limit_m"].iloc[2] == pytest.approx(near + 0.05 + 0.05**2 / (near - 0.05), rel=1e-6)
 
 
-def test_readings_that_disagree_and_those_out_of_reach_are_problems():
+def test_readings_that_disagree_and_those_out_of_reach_are_problems(table):
     shifts, problems = frame_shifts(
-        2, [(np.array([0]), lens((2.0, 2.2), (10.0, 5.0))), (np.array([1]), lens((0.1, 2.0)))]
+        table.head(2), [(np.array([0]), lens((2.0, 2.2), (10.0, 5.0))), (np.array([1]), lens((0.1, 2.0)))]
     )
     assert np.isfinite(shifts[0])
     assert np.isnan(shifts[1])
     assert "no one adapter explains" in problems[0].what
     assert "cannot be focused" in problems[1].what
     assert all(problem.next for problem in problems)
+
+
+def test_a_frame_table_alone_keeps_the_shift(table, tmp_path):
+    """Written by one run and read by the next, without a session file: the same zones, past infinity too."""
+    checked = [(np.array([0, 1, 2]), lens((2.0, 2.2)))]
+    first = add_zones(table, CRITERION, 0.0, frame_shifts(table, checked)[0])
+    first["file"] = [f"W{i}" for i in range(4)]
+    path = tmp_path / "frames.csv"
+    path.write_text(to_csv_text(first), "utf-8")
+    found = run_scan(make_request([path], coc="0.03mm", cache="off"))
+    again = found.archive.table
+    for column in ("focus_distance_m", "focus_true_m", "near_limit_m", "far_limit_m"):
+        np.testing.assert_allclose(again[column].to_numpy(float), first[column].to_numpy(float), rtol=1e-9)
+    stated = frame_shifts(again, [(np.array([0, 1, 2]), lens((2.0, 2.5)))])[0]
+    assert stated[0] == pytest.approx(find_shift(50, [2.0], [2.5]).shift_mm), "what is stated goes first"
+
+
+def test_a_table_that_only_says_past_infinity_is_not_guessed_at(table):
+    past = table.assign(focus_true_m=[np.nan, np.inf, np.inf, np.nan])
+    shifts, problems = frame_shifts(past, [])
+    assert np.isnan(shifts).all()
+    assert "1 of 4 frames" in problems[0].what, "a mark at infinity is no wonder"

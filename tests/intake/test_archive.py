@@ -204,8 +204,8 @@ def test_a_preset_that_leaves_frames_without_a_zone_is_told(walk):
     preset = '[[preset]]\nname="half"\nfocal_length="28mm"\n[[stretch]]\npreset="half"\nfrom="P1010001"\n'
     (folder / "session.toml").write_text(preset)
     text = said(read(folder))
-    assert "states no focus_distance and the files tell none" in text
-    assert "no f_number and the files tell none, so that these frames have no sharp zone: P1010003" in text
+    assert "states no focus_distance and the files record none" in text
+    assert "no f_number and the files record none, so that these frames have no sharp zone: P1010003" in text
     assert "states no focal_length" not in text
 
 
@@ -514,4 +514,4 @@ def test_rows_that_stand_twice_in_a_table_are_counted_once_and_told(tmp_path):
     path.write_text("file,f_number,focal_length_mm\nA.jpg,8,28\nB.jpg,8,28\nA.jpg,8,28\nA.jpg,5.6,28\n")
     archive = read_archive(Request((path,)))
     assert archive.table["f_number"].tolist() == [8.0, 8.0, 5.6]
-    assert any("stand in it twice" in problem.what for problem in archive.problems)
+    assert any("are repeated" in problem.what for problem in archive.problems)

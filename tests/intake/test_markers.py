@@ -70,6 +70,7 @@ def test_no_photograph_is_taken_for_a_dark_frame(name, stops):
     assert not is_dark_frame(thumbnail(darkened(packaged(name), stops)))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("leak", LEAKS)
 @pytest.mark.parametrize(("level", "noise"), SENSORS)
 def test_every_dark_frame_is_found(level, noise, leak):

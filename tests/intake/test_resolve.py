@@ -88,10 +88,11 @@ def resolved(facts, claims):
     return resolve(facts, times, index, together([own, Claims(tuple(claims))]), np.full(len(facts), 0.15))
 
 
+@pytest.mark.slow
 @settings(max_examples=150, deadline=None)
 @given(st.lists(claim(), max_size=9), st.randoms(use_true_random=False))
 def test_claims_in_any_order_give_the_same_table_and_problems(claims, random):
-    named = [Claim(c.quantity, c.source, c.rows, c.typed, f"file {i}", None, c.depth, c.from_lens)
+    named = [Claim(c.quantity, c.source, c.rows, c.typed, f"file {i}", c.depth, c.from_lens)
              for i, c in enumerate(claims)]  # fmt: skip
     shuffled = random.sample(named, len(named))
     one, other = resolved(facts_of(), named), resolved(facts_of(), shuffled)

@@ -79,6 +79,7 @@ def test_each_frame_of_a_stratum_is_as_likely():
     np.testing.assert_allclose(times[10:], 75, atol=37)
 
 
+@pytest.mark.slow
 def test_the_order_says_nothing_of_the_mark():
     table = frames(arcade_keeper=100, arcade_not=100)
     first = [draw_sample(table, 20, seed).rows[0] < 100 for seed in range(400)]
@@ -123,6 +124,7 @@ def test_nothing_left_and_nonsense():
         draw_sample(table, 0)
 
 
+@pytest.mark.slow
 def test_the_weights_undo_the_choice_of_frames():
     # A population where kept frames are nearer: the weighted mean of drawn frames is the population's mean
     # (Horvitz & Thompson 1952); the plain mean is not.
@@ -210,7 +212,7 @@ def test_prepare_draws_writes_and_reads_its_own_sample_back(run, walk, tmp_path)
     names = ["session.toml", "notes.csv", "sample.csv", "sheet.html", "source.txt"]
     assert done.stdout.split() == [f"audit-notes/{name}" for name in names]
     assert "6 frames drawn by chance (seed 0) from 12; of these 0 had a distance already" in done.stderr
-    assert "12 frames from P1010001: 28 mm, f/8, focus at 2.5 m." in done.stderr
+    assert "12 frames from P1010001, body A: 28 mm, f/8, focus at 2.5 m." in done.stderr
     assert digest(folder) == before
     assert (out / "source.txt").read_text() == "../walk\n"
     told = (out / "sheet.html").read_text() + (out / "notes.csv").read_text()

@@ -70,7 +70,6 @@ def test_readings_that_no_adapter_explains_are_named():
     assert find_shift(50, [1.5, 3.0, 7.0], fits).disagree == ()
     slip = find_shift(50, [1.5, 3.0, 7.0], [float(fits[0]), float(fits[1]), 3.0])
     assert 2 in slip.disagree
-    assert abs(slip.residual_mm[2]) == max(abs(slip.residual_mm))
 
 
 @pytest.mark.parametrize(("mark", "true"), [(0.1, 2.0), (2.0, 0.1), (np.nan, 2.0)])

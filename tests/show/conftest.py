@@ -115,12 +115,6 @@ def walked_page(walked: Audit) -> str:
 
 
 @pytest.fixture(scope="session")
-def demo() -> Audit:
-    """An audit of the demo archive."""
-    return run_audit(Request((Path(__file__).resolve().parents[2] / "demo_metadata",), workers=1))
-
-
-@pytest.fixture(scope="session")
 def demo_page(demo: Audit) -> str:
     """Its page, with the thumbnails that it holds."""
     views = lens_views(demo)

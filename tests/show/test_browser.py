@@ -17,6 +17,7 @@ from auditor.errors import Problem
 from auditor.journey import Audit
 from auditor.show.report import build_report
 
+pytestmark = pytest.mark.slow
 MOST_STOPS = 40
 LOOKS = {  # width and what the browser says of its reader
     "light": (1200, {}),

@@ -127,6 +127,7 @@ def test_bars_hold_every_counted_frame_with_a_distance(
     assert bars["not_kept"].sum() == walked.counts["not_kept"]
 
 
+@pytest.mark.slow
 def test_charts_are_the_same_every_time_and_leave_no_style_behind(
     audit_of: Callable[..., Audit], frames_of: Callable[..., pd.DataFrame]
 ) -> None:
@@ -144,6 +145,7 @@ def test_charts_are_the_same_every_time_and_leave_no_style_behind(
         assert height > 100
 
 
+@pytest.mark.slow
 def test_charts_without_marks_leave_out_what_has_no_result(
     audit_of: Callable[..., Audit], frames_of: Callable[..., pd.DataFrame]
 ) -> None:

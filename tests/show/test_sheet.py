@@ -21,6 +21,7 @@ from tests.show.walks import draw_figure, write_walk
 
 pytest.importorskip("skimage", reason="scikit-image is not installed: no pictures for the sheet")
 
+pytestmark = pytest.mark.slow
 SIZE = (1500, 1000)
 ROOT = Path(__file__).resolve().parents[2]
 

@@ -66,6 +66,7 @@ def test_of_three_lenses_each_has_its_own_next_step(thin: dict[str, Audit]) -> N
     assert "Measure" not in views["28 mm"].next_time.headline
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("state", [*HEADLINES, "one preset", "one lens of three"])
 def test_no_thin_page_shows_a_hole(thin: dict[str, Audit], state: str) -> None:
     page = build_report(thin[state])

@@ -49,6 +49,7 @@ def test_no_card_where_nothing_can_be_told(walked: Audit, keeping: Audit) -> Non
     assert len(advised_cards(keeping, lenses_of(keeping))) == len(keeping.decisions.lenses)
 
 
+@pytest.mark.slow
 def test_sheets_are_true_to_size_and_the_same_every_time(keeping: Audit) -> None:
     cards = advised_cards(keeping, lenses_of(keeping))
     png = wallet_bytes(cards[:1], ".png")

@@ -6,6 +6,7 @@ import math
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any, Final
 
 import pandas as pd
@@ -64,13 +65,13 @@ class Facts:
     merged: int  # pictures that joined another one's frame
 
 
-def first_known(values: Iterable[Any]) -> Any:
-    """Return the first value that is neither None nor NaN; else the last one seen."""
-    value: Any = None
-    for value in values:
-        if value is not None and not (isinstance(value, float) and math.isnan(value)):
+def first_known(items: Iterable[Any], name: str, default: Any = NAN) -> Any:
+    """Return the first value of that name which is neither None nor NaN."""
+    for item in items:
+        value = getattr(item, name, None)
+        if value is not None and value == value:  # NaN is not equal to itself
             return value
-    return value
+    return default
 
 
 @without_collector()
@@ -131,19 +132,14 @@ def _row(
     embedded = [record.xmp for record in members if record.xmp is not None]
     say: list[Any] = [*members, *packets, *embedded]
 
-    def told(name: str, default: Any = NAN) -> Any:
-        for item in say:
-            value = getattr(item, name, None)
-            if value is not None and value == value:  # NaN is not equal to itself
-                return value
-        return default
-
+    told = partial(first_known, say)
     shown = found.shown(found.pictures[group.pictures[0]])
     names = [shown, *(found.shown(found.pictures[i]) for i in group.pictures[1:])]
     names += [found.shown(found.sidecars[i]) for i in group.sidecars]
     model = told("camera", None)
     timed = next((item for item in say if item.captured_at is not None), None)
-    distance, distance_source = _distance(members, packets + embedded)
+    by_exif = first_known(members, "focus_distance_m")
+    by_xmp = first_known(packets + embedded, "focus_distance_m")
     width_px, height_px = next(filter(all, map(_upright_size, members)), (0, 0))
     return {
         "file": shown,
@@ -158,16 +154,16 @@ def _row(
         "exposure_time_s": told("exposure_time_s"),
         "iso": told("iso"),
         "flash": told("flash", None),
-        "told_distance_m": distance,
-        "told_distance_by": distance_source,
+        "told_distance_m": by_xmp if math.isnan(by_exif) else by_exif,
+        "told_distance_by": "exif" if by_exif == by_exif else "xmp" if by_xmp == by_xmp else None,
         **sensor_told(told, members),
         "pixel_width": width_px or None,
         "pixel_height": height_px or None,
-        "sidecar_rating": first_known([packet.rating for packet in packets] or [NAN]),
-        "embedded_rating": first_known([packet.rating for packet in embedded] or [NAN]),
-        "exif_rating": first_known([record.exif_rating for record in members] or [NAN]),
-        "sidecar_label": first_known([packet.label for packet in packets] or [None]),
-        "embedded_label": first_known([packet.label for packet in embedded] or [None]),
+        "sidecar_rating": first_known(packets, "rating"),
+        "embedded_rating": first_known(embedded, "rating"),
+        "exif_rating": first_known(members, "exif_rating"),
+        "sidecar_label": first_known(packets, "label", None),
+        "embedded_label": first_known(embedded, "label", None),
     }
 
 
@@ -186,14 +182,6 @@ def _shared_models(records: Sequence[FileRecord]) -> frozenset[str]:
 def _body(model: str | None, serial: str | None, shared: frozenset[str]) -> str | None:
     """Name a camera by its model, with the mark of its serial number where several share it."""
     return f"{model} {serial}" if model in shared and serial else model
-
-
-def _distance(members: list[FileRecord], packets: list[XmpValues]) -> tuple[float, str | None]:
-    for source, items in (("exif", members), ("xmp", packets)):
-        for item in items:
-            if not math.isnan(item.focus_distance_m):
-                return item.focus_distance_m, source
-    return NAN, None
 
 
 def _unreadable(found: Found, records: Sequence[FileRecord], sidecars: Sequence[FileRecord]) -> list[Problem]:

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
 
 import numpy as np
 import pandas as pd
@@ -17,21 +16,15 @@ from auditor.intake.people.filling import measure_frames, placed_faces
 from auditor.intake.people.subject import choose_subjects
 from auditor.settings import Request
 
-NOSE_CHIN: Final = "nose-chin"
-
 
 @dataclass(frozen=True, slots=True)
 class Proposal:
     """One measure that a picture suggests."""
 
-    kind: str  # what runs between the ends: NOSE_CHIN, from nose root to chin point
     # the nose root and the chin, x and y from the upper left corner, in shares of the picture's height
     ends: tuple[tuple[float, float], tuple[float, float]]
-    box: tuple[float, float, float, float]  # left, top, width and height of the face, in the same shares
-    # distance_m, rel_sd: what it tells, from the sensor plane, and its relative standard deviation; NaN
-    # where it tells none
-    distance_m: float
-    rel_sd: float
+    distance_m: float  # what it tells, from the sensor plane; NaN where it tells none
+    rel_sd: float  # its relative standard deviation
 
 
 def propose_measures(
@@ -51,9 +44,7 @@ def propose_measures(
     for face in choose_subjects(faces).itertuples():
         height = face.picture_height
         proposals[face.frame] = Proposal(
-            NOSE_CHIN,
             ((face.nose_x / height, face.nose_y / height), (face.chin_x / height, face.chin_y / height)),
-            (face.left / height, face.top / height, face.width / height, face.height / height),
             face.distance_m,
             face.distance_rel_sd,
         )

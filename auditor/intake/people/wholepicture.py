@@ -4,20 +4,14 @@ from __future__ import annotations
 
 import os
 import warnings
+from contextlib import suppress
 from dataclasses import dataclass
 
 from PIL import Image, ImageFile, ImageOps
 
 from auditor.intake.photofile.metadata import read_file
 from auditor.intake.photofile.opening import OpenError, opened
-from auditor.intake.photofile.previews import (
-    MAX_RAW_BYTES,
-    OPENED,
-    TURNS,
-    embedded_jpegs,
-    open_picture,
-    shows_whole,
-)
+from auditor.intake.photofile.previews import OPENED, open_picture, previews_within, turned
 from auditor.intake.photofile.records import FileRecord
 
 MAX_PIXELS = 64_000_000  # decoded whole; a larger JPEG is decoded at a half or less
@@ -104,26 +98,11 @@ def _decoded_in_part(picture: Image.Image) -> Image.Image:
     return decoded
 
 
-def _largest_preview(path: str, record: FileRecord) -> Image.Image | None:
-    with opened(path) as (fd, size):
-        if size > MAX_RAW_BYTES:
-            raise OpenError("the raw file is too large")
-        with os.fdopen(fd, "rb", closefd=False) as file:
-            data = file.read(MAX_RAW_BYTES)
-    largest: Image.Image | None = None
-    for picture in embedded_jpegs(data):
-        if not shows_whole(picture, record) or (
-            largest is not None and picture.width * picture.height <= largest.width * largest.height
-        ):
-            continue
-        try:
-            largest = _decoded(picture)
-        except (OSError, ValueError, SyntaxError, MemoryError):  # raw data that only looked like a picture
-            continue
-    if largest is None:
-        raise OpenError("no preview in the raw file")
-    turn = TURNS.get(record.orientation)
-    return largest if turn is None else largest.transpose(turn)
+def _largest_preview(path: str, record: FileRecord) -> Image.Image:
+    for picture in reversed(previews_within(path, record)):
+        with suppress(OSError, ValueError, SyntaxError, MemoryError):  # raw data that only looked like one
+            return turned(_decoded(picture), record.orientation)
+    raise OpenError("no preview in the raw file")
 
 
 def was_resized(record: FileRecord, width: int, height: int) -> bool:

@@ -26,7 +26,7 @@ def walk_bmff(window: Window, found: Contents) -> bool:
     """Collect Exif, XMP and pixel size; return False where the file is no picture (a film, for example)."""
     is_picture = False
     seen: set[bytes] = set()
-    for kind, start, end in _file_boxes(window):
+    for kind, start, end in _boxes(window):
         if kind == b"ftyp":
             brands = window.read(start, min(end - start, 512))
             is_picture = any(brands[i : i + 4] in _PICTURE_BRANDS for i in range(0, len(brands), 4) if i != 4)
@@ -38,16 +38,16 @@ def walk_bmff(window: Window, found: Contents) -> bool:
             data = window.read(start, end - start)
             if kind == b"meta":
                 _take_meta(window, data, found)
-            elif _take_raw_blocks(data, found) or is_picture:
+            elif _take_raw_blocks(data, found):
                 is_picture = True
-                _take_track_size(data, found)
         elif kind == b"uuid" and window.read(start, 16) == _XMP_UUID and end - start <= MAX_PACKET_BYTES:
             found.take_packet(window.read(start + 16, end - start - 16))
     return is_picture
 
 
-def _file_boxes(window: Window) -> Iterator[_Box]:
-    at = 0
+def _boxes(data: Window | bytes, at: int = 0) -> Iterator[_Box]:
+    """Yield the boxes of a file, or of a box that is in memory."""
+    window = Window.of_bytes(data) if isinstance(data, bytes) else data
     for _ in range(MAX_BOXES):
         head = window.read(at, 16)
         if len(head) < 8:
@@ -60,23 +60,6 @@ def _file_boxes(window: Window) -> Iterator[_Box]:
         if size < body:
             return
         yield head[4:8], at + body, min(at + size, window.size)
-        at += size
-
-
-def _boxes(data: bytes, start: int = 0) -> Iterator[_Box]:
-    """Yield the boxes inside a box that is in memory."""
-    at = start
-    for _ in range(MAX_BOXES):
-        if at + 8 > len(data):
-            return
-        size, body = int.from_bytes(data[at : at + 4], "big"), 8
-        if size == 1:
-            size, body = int.from_bytes(data[at + 8 : at + 16], "big"), 16
-        elif size == 0:
-            size = len(data) - at
-        if size < body:
-            return
-        yield data[at + 4 : at + 8], at + body, min(at + size, len(data))
         at += size
 
 
@@ -100,7 +83,8 @@ def _take_meta(window: Window, meta: bytes, found: Contents) -> None:
 def _take_exif_item(data: bytes, found: Contents) -> None:
     """Take an Exif item: four bytes say how far on the TIFF header stands, and are not always right."""
     declared = 4 + int.from_bytes(data[:4], "big")
-    found.take_tiff(data[declared:] if tiff_start(data[declared : declared + 4]) == 0 else data)
+    sound = tiff_start(data[declared : declared + 4]) == 0
+    found.take_tiff(ByteRange.of_bytes(data[declared:] if sound else data))
 
 
 def _take_largest_size(properties: bytes, found: Contents) -> None:
@@ -188,18 +172,3 @@ def _take_raw_blocks(moov: bytes, found: Contents) -> bool:
                 found.exif_ifd = ByteRange.of_bytes(blocks[b"CMT2"])
             return True
     return False
-
-
-def _take_track_size(moov: bytes, found: Contents) -> None:
-    """Take the size of the largest track of an image sequence that has no items."""
-    if found.width or found.tiff_is_picture:
-        return
-    for kind, start, end in _boxes(moov):
-        if kind != b"trak":
-            continue
-        for inner, first, last in _boxes(moov[start:end]):
-            if inner == b"tkhd" and last - first >= 84:
-                width = int.from_bytes(moov[start + last - 8 : start + last - 4], "big") >> 16
-                height = int.from_bytes(moov[start + last - 4 : start + last], "big") >> 16
-                if width * height > found.width * found.height:
-                    found.width, found.height = width, height

@@ -5,22 +5,17 @@ from __future__ import annotations
 import zlib
 
 from auditor.intake.photofile.contents import MAX_PACKET_BYTES, Contents
-from auditor.intake.photofile.window import Window
+from auditor.intake.photofile.window import ByteRange, Window
 
 PNG_SIGNATURE = b"\x89PNG\r\n\x1a\n"
 MAX_CHUNKS = 15_000
 MAX_TEXTS = 10  # text chunks that are looked at; each may inflate to megabytes
 
 _XMP_KEYWORD = b"XML:com.adobe.xmp"
-_OLD_KEYWORDS = {
-    b"Raw profile type exif": "exif",
-    b"Raw profile type APP1": "exif",
-    b"Raw profile type xmp": "xmp",
-}
 
 
 def walk_png(window: Window, found: Contents) -> None:
-    """Collect eXIf, the XMP text chunk, older text-chunk profiles and the size of a PNG."""
+    """Collect eXIf, the XMP text chunk and the size of a PNG."""
     at = len(PNG_SIGNATURE)
     texts = 0
     for _ in range(MAX_CHUNKS):
@@ -31,7 +26,7 @@ def walk_png(window: Window, found: Contents) -> None:
         if kind == b"IHDR":
             size = window.read(at + 8, 8)
             found.width, found.height = int.from_bytes(size[:4], "big"), int.from_bytes(size[4:], "big")
-        elif kind in (b"eXIf", b"iTXt", b"tEXt", b"zTXt"):
+        elif kind in (b"eXIf", b"iTXt"):
             texts += 1
             if length > MAX_PACKET_BYTES or texts > MAX_TEXTS:
                 found.notes.append("text or Exif chunks that are too large or too many were not read")
@@ -44,19 +39,13 @@ def walk_png(window: Window, found: Contents) -> None:
 
 def _take_png_chunk(kind: bytes, data: bytes, found: Contents) -> None:
     if kind == b"eXIf":
-        found.take_tiff(data)
+        found.take_tiff(ByteRange.of_bytes(data))
         return
     keyword, _, rest = data.partition(b"\x00")
-    if kind == b"iTXt" and keyword == _XMP_KEYWORD:
+    if keyword == _XMP_KEYWORD:
         is_compressed = rest[:1] == b"\x01"
         text = rest[2:].split(b"\x00", 2)[-1]  # after language tag and translated keyword
         found.take_packet(_inflate(text) if is_compressed else text)
-    elif keyword in _OLD_KEYWORDS and kind != b"iTXt":
-        profile = _from_hex(_inflate(rest[1:]) if kind == b"zTXt" else rest)
-        if _OLD_KEYWORDS[keyword] == "xmp":
-            found.take_packet(profile)
-        elif found.tiff is None and profile:
-            found.take_tiff(profile)
 
 
 def _inflate(data: bytes) -> bytes:
@@ -64,15 +53,6 @@ def _inflate(data: bytes) -> bytes:
     try:
         return zlib.decompressobj().decompress(data, MAX_PACKET_BYTES)
     except zlib.error:
-        return b""
-
-
-def _from_hex(text: bytes) -> bytes:
-    """Read a profile written as a name line, a length line and lines of hexadecimal digits."""
-    lines = text.strip().split(b"\n", 2)
-    try:
-        return bytes.fromhex(lines[2].decode("ascii")) if len(lines) == 3 else b""
-    except ValueError:
         return b""
 
 
@@ -90,7 +70,7 @@ def walk_webp(window: Window, found: Contents) -> None:
             if length > MAX_PACKET_BYTES:
                 found.notes.append("a metadata chunk is too large and was not read")
             elif kind == b"EXIF":
-                found.take_tiff(window.read(at + 8, length))
+                found.take_tiff(ByteRange(window, at + 8, length))
             else:
                 found.take_packet(window.read(at + 8, length))
         at += 8 + length + (length & 1)

@@ -7,7 +7,6 @@ what is left. Nothing a file contains makes :func:`read_file` raise.
 from __future__ import annotations
 
 import os
-from dataclasses import replace
 from io import BytesIO
 from typing import Any
 
@@ -51,12 +50,10 @@ def _read(window: Window) -> FileRecord:
     found = collect_contents(window)
     notes = found.notes
     reduced = _reduce(found)
-    packets = found.packets
     if reduced is not None:
         notes += reduced.notes
-        if reduced.xmp and not packets:
-            packets = [reduced.xmp]
-    xmp = _read_packets(packets, notes) if packets else None
+    packet = found.packet or (reduced.xmp if reduced else b"")
+    xmp = _read_packet(packet, notes) if packet else None
     width = found.width or (reduced.width if reduced else 0)
     height = found.height or (reduced.height if reduced else 0)
     if reduced is None and xmp is None and not width:
@@ -86,28 +83,12 @@ def _reduce(found: Contents) -> Reduced | None:
     return None
 
 
-def _read_packets(packets: list[bytes], notes: list[str]) -> XmpValues | None:
-    """Read the XMP packets; what the main one leaves open the next ones may say."""
-    merged: XmpValues | None = None
-    for packet in packets:
-        try:
-            values = parse_packet(packet)
-        except XmpError as error:
-            notes.append(f"embedded XMP: {error}")
-            continue
-        merged = values if merged is None else _completed(merged, values)
-    return merged
-
-
-def _completed(main: XmpValues, other: XmpValues) -> XmpValues:
-    unknown = {
-        name: getattr(other, name)
-        for name in XmpValues.__slots__
-        if getattr(main, name) is None or getattr(main, name) != getattr(main, name)
-    }
-    if "captured_at" in unknown:
-        unknown["has_subseconds"] = other.has_subseconds
-    return replace(main, **unknown)
+def _read_packet(packet: bytes, notes: list[str]) -> XmpValues | None:
+    try:
+        return parse_packet(packet)
+    except XmpError as error:
+        notes.append(f"embedded XMP: {error}")
+        return None
 
 
 def _decode(reduced: Reduced) -> Values:

@@ -17,7 +17,7 @@ from typing import IO, Any, cast
 from PIL import Image, ImageOps
 
 from auditor.intake.photofile.metadata import read_file
-from auditor.intake.photofile.opening import opened
+from auditor.intake.photofile.opening import OpenError, opened
 from auditor.intake.photofile.records import FileRecord
 
 BOX_PX = 420  # the longer side: a face of 5 % of the height still has 14 pixels
@@ -145,20 +145,32 @@ def _opened(path: str | os.PathLike[str], box_px: int) -> Image.Image | None:
 def _preview(path: str | os.PathLike[str], box_px: int) -> Image.Image | None:
     """Take the smallest sufficient preview of a raw file, else its largest; None without one."""
     record = read_file(path)
-    with opened(path) as (fd, size):
-        if size > MAX_RAW_BYTES:
-            return None
-        with os.fdopen(fd, "rb", closefd=False) as file:
-            data = file.read(MAX_RAW_BYTES)
-    sound = [picture for picture in embedded_jpegs(data) if shows_whole(picture, record)]
-    sound.sort(key=lambda picture: picture.width * picture.height)
+    sound = previews_within(path, record)
     enough = [picture for picture in sound if min(picture.size) >= max(SMALLEST_PREVIEW_PX, 0.6 * box_px)]
     for picture in [*enough, *reversed(sound)]:
         with suppress(Exception):  # the next may be sound
             picture.thumbnail((box_px, box_px), reducing_gap=2.0)
-            turn = TURNS.get(record.orientation)
-            return picture.transpose(turn) if turn is not None else picture
+            return turned(picture, record.orientation)
     return None
+
+
+def previews_within(path: str | os.PathLike[str], record: FileRecord) -> list[Image.Image]:
+    """Find the JPEGs within a raw file that have the photograph's shape, the smallest first.
+
+    Raises OpenError if the file is too large, or cannot be opened.
+    """
+    with opened(path) as (fd, size):
+        if size > MAX_RAW_BYTES:
+            raise OpenError("the raw file is too large")
+        with os.fdopen(fd, "rb", closefd=False) as file:
+            data = file.read(MAX_RAW_BYTES)
+    sound = [picture for picture in embedded_jpegs(data) if shows_whole(picture, record)]
+    return sorted(sound, key=lambda picture: picture.width * picture.height)
+
+
+def turned(picture: Image.Image, orientation: int) -> Image.Image:
+    """Set a picture upright."""
+    return picture.transpose(TURNS[orientation]) if orientation in TURNS else picture
 
 
 def embedded_jpegs(data: bytes) -> Iterator[Image.Image]:
@@ -201,12 +213,12 @@ def _own_thumbnail(path: str | os.PathLike[str]) -> SmallPicture | None:
     with opened(path) as (fd, _size), os.fdopen(fd, "rb", closefd=False) as file:
         head = file.read(THUMBNAIL_WITHIN)
     whole = open_picture(io.BytesIO(head))
-    turn = TURNS.get(whole.getexif().get(0x0112, 1))
+    orientation = whole.getexif().get(0x0112, 1)
     for picture in embedded_jpegs(head[3:]):
         alike = abs(picture.width / picture.height / (whole.width / whole.height) - 1)
         if alike <= SHAPE_TOLERANCE and THUMBNAIL_PX <= max(picture.size) < max(whole.size):
             picture.thumbnail((THUMBNAIL_PX, THUMBNAIL_PX), reducing_gap=2.0)
-            return as_jpeg(picture if turn is None else picture.transpose(turn), THUMBNAIL_QUALITY)
+            return as_jpeg(turned(picture, orientation), THUMBNAIL_QUALITY)
     return None
 
 

@@ -1,4 +1,4 @@
-"""Body measures of adults, and the distance that a share of the picture's height tells with each.
+"""Body measures of adults, and the distance that follows from each one's share of the picture's height.
 
 A body of height X whose image on the sensor is x high stands f (1 + X/x) from the lens (thin lens). The share
 of the picture's height times that height on the sensor is x; shares across are of the height, too.
@@ -26,21 +26,14 @@ TILT_SD_RAD = math.radians(4.0)
 
 @dataclass(frozen=True, slots=True)
 class BodyMeasure:
-    """A body measure of adults whose sex is unknown.
-
-    Attributes
-    ----------
-    mean_mm, sd_mm : float
-    other_sd : float
-        Relative error beyond that of the body: how the person stands, what exactly was read.
-    below_eye_m : float
-        How far the middle of its two ends lies below a camera at 1.6 m, twice: what a tilt works on [m].
-    """
+    """A body measure of adults whose sex is unknown."""
 
     mean_mm: float
     sd_mm: float
-    other_sd: float
-    below_eye_m: float = 0.0
+    other_sd: float  # relative, beyond the body's: how the person stands, what exactly was read
+    below_eye_m: float = (
+        0.0  # [m], of the middle of its two ends below a camera at 1.6 m, twice: what a tilt works on
+    )
 
 
 def either_sex(
@@ -48,8 +41,6 @@ def either_sex(
 ) -> BodyMeasure:
     """Mix the measures of men and women, mean and standard deviation [mm], half and half.
 
-    Examples
-    --------
     >>> mixed = either_sex((110.0, 6.0), (100.0, 6.0), 0.0)
     >>> mixed.mean_mm, round(mixed.sd_mm, 2)
     (105.0, 7.81)
@@ -96,27 +87,12 @@ def distance_of_share(
 ) -> tuple[Floats, Floats]:
     """Work out where a person stands who fills a share of the picture's height.
 
-    Parameters
-    ----------
-    share : array_like
-        Above 0; 1 is the whole height.
-    measure : BodyMeasure
-    focal_length_mm : array_like
-    picture_height_mm : array_like
-        Height on the sensor of the picture as seen upright [mm].
-    reading_sd : array_like
-        Standard deviation of the share as it was read, both ends together.
+    ``picture_height_mm`` is the height on the sensor of the picture as seen upright, ``reading_sd`` the
+    standard deviation of the share as it was read, both ends together. Gives the distance from the sensor
+    plane [m], NaN where something is unknown or the image would be life-size or larger, and its relative
+    standard deviation: body, reading, posture, tilt and focal length together. A camera tilted by t shifts
+    the image's length by t (tan a + tan b), a and b the ends' angles above its axis.
 
-    Returns
-    -------
-    distance_m : numpy.ndarray
-        From the sensor plane [m]; NaN where something is unknown, or the image would be life-size or larger.
-    rel_sd : numpy.ndarray
-        Its relative standard deviation: body, reading, posture, tilt and focal length together. A camera
-        tilted by t shifts the image's length by t (tan a + tan b), a and b the ends' angles above its axis.
-
-    Examples
-    --------
     >>> distance, rel_sd = distance_of_share(0.7, STANDING, 28.0, 24.0)
     >>> round(float(distance), 2), round(float(rel_sd), 3)
     (2.88, 0.071)

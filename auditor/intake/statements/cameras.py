@@ -14,17 +14,8 @@ from auditor.intake.statements.session import SessionFile
 def claim_cameras(session: SessionFile, rows: Rows, facts: pd.DataFrame) -> Claims:
     """State sensors and clock offsets of the rows that one session file governs.
 
-    Parameters
-    ----------
-    session : SessionFile
-    rows : numpy.ndarray of int
-    facts : pandas.DataFrame
-        With ``body`` and ``model``: an entry names either.
-
-    Returns
-    -------
-    Claims
-        Of ``sensor`` and ``clock_offset``. Its problems are entries that name no camera that was met.
+    Reads ``body`` and ``model``: an entry names either. Entries that name no camera that was met are
+    problems.
     """
     if not session.cameras:
         return Claims()

@@ -17,58 +17,28 @@ from auditor.intake.frame_index import Rows
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Claim:
-    """One quantity of some frames, from one source.
+    """One quantity of some frames, from one source."""
 
-    Attributes
-    ----------
-    quantity : str
-        A key of :data:`auditor.intake.resolve.PRECEDENCE`.
-    source : str
-        Who states it, such as ``notes``; one of the quantity's sources there.
-    rows : numpy.ndarray of int, shape (k,)
-    typed : numpy.ndarray, shape (k,)
-        Their values; distances in metres by the convention of ``from_lens``. NaN or None says that
-        something was stated which cannot be used: weaker sources do not speak for it.
-    place : str
-        The file where it stands.
-    lines : numpy.ndarray of int, shape (k,), or None
-        The line in it; None where there are no lines.
-    depth : int
-        Of one source the deepest wins: the nearest file.
-    from_lens : bool
-        Whether a distance counts from the lens rather than from the sensor plane.
-    rel_sd : numpy.ndarray, shape (k,), or None
-        Relative standard deviation of a distance that was measured; None where it is to be assumed.
-    """
-
-    quantity: str
+    quantity: str  # and source, who states it: see auditor.intake.precedence.PRECEDENCE
     source: str
     rows: Rows
+    # Distances in metres by the convention of from_lens. NaN or None says that something was stated which
+    # cannot be used: weaker sources do not speak for it.
     typed: np.ndarray
-    place: str = ""
-    lines: np.ndarray | None = None
-    depth: float = 0
-    from_lens: bool = False
-    rel_sd: np.ndarray | None = None
+    place: str = ""  # the file where it stands
+    depth: float = 0  # of one source the deepest wins: the nearest file
+    from_lens: bool = False  # whether a distance counts from the lens rather than from the sensor plane
+    rel_sd: np.ndarray | None = None  # of a distance that was measured; None where it is to be assumed
 
 
 @dataclass(frozen=True, slots=True)
 class Claims:
-    """What readers state.
-
-    Attributes
-    ----------
-    stated : tuple of Claim
-    problems : tuple of Problem
-        What was written and cannot be used.
-    rows_read, rows_matched : int
-        Rows of notes files, and those among them whose frame was found.
-    """
+    """What readers state."""
 
     stated: tuple[Claim, ...] = ()
-    problems: tuple[Problem, ...] = ()
-    rows_read: int = 0
-    rows_matched: int = 0
+    problems: tuple[Problem, ...] = ()  # what was written and cannot be used
+    rows_read: int = 0  # of notes files
+    rows_matched: int = 0  # those among them whose frame was found
 
     def moved(self, by: int) -> Claims:
         """The same claims of rows further down."""
@@ -80,10 +50,9 @@ class Claims:
 
         def cut(claim: Claim) -> Claim:
             own = kept[claim.rows]
-            lines = None if claim.lines is None else claim.lines[own]
             rel_sd = None if claim.rel_sd is None else claim.rel_sd[own]
             rows = number[claim.rows[own]]
-            return replace(claim, rows=rows, typed=claim.typed[own], lines=lines, rel_sd=rel_sd)
+            return replace(claim, rows=rows, typed=claim.typed[own], rel_sd=rel_sd)
 
         return replace(self, stated=tuple(cut(claim) for claim in self.stated))
 

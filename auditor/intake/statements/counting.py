@@ -13,7 +13,7 @@ import pandas as pd
 
 from auditor.errors import Problem
 from auditor.frames import KEEPER, LEFT_OUT, NOT_KEPT
-from auditor.intake.frame_index import FrameIndex, Rows, place_of
+from auditor.intake.frame_index import FrameIndex, Rows, folder_key
 from auditor.intake.statements.marks import NO, UNMARKED, YES, verdicts_of_words
 from auditor.intake.statements.session import SessionFile
 from auditor.text import collapse
@@ -30,25 +30,12 @@ def count_marks(
     selects_matched: np.ndarray,
     index: FrameIndex,
 ) -> tuple[np.ndarray, list[Problem]]:
-    """Decide what each frame counts as.
+    """Decide what each frame counts as, and name the sessions that could not be counted.
 
-    Parameters
-    ----------
-    table : pandas.DataFrame
-        With ``keeper``, ``session``, ``camera``, ``file`` and ``captured_at``.
-    governed : sequence of (SessionFile, str, numpy.ndarray of int)
-        Each session file, the rule for frames without a mark (``auto``, ``not-kept``,
-        ``keeper`` or ``leave-out``), and the rows that both hold for.
-    selects_matched : numpy.ndarray of bool, shape (n,)
-        True where a folder of selects made the row a keeper: the choosing of its session is complete.
-    index : FrameIndex
-
-    Returns
-    -------
-    counted_as : numpy.ndarray of object, shape (n,)
-        ``keeper``, ``not kept`` or ``left out``.
-    problems : list of Problem
-        Sessions that could not be counted, and why.
+    Reads ``keeper``, ``session``, ``camera``, ``file`` and ``captured_at``. ``governed`` holds each session
+    file, the rule for frames without a mark (``auto``, ``not-kept``, ``keeper`` or ``leave-out``), and the
+    rows that both hold for. ``selects_matched`` is true where a folder of selects made the row a keeper: the
+    choosing of its session is complete.
     """
     counted = verdicts_of_words(table["keeper"])  # a verdict, or left out as long as nothing is known
     kept, unmarked = counted == YES, counted == UNMARKED
@@ -147,7 +134,7 @@ def _culled_to(
         marks = session.marks
         if marks.culled_to is None or rule != "auto" or not len(rows):
             continue
-        folder = place_of(session.path.parent) if session.path is not None else ""
+        folder = folder_key(session.path.parent) if session.path is not None else ""
         named, own = index.find(marks.culled_to, folder), set(rows.tolist())
         hits = [row for row in named if row in own]
         if len(hits) == 1:

@@ -38,13 +38,7 @@ _MARKS = (
 
 
 def read_bytes(path: Path, largest: int = LARGEST_STATEMENT_BYTES) -> bytes:
-    """Read an ordinary file whole.
-
-    Raises
-    ------
-    FileFormatError
-        If it is missing, a pipe, a device or a folder, too large, or cannot be read.
-    """
+    """Read an ordinary file whole; FileFormatError if it is none, too large, or cannot be read."""
     try:
         with opened(path) as (fd, size):
             if size > largest:
@@ -64,10 +58,7 @@ def read_bytes(path: Path, largest: int = LARGEST_STATEMENT_BYTES) -> bytes:
 def read_text(path: Path, largest: int = LARGEST_STATEMENT_BYTES) -> str:
     """Read a text: UTF-8 with or without its mark, UTF-16 or UTF-32; each line ends alike.
 
-    Raises
-    ------
-    FileFormatError
-        If it cannot be read, or is in no encoding that can be told for sure.
+    FileFormatError if it cannot be read, or is in no encoding that can be known for sure.
     """
     data = read_bytes(path, largest)
     encoding = next((name for mark, name in _MARKS if data.startswith(mark)), None) or _unmarked(data[:1000])
@@ -93,28 +84,22 @@ def _unmarked(head: bytes) -> str:
 
 
 def read_toml(path: Path) -> tuple[dict[str, Any], str]:
-    """Read a TOML document; also its text, to find lines in.
-
-    Raises
-    ------
-    FileFormatError
-        If it cannot be read or is not TOML; the message names the line.
-    """
+    """Read a TOML document; also its text, to find lines in. FileFormatError names the line that is wrong."""
     text = read_text(path, LARGEST_TOML_BYTES)
     for number, line in enumerate(text.split("\n"), 1):
         if len(line) > LONGEST_CELL or line.count(".") > MOST_DOTS:
             what = f"{shown_path(path)}, line {number}, is too long or too deeply nested to be a setting."
-            raise FileFormatError(what, "Mend that line, or remove it.")
-    mend = "Mend that line; texts and distances stand in quotes."
+            raise FileFormatError(what, "Correct that line, or remove it.")
+    step = "Correct that line; texts and distances stand in quotes."
     try:
         return tomllib.loads(text), text
     except tomllib.TOMLDecodeError as error:
-        raise FileFormatError(f"{shown_path(path)} is not valid TOML: {error}.", mend) from None
+        raise FileFormatError(f"{shown_path(path)} is not valid TOML: {error}.", step) from None
     except (ValueError, OverflowError, RecursionError):
         what = (
             f"{shown_path(path)} is not valid TOML: a number is too long, or brackets are nested too deeply"
         )
-        raise FileFormatError(f"{what}{_longest_line(text)}.", mend) from None
+        raise FileFormatError(f"{what}{_longest_line(text)}.", step) from None
 
 
 def _longest_line(text: str) -> str:
@@ -124,39 +109,25 @@ def _longest_line(text: str) -> str:
 
 
 def read_json(path: Path, largest: int = LARGEST_STATEMENT_BYTES) -> Any:
-    """Read a JSON document.
-
-    Raises
-    ------
-    FileFormatError
-        If it cannot be read or is not JSON; the message names the line.
-    """
+    """Read a JSON document; FileFormatError names the line that is wrong."""
     text = read_text(path, largest)
     try:
         return json.loads(text)
     except json.JSONDecodeError as error:
         where = f"line {error.lineno}, column {error.colno}"
         raise FileFormatError(
-            f"{shown_path(path)} is not valid JSON: {error.msg} ({where}).", "Write it anew."
+            f"{shown_path(path)} is not valid JSON: {error.msg} ({where}).", "Save it again."
         ) from None
     except (ValueError, RecursionError):
         what = f"{shown_path(path)} is not valid JSON: a number is too long, or it is nested too deeply."
-        raise FileFormatError(what, "Write it anew.") from None
+        raise FileFormatError(what, "Save it again.") from None
 
 
 @dataclass(slots=True)
 class Rows:
-    """A table that a person wrote, row by row.
+    """A table that a person wrote, row by row."""
 
-    Attributes
-    ----------
-    header : list of str
-        Names of the columns, without blanks around them and in small letters.
-    problems : list of Problem
-        Grows as the rows are gone through.
-    """
-
-    header: list[str]
+    header: list[str]  # without blanks around the names, in small letters
     problems: list[Problem] = field(default_factory=list)
     _rows: Iterator[tuple[int, list[str]]] = field(default_factory=lambda: iter(()))
 
@@ -166,13 +137,7 @@ class Rows:
 
 
 def read_rows(path: Path, largest: int = 256 * MIB) -> Rows:
-    """Read a table with commas, semicolons or tabs between cells.
-
-    Raises
-    ------
-    FileFormatError
-        If it cannot be read.
-    """
+    """Read a table with commas, semicolons or tabs between cells; FileFormatError if it cannot be read."""
     lines = read_text(path, largest).split("\n")
     skip, delimiter = separated_by(lines[:3])
     rows = Rows([])
@@ -197,72 +162,40 @@ def _records(
     lines: list[str], at: int, delimiter: str, path: Path, problems: list[Problem]
 ) -> Iterator[tuple[int, list[str]]]:
     """Give cells row by row, with the line each begins at; an open mark swallows no other row."""
+
+    def found(what: str, step: str) -> None:
+        problems.append(Problem(f"{shown_path(path)}, line {at + 1}", what, step))
+
     while at < len(lines):
-        fed = _Fed(lines, at)
-        reader = csv.reader(fed, delimiter=delimiter)
-        done = 0
-        for cells in _unless_too_long(reader):
-            taken = reader.line_num - done
-            if taken > 1 and _is_unclosed(lines, at, taken, delimiter, cells):
-                break
-            done += taken
-            fed.stop = at + taken + LONGEST_ROW_LINES
-            if len(lines[at]) > LONGEST_LINE:
-                what = f"The line is longer than {LONGEST_LINE} characters."
-                problems.append(
-                    Problem(f"{shown_path(path)}, line {at + 1}", what, "What follows was ignored.")
-                )
-            if any(cell.strip() for cell in cells):
-                yield at + 1, [_bounded(cell, path, at, problems) for cell in cells]
-            at += taken
-            if at >= len(lines):
-                return
-        if at < len(lines):  # the row at hand has a mark that opens and never closes, or is far too long
-            what = "A quotation mark is opened and not closed."
-            problems.append(
-                Problem(
-                    f"{shown_path(path)}, line {at + 1}",
-                    what,
+        line, taken = lines[at][:LONGEST_LINE], 1
+        if len(line) < len(lines[at]):
+            found(f"The line is longer than {LONGEST_LINE} characters.", "What follows was ignored.")
+        cells = line.split(delimiter)
+        if '"' in line:
+            rest = [own[:LONGEST_LINE] + "\n" for own in lines[at : at + LONGEST_ROW_LINES]]
+            reader = csv.reader([*rest, _END], delimiter=delimiter)
+            try:
+                quoted = next(reader)
+            except csv.Error:  # a cell longer than it takes
+                quoted = [_END]
+            if _is_unclosed(lines, at, reader.line_num, delimiter, quoted):
+                found(
+                    "A quotation mark is opened and not closed.",
                     "The mark was left out; close it or remove it.",
                 )
-            )
-            cells = [cell.replace('"', "") for cell in lines[at][:LONGEST_LINE].split(delimiter)]
-            if any(cell.strip() for cell in cells):
-                yield at + 1, [cell.strip() for cell in cells]
-            at += 1
-
-
-class _Fed:
-    """Lines for the reader of rows, no more than a row may go over; then a mark that no row holds."""
-
-    def __init__(self, lines: list[str], start: int) -> None:
-        self._lines, self._at = lines, start
-        self.stop = start + LONGEST_ROW_LINES
-
-    def __iter__(self) -> Iterator[str]:
-        return self
-
-    def __next__(self) -> str:
-        if self._at > min(self.stop, len(self._lines)):
-            raise StopIteration
-        ended = self._at == min(self.stop, len(self._lines))
-        line = _END if ended else self._lines[self._at][:LONGEST_LINE] + "\n"
-        self._at += 1
-        return line
+                cells = line.replace('"', "").split(delimiter)
+            else:
+                cells, taken = quoted, reader.line_num
+        for place, cell in enumerate(cells):
+            cells[place] = cell.strip() if len(cell) <= LONGEST_CELL else ""
+            if len(cell) > LONGEST_CELL:
+                found(f"A cell holds more than {LONGEST_CELL} characters.", "The cell was ignored.")
+        if any(cells):
+            yield at + 1, cells
+        at += taken
 
 
 _END = "\x1aend of the table\x1a"  # swallowed only by a cell in quotes that is still open
-
-
-def _unless_too_long(reader: Any) -> Iterator[list[str]]:
-    """Rows of the reader; it stops at a cell that is longer than it takes."""
-    try:
-        for cells in reader:
-            if cells == [_END]:
-                return
-            yield cells
-    except csv.Error:
-        return
 
 
 def _is_unclosed(lines: list[str], at: int, taken: int, delimiter: str, cells: list[str]) -> bool:
@@ -272,11 +205,3 @@ def _is_unclosed(lines: list[str], at: int, taken: int, delimiter: str, cells: l
     others = lines[at + 1 : at + taken - 1]
     most = max(1, lines[at].count(delimiter))
     return any(line.count(delimiter) >= most for line in others)
-
-
-def _bounded(cell: str, path: Path, at: int, problems: list[Problem]) -> str:
-    if len(cell) <= LONGEST_CELL:
-        return cell.strip()
-    what = f"A cell holds more than {LONGEST_CELL} characters."
-    problems.append(Problem(f"{shown_path(path)}, line {at + 1}", what, "The cell was ignored."))
-    return ""

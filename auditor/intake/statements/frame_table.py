@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -23,65 +24,47 @@ _NUMBERS = ("sample_weight", "sharp_shown_px")
 def claim_table(table: pd.DataFrame, place: str, depth: float) -> Claims:
     """State what a frame table says beyond the facts of files.
 
-    Parameters
-    ----------
-    table : pandas.DataFrame
-        As read; columns without a source get the one that people mean.
-    place : str
-        The table's file.
-    depth : float
-        Below that of everything stated anew.
+    Reads its columns of marks, presets, distances, sensors and verdicts; those without a source get the one
+    that people mean. ``depth`` lies below that of everything that people state now.
     """
+
+    def by(column: str, allowed: Sequence[str], otherwise: str) -> pd.Series:
+        return table[column].where(table[column].isin(allowed), otherwise)
+
+    def always(source: str) -> pd.Series:
+        return pd.Series(source, index=table.index)
+
     presets = {name: Preset(name) for name in table["stated_preset"].dropna().unique()}
-    known_sensor = table["sensor_source"].isin(["session", *_NOBODY])
-    several = table["other_subjects_m"].notna() & table["subject_distance_m"].notna()
+    preset = table["stated_preset"].map(presets, na_action="ignore").astype(object)
+    distance, rel_sd = table["subject_distance_m"], table["subject_distance_rel_sd"]
+    distance_by = by("subject_distance_source", _DISTANCES, "notes")
+    several = table["other_subjects_m"].notna() & distance.notna()
+    focus = _by_source("focus_distance", table["focus_distance_m"], table["focus_distance_source"])
     claims = [
-        *_by_source(
-            "keeper", table["keeper"], table["mark_source"].where(table["mark_source"].isin(_MARKS), "notes")
-        ),
-        *_by_source(
-            "preset",
-            table["stated_preset"].map(presets, na_action="ignore").astype(object),
-            table["stated_preset_source"].where(table["stated_preset_source"] == "notes", "session"),
-        ),
-        *(
-            claim
-            for distances in (table["subject_distance_m"].where(~several), _several(table[several]))
-            for claim in _by_source(
-                "subject_distance",
-                distances.reindex(table.index),
-                table["subject_distance_source"].where(
-                    table["subject_distance_source"].isin(_DISTANCES), "notes"
-                ),
-                table["subject_distance_rel_sd"],
-            )
-        ),
-        *(
-            claim
-            for claim in _by_source(
-                "focus_distance", table["focus_distance_m"], table["focus_distance_source"]
-            )
-            if claim.source in ("notes", "session")
-        ),
-        *_by_source("sensor", _sensors(table), table["sensor_source"].where(known_sensor, "exif")),
+        *_by_source("keeper", table["keeper"], by("mark_source", _MARKS, "notes")),
+        *_by_source("preset", preset, by("stated_preset_source", ["notes"], "session")),
+        *_by_source("subject_distance", distance.where(~several), distance_by, rel_sd),
+        *_by_source("subject_distance", _several(table[several]).reindex(table.index), distance_by, rel_sd),
+        *(claim for claim in focus if claim.source in ("notes", "session")),
+        *_by_source("sensor", _sensors(table), by("sensor_source", ["session", *_NOBODY], "exif")),
+        *_by_source("pressed", table["pressed"], always("session")),
+        *_by_source("drawn", table["drawn"].astype(object), always("table")),
     ]
     for name in (*_TEXTS, *_NUMBERS):
-        claims += _by_source(name, table[name], pd.Series("notes", index=table.index))
-    claims += _by_source("pressed", table["pressed"], pd.Series("session", index=table.index))
-    claims += _by_source("drawn", table["drawn"].astype(object), pd.Series("table", index=table.index))
+        claims += _by_source(name, table[name], always("notes"))
     if counts_fit_marks(table):
-        claims += _by_source("counted_as", table["counted_as"], pd.Series("table", index=table.index))
+        claims += _by_source("counted_as", table["counted_as"], always("table"))
     return Claims(tuple(replace(claim, place=place, depth=depth) for claim in claims))
 
 
 def _several(table: pd.DataFrame) -> pd.Series:
     """The distances of frames with several subjects as notes give them, the subject meant first."""
     further = table["other_subjects_m"].str.split("|")
-    told = [
+    distances = [
         (first, *(d for d in pd.to_numeric(pd.Series(more), errors="coerce") if d > 0))
         for first, more in zip(table["subject_distance_m"], further, strict=True)
     ]
-    return pd.Series(objects(told), index=table.index, dtype=object)
+    return pd.Series(objects(distances), index=table.index, dtype=object)
 
 
 def counts_fit_marks(table: pd.DataFrame) -> bool:

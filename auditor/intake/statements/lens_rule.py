@@ -27,21 +27,7 @@ def off_by(values: np.ndarray, wanted: np.ndarray | float) -> np.ndarray:
 def is_lens(
     lens: Lens, declared: Sequence[Lens], names: np.ndarray, focal_lengths_mm: np.ndarray
 ) -> np.ndarray:
-    """Which frames were taken with one of the declared lenses.
-
-    Parameters
-    ----------
-    lens : Lens
-    declared : sequence of Lens
-        It and the others.
-    names : numpy.ndarray of object, shape (k,)
-        The frames' lens names; anything but a text is unknown.
-    focal_lengths_mm : numpy.ndarray, shape (k,)
-
-    Returns
-    -------
-    numpy.ndarray of bool, shape (k,)
-    """
+    """Which frames, by their lens names and focal lengths, were taken with a declared lens; shape (k,)."""
     known = {other.name.casefold() for other in declared if other.name}
     own = (lens.name or "").casefold()
     by_name = _where(names, lambda word: word == own)

@@ -21,15 +21,8 @@ _SPELLINGS = dict.fromkeys(("yes", "y", "true", "1", "1.0", "keeper"), "yes") | 
 
 
 def parse_verdict(text: str) -> str:
-    """Read a mark that a person wrote.
+    """Read a mark that a person wrote; UnitError if it is neither yes nor no.
 
-    Raises
-    ------
-    UnitError
-        If it is neither yes nor no.
-
-    Examples
-    --------
     >>> parse_verdict("Y"), parse_verdict("not kept")
     ('yes', 'no')
     """
@@ -40,22 +33,8 @@ def parse_verdict(text: str) -> str:
 
 
 def verdicts_of_ratings(rating: np.ndarray, min_rating: float) -> np.ndarray:
-    """Turn ratings into verdicts.
+    """Turn ratings into verdicts, shape (n,) of int8: NaN or 0 unmarked, below 0 or ``min_rating`` not kept.
 
-    Parameters
-    ----------
-    rating : numpy.ndarray of float, shape (n,)
-        NaN or 0 unmarked, below 0 not kept.
-    min_rating : float
-        Lowest rating of a keeper.
-
-    Returns
-    -------
-    numpy.ndarray of int8, shape (n,)
-        :data:`YES`, :data:`NO` or :data:`UNMARKED`.
-
-    Examples
-    --------
     >>> verdicts_of_ratings(np.array([np.nan, 0, -1, 1, 3]), 2).tolist()
     [0, 0, -1, -1, 1]
     """
@@ -87,13 +66,7 @@ def verdicts_of_words(words: pd.Series) -> np.ndarray:
 def claim_marks(facts: pd.DataFrame, rows: Rows, marks: Marks) -> Claims:
     """State what the ratings and labels in the files mean as marks, by one session file's rules.
 
-    Parameters
-    ----------
-    facts : pandas.DataFrame
-        With ``sidecar_rating``, ``embedded_rating``, ``exif_rating``, ``sidecar_label``, ``embedded_label``.
-    rows : numpy.ndarray of int
-        The rows that the session file governs.
-    marks : Marks
+    Reads ``sidecar_rating``, ``embedded_rating``, ``exif_rating``, ``sidecar_label`` and ``embedded_label``.
     """
     claims = []
     for source in ("sidecar", "embedded", "exif"):

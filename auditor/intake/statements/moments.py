@@ -9,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 
 from auditor.errors import Problem
-from auditor.intake.frame_index import SESSION_GAP_S, FrameIndex, Timeline, place_of, stem_of
+from auditor.intake.frame_index import SESSION_GAP_S, FrameIndex, Timeline, folder_key, stem_of
 from auditor.intake.statements.session import SessionFile, Stretch
 
 _EPOCH = datetime(1970, 1, 1)
@@ -22,7 +22,7 @@ class MomentFinder:
 
     def __init__(self, session: SessionFile, timeline: Timeline, index: FrameIndex) -> None:
         self.session, self.timeline, self.index = session, timeline, index
-        self.folder = place_of(session.path.parent) if session.path is not None else ""
+        self.folder = folder_key(session.path.parent) if session.path is not None else ""
         self.time_s = timeline.time_s[~np.isnan(timeline.time_s)]
         days = np.unique(self.time_s // DAY_S)
         self.days = [(_EPOCH + timedelta(days=float(day))).date() for day in days]

@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 
 from auditor.errors import FileFormatError, Problem, UnitError
-from auditor.intake.frame_index import FrameIndex, Rows, place_of
+from auditor.intake.frame_index import FrameIndex, Rows, folder_key
 from auditor.intake.statements.bodies import MEASURES
 from auditor.intake.statements.claims import Claim, Claims, objects
 from auditor.intake.statements.door import read_rows
@@ -25,35 +25,33 @@ from auditor.intake.statements.ranges import out_of_range
 from auditor.intake.statements.session import Preset, SessionFile
 from auditor.units import parse_distance_m, parse_f_number, parse_focal_length_mm
 
+LARGEST_SHARE = 5.0
 LISTED = 3  # rows without their frame that are listed one by one
 
 
-def _share(text: str) -> float:
-    cleaned = text.replace(",", ".").strip()
-    percent = cleaned.endswith("%")
-    try:
-        value = float(cleaned.rstrip("% ")) / (100 if percent else 1)
-    except ValueError:
-        value = math.nan
-    if not 0 < value <= 5:
-        raise UnitError(f"{text!r} is not a share.", "Write it like 0.15 or 15%.")
-    return value
+def _number(what: str, step: str, above: float, most: float) -> Callable[[str], float]:
+    """Read a number in a range; a percentage too where that is at most 5."""
+
+    def read(text: str) -> float:
+        cleaned = text.replace(",", ".").strip()
+        percent = cleaned.endswith("%") and most <= LARGEST_SHARE
+        try:
+            value = float(cleaned.rstrip("% ") if percent else cleaned) / (100 if percent else 1)
+        except ValueError:
+            value = math.nan
+        if not above < value <= most:
+            raise UnitError(f"{text!r} is not {what}.", step)
+        return value
+
+    return read
 
 
-def _weight(text: str) -> float:
-    try:
-        value = float(text.replace(",", "."))
-    except ValueError:
-        value = math.nan
-    if not 0 < value < math.inf:
-        raise UnitError(f"{text!r} is not a weight.", "A weight is a number above 0.")
-    return value
+_share = _number("a share", "Write it like 0.15 or 15%.", 0, LARGEST_SHARE)
 
 
 def _body_share(text: str) -> float:
     value = _share(text)
-    bare = not text.strip().endswith("%")
-    if value > 1 or (bare and value == 1):  # a bare 5 may well mean 5 %
+    if value > 1 or (value == 1 and not text.strip().endswith("%")):  # a bare 1 may well mean 1 %
         raise UnitError(f"{text!r} is not a share of the picture's height.", "Write it like 0.15 or 15%.")
     return value
 
@@ -61,16 +59,6 @@ def _body_share(text: str) -> float:
 def _distances(text: str) -> tuple[float, ...]:
     """Several distances in one cell, the first of the subject that was meant."""
     return tuple(parse_distance_m(part) for part in text.split(";") if part.strip())
-
-
-def _pixels(text: str) -> float:
-    try:
-        value = float(text)
-    except ValueError:
-        value = math.nan
-    if not 1 <= value < 1e6:
-        raise UnitError(f"{text!r} is not a number of pixels.", "Write it like 1600.")
-    return value
 
 
 def _one_of(*allowed: str) -> Callable[[str], str]:
@@ -97,10 +85,10 @@ NOTE_READERS: Readers = {
     "preset": str,
     "sharp": _one_of("yes", "no", "unsure"),
     "sharp_seen": _one_of("shown", "pixels"),
-    "sharp_shown_px": _pixels,
+    "sharp_shown_px": _number("a number of pixels", "Write it like 1600.", 0.99, 1e6),
     "reason": str,
 }
-SAMPLE_READERS: Readers = {"sample_weight": _weight}
+SAMPLE_READERS: Readers = {"sample_weight": _number("a weight", "A weight is a number above 0.", 0, 1e12)}
 _TYPED_DISTANCES = ("subject_distance", "guessed_distance", "focus_distance", "preset")
 # Where such a cell cannot be read, what was set is unknown: neither the file nor a stretch speaks for it.
 _SETTINGS = ("focal_length", "f_number", "focus_distance")
@@ -116,18 +104,9 @@ class Note:
 
 
 def read_notes(path: Path, readers: Readers = NOTE_READERS) -> tuple[list[Note], list[Problem]]:
-    """Read a notes file; comma, semicolon or tab between cells.
+    """Read a notes file; ``readers`` say what each column but ``file`` is read with.
 
-    Parameters
-    ----------
-    path : Path
-    readers : mapping
-        What each column but ``file`` is read with; ``SAMPLE_READERS`` for the weights of a drawn sample.
-
-    Raises
-    ------
-    FileFormatError
-        If it cannot be opened, is not text, or has no column ``file``.
+    FileFormatError if it cannot be opened, is not text, or has no column ``file``.
     """
     table = read_rows(path)
     columns, problems = table.header, table.problems
@@ -183,29 +162,14 @@ def claim_notes(
     *,
     suggest: bool = True,
 ) -> Claims:
-    """State what the filled cells of one notes file say.
+    """State what the filled cells of one notes file say of the rows that it may speak of.
 
-    Parameters
-    ----------
-    path : Path
-    notes : sequence of Note
-    index : FrameIndex
-    rows : numpy.ndarray of int
-        The rows these notes may speak of.
-    depth : int
-        Of the notes' folder.
-    session_of : callable
-        The session file that governs a row: its presets, and what its distances count from.
-    suggest : bool
-        Whether to look for the nearest spelling of names that are not found.
-
-    Returns
-    -------
-    Claims
-        Its problems are rows without their frame, with several, or for a frame that already has a note.
+    ``depth`` is that of its folder; ``session_of`` gives the session file that governs a row: its presets,
+    and what its distances count from. ``suggest``: look for the nearest spelling of names that are not found.
+    Rows without their frame, with several, or for a frame that already has a note are problems.
     """
     problems: list[Problem] = []
-    folder, allowed = place_of(path.parent), set(rows.tolist())
+    folder, allowed = folder_key(path.parent), set(rows.tolist())
     first: dict[int, Note] = {}
     lost: list[Problem] = []
     for note in notes:
@@ -224,7 +188,7 @@ def claim_notes(
         what = f"{len(lost) - LISTED} more rows name no frame that was found."
         others = Problem(str(path), what, "They were ignored.", ignored=True, frames=len(lost) - LISTED)
         lost = [*lost[:LISTED], others]
-    stated: dict[tuple[str, bool], list[tuple[int, Any, int]]] = defaultdict(list)
+    stated: dict[tuple[str, bool], list[tuple[int, Any]]] = defaultdict(list)
     for row, note in first.items():
         session = session_of(row)
         from_lens = session.distances_from == "lens"
@@ -232,15 +196,14 @@ def claim_notes(
         if "preset" in values:
             values["preset"] = _preset(path, note, session, problems)
         for name, value in values.items():
-            stated[name, from_lens and name in _TYPED_DISTANCES].append((row, value, note.line))
+            stated[name, from_lens and name in _TYPED_DISTANCES].append((row, value))
     claims = [
         Claim(
             name,
             "notes",
-            np.array([row for row, _, _ in cells], dtype=np.intp),
-            objects(value for _, value, _ in cells),
+            np.array([row for row, _ in cells], dtype=np.intp),
+            objects(value for _, value in cells),
             str(path),
-            np.array([line for _, _, line in cells]),
             depth,
             from_lens,
         )

@@ -1,11 +1,56 @@
-"""Which values a quantity can have, whichever way it comes in: table, notes or session file."""
+"""Which values a quantity can have, whichever way it comes in: table, notes, sheet or session file."""
 
 from __future__ import annotations
 
+import difflib
 import math
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+
+Read = Callable[[Any], Any]
+
+
+class NotAllowedError(ValueError):
+    """A value that is not what its key allows; the text says what is."""
+
+
+def any_text(value: Any) -> str:
+    """Read a text with something in it."""
+    if not isinstance(value, str) or not value.strip():
+        raise NotAllowedError("a text in quotes")
+    return value.strip()
+
+
+def one_of(*allowed: str) -> Read:
+    """Return a reader of one of some words."""
+
+    def read(value: Any) -> str:
+        if value not in allowed:
+            raise NotAllowedError(" or ".join(f'"{item}"' for item in allowed) + nearest(str(value), allowed))
+        return str(value)
+
+    return read
+
+
+def number(low: float, high: float, words: str) -> Read:
+    """Return a reader of a finite number in a range, which the words tell."""
+
+    def read(value: Any) -> float:
+        is_number = isinstance(value, int | float) and not isinstance(value, bool)
+        if not is_number or not low <= value <= high or math.isinf(value):
+            raise NotAllowedError(f"a number {words}")
+        return float(value)
+
+    return read
+
+
+def nearest(word: str, allowed: Sequence[str]) -> str:
+    """Ask whether the nearest allowed word was meant; empty where none is near."""
+    close = difflib.get_close_matches(word, allowed, n=1)
+    return f"; did you mean {close[0]!r}?" if close else ""
 
 
 @dataclass(frozen=True, slots=True)

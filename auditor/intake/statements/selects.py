@@ -32,28 +32,10 @@ def claim_selects(
     index: FrameIndex,
     has_subseconds: np.ndarray,
 ) -> Claims:
-    """State as keepers the frames that a folder of selects holds.
+    """State as keepers the frames that a folder of selects holds, by the names and records of its files.
 
-    Parameters
-    ----------
-    folder : str
-        The folder of selects.
-    rows : numpy.ndarray of int
-        The rows this folder speaks of.
-    names : sequence of str
-        File names in it.
-    records : sequence of FileRecord
-        What was read from them.
-    clock_offsets_s : sequence of float
-        Offset added to each one's camera clock [s].
-    index : FrameIndex
-    has_subseconds : numpy.ndarray of bool, shape (n,)
-        Whether a frame's time carries sub-seconds.
-
-    Returns
-    -------
-    Claims
-        Its problems are the files that match no frame, or several.
+    ``rows`` are those that the folder speaks of; ``has_subseconds`` says of each frame whether its time
+    carries sub-seconds. Files that match no frame, or several, are problems.
     """
     moments = _Moments(index, rows, has_subseconds)
     selected: list[int] = []

@@ -70,15 +70,7 @@ class Preset:
 
 @dataclass(frozen=True, slots=True)
 class Stretch:
-    """A ``[[stretch]]`` entry as written: a preset from one moment or frame to another.
-
-    Attributes
-    ----------
-    slip : str
-        Why it sets nothing, though it still ends the one before; empty where it is whole.
-    is_placed : bool
-        Whether ``starts`` says where it begins; not where that key could not be used.
-    """
+    """A ``[[stretch]]`` entry as written: a preset from one moment or frame to another."""
 
     preset: str
     starts: str | None = None
@@ -86,8 +78,8 @@ class Stretch:
     camera: str | None = None
     pressed: str = "zone"
     place: str = ""
-    slip: str = ""
-    is_placed: bool = True
+    slip: str = ""  # why it sets nothing, though it still ends the one before; empty where it is whole
+    is_placed: bool = True  # whether starts says where it begins; not where that key could not be used
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,18 +97,9 @@ class Marks:
 
 @dataclass(frozen=True, slots=True)
 class SessionFile:
-    """One session file, read and checked.
+    """One session file, read and checked."""
 
-    Attributes
-    ----------
-    path : Path or None
-        None stands for the absent file: every value at its default.
-    settings : dict
-        Values for :class:`auditor.settings.Settings` given in ``[light]``, ``[subject]``, ``[advice]``.
-    problems : tuple of Problem
-    """
-
-    path: Path | None = None
+    path: Path | None = None  # None stands for the absent file: every value at its default
     distances_from: str = "sensor"
     in_files: str = "focus"
     cameras: tuple[Camera, ...] = ()
@@ -124,7 +107,7 @@ class SessionFile:
     presets: tuple[Preset, ...] = ()
     stretches: tuple[Stretch, ...] = ()
     marks: Marks = Marks()
-    settings: Mapping[str, Any] = field(default_factory=dict)
+    settings: Mapping[str, Any] = field(default_factory=dict)  # of [light], [subject] and [advice]
     problems: tuple[Problem, ...] = ()
 
     def preset_named(self, name: str) -> Preset | None:

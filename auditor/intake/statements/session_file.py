@@ -12,7 +12,7 @@ from typing import Any
 from auditor.errors import AuditorError, Problem
 from auditor.intake.library.walk import SESSION_NAME as SESSION_NAME
 from auditor.intake.statements.door import read_toml
-from auditor.intake.statements.ranges import out_of_range
+from auditor.intake.statements.ranges import NotAllowedError, nearest, out_of_range
 from auditor.intake.statements.session import (
     Camera,
     Lens,
@@ -21,7 +21,7 @@ from auditor.intake.statements.session import (
     SessionFile,
     Stretch,
 )
-from auditor.intake.statements.session_values import SCHEMA, NotAllowedError, nearest
+from auditor.intake.statements.session_values import SCHEMA
 from auditor.text import collapse
 
 MOST_COMPARED = 20_000  # words, to find the nearest to those that are wrong
@@ -119,13 +119,7 @@ class _Reader:
 
 
 def read_session(path: Path) -> SessionFile:
-    """Read a session file.
-
-    Raises
-    ------
-    FileFormatError
-        If it cannot be opened or is not TOML; the message names line and column.
-    """
+    """Read a session file; FileFormatError, with line and column, if it cannot be opened or is not TOML."""
     document, text = read_toml(path)
     return _build(_Reader(path, text), document)
 

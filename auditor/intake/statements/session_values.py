@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-import difflib
 import math
 from collections.abc import Callable
 from datetime import date, datetime, time
 from typing import Any
 
+from auditor.intake.statements.ranges import NotAllowedError, any_text, number, one_of
 from auditor.intake.statements.session import RingReading, ScaleReading
+from auditor.optics.rings import STOPS
 from auditor.optics.sensors import Sensor, parse_sensor
 from auditor.settings import UNMARKED_RULES
 from auditor.units import (
@@ -22,47 +23,20 @@ from auditor.units import (
 LARGEST_OFFSET_S = 100 * 365.25 * 86400.0  # a clock that was never set may lag by decades
 
 
-class NotAllowedError(ValueError):
-    """A value that is not what its key allows; the text says what is."""
-
-
-def _text(value: object) -> str:
-    if not isinstance(value, str) or not value.strip():
-        raise NotAllowedError("a text in quotes")
-    return value.strip()
-
-
 def _moment(value: object) -> str:
     """A moment or a frame's name; times that stand without quotes are TOML's own."""
     if isinstance(value, (date, time)):
         return value.isoformat(" ") if isinstance(value, datetime) else value.isoformat()
-    return _text(value)
+    return any_text(value)
 
 
-def _texts(value: object) -> tuple[str, ...]:
-    if not isinstance(value, list):
-        raise NotAllowedError('a list of texts, such as ["Red", "Green"]')
-    return tuple(_text(item) for item in value)
+def _list_of(read: Callable[[object], Any], what: str) -> Callable[[object], tuple[Any, ...]]:
+    def read_all(value: object) -> tuple[Any, ...]:
+        if not isinstance(value, list):
+            raise NotAllowedError(f"a list of {what}")
+        return tuple(map(read, value))
 
-
-def _real(value: object) -> float:
-    if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
-        raise NotAllowedError("a number")
-    return float(value)
-
-
-def _above_zero(value: object) -> float:
-    number = _real(value)
-    if number <= 0:
-        raise NotAllowedError("a number above zero")
-    return number
-
-
-def _from_zero(value: object) -> float:
-    number = _real(value)
-    if number < 0:
-        raise NotAllowedError("a number from zero up")
-    return number
+    return read_all
 
 
 def _percentage(value: object) -> float:
@@ -96,88 +70,81 @@ def _clock_offset(value: object) -> float:
     return offset_s
 
 
+def _sorted_list_of(read: Callable[[object], float], what: str) -> Callable[[object], tuple[float, ...]]:
+    read_all = _list_of(read, what)
+    return lambda value: tuple(sorted(read_all(value)))
+
+
 def _stops(value: object) -> tuple[float, ...]:
-    if not isinstance(value, list):
-        raise NotAllowedError("a list of f-numbers, such as [2.8, 4, 5.6]")
-    return tuple(sorted(_stop(item) for item in value))
-
-
-def _ring(value: object) -> tuple[float, ...]:
-    if not isinstance(value, list):
-        raise NotAllowedError('a list of distances, such as ["1m", "2m", "inf"]')
-    return tuple(sorted(_distance(item) for item in value))
-
-
-def _scale(value: object) -> tuple[ScaleReading, ...]:
-    readers = {"f_number": _stop, "focus": _distance, "near": _distance, "far": _distance}
-    example = '[{ f_number = 11, focus = "2m", near = "1.1m", far = "11m" }]'
-    return tuple(ScaleReading(*values) for values in _readings(value, readers, example))
-
-
-def _ring_checks(value: object) -> tuple[RingReading, ...]:
-    example = '{ mark = "2m", focuses = "2.2m" }, or a list of them'
-    readers = {"mark": _distance, "focuses": _distance}
-    return tuple(RingReading(*values) for values in _readings(value, readers, example))
+    named = value.strip().lower() if isinstance(value, str) else ""
+    what = 'f-numbers, such as [2.8, 4, 5.6], or "full", "half" or "third"'
+    return STOPS[named] if named in STOPS else _sorted_list_of(_stop, what)(value)
 
 
 def _readings(
-    value: object, readers: dict[str, Callable[[object], float]], example: str
-) -> list[tuple[float, ...]]:
-    entries = value if isinstance(value, list) else [value]
-    found: list[tuple[float, ...]] = []
-    for entry in entries:
-        if not isinstance(entry, dict) or entry.keys() != readers.keys():
+    kind: type, example: str, **readers: Callable[[object], float]
+) -> Callable[[object], tuple[Any, ...]]:
+    """One table of the keys given, or a list of them."""
+
+    def read(value: object) -> tuple[Any, ...]:
+        entries: list[Any] = value if isinstance(value, list) else [value]
+        if any(not isinstance(entry, dict) or entry.keys() != readers.keys() for entry in entries):
             raise NotAllowedError(example)
-        found.append(tuple(read(entry[key]) for key, read in readers.items()))
-    return found
-
-
-def _sensor(value: object) -> Sensor:
-    return parse_sensor(_text(value))
-
-
-def _one_of(*allowed: str) -> Callable[[object], str]:
-    def read(value: object) -> str:
-        if value not in allowed:
-            raise NotAllowedError(" or ".join(f'"{item}"' for item in allowed) + nearest(str(value), allowed))
-        return str(value)
+        return tuple(kind(*(own(entry[key]) for key, own in readers.items())) for entry in entries)
 
     return read
 
 
+def _sensor(value: object) -> Sensor:
+    return parse_sensor(any_text(value))
+
+
+_texts = _list_of(any_text, 'texts, such as ["Red", "Green"]')
+_above_zero, _from_zero = number(math.ulp(0), math.inf, "above zero"), number(0, math.inf, "from zero up")
+_scale = _readings(
+    ScaleReading,
+    '[{ f_number = 11, focus = "2m", near = "1.1m", far = "11m" }]',
+    f_number=_stop,
+    focus=_distance,
+    near=_distance,
+    far=_distance,
+)
+_ring_checks = _readings(
+    RingReading, '{ mark = "2m", focuses = "2.2m" }, or a list of them', mark=_distance, focuses=_distance
+)
 # table -> key -> (attribute, reader). Tables marked with [] repeat.
 SCHEMA: dict[str, dict[str, tuple[str, Callable[[object], Any]]]] = {
     "distances": {
-        "from": ("distances_from", _one_of("sensor", "lens")),
-        "in_files": ("in_files", _one_of("focus", "subject")),
+        "from": ("distances_from", one_of("sensor", "lens")),
+        "in_files": ("in_files", one_of("focus", "subject")),
     },
     "camera": {
-        "name": ("name", _text),
+        "name": ("name", any_text),
         "sensor": ("sensor", _sensor),
         "clock_offset": ("clock_offset_s", _clock_offset),
     },
     "lens": {
-        "name": ("name", _text),
+        "name": ("name", any_text),
         "focal_length": ("focal_length_mm", _length),
         "f_stops": ("f_stops", _stops),
-        "ring": ("ring_m", _ring),
+        "ring": ("ring_m", _sorted_list_of(_distance, 'distances, such as ["1m", "2m", "inf"]')),
         "scale": ("scale", _scale),
         "ring_check": ("ring_checks", _ring_checks),
     },
     "preset": {
-        "name": ("name", _text),
-        "lens": ("lens", _text),
+        "name": ("name", any_text),
+        "lens": ("lens", any_text),
         "focal_length": ("focal_length_mm", _length),
         "f_number": ("f_number", _stop),
         "focus_distance": ("focus_distance_m", _distance),
-        "kind": ("kind", _one_of("free", "line")),
+        "kind": ("kind", one_of("free", "line")),
     },
     "stretch": {
-        "preset": ("preset", _text),
+        "preset": ("preset", any_text),
         "from": ("starts", _moment),
         "to": ("ends", _moment),
-        "camera": ("camera", _text),
-        "pressed": ("pressed", _one_of("zone", "anyone")),
+        "camera": ("camera", any_text),
+        "pressed": ("pressed", one_of("zone", "anyone")),
     },
     "light": {
         "iso_max": ("iso_max", _above_zero),
@@ -185,12 +152,12 @@ SCHEMA: dict[str, dict[str, tuple[str, Callable[[object], Any]]]] = {
         "slowest_shutter": ("slowest_shutter_s", _shutter),
     },
     "marks": {
-        "keepers": ("keepers", _text),
+        "keepers": ("keepers", any_text),
         "min_rating": ("min_rating", _above_zero),
         "keeper_labels": ("keeper_labels", _texts),
         "reject_labels": ("reject_labels", _texts),
-        "unmarked": ("unmarked", _one_of(*UNMARKED_RULES)),
-        "culled_to": ("culled_to", _text),
+        "unmarked": ("unmarked", one_of(*UNMARKED_RULES)),
+        "culled_to": ("culled_to", any_text),
         "markers": ("markers", _texts),
     },
     "subject": {"speed_m_s": ("speed_m_s", _from_zero), "guess_sd": ("guess_sd", _above_zero)},
@@ -200,9 +167,3 @@ SCHEMA: dict[str, dict[str, tuple[str, Callable[[object], Any]]]] = {
         "worth": ("worth", _percentage),
     },
 }
-
-
-def nearest(word: str, allowed: tuple[str, ...] | list[str]) -> str:
-    """Ask whether the nearest allowed word was meant; empty where none is near."""
-    close = difflib.get_close_matches(word, allowed, n=1)
-    return f"; did you mean {close[0]!r}?" if close else ""

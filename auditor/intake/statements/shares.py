@@ -1,7 +1,7 @@
 """Distances without typing metres: how much of the picture's height a person of usual size fills.
 
 Shares are of the whole, uncropped picture: a picture whose shape is not its sensor's is refused. A crop that
-keeps the shape cannot be told from a smaller copy, and is taken for one.
+keeps the shape looks like a smaller copy, and is taken for one.
 """
 
 from __future__ import annotations
@@ -24,18 +24,13 @@ FAR_APART_SD = 3.0
 
 
 def picture_heights_mm(table: pd.DataFrame) -> tuple[Floats, npt.NDArray[np.bool_]]:
-    """Height on the sensor of each picture as seen upright.
+    """Height on the sensor of each picture as seen upright, and whether its shape is another; shape (n,).
 
-    Where only the 35 mm-equivalent tells the sensor's size, its shape is not known and 3:2 is recorded; a
-    camera most of whose pictures are 4:3 then has a 4:3 sensor of the same diagonal.
-
-    Returns
-    -------
-    height_mm : numpy.ndarray, shape (n,)
-        NaN where the picture's size in pixels is unknown, its shape is not the sensor's, or the sensor is
-        unknown or only assumed.
-    misshapen : numpy.ndarray of bool, shape (n,)
-        Where its shape is not the sensor's.
+    Reads ``camera``, ``pixel_width``, ``pixel_height``, ``sensor_width_mm``, ``sensor_height_mm`` and
+    ``sensor_source``. Where only the 35 mm-equivalent gives the sensor's size, its shape is not known and 3:2
+    is recorded; a camera most of whose pictures are 4:3 then has a 4:3 sensor of the same diagonal. NaN where
+    the picture's size in pixels is unknown, its shape is not the sensor's, or the sensor is unknown or only
+    assumed.
     """
     width_px, height_px, side_a, side_b = (
         table[name].to_numpy("float64", na_value=np.nan)
@@ -63,19 +58,11 @@ def _alike(shape: Floats, other: Floats | float) -> npt.NDArray[np.bool_]:
 
 @dataclass(frozen=True, slots=True)
 class SharesPlaced:
-    """Distances by the shares of the notes, arrays of shape (k,); NaN where there is none.
+    """Distances by the shares of the notes, arrays of shape (k,); NaN where there is none."""
 
-    Attributes
-    ----------
-    distance_m, rel_sd : numpy.ndarray
-        By the surest share.
-    by_measure : dict of str to (numpy.ndarray, numpy.ndarray)
-        Distance and error by each share.
-    """
-
-    distance_m: Floats
+    distance_m: Floats  # by the surest share
     rel_sd: Floats
-    by_measure: Mapping[str, tuple[Floats, Floats]]
+    by_measure: Mapping[str, tuple[Floats, Floats]]  # distance and error by each share
 
     def contradiction(self, i: int) -> str:
         """The two shares of a frame that lie furthest apart, where they contradict; else empty."""

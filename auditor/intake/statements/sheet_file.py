@@ -6,16 +6,16 @@ fault ends the reading with its place, since a half-read sheet would bend what i
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
-from auditor.errors import FileFormatError, UnitError
+from auditor.errors import AuditorError, FileFormatError
 from auditor.intake.statements.bodies import MEASURES
 from auditor.intake.statements.door import MIB, read_json
-from auditor.optics.sensors import parse_sensor
-from auditor.units import parse_distance_m, parse_f_number, parse_length_mm
+from auditor.intake.statements.ranges import NotAllowedError, Read, any_text, number, one_of
+from auditor.intake.statements.session_values import SCHEMA
 
 LARGEST_BYTES = 32 * MIB
 MOST_ENTRIES = 100_000
@@ -56,104 +56,61 @@ class SheetFile:
     frames: tuple[SheetFrame, ...]
 
 
-class _FaultError(ValueError):
-    """Something is not what its place allows."""
-
-
-Read = Callable[[Any], Any]
-
-
 def _text(value: Any) -> str:
-    if not isinstance(value, str) or not value.strip() or len(value) > LONGEST_TEXT or "\0" in value:
-        raise _FaultError(f"a text of 1 to {LONGEST_TEXT} characters")
-    return value
+    any_text(value)
+    return str(value)
 
 
-def _one_of(*allowed: str) -> Read:
-    def read(value: Any) -> str:
-        if value not in allowed:
-            raise _FaultError(f"one of {', '.join(allowed)}")
-        return str(value)
-
-    return read
-
-
-def _number(low: float, high: float) -> Read:
-    def read(value: Any) -> float:
-        if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
-            raise _FaultError(f"a number from {low:g} to {high:g}")
-        return float(value)
-
-    return read
-
-
-def _typed(parse: Callable[[str], Any]) -> Read:
-    """A text in the words of a session file, kept as it was written."""
-
-    def read(value: Any) -> str:
-        parse(_text(value))
-        return str(value)
-
-    return read
-
-
-def _f_number(value: Any) -> float:
-    if isinstance(value, bool) or not isinstance(value, int | float | str):
-        raise _FaultError("an f-number")
-    return parse_f_number(value)
+def _name_or_none(value: Any) -> str:
+    return "" if value == "" else _text(value)
 
 
 def _truth(value: Any) -> bool:
     if not isinstance(value, bool):
-        raise _FaultError("true or false")
+        raise NotAllowedError("true or false")
     return value
 
 
-_distance_m = _number(0.01, 10_000.0)
+_distance_m = number(0.01, 10_000.0, "from 0.01 to 10000")
 
 
 def _distances(value: Any) -> tuple[float, ...]:
     if not isinstance(value, list) or len(value) > 50:
-        raise _FaultError("a list of at most 50 distances")
+        raise NotAllowedError("a list of at most 50 distances")
     return tuple(_distance_m(item) for item in value)
 
 
-_CAMERA: dict[str, Read] = {
-    "name": lambda value: _text(value) if value != "" else "",
-    "sensor": _typed(parse_sensor),
-}
-_PRESET: dict[str, Read] = {
-    "name": _text,
-    "lens": _text,
-    "focal_length": _typed(parse_length_mm),
-    "f_number": _f_number,
-    "focus_distance": _typed(parse_distance_m),
-}
-_STRETCH: dict[str, Read] = {"preset": _text, "from": _text, "to": _text, "camera": _text}
+def _as_typed(table: str, *keys: str) -> dict[str, Read]:
+    """Keys of a session file's table, checked as there and kept as they were written."""
+
+    def checked(read: Read, value: Any) -> Any:
+        read(value)
+        return value
+
+    return {key: partial(checked, SCHEMA[table][key][1]) for key in keys}
+
+
+_CAMERA = {"name": _name_or_none, **_as_typed("camera", "sensor")}
+_PRESET = _as_typed("preset", "name", "lens", "focal_length", "f_number", "focus_distance")
+_STRETCH = _as_typed("stretch", "preset", "from", "to", "camera")
 _FRAME: dict[str, Read] = {
     "file": _text,
-    "measure": _one_of(*MEASURE_NAMES),
-    "share": _number(1e-5, 5.0),
+    "measure": one_of(*MEASURE_NAMES),
+    "share": number(1e-5, 5.0, "from 0.00001 to 5"),
     "distances": _distances,
-    "sd": _number(1e-4, 5.0),
+    "sd": number(1e-4, 5.0, "from 0.0001 to 5"),
     "guess": _distance_m,
-    "sharp": _one_of("yes", "no", "unsure"),
-    "sharp_seen": _one_of("shown", "pixels"),
-    "shown_px": _number(1.0, 100_000.0),
-    "reason": _one_of(*REASONS),
+    "sharp": one_of("yes", "no", "unsure"),
+    "sharp_seen": one_of("shown", "pixels"),
+    "shown_px": number(1.0, 100_000.0, "from 1 to 100000"),
+    "reason": one_of(*REASONS),
     "skipped": _truth,
     "answered": _text,
 }
 
 
 def read_sheet(path: Path) -> SheetFile:
-    """Read a filled sheet.
-
-    Raises
-    ------
-    FileFormatError
-        If it cannot be opened, is no filled sheet, or holds a value that is not allowed, with its place.
-    """
+    """Read a filled sheet; FileFormatError, with the place, where it is none or a value is not allowed."""
     document = read_json(path, LARGEST_BYTES)
     if not isinstance(document, dict) or not isinstance(document.get("sample"), str):
         raise FileFormatError(f"{path} is no filled sheet.", "Name the file that the sheet saved.")
@@ -181,8 +138,8 @@ def _rows(
     if not isinstance(entries, list) or len(entries) > MOST_ENTRIES:
         raise FileFormatError(f"{path}, {name}: this is no list that can be read.", "Save the sheet again.")
     rows = []
-    for number, entry in enumerate(entries):
-        place = f"{path}, {name}[{number}]"
+    for at, entry in enumerate(entries):
+        place = f"{path}, {name}[{at}]"
         if not isinstance(entry, dict):
             raise FileFormatError(f"{place} is no table.", "Save the sheet again.")
         row = {}
@@ -190,12 +147,14 @@ def _rows(
             if value is None or key not in schema:  # unanswered; a key of a later version
                 continue
             try:
+                if isinstance(value, str) and (len(value) > LONGEST_TEXT or "\0" in value):
+                    raise NotAllowedError(f"a text of at most {LONGEST_TEXT} characters")
                 row[key] = schema[key](value)
-            except _FaultError as fault:
+            except NotAllowedError as fault:
                 raise FileFormatError(
                     f"{place}.{key} = {str(value)[:60]!r} is not allowed.", f"It needs {fault}."
                 ) from None
-            except UnitError as error:
+            except AuditorError as error:
                 raise FileFormatError(f"{place}.{key}: {error.what}", error.next_step) from None
         if needed not in row:
             raise FileFormatError(f"{place} has no {needed!r}.", "Save the sheet again.")

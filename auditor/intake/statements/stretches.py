@@ -1,7 +1,7 @@
 """Finds which frames each stretch of a session file covers: which preset was on the lens when.
 
 A stretch with a slip sets nothing, but ends the one before all the same, so that no setting flows on into
-frames of which it was not said. Where it cannot be told where such a stretch begins, it cannot be told where
+frames of which it was not said. Where nobody knows where such a stretch begins, nobody knows where
 the one before ends either, and both set nothing.
 """
 
@@ -23,13 +23,7 @@ NOBODY, SEVERAL = -1, -2
 
 
 def claim_stretches(session: SessionFile, rows: Rows, index: FrameIndex) -> Claims:
-    """State which preset each stretch of one session file puts on which of the rows that it governs.
-
-    Returns
-    -------
-    Claims
-        Of the quantity ``preset``, their values :class:`auditor.intake.statements.session.Preset`.
-    """
+    """State which preset each stretch of one session file puts on which of the rows that it governs."""
     if not session.stretches or session.path is None:
         return Claims()
     reader = _Reader(session, index.timeline(rows), index)
@@ -155,7 +149,7 @@ class _Reader:
             if _share(stretch, other):
                 if other.ends is None:
                     self.unplaced[earlier] = (
-                        f"it cannot be told where the next one begins ({stretch.starts or 'from'})"
+                        f"nobody knows where the next one begins ({stretch.starts or 'from'})"
                     )
                 return
 

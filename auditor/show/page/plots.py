@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
+from functools import partial
 from typing import Any
 
 import numpy as np
 from markupsafe import Markup
 
+from auditor.evidence.line_presses import LinePresses
 from auditor.show.fitted_tables import BlurPicture
-from auditor.show.page.model import Rate
+from auditor.show.page.model import Rate, said
+from auditor.show.page.ring_scale import scale_of
 from auditor.show.page.svg import along, element, line, picture, shape_at, stretched
+from auditor.units import format_distance, format_exposure_time
 
 LANE = 16.0
+STANDARD_TIMES_S = (1 / 4000, 1 / 2000, 1 / 1000, 1 / 500, 1 / 250, 1 / 125, 1 / 60, 1 / 30, 1 / 15)
 _ACROSS, _STEP = 20, 15.0
 # One shape for each cause, so that colour is never alone; the side of a place is 12.
 SHAPES = {
@@ -108,3 +114,43 @@ def draw_curve(told: BlurPicture, label: str) -> Markup:
         under = {"y": height - 6, "text_anchor": "middle", "class_": "label"}
         parts.append(element("text", name, x=along(x(blur_mm)), **under))
     return picture(label, height, *parts, class_="curve")
+
+
+def draw_line(one: LinePresses, finding: str) -> Markup:
+    """Draw exposure time over distance at a line: a block where a walker stays sharp, every frame a dot."""
+    height, head, foot = 210.0, 24.0, 24.0
+    frames, edge = one.frames, one.edge
+    scale = scale_of([*frames["distance_m"], *edge["distance_m"]], [])
+    times = np.log([*frames["exposure_time_s"], *edge["longest_s"].tail(1), edge["longest_s"].max()])
+    shortest, longest = times.min() - 0.3, times.max() + 0.3
+
+    def y(time_s: float) -> float:
+        share = (math.log(max(time_s, 1e-9)) - shortest) / (longest - shortest)
+        return float(height - foot - min(max(share, 0), 1) * (height - head - foot))
+
+    ends = [(end, 0.0) for end in edge["distance_m"].iloc[[0, -1]]] if len(edge) else []
+    corners = [*ends[:1], *edge.itertuples(index=False), *ends[1:]]
+    block = "L".join(f"{1000 * scale.at(at):.0f} {1000 * y(time) / height:.0f}" for at, time in corners)
+    at = along(scale.at(one.line_m))
+    parts = [
+        stretched(f"M{block}Z" if block else "", class_="band"),
+        line(at, head, at, height - foot, "mark"),
+    ]
+    for time_s in STANDARD_TIMES_S:
+        if head + 8 < y(time_s) < height - foot:
+            level = f"{y(time_s):.1f}"
+            parts.append(line("0", level, "100%", level, "track"))
+            beside = {"x": "100%", "y": level, "dy": -3, "text_anchor": "end", "class_": "label"}
+            parts.append(element("text", format_exposure_time(time_s), **beside))
+    for row in frames.itertuples():
+        kind = "kept" if row.kept else "not-kept"
+        place = {"cx": along(scale.at(row.distance_m)), "cy": f"{y(row.exposure_time_s):.1f}", "r": 4}
+        parts.append(element("circle", **place, class_=kind))
+    parts.append(line("0", height - foot, "100%", height - foot, "base"))
+    for distance_m in (one.near_limit_m, one.line_m, one.far_limit_m):
+        if scale.holds(distance_m):
+            named = said(partial(format_distance, distance_m))._asdict()
+            spans = (element("tspan", text, class_=unit) for unit, text in named.items())
+            under = {"y": height - 6, "text_anchor": "middle", "class_": "label"}
+            parts.append(element("text", *spans, x=along(scale.at(distance_m)), **under))
+    return picture(finding, height, *parts, class_="curve")

@@ -76,15 +76,17 @@ def _lens_view(audit: Audit, number: int, lens: str) -> LensView:
 
 
 def _next_time(audit: Audit, decided: Decided, causes: dict[str, int]) -> NextTime:
-    expected, zone_said = next_time.expect(decided), next_time.in_the_zone(decided.known)
-    sure = [next_time.rests_on(decided.known), next_time.strictness(decided)]
+    known, expected = decided.known, next_time.expect(decided)
+    sure = [next_time.rests_on(known), next_time.strictness(decided)]
+    if not known.marked and next_time.in_the_zone(known) != expected:
+        sure.append(next_time.in_the_zone(known))
     return NextTime(
         headline=next_time.headline(decided),
         expect=expected,
         instead=next_time.instead(decided),
         blur=next_time.blur_costs(causes, decided.exposure_time_s),
         walk=next_time.next_walk(decided),
-        sure=tuple(one for one in (*sure, zone_said if zone_said != expected else "") if one),
+        sure=tuple(filter(None, sure)),
         step=next_time.step(decided, audit.sources),
     )
 

@@ -155,7 +155,12 @@ def subjects(told: LensDecision) -> str:
     """Say how many of 100 subjects were sharp, and how many could be."""
     one = told.subjects
     whom = "passers" if one.of_passers else "subjects you pressed at"
-    now = f"about {of_100(one.share_now)} were sharp as you set it"
+    eye = "to a usual eye"
+    if told.tolerances.verdicts >= VERDICTS:
+        eye = "to your eye"
+    elif told.decision.rests_on == "keepers":
+        eye = "by what you keep"
+    now = f"about {of_100(one.share_now)} were sharp {eye} as you set it"
     said = f"Of 100 {whom}, {now} ({likely(one.now_low, one.now_high)}; {whole(one.n)} measured)"
     if told.decision.kind == "change" and not math.isnan(one.share_best):
         return f"{said}; set as advised, {of_100(one.share_best)} ({likely(one.low, one.high)})."

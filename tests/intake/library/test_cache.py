@@ -440,6 +440,7 @@ def test_a_cache_that_another_run_is_just_making_is_left_to_it(read, cache, monk
     assert read(cache)[1] == []
 
 
+@pytest.mark.slow
 def test_two_runs_at_once_share_a_cache(tmp_path, archive, photo):
     for i in range(400):
         shutil.copy(archive / "d0" / "P1010000.jpg", archive / "d1" / f"Q{i:07d}.jpg")
@@ -471,6 +472,7 @@ def test_two_runs_at_once_share_a_cache(tmp_path, archive, photo):
     assert in_cache(cache, "PRAGMA application_id") == [(APPLICATION_ID,)]
 
 
+@pytest.mark.slow
 def test_the_command_uses_the_users_cache_folder_or_none(tmp_path, archive):
     home = tmp_path / "home"
     environment = os.environ | {"XDG_CACHE_HOME": str(home), "HOME": str(home)}

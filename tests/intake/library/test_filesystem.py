@@ -145,6 +145,7 @@ def test_names_of_every_kind_come_through(tmp_path, photo, auditor):
     assert [row["files"] for row in rows] == files
 
 
+@pytest.mark.slow
 def test_formulas_quotes_and_line_breaks_in_a_files_texts_are_only_text(tmp_path, photo, auditor):
     texts = [
         "=cmd|' /C calc'!A0",
@@ -322,6 +323,7 @@ def test_a_read_only_output_folder_is_an_error_with_a_next_step(zoo, auditor, tm
     assert str(disk) in done.stderr
 
 
+@pytest.mark.slow
 @as_superuser
 @pytest.mark.parametrize("left_bytes", [0, 4096])
 @pytest.mark.parametrize("words", OUTPUTS)

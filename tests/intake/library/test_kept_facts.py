@@ -301,6 +301,7 @@ def test_names_and_folders_count_where_a_file_system_leaves_the_times_as_they_ar
         assert state_of(replace(found, pictures=[other, *rest])) != state_of(found)
 
 
+@pytest.mark.slow
 def test_an_audit_says_the_same_the_second_time(tmp_path):
     """The demo, whole."""
     cache = tmp_path / "read.sqlite"

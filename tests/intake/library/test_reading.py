@@ -170,6 +170,7 @@ def test_records_and_sidecars_are_those_of_the_single_readers_in_the_order_of_th
     assert sorted(broken) == [f"broken{i}.xmp" for i in range(6)]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("workers", [2, 3, 7])
 def test_the_result_does_not_depend_on_the_number_of_processes(mixed, at_once, workers, monkeypatch):
     found = find_files([mixed])
@@ -241,6 +242,7 @@ def test_an_error_in_the_main_process_leaves_no_process_behind(mixed, at_once):
     assert not children(os.getpid())
 
 
+@pytest.mark.slow
 @on_linux
 def test_ctrl_c_stops_within_a_second_keeps_what_was_read_and_says_how_to_go_on(many, tmp_path):
     cache = tmp_path / "cache.sqlite"
@@ -265,6 +267,7 @@ def test_ctrl_c_stops_within_a_second_keeps_what_was_read_and_says_how_to_go_on(
     assert rows_in(cache) == 24_000
 
 
+@pytest.mark.slow
 @on_linux
 def test_kill_9_leaves_a_usable_cache_and_no_process(many, tmp_path):
     cache = tmp_path / "cache.sqlite"

@@ -15,6 +15,7 @@ CAMERAS = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("camera", CAMERAS)
 @pytest.mark.parametrize("face_px", [60, 120, 180])
 def test_a_known_disc_is_read_within_a_quarter(face_px, camera):
@@ -24,6 +25,7 @@ def test_a_known_disc_is_read_within_a_quarter(face_px, camera):
             assert read == pytest.approx(c, rel=0.25), f"disc of {c} px"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("camera", ["clean", "noisy"])
 @pytest.mark.parametrize("face_px", [60, 120, 180])
 def test_more_blur_reads_as_more(face_px, camera):

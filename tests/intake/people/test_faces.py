@@ -41,6 +41,7 @@ def packaged(name: str) -> Image.Image:
     return Image.fromarray(array.astype(np.uint8) * 255 if array.dtype == bool else array).convert("RGB")
 
 
+@pytest.mark.slow
 @needs_detector
 @pytest.mark.parametrize("face_px", [64, 100, 180, 300, 500])
 def test_the_known_size_is_read_within_8_percent(face_px):
@@ -58,6 +59,7 @@ def test_the_ends_lie_on_nose_root_and_chin():
     assert np.hypot(face.chin_x - face.nose_x, face.chin_y - face.nose_y) == pytest.approx(face.face_px)
 
 
+@pytest.mark.slow
 @needs_detector
 @pytest.mark.parametrize(("width", "names"), [(None, WITHOUT_PEOPLE), (3000, WITHOUT_PEOPLE[:3])])
 def test_no_face_is_accepted_where_there_are_no_people(width, names):
@@ -77,6 +79,7 @@ def test_a_network_is_used_at_one_shape_only():
     assert first == [len(facemodel.find(pixels, 0.3).score) for pixels in shapes] == [0, 0, 0]
 
 
+@pytest.mark.slow
 @needs_detector
 def test_a_blurred_noisy_face_is_found_and_its_blur_read():
     """A disc of 30 px on a face of 120 px: 0.25 of its length."""

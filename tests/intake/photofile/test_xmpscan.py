@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+import pytest
 from hypothesis import event, given, settings
 from hypothesis import strategies as st
 
@@ -40,6 +41,7 @@ def elements(draw: Any, depth: int = 0) -> str:
     return f"<{name}{attributes}>{inner}</{name}>"
 
 
+@pytest.mark.slow
 @settings(max_examples=600, derandomize=True, deadline=None)
 @given(st.lists(elements(), max_size=4), st.lists(elements(), max_size=2), text)
 def test_the_quick_scan_agrees_with_the_parser_wherever_it_answers(

@@ -55,7 +55,7 @@ WORST_PICTURES = {
     "500,000 boxes in an index": b.box(b"ftyp", b"heic", bytes(4), b"mif1")
     + b.box(b"meta", bytes(4), b.box(b"free") * 500_000),
     "texts that inflate, a thousand times": b.png(
-        b.chunk(b"zTXt", b"Raw profile type exif\0\0" + zlib.compress(bytes(4 << 20))) * 1000
+        b.chunk(b"iTXt", b"XML:com.adobe.xmp\0\1\0\0\0" + zlib.compress(bytes(4 << 20))) * 1000
     ),
     "XMP a thousand times": b.jpeg(
         after=1000

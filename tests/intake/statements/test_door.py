@@ -226,6 +226,7 @@ SLOW_SESSIONS = {
 }  # fmt: skip
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("case", SLOW_SESSIONS)
 def test_no_session_file_takes_long(walk, case, in_time):
     folder = walk(20)
@@ -241,6 +242,7 @@ SLOW_NOTES = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("case", SLOW_NOTES)
 @pytest.mark.parametrize("column", ["keeper", "subject_distance"])
 def test_no_notes_take_long(walk, case, column, in_time):
@@ -251,6 +253,7 @@ def test_no_notes_take_long(walk, case, column, in_time):
     assert archive.problems
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("property_", ["xmp:x{i}", "rdf:li", "xmp:Rating"])
 def test_no_sidecar_takes_long(tmp_path, property_, in_time):
     path = tmp_path / "a.xmp"

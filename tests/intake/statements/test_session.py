@@ -4,6 +4,7 @@ import math
 
 import pytest
 
+from auditor.cli.typed import read_f_stops
 from auditor.errors import FileFormatError
 from auditor.intake.statements.session_file import read_session
 
@@ -74,6 +75,15 @@ def test_every_table_and_key_of_the_design_is_read(tmp_path):
         "guess_sd": 0.2,
         "worth": 0.15,
     }
+
+
+@pytest.mark.parametrize("word", ["full", "half", "third"])
+def test_stops_may_be_named_as_on_the_command_line(tmp_path, word):
+    read = session(tmp_path, f'[[lens]]\nfocal_length = "28mm"\nf_stops = "{word}"\n')
+    assert read.problems == ()
+    assert list(read.lenses[0].f_stops) == read_f_stops(word)
+    wrong = session(tmp_path, '[[lens]]\nfocal_length = "28mm"\nf_stops = "fifth"\n').problems
+    assert '"third"' in wrong[0].what + wrong[0].next
 
 
 def test_an_empty_file_is_allowed(tmp_path):

@@ -16,7 +16,7 @@ from auditor.intake.filled_files import (
     read_filled_session,
     write_keeping,
 )
-from auditor.intake.starter import session_text, told_lines
+from auditor.intake.starter import recorded_lines, session_text
 from auditor.intake.statements.session_file import read_session
 from auditor.intake.statements.sheet_file import read_sheet
 from auditor.intake.taking import Filled, from_sheet, merge_filled, without
@@ -204,7 +204,7 @@ def test_notes_and_session_come_back_as_they_were_written(tmp_path):
     (tmp_path / "session.toml").write_text(session_text(session, told))
     assert read_filled_session(tmp_path / "session.toml") == {**session, "light": {}}
     text = (tmp_path / "session.toml").read_text()
-    assert told_lines(text) == told
+    assert recorded_lines(text) == told
     assert session_text(read_filled_session(tmp_path / "session.toml"), told) == text
     assert read_filled_notes(tmp_path / "gone.csv") == read_filled_session(tmp_path / "gone.toml") == {}
 

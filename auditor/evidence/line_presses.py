@@ -1,0 +1,143 @@
+"""Presses at a line: with a preset set in advance to a place where subjects pass, how near, and how fast.
+
+Below the longest time that a distance allows, defocus, diffraction and the median crossing's motion together
+stay within the circle of confusion (root of the sum of squares, as in the frame table's columns).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from auditor.evidence.bursts import zone_focused
+from auditor.evidence.distances_met import DistancesMet
+from auditor.evidence.proportions import Floats
+from auditor.evidence.weighted_shares import weighted_shares
+from auditor.evidence.weights import sampled_frames
+from auditor.frames import KEEPER
+from auditor.optics.blur import airy_mm, defocus_mm, motion_mm
+from auditor.optics.lens import lens_distance_m, magnification
+
+EDGE_POINTS = 60
+
+
+@dataclass(frozen=True, slots=True)
+class LinePresses:
+    """How presses with one preset at a line went.
+
+    Attributes
+    ----------
+    preset : str
+    line_m, near_limit_m, far_limit_m : float
+        The ring's distance and its sharp zone [m].
+    speed_m_s : float
+        Of those who walk past.
+    bursts : int
+        Bursts with a known distance.
+    median_m, low_m, high_m : float
+        Where the middle subject stood, put back to all bursts, and its interval [m].
+    before, behind : tuple of float
+        Share of frames nearer than the zone and farther than it, each with its interval, put back to all.
+    longest_s : float
+        Longest exposure time for somebody who walks past at the line [s]; NaN where no time is short enough.
+    timed, slower : int
+        Frames with a known time and no flash; those of them with a longer one.
+    frames : pandas.DataFrame
+        ``distance_m, exposure_time_s, kept`` of the timed frames with a distance, on the frame table's index.
+    edge : pandas.DataFrame
+        ``distance_m, longest_s``: the longest time over distance, where there is one.
+    """
+
+    preset: str
+    line_m: float
+    near_limit_m: float
+    far_limit_m: float
+    speed_m_s: float
+    bursts: int
+    median_m: float
+    low_m: float
+    high_m: float
+    before: tuple[float, float, float]
+    behind: tuple[float, float, float]
+    longest_s: float
+    timed: int
+    slower: int
+    frames: pd.DataFrame
+    edge: pd.DataFrame
+
+
+def line_presses(
+    table: pd.DataFrame, met: DistancesMet, presets: Collection[str], speed_m_s: float, confidence: float
+) -> tuple[LinePresses, ...]:
+    """Describe the presses with each preset at a line of which counted frames have a distance."""
+    frames = zone_focused(table)
+    frames = frames[np.isfinite(frames["focus_distance_m"]) & frames["near_limit_m"].notna()]
+    rows = met.presets[met.presets["preset"].isin(set(presets) & set(frames["preset"]))]
+    own = frames.groupby("preset").get_group
+    return tuple(_presses(row, own(row.preset), speed_m_s, confidence) for row in rows.itertuples())
+
+
+def longest_time_s(
+    focal_length_mm: float,
+    f_number: float,
+    line_m: float,
+    subject_distance_m: npt.ArrayLike,
+    speed_m_s: float,
+    coc_mm: float,
+) -> Floats:
+    """Longest exposure time [s] for a walker at a distance [m], shape of the distances; NaN where none is.
+
+    t = sqrt(c^2 - b^2 - d^2) / (smear a second), infinite for those who stand.
+    """
+    subject = np.asarray(subject_distance_m, dtype=float)
+    size = magnification(lens_distance_m(subject, focal_length_mm), focal_length_mm)
+    still = np.hypot(defocus_mm(focal_length_mm, f_number, line_m, subject), airy_mm(f_number, size))
+    a_second = motion_mm(focal_length_mm, subject, speed_m_s, 1.0)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.asarray(np.sqrt(coc_mm**2 - still**2) / a_second)
+
+
+def _presses(row: Any, frames: pd.DataFrame, speed_m_s: float, confidence: float) -> LinePresses:
+    known, sampled = sampled_frames(frames)
+
+    def share(side: str) -> tuple[float, float, float]:
+        found = weighted_shares(known["side"] == side, np.zeros(len(known)), 1, sampled, confidence)
+        return float(found.rate[0]), float(found.low[0]), float(found.high[0])
+
+    names = ("focal_length_mm", "f_number", "focus_distance_m", "coc_mm", "near_limit_m", "far_limit_m")
+    focal_mm, number, line_m, coc_mm, near_m, far_m = (float(frames[name].median()) for name in names)
+    flash = frames["flash"].fillna(False).to_numpy(bool)
+    timed = frames[frames["exposure_time_s"].notna() & ~flash]
+    longest_s = float(longest_time_s(focal_mm, number, line_m, line_m, speed_m_s, coc_mm))
+    points = timed[timed["subject_distance_m"].notna()]
+    along = np.geomspace(near_m, min(far_m, 4 * line_m), EDGE_POINTS)
+    edge = longest_time_s(focal_mm, number, line_m, along, speed_m_s, coc_mm)
+    return LinePresses(
+        preset=str(row.preset),
+        line_m=line_m,
+        near_limit_m=near_m,
+        far_limit_m=far_m,
+        speed_m_s=speed_m_s,
+        bursts=row.bursts,
+        median_m=row.median_m,
+        low_m=row.median_low_m,
+        high_m=row.median_high_m,
+        before=share("near"),
+        behind=share("far"),
+        longest_s=longest_s,
+        timed=len(timed),
+        slower=int((timed["exposure_time_s"] > longest_s * 1.05).sum()),
+        frames=pd.DataFrame(
+            {
+                "distance_m": points["subject_distance_m"],
+                "exposure_time_s": points["exposure_time_s"],
+                "kept": points["counted_as"] == KEEPER,
+            }
+        ),
+        edge=pd.DataFrame({"distance_m": along, "longest_s": edge}).dropna(),
+    )
