@@ -48,11 +48,11 @@ class Advised:
 
 @dataclass(frozen=True, slots=True)
 class PastAdvice:
-    """The file as it was found: its lines as they stand, what they say, and the sum of its bytes."""
+    """The file as it was found: its lines as they stand, and what they say."""
 
     lines: tuple[str, ...] = ()
     advised: tuple[Advised, ...] = ()
-    sum: str = ""
+    sum: str = ""  # SHA-256 of its bytes; with problems and no sum it cannot be read, and is left alone
     problems: list[Problem] = field(default_factory=list)
 
 
@@ -68,25 +68,13 @@ class Kept:
 
 @dataclass(frozen=True, slots=True)
 class Followed:
-    """What became of one advice.
-
-    Attributes
-    ----------
-    advised : Advised
-    walks, presses : int
-        With this lens since, up to the walk told of.
-    followed : int
-        Presses at what was advised.
-    kept, sharp : Kept or None
-        Of the presses that followed it, those that were counted, or judged; None where none was, or nothing
-        was promised.
-    """
+    """What became of one advice on the walks since, up to the one told of."""
 
     advised: Advised
-    walks: int
+    walks: int  # with this lens; the presses too
     presses: int
-    followed: int
-    kept: Kept | None
+    followed: int  # presses at what was advised
+    kept: Kept | None  # of these, where they were counted, or judged, and something was promised
     sharp: Kept | None
 
 
@@ -172,6 +160,10 @@ def _line(told: LensDecision, walk: pd.Timestamp, settings: Settings) -> dict[st
         "kept": promise_kept(told.level),
         "sharp": promise_sharp(promised, low, high, settings.confidence),
     }
+    level = told.level
+    rests_on = {"by": decision.rests_on, "walks": level.sessions, "presses": level.presses,
+                "with_keeper": level.hits, "measured": told.measured,
+                "verdicts": told.tolerances.verdicts}  # fmt: skip
     return {
         "date": f"{walk:%Y-%m-%d}",
         "lens": told.lens,
@@ -179,14 +171,7 @@ def _line(told: LensDecision, walk: pd.Timestamp, settings: Settings) -> dict[st
         "kind": decision.kind,
         "settings": [asdict(each) for each in chosen],
         "promise": {name: None if share is None else asdict(share) for name, share in shares.items()},
-        "rests_on": {
-            "by": decision.rests_on,
-            "walks": told.level.sessions,
-            "presses": told.level.presses,
-            "with_keeper": told.level.hits,
-            "measured": told.measured,
-            "verdicts": told.tolerances.verdicts,
-        },
+        "rests_on": rests_on,
         "walk": walk.isoformat(),
     }
 

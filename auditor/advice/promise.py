@@ -63,10 +63,7 @@ def promise_kept(level: Level, presses: int = 60) -> Promise | None:
 def promise_sharp(
     share: float, low: float, high: float, confidence: float, presses: int = 60
 ) -> Promise | None:
-    """Promise the share of presses that will be sharp, from its interval over all walks; None where unknown.
-
-    How much the shares of walks differ is that of walks in general (:data:`SPREAD_CENTRE`).
-    """
+    """Promise a share of sharp presses, from its interval over all walks; walks differ as they mostly do."""
     ends = np.clip([share, low, high], 0.005, 0.995)
     if not np.isfinite(ends).all():
         return None

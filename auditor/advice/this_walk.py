@@ -28,35 +28,16 @@ FEWEST_NEW = 3  # presses in a light that was never met before
 
 @dataclass(frozen=True, slots=True)
 class Diary:
-    """Walks over time, and one of them closely.
+    """Walks over time, and one of them closely."""
 
-    Attributes
-    ----------
-    walks : pandas.DataFrame
-        See :func:`auditor.evidence.walks.count_walks`.
-    drifts : tuple of Drift
-    row : int
-        Of ``walks``: the walk told of.
-    presets : pandas.DataFrame
-        ``preset, f_number, focus_distance_m, presses`` of that walk, the most used first.
-    new : tuple of (str, str)
-        What no earlier walk had: ``camera``, ``lens``, ``preset`` or ``light``, and its name.
-    telling : pandas.DataFrame
-        ``file, why, subject_distance_m``: one frame of each kind that there is.
-    again : tuple of str
-        Frames that were passed over though sharp in the zone; see :func:`auditor.evidence.walks.second_look`.
-    followed : tuple of Followed
-        What became of what was advised before.
-    """
-
-    walks: pd.DataFrame
+    walks: pd.DataFrame  # see :func:`auditor.evidence.walks.count_walks`
     drifts: tuple[Drift, ...]
-    row: int
-    presets: pd.DataFrame
-    new: tuple[tuple[str, str], ...]
-    telling: pd.DataFrame
-    again: tuple[str, ...]
-    followed: tuple[Followed, ...]
+    row: int  # of `walks`: the walk told of
+    presets: pd.DataFrame  # preset, f_number, focus_distance_m, presses of that walk, the most used first
+    new: tuple[tuple[str, str], ...]  # camera, lens, preset or light that no earlier walk had, and its name
+    telling: pd.DataFrame  # file, why, subject_distance_m: one frame of each kind that there is
+    again: tuple[str, ...]  # passed over though sharp in the zone
+    followed: tuple[Followed, ...]  # what became of what was advised before
 
     @property
     def walk(self) -> Any:

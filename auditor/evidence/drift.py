@@ -30,32 +30,16 @@ LUCK = {"kept": 30.0, "distance": 7.0, "f_number": 0.0, "ring": 0.0, "presses": 
 
 @dataclass(frozen=True, slots=True)
 class Drift:
-    """The change of one thing from the first walk to the last, along the line through all.
-
-    Attributes
-    ----------
-    what : str
-        ``kept`` (share of presses), ``distance`` (middle, m), ``f_number``, ``ring`` (focus distance, m) or
-        ``presses`` (of a walk).
-    first, last : float
-        At either end of the line.
-    low, high : float
-        Interval of the change: a difference of shares, else ``last`` over ``first``.
-    level : float
-        Of the interval.
-    walks : int
-    shown : bool
-        Whether the interval leaves out no change.
-    """
+    """The change of one thing from the first walk to the last, along the line through all."""
 
     what: What
-    first: float
+    first: float  # at either end of the line: a share, metres, an f-number or presses
     last: float
-    low: float
+    low: float  # interval of the change: a difference of shares, else last over first
     high: float
-    level: float
+    level: float  # of the interval
     walks: int
-    shown: bool
+    shown: bool  # whether the interval leaves out no change
 
 
 def find_drifts(walks: pd.DataFrame) -> tuple[Drift, ...]:

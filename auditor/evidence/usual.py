@@ -24,31 +24,18 @@ NO_USUAL, WITHIN, MORE, LESS = "no_usual", "usual", "more", "less"
 
 @dataclass(frozen=True, slots=True)
 class Usual:
-    """Intervals of walks in order of time; arrays of shape (walks,), NaN where nothing is usual yet.
+    """Intervals of walks in order of time, shape (walks,); NaN where nothing is usual yet."""
 
-    Attributes
-    ----------
-    low, high : numpy.ndarray
-        Of such a walk 19 of 20 have at least ``low``, and 19 of 20 at most ``high``: shares, or presses.
-    place : numpy.ndarray of str
-        ``more`` (than at most 1 of 20 such walks would have), ``usual``, ``less``, ``no_usual``, or empty
-        where the walk itself tells nothing.
-    """
-
-    low: Floats
-    high: Floats
-    place: npt.NDArray[np.object_]
+    low: Floats  # 19 of 20 such walks have at least this: shares, or presses
+    high: Floats  # 19 of 20 have at most this
+    place: npt.NDArray[np.object_]  # more, usual, less, no_usual; empty where the walk itself tells nothing
 
 
 def usual_shares(hits: npt.ArrayLike, of: npt.ArrayLike, placed: int = MOST_PLACED) -> Usual:
-    """Hold each walk's share against the walks before it.
+    """Hold the share of each of the ``placed`` newest walks against the walks before it.
 
-    Parameters
-    ----------
-    hits, of : array_like, shape (walks,)
-        Whole numbers, in order of time; effective ones where frames were drawn. A walk of none tells nothing.
-    placed : int
-        How many of the newest walks are held against those before them.
+    ``hits`` of ``of``: whole numbers, shape (walks,), in order of time; effective ones where frames were
+    drawn. A walk of none tells nothing.
     """
     y, n = np.asarray(hits, dtype=int), np.asarray(of, dtype=int)
     found = _nothing(n > 0)
@@ -61,10 +48,8 @@ def usual_shares(hits: npt.ArrayLike, of: npt.ArrayLike, placed: int = MOST_PLAC
     for place, walk in enumerate(known):
         if place >= max(FEWEST_WALKS, known.size - placed):
             cdf = walk_cdf(posterior - logsumexp(posterior), levels, SPREADS, int(n[walk]))
-            low = int(np.searchsorted(cdf, TAIL, side="right"))
-            high = int(np.searchsorted(cdf, 1 - TAIL, side="left"))
-            found.low[walk], found.high[walk] = low / n[walk], high / n[walk]
-            found.place[walk] = MORE if y[walk] > high else LESS if y[walk] < low else WITHIN
+            low, high = np.searchsorted(cdf, TAIL, side="right"), np.searchsorted(cdf, 1 - TAIL)
+            _put(found, int(walk), low / n[walk], y[walk] / n[walk], high / n[walk])
         posterior = posterior + log_likelihood(y[[walk]], n[[walk]], levels, SPREADS)
     return found
 
@@ -78,9 +63,13 @@ def usual_counts(counts: npt.ArrayLike) -> Usual:
         before, walk = np.log(value[known[:place]]), known[place]
         half = stdtrit(place - 1, 1 - TAIL) * before.std(ddof=1) * np.sqrt(1 + 1 / place)
         low, high = np.exp(before.mean() - half), np.exp(before.mean() + half)
-        found.low[walk], found.high[walk] = low, high
-        found.place[walk] = MORE if value[walk] > high else LESS if value[walk] < low else WITHIN
+        _put(found, int(walk), float(low), float(value[walk]), float(high))
     return found
+
+
+def _put(found: Usual, walk: int, low: float, own: float, high: float) -> None:
+    found.low[walk], found.high[walk] = low, high
+    found.place[walk] = MORE if own > high else LESS if own < low else WITHIN
 
 
 def _nothing(tells: npt.NDArray[np.bool_]) -> Usual:

@@ -138,8 +138,9 @@ def write_outputs(
         "presets.csv": to_csv_text(audit.presets),
         "distances.csv": to_csv_text(audit.distances),
         "unreadable.csv": to_csv_text(_unreadable(audit)),
-        ADVICE_NAME: renewed_text(audit.past, audit.decisions, audit.table, audit.settings),
     }
+    if audit.past.sum or not audit.past.problems:
+        files[ADVICE_NAME] = renewed_text(audit.past, audit.decisions, audit.table, audit.settings)
     for name, (svg, png) in render_charts(audit).items():
         files |= {f"charts/{name}.svg": svg, f"charts/{name}.png": png}
     if cards := advised_cards(audit, lenses_of(audit)):

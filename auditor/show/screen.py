@@ -13,7 +13,7 @@ from rich.text import Text
 from auditor.advice.this_walk import Diary
 from auditor.show.page.model import Chip, LensView
 from auditor.show.words.next_time import typed_sources
-from auditor.show.words.walk import short, tell_walk, without_usual
+from auditor.show.words.walk import short, tell_walk
 
 WIDTH = 60
 LABEL = 11  # columns before the text of a row
@@ -63,12 +63,10 @@ def show_walk(diary: Diary, files: pd.Series, units: str, out: Console) -> None:
     for row in told.rows:
         usual = f", {row.place} ({row.usual})" if row.usual else ""
         _row(out, row.what.capitalize(), f"{row.value}{usual}")
-    if missing := without_usual(diary):
-        _row(out, "Usual", missing)
     for label, note in told.notes:
         _row(out, label, note.in_units(units))
     if told.frames:
-        looks = [f"{short(files[one.row])} ({one.why})" for one in told.frames]
+        looks = [f"{short(files[row])} ({why})" for row, why in told.frames]
         _row(out, "Look at", ", ".join(looks))
 
 

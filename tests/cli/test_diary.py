@@ -114,6 +114,10 @@ def test_what_a_person_changed_stays_and_stops_nothing(told, tmp_path):
     again = run(*command)
     assert file.read_text("utf-8") == mine
     assert "tells no advice" in " ".join(again.output.split())
+    file.write_bytes(b"\xff\xfe no text")
+    assert "is not UTF-8 text" in " ".join(run(*command).output.split())
+    assert file.read_bytes() == b"\xff\xfe no text"
+    file.write_text(mine, encoding="utf-8")
     (out / "presets.csv").write_text("changed", encoding="utf-8")
     run(*command, code=1)
     assert file.read_text("utf-8") == mine

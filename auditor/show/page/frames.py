@@ -26,7 +26,7 @@ MOST_FRAMES = 4000  # whose words the page holds; of larger archives the bars op
 def rows_shown(views: Sequence[LensView], audit: Audit) -> list[int]:
     """Rows of the frames that the page speaks of, those most likely to be looked at first."""
     told = () if audit.diary is None else tell_walk(audit.diary, audit.table["file"]).frames
-    order: list[int] = [one.row for one in told]
+    order: list[int] = [row for row, _ in told]
     for first in (True, False):
         for view in views:
             order += [

@@ -115,14 +115,6 @@ class RingByStop(NamedTuple):
         return max((share for share in shares if share == share), default=1.0)
 
 
-class Telling(NamedTuple):
-    """One frame to look at, and why."""
-
-    row: int
-    why: str
-    about: Said
-
-
 class NextTime(NamedTuple):
     """One lens's decision in words; page, screen and card say nothing else of it."""
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 from markupsafe import Markup
 
-from auditor.show.page.svg import along, element, picture, stretched
+from auditor.show.page.svg import along, element, line, picture, stretched
 
 HEIGHT, HEAD, FOOT = 190.0, 14.0, 22.0
 MOST = 100  # of the newest walks
@@ -32,18 +32,10 @@ def draw_over_time(walks: pd.DataFrame, label: str) -> Markup:
         parts.append(stretched(path([*upper, *lower]) + "Z", class_="band"))
     parts.append(stretched(path([(x, row.kept_share) for x, row in rows]), class_="line"))
     for x, row in rows:
-        outside = row.kept_place in ("more", "less")
-        parts.append(
-            element(
-                "circle",
-                cx=along(x),
-                cy=f"{y(row.kept_share):.1f}",
-                r=6 if outside else 3.5,
-                class_="point not-kept" if outside else "point kept",
-            )
-        )
-    base = HEIGHT - FOOT
-    parts.append(element("line", x1="0", x2="100%", y1=base, y2=base, class_="base"))
+        size, kind = (6, "not-kept") if row.kept_place in ("more", "less") else (3.5, "kept")
+        spot = {"cx": along(x), "cy": f"{y(row.kept_share):.1f}", "r": size}
+        parts.append(element("circle", **spot, class_=f"point {kind}"))
+    parts.append(line("0", HEIGHT - FOOT, "100%", HEIGHT - FOOT, "base"))
     parts.append(element("text", f"{100 * top:.0f} %", x="0", y=HEAD - 3, class_="label"))
     for row, end, anchor in ((rows[0][1], "0", "start"), (rows[-1][1], "100%", "end")):
         if row.starts_at == row.starts_at:
