@@ -31,7 +31,6 @@ from auditor.evidence.presets import (
 from auditor.evidence.proportions import wilson
 from auditor.evidence.ring_shift import frame_shifts
 from auditor.evidence.sharpness import judged_frames
-from auditor.evidence.telling_frames import telling_frames
 from auditor.evidence.tolerance import Tolerance, describe_tolerance, fit_tolerance
 from auditor.evidence.weights import add_weights, unheard
 from auditor.evidence.zone_check import ZoneCheck, check_zone
@@ -70,7 +69,6 @@ class Audit:
     unheard: pd.DataFrame  # presets and marks of which no frame has a distance
     tolerance: Tolerance
     causes: Causes
-    telling: pd.DataFrame  # the ten most telling frames
     diary: Diary | None  # walks over time, and one of them closely; None without a session
     past: PastAdvice  # what was advised before, as it was found
     decisions: Decisions  # what to set next, lens by lens, the most used first
@@ -183,7 +181,6 @@ def run_audit(
         unheard=unheard(counted),
         tolerance=tolerance,
         causes=causes,
-        telling=telling_frames(counted, tolerance, causes),
         diary=keep_diary(counted, judged, sessions, settings, tolerance, causes, past, request.walk),
         past=past,
         decisions=decisions,

@@ -98,7 +98,6 @@ JUSTIFIED = {
     "tolerance.ceiling": MODEL,
     "tolerance.floor": MODEL,
     "tolerance.times_handbook": MODEL,
-    "telling_frames[].chance": "of one frame",
     "causes.in_front_of_zone": COUNT,
     "causes.beyond_zone": COUNT,
     "causes.subject_motion": COUNT,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -113,8 +113,7 @@ def _new(press: pd.DataFrame, before: pd.DataFrame) -> Iterator[tuple[str, str]]
 def _telling(own: pd.DataFrame, tolerance: Tolerance, causes: Causes) -> pd.DataFrame:
     """One frame of each kind: by what the fitted curve says, else by where it stood and its mark."""
     if tolerance.carries:
-        here = replace(causes, frames=causes.frames[causes.frames["file"].isin(own["file"])])
-        return telling_frames(count_frames(own), tolerance, here).drop_duplicates("why", ignore_index=True)
+        return telling_frames(count_frames(own), tolerance, causes)
     known = own[own["side"].notna() & own["counted_as"].notna()]
     counted = known["counted_as"].where(known["counted_as"] != LEFT_OUT, "unmarked")
     found = known.assign(why=counted + ", " + known["side"]).drop_duplicates("why")

@@ -49,7 +49,6 @@ def audit_json(audit: Audit) -> dict[str, Any]:
         "tolerance": _tolerance(audit.tolerance),
         "causes": json_safe({name: getattr(audit.causes, name) for name in _CAUSES})
         | {"by_preset": _rows(audit.causes.by_preset)},
-        "telling_frames": _rows(audit.telling),
         **_diary(audit.diary),
         "line_presses": [json_safe({name: getattr(one, name) for name in _LINE}) for one in audit.lines],
         "advice": advice_json(lenses[0], names[1:]) if lenses else None,

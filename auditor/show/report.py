@@ -15,11 +15,10 @@ from markupsafe import Markup, escape
 
 from auditor.journey import Audit
 from auditor.show.fitted_tables import blur_picture
+from auditor.show.page import plots
 from auditor.show.page.frames import frame_lines, rows_shown
 from auditor.show.page.hero import draw_hero, legend
 from auditor.show.page.model import LensView, Said, said
-from auditor.show.page.over_time import draw_over_time
-from auditor.show.page.plots import draw_curve, draw_hundred, draw_key, draw_line, draw_rates, draw_session
 from auditor.show.page.view import lens_views
 from auditor.show.page_tables import page_tables
 from auditor.show.words import captions, figures, presets, tolerance, walk
@@ -31,6 +30,8 @@ WORDS = (
     "causes", "comparisons", "distances", "fallout", "line", "met", "method", "pictures", "presets",
     "sessions", "tolerance", "walk", "zone_check",
 )  # fmt: skip
+
+PICTURES = ("hundred", "key", "line", "over_time", "rates", "session")  # of plots, drawn by templates
 
 
 def build_report(
@@ -59,12 +60,7 @@ def build_report(
             lambda units: figures.zone(row.near_limit_m, row.far_limit_m, row.focus_distance_m, units)
         ),
         "draw_hero": draw_hero,
-        "draw_hundred": draw_hundred,
-        "draw_key": draw_key,
-        "draw_line": draw_line,
-        "draw_rates": draw_rates,
-        "draw_over_time": draw_over_time,
-        "draw_session": draw_session,
+        **{f"draw_{name}": getattr(plots, f"draw_{name}") for name in PICTURES},
         "legend": legend,
         "figures": figures,
         "words": {name: import_module(f"auditor.show.words.{name}") for name in WORDS},
@@ -87,7 +83,7 @@ def build_report(
         titles=captions.TITLES,
         frames=lines,
         thumbnails_held=captions.thumbnails_held(len(held), len(lines)),
-        tolerance_curve=draw_curve(curve, tolerance.chart_finding(audit.tolerance)) if curve else "",
+        tolerance_curve=plots.draw_curve(curve, tolerance.chart_finding(audit.tolerance)) if curve else "",
         script=script,
         script_hash=hash_of(script),
         **page_tables(audit),
