@@ -63,7 +63,8 @@ def walk_cdf(log_posterior: Floats, levels: Floats, spreads: Floats, presses: in
     weight = np.exp(log_posterior)[..., None] * _WEIGHTS
     bins = np.minimum((chance * 2000).astype(np.intp), 1999).ravel()
     mass = np.bincount(bins, weight.ravel(), minlength=2000)
-    p = (np.arange(2000) + 0.5) / 2000
+    held = np.flatnonzero(mass > 1e-11)
+    p, mass = (held + 0.5) / 2000, mass[held]
     k = np.arange(presses + 1)[:, None]
     log_choose = gammaln(presses + 1) - gammaln(k + 1) - gammaln(presses - k + 1)
     return np.cumsum(np.exp(log_choose + k * np.log(p) + (presses - k) * np.log1p(-p)) @ mass)
