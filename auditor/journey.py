@@ -185,7 +185,7 @@ def run_audit(
         past=past,
         decisions=decisions,
         problems=gathered([*scanned.problems, *past.problems]),
-        lines=line_presses(table, met, at_lines, settings.speed_m_s, confidence),
+        lines=line_presses(counted, met, at_lines, settings.speed_m_s, confidence),
         pictures=scanned.pictures,
         lenses=lenses,
         sources=_as_named(request),

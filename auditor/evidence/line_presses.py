@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from auditor.evidence.bursts import zone_focused
+from auditor.evidence.bursts import CountedFrames
 from auditor.evidence.distances_met import DistancesMet
 from auditor.evidence.proportions import Floats
 from auditor.evidence.weighted_shares import weighted_shares
@@ -72,10 +72,10 @@ class LinePresses:
 
 
 def line_presses(
-    table: pd.DataFrame, met: DistancesMet, presets: Collection[str], speed_m_s: float, confidence: float
+    counted: CountedFrames, met: DistancesMet, presets: Collection[str], speed_m_s: float, confidence: float
 ) -> tuple[LinePresses, ...]:
     """Describe the presses with each preset at a line of which counted frames have a distance."""
-    frames = zone_focused(table)
+    frames = counted.frames
     frames = frames[np.isfinite(frames["focus_distance_m"]) & frames["near_limit_m"].notna()]
     rows = met.presets[met.presets["preset"].isin(set(presets) & set(frames["preset"]))]
     own = frames.groupby("preset").get_group

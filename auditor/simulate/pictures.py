@@ -191,7 +191,7 @@ def _head(
     """A head, `face_px` from nose root to chin, from the front or from behind; its top is the picture's."""
     unit = 4 * face_px  # drawn larger still: a face is told by its small parts
     middle, root = 0.8, 1.05  # of the nose root, in lengths of the face
-    head = Image.new("RGBA", (round(2 * middle * unit), round((root + 1.02) * unit)))
+    head = Image.new("RGBA", (max(round(2 * middle * unit), 4), max(round((root + 1.02) * unit), 4)))
     draw = ImageDraw.Draw(head)
 
     def oval(x: float, down: float, half_x: float, half_down: float, colour: tuple[int, int, int]) -> None:

@@ -171,14 +171,14 @@ def test_the_bursts_that_are_still_needed_by_hand(frame_table):
     each, and where every other run of b is left out, 60 and 30, which tell as much as 40 of each.
     """
     even = in_turns(frame_table, 4, 3, 6)
-    assert compare_presets(even, Settings()).pairs.loc[0, "more_bursts"] == 296
+    assert compare_presets(count_frames(even), Settings()).pairs.loc[0, "more_bursts"] == 296
     run = np.repeat(np.arange(12), 10)
     fewer = even[~np.isin(run, [1, 5, 9])].reset_index(drop=True)
     # 60 bursts of 0.4 and 30 of 0.3 have a common rate of 11/30: 363.36 of each, of which 40 are there
-    assert compare_presets(fewer, Settings()).pairs.loc[0, "more_bursts"] == 324
-    clear = compare_presets(in_turns(frame_table, 9, 1, 6), Settings()).pairs
+    assert compare_presets(count_frames(fewer), Settings()).pairs.loc[0, "more_bursts"] == 324
+    clear = compare_presets(count_frames(in_turns(frame_table, 9, 1, 6)), Settings()).pairs
     assert clear.loc[0, "more_bursts"] == 0
-    alike = compare_presets(in_turns(frame_table, 3, 3, 6), Settings()).pairs
+    alike = compare_presets(count_frames(in_turns(frame_table, 3, 3, 6)), Settings()).pairs
     assert alike["more_bursts"].isna().all(), "no number shows a difference that is not there"
 
 

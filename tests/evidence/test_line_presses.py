@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from auditor.evidence.bursts import count_frames
 from auditor.evidence.distances_met import distances_met
 from auditor.evidence.line_presses import LinePresses, line_presses, longest_time_s
 from auditor.optics.blur import airy_mm, defocus_mm, motion_mm
@@ -41,7 +42,8 @@ def at_the_gate(frame_table: Callable[..., Any]) -> LinePresses:
         side=np.where(subject < 4, "near", "in"), in_zone=subject > 4,
         exposure_time_s=np.where(np.arange(60) % 3, 1 / 1000, 1 / 60),
     )  # fmt: skip
-    (one,) = line_presses(table, distances_met(table), {"gate", "unused"}, 1.32, 0.95)
+    counted = count_frames(table)
+    (one,) = line_presses(counted, distances_met(counted), {"gate", "unused"}, 1.32, 0.95)
     return one
 
 
