@@ -65,7 +65,7 @@ def test_the_screen_tells_of_the_walk(told):
     folder, found = told
     first, last = found[0][0], found[-1][0]
     assert "This walk, 2031-05-01" in first
-    assert "0 so far" in first
+    assert "No usual yet (0 of 4" in first
     assert "Last time" not in first
     start = datetime.fromisoformat(found[-1][1]["sessions"][-1]["starts_at"])
     assert f"This walk, {start:%Y-%m-%d %H:%M}" in last
