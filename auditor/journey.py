@@ -165,6 +165,9 @@ def run_audit(
     causes = find_causes(counted, settings, tolerance)
     stage("Weighing")
     sessions, met = count_sessions(counted, confidence), distances_met(counted, confidence)
+    named = [str(source) for source in request.sources]
+    if request.keepers_folder is not None:
+        named += ["--keepers", str(request.keepers_folder)]
     at_lines = {one.name for file in archive.session_files for one in file.presets if one.kind == "line"}
     return Audit(
         table=table,
@@ -188,16 +191,9 @@ def run_audit(
         lines=line_presses(counted, met, at_lines, settings.speed_m_s, confidence),
         pictures=scanned.pictures,
         lenses=lenses,
-        sources=_as_named(request),
+        sources=tuple(named),
         remarks=archive.remarks,
     )
-
-
-def _as_named(request: Request) -> tuple[str, ...]:
-    named = [str(source) for source in request.sources]
-    if request.keepers_folder is not None:
-        named += ["--keepers", str(request.keepers_folder)]
-    return tuple(named)
 
 
 def count_to_end(counted_as: np.ndarray, confidence: float) -> dict[str, float]:

@@ -39,7 +39,8 @@ def make_request(
         raise UnitError(f"--unmarked {unmarked!r} is not a rule.", f"Allowed: {', '.join(UNMARKED_RULES)}.")
     if confidence is not None and not 0.5 <= confidence < 1:
         raise UnitError(f"--confidence {confidence:g} is not a level.", "Give one from 0.5 to below 1.")
-    check_units(units)
+    if units not in (None, "m", "ft"):
+        raise UnitError(f"--units {units!r} is neither m nor ft.", "Give m or ft.")
     if coc not in (None, "measured"):
         parse_criterion(coc)
     overrides: dict[str, Any] = {
@@ -50,42 +51,17 @@ def make_request(
         "wanted_shutter_s": parse_exposure_time_s(wanted_shutter) if wanted_shutter else None,
         "slowest_shutter_s": parse_exposure_time_s(slowest_shutter) if slowest_shutter else None,
     }
-    outer_session, outer_notes = _outermost(sources, session, notes, beside)
+    left = statements_beside(sources, beside or Path(NOTES_FOLDER))  # by prepare, in the current folder
+    default_cache = cache_folder() / CACHE_NAME
     return Request(
         sources=tuple(sources),
-        outer_session=outer_session,
-        outer_notes=outer_notes,
+        outer_session=left.session if left and session is None else None,
+        outer_notes=left.notes if left and notes is None else None,
         session_file=session,
         notes_file=notes,
         keepers_folder=keepers,
         unmarked=unmarked,
         overrides={name: value for name, value in overrides.items() if value is not None},
-        cache=_cache_file(cache),
+        cache=None if cache == "off" else Path(cache or default_cache),
         workers=workers,
     )
-
-
-def _outermost(
-    sources: Sequence[Path], session: Path | None, notes: Path | None, beside: Path | None
-) -> tuple[Path | None, Path | None]:
-    """Statements that ``prepare`` has left in the current folder."""
-    found = statements_beside(sources, beside or Path(NOTES_FOLDER))
-    if found is None:
-        return None, None
-    outer_session = found.session if session is None else None
-    outer_notes = found.notes if notes is None else None
-    return outer_session, outer_notes
-
-
-def check_units(units: str | None) -> None:
-    """Refuse units other than metres and feet."""
-    if units not in (None, "m", "ft"):
-        raise UnitError(f"--units {units!r} is neither m nor ft.", "Give m or ft.")
-
-
-def _cache_file(cache: str | None) -> Path | None:
-    if cache == "off":
-        return None
-    if cache is not None:
-        return Path(cache)
-    return cache_folder() / CACHE_NAME

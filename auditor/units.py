@@ -1,7 +1,7 @@
 """Quantities as photographers type and read them: distances, lengths, times, f-numbers.
 
 Subject-side distances are metres, lens-side lengths millimetres, times seconds. A bare number is refused
-wherever its unit could be guessed wrong.
+wherever its unit could be guessed wrong. What cannot be read, or is not above zero, raises a UnitError.
 """
 
 from __future__ import annotations
@@ -31,10 +31,7 @@ _TYPOGRAPHY = str.maketrans({sign: plain for plain, signs in _PLAIN.items() for 
 
 
 def tidied(text: str) -> str:
-    """Return typed text in small letters, without blanks around it, with plain signs for typographic ones.
-
-    Raises UnitError if it is far longer than any quantity.
-    """
+    """Return typed text in small letters, without blanks around it, with plain signs for typographic ones."""
     if len(text) > LONGEST_QUANTITY:
         raise UnitError(f"{text[:20]!r}… is too long for a quantity.", "Write it like 2.5m, 28mm or 1/500.")
     return text.strip().lower().translate(_TYPOGRAPHY).replace("''", '"')
@@ -46,8 +43,6 @@ def _number(text: str) -> float:
 
 def parse_distance_m(text: str) -> float:
     """Read a distance such as ``7ft``, ``6ft 6in``, ``2.5m``, ``250cm`` or ``inf``, in metres.
-
-    Raises UnitError if the unit is missing or unknown, or the distance is not above zero.
 
     Examples
     --------
@@ -74,8 +69,6 @@ def parse_distance_m(text: str) -> float:
 def parse_focal_length_mm(text: str) -> float:
     """Read a focal length: millimetres, where no unit is given.
 
-    Raises UnitError if it cannot be read, or is not above zero.
-
     Examples
     --------
     >>> parse_focal_length_mm("28"), parse_focal_length_mm("3.5cm")
@@ -87,8 +80,6 @@ def parse_focal_length_mm(text: str) -> float:
 
 def parse_length_mm(text: str) -> float:
     """Read a lens-side length such as ``28mm``, ``2.8cm`` or ``0.025mm``, in millimetres.
-
-    Raises UnitError if the unit is missing or unknown, or the length is not above zero.
 
     Examples
     --------
@@ -111,8 +102,6 @@ def parse_length_mm(text: str) -> float:
 def parse_f_number(text: str | float) -> float:
     """Read an f-number such as ``8``, ``f/8`` or ``f5.6``.
 
-    Raises UnitError if it is not a finite number above zero.
-
     Examples
     --------
     >>> parse_f_number("f/5.6"), parse_f_number(8)
@@ -129,8 +118,7 @@ def parse_f_number(text: str | float) -> float:
 def parse_exposure_time_s(text: str | float) -> float:
     """Read an exposure time such as ``1/500``, ``1/500s`` or ``0.5s``, in seconds.
 
-    Raises UnitError if it cannot be read as a time above zero, or is a bare number of one second or more
-    (``500`` may mean 1/500).
+    A bare number of one second or more is refused: ``500`` may mean 1/500.
 
     Examples
     --------
@@ -156,8 +144,6 @@ def parse_exposure_time_s(text: str | float) -> float:
 
 def parse_duration_s(text: str) -> float:
     """Read a signed span of time such as ``-1h``, ``+90s`` or ``1h 30m``, in seconds.
-
-    Raises UnitError if a part has no unit or cannot be read.
 
     Examples
     --------

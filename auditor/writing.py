@@ -197,19 +197,13 @@ def sum_of(path: str | os.PathLike[str]) -> str:
 
 
 def make_folder(path: Path) -> None:
-    """Make a folder for new files; one that is there is taken.
-
-    Raises OutputError if it cannot be made.
-    """
+    """Make a folder for new files; one that is there is taken."""
     with _told_as_output_error(path):
         path.mkdir(parents=True, exist_ok=True)
 
 
 def write_details(text: str) -> Path:
-    """Write what is known of a fault of ours into a new file of the system's folder for passing files.
-
-    Raises OutputError if there is no room for it.
-    """
+    """Write what is known of a fault of ours into a new file of the system's folder for passing files."""
     path = Path(tempfile.gettempdir(), f"auditor-fault-{secrets.token_hex(4)}.txt")
     write_file(path, text)
     return path

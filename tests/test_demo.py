@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from PIL import Image, ImageChops
 
-from auditor.intake.people.installed import can_find_faces
+from auditor.intake.people.facemodel import can_find_faces
 from auditor.journey import run_audit
 from auditor.optics.blur import defocus_mm, motion_mm
 from auditor.settings import Request

@@ -74,6 +74,7 @@ def test_the_answers_are_those_of_the_commands(audited, tmp_path) -> None:
     assert len(tuned.stops) == len(tuned.as_json()["stops"])
 
 
+@pytest.mark.slow
 def test_results_show_themselves(audited) -> None:
     for result in (audited, auditor.advise(audited), auditor.tune(audited)):
         assert "\n" not in repr(result)
@@ -88,6 +89,7 @@ def test_an_unknown_lens_is_named_with_those_there_are(audited) -> None:
         auditor.advise(audited, "135 mm")
 
 
+@pytest.mark.slow
 def test_the_light_may_be_stated(audited) -> None:
     louder = auditor.tune(audited, iso_max=25600, wanted_shutter_s=1 / 1000, slowest_shutter_s=1 / 500)
     assert louder.stops["share"].to_numpy() == pytest.approx(louder.stops["share"].to_numpy())

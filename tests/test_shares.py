@@ -15,12 +15,14 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from worlds.street import draw_person, walk
+from worlds.people import World, draw_archive
 
-from auditor.intake.sampling import draw_sample, sample_text
+from auditor.intake.sampling import draw_sample, sample_as_csv
 from auditor.journey import Audit, run_audit, run_scan
 from auditor.settings import Request
 from auditor.show.outputs import audit_json
+
+pytestmark = pytest.mark.slow
 
 COLUMNS = [
     "file", "captured_at", "camera", "lens", "preset", "focal_length_mm", "f_number", "exposure_time_s",
@@ -132,8 +134,7 @@ JUSTIFIED = {
 def audit(tmp_path_factory: pytest.TempPathFactory) -> Audit:
     """An audit of 400 frames, 7 of 100 kept, of which 60 drawn ones were measured; as files on disk."""
     folder = tmp_path_factory.mktemp("street")
-    rng = np.random.default_rng(5)
-    table, _ = walk(draw_person(rng), rng)
+    table = draw_archive(5, World(distances=1000)).table
     source = folder / "frames.csv"
     table[COLUMNS].to_csv(source, index=False)
     scanned = run_scan(Request((source,), cache=None)).archive.table
@@ -143,7 +144,7 @@ def audit(tmp_path_factory: pytest.TempPathFactory) -> Audit:
         rows = csv.writer(notes)
         rows.writerow(["file", "subject_distance"])
         rows.writerows((file, f"{measured[file]:.3f}m") for file in scanned["file"].iloc[sample.rows])
-    (folder / "sample.csv").write_text(sample_text(scanned, sample), encoding="utf-8")
+    (folder / "sample.csv").write_text(sample_as_csv(scanned, sample), encoding="utf-8")
     return run_audit(Request((source,), notes_file=folder / "notes.csv", cache=None))
 
 

@@ -249,6 +249,7 @@ def test_archive_reads_back_as_the_table(archive):
     assert (read["keeper"] == "yes").tolist() == (made["keeper"] == "yes").tolist()
 
 
+@pytest.mark.slow
 def test_a_palm_over_the_lens_marks_each_change_of_preset(archive):
     import tomllib
 
@@ -330,6 +331,7 @@ def run(*words):
     return CliRunner().invoke(make_app(), ["simulate", *map(str, words)])
 
 
+@pytest.mark.slow
 def test_command_writes_the_same_archive(archive, tmp_path):
     result = run("--out", tmp_path / "new", "--seed", SEED, "--frames", FRAMES)
     assert result.exit_code == 0

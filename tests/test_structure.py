@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import re
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -25,9 +26,14 @@ OWNERS = {
 MODULES = sorted(PACKAGE.rglob("*.py"))
 
 
+@cache
+def tree_of(path: Path) -> ast.Module:
+    return ast.parse(path.read_text("utf-8"))
+
+
 def imports_of(path: Path) -> set[str]:
     names: set[str] = set()
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in ast.walk(tree_of(path)):
         if isinstance(node, ast.Import):
             names |= {alias.name for alias in node.names}
         elif isinstance(node, ast.ImportFrom):
@@ -196,7 +202,7 @@ def test_no_comparison_in_the_tests_that_asserts_nothing():
 def test_every_test_asserts_something():
     asserting = re.compile(r"assert|raises|check|suppress")  # assert_allclose, raises, a helper check_xmp
     for path in (ROOT / "tests").rglob("test_*.py"):
-        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        for node in ast.walk(tree_of(path)):
             if isinstance(node, ast.FunctionDef) and node.name.startswith("test_"):
                 inner = list(ast.walk(node))
                 calls = [ast.unparse(one.func) for one in inner if isinstance(one, ast.Call)]
@@ -208,7 +214,7 @@ def test_every_test_asserts_something():
 def test_the_computing_rooms_do_not_print():
     for path in MODULES:
         if room_of(path) != "cli":
-            calls = [n for n in ast.walk(ast.parse(path.read_text("utf-8"))) if isinstance(n, ast.Call)]
+            calls = [n for n in ast.walk(tree_of(path)) if isinstance(n, ast.Call)]
             assert not any(isinstance(c.func, ast.Name) and c.func.id == "print" for c in calls), path
 
 
@@ -224,7 +230,7 @@ WRITING_CALLS = {
 
 def writing_calls(path: Path) -> list[str]:
     found = []
-    for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+    for node in ast.walk(tree_of(path)):
         if not isinstance(node, ast.Call):
             continue
         function = node.func
@@ -271,20 +277,14 @@ IN_FRONT = ("show/words/", "show/charts/", "cli/", "notebook/")
 TWICE = {
     "archive": "read from folders; invented",
     "exposure": "the arithmetic of light; how an invented camera sets it",
-    "filling": "of columns from pictures; of empty cells from statements",
     "frames": "the columns of the frame table; the frames that the page shows",
     "records": "of a file that was read; of a picture that was measured",
     "walk": "through folders; along an invented street",
-    "Block": "of frames alike, in the starter; of a randomised plan, in the advice",
     "Lens": "as stated in a session file; as an invented photographer owns it",
     "Plan": "of a setting to be made; of where an invented archive's bursts lie",
-    "Proposal": "of a measure; the same with its handles, as the sheet holds it",
     "main": "of each process",
-    "notes_text": "of notes to be filled in; of those that an invented photographer wrote",
     "pack": "what was read of a file; what was measured in a picture",
     "unpack": "the same, from bytes",
-    "place_of": "of a frame in the archive; of an archive in the cache",
-    "session_text": "of a session file to be filled in; of one that an invented photographer wrote",
     "standing_share": "of a typed setting; drawn into an invented picture",
 }
 
@@ -293,7 +293,7 @@ def names_that_occur_twice(stem_of_module: bool) -> dict[str, list[str]]:
     found: dict[str, list[str]] = {}
     for path in MODULES:
         relative = path.relative_to(PACKAGE).as_posix()
-        tree = ast.parse(path.read_text("utf-8")).body
+        tree = tree_of(path).body
         public = [node.name for node in tree if isinstance(node, ast.FunctionDef | ast.ClassDef)]
         for name in [path.stem] if stem_of_module else public:
             if not name.startswith("_"):

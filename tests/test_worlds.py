@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from worlds.people import World, draw_archive
 
 BENCH = Path(__file__).parent / "bench" / "bench_rates.py"
 
@@ -29,14 +30,12 @@ def test_rates_are_true_after_a_sample_was_drawn(bench, world):
     assert plain > 3, "without weights the sample flatters"
 
 
+@pytest.mark.slow
 def test_people_are_as_the_bench_says():
-    sys.path.insert(0, str(Path(__file__).parent))
-    from worlds.street import draw_person, walk
-
     kept, frames, near = [], [], []
     for seed in range(30):
-        rng = np.random.default_rng(seed)
-        table, chance = walk(draw_person(rng), rng)
+        archive = draw_archive(seed, World(distances=1000))
+        table, chance = archive.table, archive.chance
         kept.append((table["counted_as"] == "keeper").mean())
         frames.append(len(table))
         assert np.all((chance >= 0) & (chance < 1))

@@ -14,12 +14,12 @@ if TYPE_CHECKING:
     import numpy.typing as npt
     import pandas as pd
 
+    from auditor.intake.people.proposals import Proposal
     from auditor.intake.sampling import Sample
-    from auditor.intake.starter import Block
+    from auditor.intake.starter import Run
     from auditor.intake.taking import Filled
     from auditor.journey import Scan
     from auditor.settings import Request
-    from auditor.show.sheet_proposals import Proposal
 
 SHEET_NAME, FILLED_NAME = "sheet.html", "sheet.json"
 
@@ -85,13 +85,13 @@ def _take(taken: list[Path], sources: list[Path], folder: Path) -> None:
     from auditor.errors import SourceError
     from auditor.intake.beside import SOURCE_NAME, source_text
     from auditor.intake.filled_files import (
-        notes_text,
+        notes_as_csv,
         read_filled_notes,
         read_filled_session,
         write_keeping,
     )
     from auditor.intake.library.walk import NOTES_NAME
-    from auditor.intake.starter import recorded_lines, session_text
+    from auditor.intake.starter import recorded_lines, session_as_toml
     from auditor.intake.statements.session_file import SESSION_NAME
     from auditor.intake.taking import Filled, merge_filled
 
@@ -121,8 +121,8 @@ def _take(taken: list[Path], sources: list[Path], folder: Path) -> None:
         recorded_lines(former.read_text(encoding="utf-8", errors="replace")) if former.is_file() else []
     )
     files = {
-        SESSION_NAME: session_text(filled.session, recorded),
-        NOTES_NAME: notes_text(filled.notes),
+        SESSION_NAME: session_as_toml(filled.session, recorded),
+        NOTES_NAME: notes_as_csv(filled.notes),
         SOURCE_NAME: source_text(sources, folder),
     }
     for written in write_keeping(folder, files | sheet_texts):
@@ -181,8 +181,8 @@ def _lay_out(request: Request, folder: Path, n: int, seed: int, *, measure: bool
     from auditor.intake.beside import SOURCE_NAME, source_text
     from auditor.intake.filled_files import write_keeping
     from auditor.intake.library.walk import NOTES_NAME, SAMPLE_NAME
-    from auditor.intake.sampling import draw_sample, sample_text
-    from auditor.intake.starter import block_lines, find_blocks, session_text
+    from auditor.intake.sampling import draw_sample, sample_as_csv
+    from auditor.intake.starter import find_runs, lines_of_runs, session_as_toml
     from auditor.intake.statements.session_file import SESSION_NAME
     from auditor.journey import run_scan
     from auditor.show.sheet import build_sheet
@@ -192,22 +192,22 @@ def _lay_out(request: Request, folder: Path, n: int, seed: int, *, measure: bool
     filled = _filled_in(folder)
     with progress_on_stderr("Reading") as progress:
         scan = run_scan(request, progress)
-    table, blocks = scan.archive.table, find_blocks(scan.archive.table)
+    table, runs = scan.archive.table, find_runs(scan.archive.table)
     sources = list(request.sources)
     cameras = [str(camera) for camera in table["camera"].dropna().unique()]
-    rolls = [block.first for block in blocks if block.is_roll and not block.complete]
-    files = {SESSION_NAME: session_text(filled.session, block_lines(blocks), cameras, rolls)}
+    rolls = [run.first for run in runs if run.is_roll and not run.complete]
+    files = {SESSION_NAME: session_as_toml(filled.session, lines_of_runs(runs), cameras, rolls)}
     sample = draw_sample(table, n, seed, _waiting(table, filled, folder)) if n else None
     rows = sample.rows if sample is not None else table.index.to_numpy()[:0]
     files[NOTES_NAME] = _notes(table, filled, sample)
     if sample is not None and len(rows):
-        files[SAMPLE_NAME] = sample_text(table, sample)
-    if n and (len(rows) or any(not block.complete for block in blocks)):
+        files[SAMPLE_NAME] = sample_as_csv(table, sample)
+    if n and (len(rows) or any(not run.complete for run in runs)):
         facts = SheetFacts(
             archive=scan.archive,
             settings=scan.settings,
             rows=rows,
-            blocks=blocks,
+            runs=runs,
             proposals=_proposals(scan, rows.tolist(), request) if measure else {},
             presets=declared_presets(scan.archive),
             command=_take_command(sources, folder),
@@ -219,12 +219,12 @@ def _lay_out(request: Request, folder: Path, n: int, seed: int, *, measure: bool
         typer.echo(str(path))
     for said in (*_sensors_missing(table), *_folders_of_copies(table, sources)):
         typer.echo(said, err=True)
-    _say_what_was_found(blocks, sample, seed, folder, has_sheet=SHEET_NAME in files, asked=n > 0)
+    _say_what_was_found(runs, sample, seed, folder, has_sheet=SHEET_NAME in files, asked=n > 0)
 
 
 def _notes(table: pd.DataFrame, filled: Filled, sample: Sample | None) -> str:
     """Notes with a row for each frame to fill: the drawn ones in their order, else all."""
-    from auditor.intake.filled_files import notes_text
+    from auditor.intake.filled_files import notes_as_csv
     from auditor.intake.sampling import SHEET_COLUMNS
     from auditor.intake.starter import frame_labels, note_names
     from auditor.intake.taking import Filled, merge_filled
@@ -235,7 +235,7 @@ def _notes(table: pd.DataFrame, filled: Filled, sample: Sample | None) -> str:
         asked, columns = frame_labels(table), ["keeper", "subject_distance", "reason"]
     kept = Filled(notes={frame: cells for frame, cells in filled.notes.items() if cells})
     rows = merge_filled(kept, Filled(notes={str(frame): {} for frame in asked})).notes
-    return notes_text(rows, columns)
+    return notes_as_csv(rows, columns)
 
 
 def _waiting(table: pd.DataFrame, filled: Filled, folder: Path) -> npt.NDArray[Any]:
@@ -254,20 +254,20 @@ def _waiting(table: pd.DataFrame, filled: Filled, folder: Path) -> npt.NDArray[A
 
 
 def _proposals(scan: Scan, rows: list[int], request: Request) -> dict[int, list[Proposal]]:
-    from auditor.show.sheet_proposals import propose_faces
+    from auditor.intake.people.proposals import propose_faces
     from auditor.show.terminal import progress_on_stderr
 
     with progress_on_stderr("Measuring") as progress:
-        return propose_faces(scan.archive, rows, request, progress)
+        return propose_faces(scan.archive.table, scan.archive.paths, rows, request, progress)
 
 
 def _say_what_was_found(
-    blocks: list[Block], sample: Sample | None, seed: int, folder: Path, *, has_sheet: bool, asked: bool
+    runs: list[Run], sample: Sample | None, seed: int, folder: Path, *, has_sheet: bool, asked: bool
 ) -> None:
-    for block in blocks[:20]:
-        typer.echo(f"{block}.", err=True)
-    if len(blocks) > 20:
-        typer.echo(f"And {len(blocks) - 20} blocks more, listed in the session file.", err=True)
+    for run in runs[:20]:
+        typer.echo(f"{run}.", err=True)
+    if len(runs) > 20:
+        typer.echo(f"And {len(runs) - 20} more, listed in the session file.", err=True)
     if sample is not None and len(sample.rows):
         typer.echo(
             f"{len(sample.rows)} frames drawn by chance (seed {seed}) from {sample.population}; of these "

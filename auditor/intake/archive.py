@@ -32,7 +32,6 @@ from auditor.intake.tables import is_table
 from auditor.settings import Request, Settings
 
 OUTERMOST = 0  # depth of notes that lie among no photographs
-LISTED = 10  # problems of notes up to which the nearest spelling is looked for
 
 
 @dataclass(slots=True)
@@ -43,7 +42,6 @@ class Archive:
     paths: list[str]  # of each frame's speaking file
     session_files: list[SessionFile]  # those that govern any frame, each once
     governed_by: np.ndarray  # which of them governs each frame, shape (n,)
-    claims: Claims  # everything that people state, also what has no column
     found: int  # candidate picture files
     read: int
     unreadable: int
@@ -67,15 +65,7 @@ def rows_of_each(files: list[SessionFile], governed_by: np.ndarray) -> list[tupl
 
 
 def read_archive(request: Request, progress: Progress | None = None) -> Archive:
-    """Read the sources of a request into one table.
-
-    Raises
-    ------
-    SourceError
-        If a source is missing, or nothing in it can be read.
-    FileFormatError
-        If a file named on the command line cannot be used.
-    """
+    """Read the sources of a request into one table; AuditorError where one cannot be used."""
     fixed = read_session(request.session_file) if request.session_file else None
     outer = read_session(request.outer_session) if request.outer_session and fixed is None else None
     sessions = SessionFiles(fixed, outer)
@@ -111,37 +101,27 @@ class _Reading:
         return self.sources.session_files[int(self.sources.governed_by[row])]
 
     def archive(self) -> Archive:
+        stretches = [claim_stretches(session, rows, self.index) for session, rows in self.governed]
+        marks = [claim_marks(self.facts, rows, session.marks) for session, rows in self.governed]
         said = together(
-            [
-                self.sources.stated,
-                self.cameras,
-                *(claim_stretches(session, rows, self.index) for session, rows in self.governed),
-                self._notes(),
-                self._selects(),
-                *(claim_marks(self.facts, rows, session.marks) for session, rows in self.governed),
-            ]
+            [self.sources.stated, self.cameras, *stretches, self._notes(), self._selects(), *marks]
         )
         is_subject = np.array([file.in_files == "subject" for file in self.sources.session_files], dtype=bool)
         files = claim_facts(self.facts, is_subject[self.sources.governed_by])
         default = Settings().guess_sd
         guess_sd = np.array([f.settings.get("guess_sd", default) for f in self.sources.session_files])
-        resolved = resolve(
-            self.facts,
-            self.captured_at,
-            self.index,
-            together([files, said]),
-            guess_sd[self.sources.governed_by],
-        )
+        claims, guess_sd = together([files, said]), guess_sd[self.sources.governed_by]
+        resolved = resolve(self.facts, self.captured_at, self.index, claims, guess_sd)
         is_marker, unknown = self._markers()
         counted, to_end, problems = self._count(resolved.table, said, is_marker)
         table = resolved.table.assign(counted_as=pd.Series(counted, resolved.table.index, dtype="str"))
         sources, walk = self.sources, np.flatnonzero(~is_marker)
+        matched = [f"{said.rows_read} notes read, {said.rows_matched} matched."] if said.rows_read else []
         return Archive(
             table=table.iloc[walk].reset_index(drop=True),
             paths=[sources.paths[row] for row in walk.tolist()],
             session_files=sources.session_files,
             governed_by=sources.governed_by[walk],
-            claims=said.of_rows(~is_marker),
             found=sources.found,
             read=sources.read,
             unreadable=sources.unreadable,
@@ -152,7 +132,7 @@ class _Reading:
             markers=int(is_marker.sum()),
             counted_to_end=to_end[walk],
             problems=[*self.problems, *said.problems, *unknown, *resolved.problems, *problems],
-            remarks=[*_notes_read(said), *resolved.remarks],
+            remarks=[*matched, *resolved.remarks],
         )
 
     def _markers(self) -> tuple[np.ndarray, list[Problem]]:
@@ -177,23 +157,22 @@ class _Reading:
         files = [*outer, *self.sources.notes] if named is None else [(named, every)]
         parts: list[Claims] = []
         for path, rows in files:
-            parts.append(self._notes_file(path, rows, NOTE_READERS, parts))
+            parts.append(self._notes_file(path, rows, NOTE_READERS))
             drawn = sample_beside(path)
             if drawn.is_file():
-                weights = self._notes_file(drawn, rows, SAMPLE_READERS, parts)
+                weights = self._notes_file(drawn, rows, SAMPLE_READERS)
                 parts.append(Claims(weights.stated, weights.problems))
         return together(parts)
 
-    def _notes_file(self, path: Path, rows: Rows, readers: Readers, before: list[Claims]) -> Claims:
+    def _notes_file(self, path: Path, rows: Rows, readers: Readers) -> Claims:
         try:
             notes, problems = read_notes(path, readers)
         except FileFormatError as error:
             if self.request.notes_file is not None:
                 raise
             return Claims(problems=(ignored_file(path, error),))
-        suggest = sum(len(part.problems) for part in before) < LISTED
         depth = OUTERMOST if path == self.request.outer_notes else len(path.absolute().parts)
-        claims = claim_notes(path, notes, self.index, rows, depth, self.session_of, suggest=suggest)
+        claims = claim_notes(path, notes, self.index, rows, depth, self.session_of)
         return together([Claims(problems=tuple(problems)), claims])
 
     def _selects(self) -> Claims:
@@ -211,23 +190,18 @@ class _Reading:
             missing = Problem(str(folder), "The folder of selects does not exist.", step, ignored=True)
             return Claims(problems=(missing,))
         found = find_files([folder])
-        empty: tuple[Problem, ...] = ()
         if not found.pictures:
             what = "The folder of selects holds no pictures, so it marks nothing."
-            empty = (Problem(str(folder), what, "Copy what you kept into it, or name another."),)
+            step = "Copy what you kept into it, or name another."
+            return Claims(problems=(Problem(str(folder), what, step),))
         read = read_found(found, self.request.cache, self.request.workers)
         session = self.session_of(int(rows[0]))
         entries = [session.camera_entry(record.camera, record.camera) for record in read.records]
-        claims = claim_selects(
-            str(folder),
-            rows,
-            [name for _, name in found.pictures],
-            read.records,
-            [entry.clock_offset_s if entry else 0.0 for entry in entries],
-            self.index,
-            self.facts["has_subseconds"].fillna(False).to_numpy(bool),
+        offsets_s = [entry.clock_offset_s if entry else 0.0 for entry in entries]
+        names, exact = [name for _, name in found.pictures], self.facts["has_subseconds"].fillna(False)
+        return claim_selects(
+            str(folder), rows, names, read.records, offsets_s, self.index, exact.to_numpy(bool)
         )
-        return together([Claims(problems=empty), claims])
 
     def _count(
         self, table: pd.DataFrame, said: Claims, is_marker: np.ndarray
@@ -245,15 +219,12 @@ class _Reading:
         for claim in said.stated:
             matched[claim.rows] |= claim.quantity == "keeper" and claim.source == "selects"
         for session, _, rows in governed:
-            marks = session.marks
-            folder = request.keepers_folder or marks.keepers
-            unruled[rows] = all(
-                rule is None for rule in (request.unmarked, marks.unmarked, marks.culled_to, folder)
-            )
+            marks, asked = session.marks, (request.unmarked, request.keepers_folder)
+            unruled[rows] = not any((*asked, marks.unmarked, marks.culled_to, marks.keepers))
         counted, problems = count_marks(table, governed, matched, self.index)
         to_end, _ = count_marks(table, governed, np.ones(n, dtype=bool), self.index)
-        stated_before = settle("counted_as", said.stated, n, numbers=False).typed
-        before = settle("keeper", self.sources.stated.stated, n, numbers=False).typed
+        stated_before = settle("counted_as", said.stated, n).typed
+        before = settle("keeper", self.sources.stated.stated, n).typed
         keeper = table["keeper"].astype(object).where(table["keeper"].notna(), None).to_numpy()
         changed = np.zeros(n, dtype=bool)
         for _, rows in self.governed:
@@ -263,9 +234,3 @@ class _Reading:
         counts = as_before & (stated_before != LEFT_OUT)
         to_end[counts] = stated_before[counts]
         return counted, to_end, problems
-
-
-def _notes_read(said: Claims) -> list[str]:
-    if not said.rows_read:
-        return []
-    return [f"{said.rows_read} notes read, {said.rows_matched} matched."]

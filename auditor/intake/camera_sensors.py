@@ -60,10 +60,8 @@ def find_sensors(
             width[rows], height[rows] = sensor.width_mm, sensor.height_mm
             source[rows] = "session" if by_person else "exif"
         problems += _disagreements(str(camera), recorded, rows, sensor, stated=bool(by_person))
-    for row in np.flatnonzero(codes < 0):  # without a name there is only the file itself
-        sensor = _mode(recorded, np.array([row]))
-        if sensor is not None:
-            width[row], height[row], source[row] = sensor.width_mm, sensor.height_mm, "exif"
+    alone = (codes < 0) & recorded["width"].notna().to_numpy()  # without a name there is only the file itself
+    width[alone], height[alone], source[alone] = recorded["width"][alone], recorded["height"][alone], "exif"
     for row in np.flatnonzero(pd.notna(stated_by)):
         width[row], height[row] = stated[row].width_mm, stated[row].height_mm
         source[row] = stated_by[row]

@@ -23,25 +23,18 @@ Rows = dict[str, dict[str, str]]
 
 
 def read_filled_session(path: Path) -> dict[str, Any]:
-    """Read a session file as TOML has it; an absent one is empty, another is read or refused by the door."""
+    """Read a session file as TOML has it; an absent one is empty."""
     return read_toml(path)[0] if path.exists() else {}
 
 
 def read_filled_notes(path: Path) -> Rows:
-    """Read the cells of a notes file as they were typed; an absent one is empty.
-
-    Raises
-    ------
-    FileFormatError
-        If it cannot be read or has no column ``file``.
-    """
+    """Read the cells of a notes file as they were typed; an absent one is empty."""
     if not path.exists():
         return {}
     table = read_rows(path)
     if "file" not in table.header:
-        raise FileFormatError(
-            f"{path} has no column 'file'.", "Name the column with the frames' names 'file'."
-        )
+        step = "Name the column with the frames' names 'file'."
+        raise FileFormatError(f"{path} has no column 'file'.", step)
     rows: Rows = {}
     for _, line in table:
         cells = {name: cell for name, cell in zip(table.header, line, strict=False) if name and cell}
@@ -51,7 +44,7 @@ def read_filled_notes(path: Path) -> Rows:
     return rows
 
 
-def notes_text(notes: Rows, columns: Iterable[str] = ()) -> str:
+def notes_as_csv(notes: Rows, columns: Iterable[str] = ()) -> str:
     """Write notes: every frame a row, the columns that are filled and those that are asked for."""
     filled = {name for cells in notes.values() for name in cells} | {"file", *columns}
     names = [name for name in NOTES_ORDER if name in filled] + sorted(filled - set(NOTES_ORDER))
@@ -69,9 +62,6 @@ def write_keeping(folder: Path, files: Mapping[str, str]) -> list[Path]:
     Returns those that were written; what is there already in the same words stays untouched.
     """
     data = {name: text.encode("utf-8", "backslashreplace") for name, text in files.items()}
-    changed = {
-        name: own
-        for name, own in data.items()
-        if not (folder / name).is_file() or (folder / name).read_bytes() != own
-    }
+    there = {name: (folder / name).read_bytes() for name in data if (folder / name).is_file()}
+    changed = {name: own for name, own in data.items() if there.get(name) != own}
     return ResultsFolder(folder).write_all(changed, keeping=True) if changed else []

@@ -21,7 +21,7 @@ import numpy.typing as npt
 from auditor.text import natural_key, printable
 
 Rows = npt.NDArray[np.intp]
-MOST_COMPARED = 20000  # names looked through for the nearest spelling
+MOST_COMPARED, MOST_ASKED = 20_000, 20  # names looked through for the nearest spelling, and how often
 SESSION_GAP_S = 3 * 3600.0  # a longer gap between frames begins another session
 _LAST = "\U0010ffff"
 _BEFORE_NUMBER = re.compile(r"\d+\D*$")  # the number, and what follows it
@@ -101,6 +101,7 @@ class FrameIndex:
         self, files: Sequence[str], paths: Sequence[str], cameras: np.ndarray, time_s: np.ndarray
     ) -> None:
         self.files, self.paths, self.cameras, self.time_s = files, paths, cameras, time_s
+        self._asked = 0
         self.session = number_sessions(time_s, paths)
         for array in (self.cameras, self.time_s, self.session):
             array.flags.writeable = False
@@ -111,8 +112,6 @@ class FrameIndex:
     def name(self, row: int) -> str:
         """The speaking file of a frame as shown."""
         return self.files[row].split("|", 1)[0]
-
-    # --- spans -------------------------------------------------------------------------------------------
 
     @cached_property
     def rank(self) -> np.ndarray:
@@ -139,8 +138,6 @@ class FrameIndex:
         at = np.searchsorted(self.rank[timeline.rows], self.rank[wanted])
         inside = at < len(timeline.rows)
         return [int(i) for i in at[inside][timeline.rows[at[inside]] == wanted[inside]]]
-
-    # --- names -------------------------------------------------------------------------------------------
 
     @cached_property
     def _named(self) -> dict[str, list[tuple[str, str, int]]]:
@@ -215,7 +212,10 @@ class FrameIndex:
         ]
 
     def nearest(self, text: str) -> str:
-        """A sentence with the nearest name there is; empty where none is near."""
+        """A sentence with the nearest name there is; empty where none is near, or it was asked often."""
+        self._asked += 1
+        if self._asked > MOST_ASKED:
+            return ""
         names = {stem_of(self.name(row)): row for row in range(min(len(self), MOST_COMPARED))}
         close = difflib.get_close_matches(stem_of(text.strip()), list(names), n=1)
         if not close:

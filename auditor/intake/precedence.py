@@ -22,6 +22,7 @@ PRECEDENCE: Final[dict[str, tuple[str, ...]]] = {
     "f_number": ("notes", "file", "session"),
     "focus_distance": ("notes", "session", "exif", "xmp"),
     "subject_distance": ("notes", "exif", "xmp", "picture"),
+    "other_subjects": ("notes",),
     "subject_distance_sd": ("notes",),
     **dict.fromkeys(MEASURES, ("notes",)),
     "guessed_distance": ("notes",),
@@ -35,6 +36,21 @@ PRECEDENCE: Final[dict[str, tuple[str, ...]]] = {
     "sharp_shown_px": ("notes",),
     "reason": ("notes",),
 }
+NO_NUMBERS = frozenset(
+    (
+        "sensor",
+        "other_subjects",
+        "preset",
+        "lens",
+        "pressed",
+        "keeper",
+        "counted_as",
+        "drawn",
+        "sharp",
+        "sharp_seen",
+        "reason",
+    )
+)
 # Depth of a distance that a share of the notes gives: below every typed one, above those of a frame table.
 TABLE_DEPTH, SHARE_DEPTH = -1.0, -0.5
 
@@ -49,10 +65,10 @@ class Settled:
     rel_sd: np.ndarray
 
 
-def settle(quantity: str, claims: Iterable[Claim], n: int, *, numbers: bool = True) -> Settled:
+def settle(quantity: str, claims: Iterable[Claim], n: int) -> Settled:
     """Lay all claims of a quantity over each other, the strongest on top."""
     rank = {source: place for place, source in enumerate(PRECEDENCE[quantity])}
-    values = np.full(n, np.nan) if numbers else np.full(n, None, dtype=object)
+    values = np.full(n, None, dtype=object) if quantity in NO_NUMBERS else np.full(n, np.nan)
     settled = Settled(values, np.full(n, None, dtype=object), np.zeros(n, dtype=bool), np.full(n, np.nan))
     chosen = [claim for claim in claims if claim.quantity == quantity]
     for claim in sorted(chosen, key=lambda c: (-rank[c.source], c.depth, c.place)):

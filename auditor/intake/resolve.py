@@ -33,7 +33,25 @@ from auditor.units import format_distance, format_f_number
 
 UNKNOWN: Final = "unknown"
 SMALL = 1e-3  # relative; typed and recorded values round alike
+_AS_STATED = ("sample_weight", "drawn", "pressed", "sharp", "sharp_seen", "sharp_shown_px", "reason")
+_PICTURE = ("camera", "pixel_width", "pixel_height", "sensor_width_mm", "sensor_height_mm", "sensor_source")
 _WHOLE = {"focal_length": "focal_length_mm", "f_number": "f_number", "focus_distance": "focus_distance_m"}
+# What a file can record against a preset: what was done, and the next step.
+_OTHERWISE = {
+    "focal_length": (
+        "focal length than the preset {name!r}; the file's was used",
+        "Correct the preset if the file is right.",
+    ),
+    "f_number": (
+        "f-number than {stop} of the preset {name!r}; the file's was used and the frame counts as another "
+        "preset",
+        "Add a stretch of its own if the f-number was changed on purpose.",
+    ),
+    "focus_distance": (
+        "focus distance than {focus} of the preset {name!r}; the preset's was used",
+        "Check whether the ring was moved.",
+    ),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,26 +94,16 @@ def claim_facts(facts: pd.DataFrame, is_subject: np.ndarray) -> Claims:
 def resolve(
     facts: pd.DataFrame, captured_at: pd.Series, index: FrameIndex, claims: Claims, guess_sd: np.ndarray
 ) -> Resolved:
-    """Make the frame table of an archive.
+    """Make the frame table of an archive of its :data:`FACT_COLUMNS` and all claims; further columns stay.
 
-    Reads the columns of :data:`FACT_COLUMNS`; any further ones follow after the table's own. The claims are
-    those of every reader, :func:`claim_facts` among them; ``guess_sd`` is the relative error of a distance
-    guessed by eye, shape (n,).
+    ``guess_sd`` is the relative error of a distance guessed by eye, shape (n,).
     """
-    return _Resolving(facts, captured_at, index, claims.stated, guess_sd).resolved()
+    return _Resolving(facts, index, claims.stated).resolved(captured_at, guess_sd)
 
 
 class _Resolving:
-    def __init__(
-        self,
-        facts: pd.DataFrame,
-        captured_at: pd.Series,
-        index: FrameIndex,
-        stated: Sequence[Claim],
-        guess_sd: np.ndarray,
-    ) -> None:
-        self.facts, self.captured_at, self.index, self.guess_sd = facts, captured_at, index, guess_sd
-        self.n = len(facts)
+    def __init__(self, facts: pd.DataFrame, index: FrameIndex, stated: Sequence[Claim]) -> None:
+        self.facts, self.index, self.n = facts, index, len(facts)
         self.problems: list[Problem] = []
         self.remarks: list[str] = []
         self.presets = _by_preset(stated)
@@ -105,8 +113,8 @@ class _Resolving:
                 self.by_quantity[claim.quantity].append(claim)
         self._expand_presets()
 
-    def settle(self, quantity: str, *, numbers: bool = True) -> Settled:
-        return settle(quantity, self.by_quantity[quantity], self.n, numbers=numbers)
+    def settle(self, quantity: str) -> Settled:
+        return settle(quantity, self.by_quantity[quantity], self.n)
 
     def list_frames(self, place: str | None, rows: Rows, what: str, step: str) -> None:
         if len(rows):
@@ -124,56 +132,46 @@ class _Resolving:
                 other = contradicts(preset.lens, preset.focal_length_mm, names[rows], focal[rows])
                 other_lens += rows[other].tolist()
                 rows = rows[~other]
-            values: dict[str, Any] = {
-                "f_number": np.nan,
-                "focus_distance": np.nan,
-            }  # a slip: nothing is known
+            values: dict[str, Any] = {"f_number": np.nan, "focus_distance": np.nan}  # of a slip: unknown
             if preset is not None:
                 values = {key: getattr(preset, attribute) for key, attribute in _WHOLE.items()}
-                values = {key: value for key, value in values.items() if not np.isnan(value)}
-                values |= {"lens": preset.lens} if preset.lens is not None else {}
+                values = {"lens": preset.lens} | values
+            stated = {key: v for key, v in values.items() if preset is None or pd.notna(v)}
             below = replace(claim, rows=rows, depth=claim.depth - 0.5)  # cells of the row win
             self.presets[number] = replace(below, typed=objects([preset] * len(rows))), preset
             self.by_quantity["preset"].append(self.presets[number][0])
-            for key, value in values.items():
-                self.by_quantity[key].append(
-                    replace(
-                        below,
-                        quantity=key,
-                        typed=np.full(len(rows), value, dtype=object if key == "lens" else "float64"),
-                    )
-                )
-        if other_lens:
+            for key, value in stated.items():
+                typed = np.full(len(rows), value, dtype=object if key == "lens" else "float64")
+                self.by_quantity[key].append(replace(below, quantity=key, typed=typed))
+        if count := len(other_lens):
             files = collapse([self.index.name(row) for row in sorted(other_lens)])
-            count = len(other_lens)
             self.remarks.append(
                 f"{count} {'frame' if count == 1 else 'frames'} of another lens or focal length than the "
                 f"preset's {'lies' if count == 1 else 'lie'} in stretches; no preset was applied: {files}."
             )
 
-    def resolved(self) -> Resolved:
-        lens, focal, f_number = (
-            self.settle("lens", numbers=False),
-            self.settle("focal_length"),
-            self.settle("f_number"),
-        )
-        focus = self.settle("focus_distance")
+    def resolved(self, captured_at: pd.Series, guess_sd: np.ndarray) -> Resolved:
+        focal, f_number, focus = map(self.settle, ("focal_length", "f_number", "focus_distance"))
         focus_m = self._from_sensor(focus.typed, focus.from_lens, focal.typed, "focus_distance")
-        preset = self.settle("preset", numbers=False)
+        preset = self.settle("preset")
         final = {"focal_length": focal.typed, "f_number": f_number.typed, "focus_distance": focus_m}
         self._against_files(final, focus.sources, preset.typed)
-        sensor = self.settle("sensor", numbers=False)
+        sensor = self.settle("sensor")
         sensors = find_sensors(self.facts, sensor.typed, sensor.sources, focal.typed)
         self.problems += sensors.problems
-        self._sensor_remarks(sensors.source)
+        if refused := int((sensors.source == UNKNOWN).sum()):
+            self.remarks.append(
+                f"{refused} {'frame has' if refused == 1 else 'frames have'} a focal length that no lens for "
+                "36×24 mm has, most likely a telephone's; without a sensor size they have no zone."
+            )
         names, sources = self._preset_names(preset, f_number.typed)
         keeper, mark_source = self._marks()
         columns: dict[str, Any] = {name: self.facts[name] for name in FACT_COLUMNS if name in COLUMNS}
         columns |= {
             "session": pd.array(self.index.session, dtype="Int64"),
-            "captured_at": self.captured_at,
+            "captured_at": captured_at,
             "camera": self.facts["body"],
-            "lens": lens.typed,
+            "lens": self.settle("lens").typed,
             "focal_length_mm": focal.typed,
             "f_number": f_number.typed,
             "focus_distance_m": focus_m,
@@ -185,15 +183,10 @@ class _Resolving:
             "stated_preset_source": sources,
             "keeper": keeper,
             "mark_source": mark_source,
-            "sample_weight": self.settle("sample_weight").typed,
-            "drawn": self.settle("drawn", numbers=False).typed,
-            "pressed": self.settle("pressed", numbers=False).typed,
+            "sharp_source": self.settle("sharp").sources,
+            **{name: self.settle(name).typed for name in _AS_STATED},
         }
-        columns |= self._subjects(columns)
-        for name in ("sharp", "sharp_seen", "reason"):
-            columns[name] = self.settle(name, numbers=False).typed
-        columns["sharp_shown_px"] = self.settle("sharp_shown_px").typed
-        columns["sharp_source"] = self.settle("sharp", numbers=False).sources
+        columns |= self._subjects(columns, guess_sd)
         further = {name: self.facts[name] for name in self.facts.columns if name not in FACT_COLUMNS}
         table = pd.DataFrame({**columns, **further}, index=self.facts.index)
         return Resolved(with_columns(table), self.problems, self.remarks)
@@ -209,15 +202,14 @@ class _Resolving:
         distance[rows] = sensor_distance_m(typed_m[rows], focal_mm[rows])
         lost = rows[np.isnan(distance[rows])]
         what = f"Their {word} counts from the lens and cannot be converted, since the focal length is unknown"
-        self.list_frames(
-            None, lost, what, "State the focal length, with a [[lens]], a preset or in the notes."
-        )
+        step = "State the focal length, with a [[lens]], a preset or in the notes."
+        self.list_frames(None, lost, what, step)
         return distance
 
-    def _subjects(self, columns: dict[str, Any]) -> dict[str, Any]:
+    def _subjects(self, columns: dict[str, Any], guess_sd: np.ndarray) -> dict[str, Any]:
         """Subject distances: typed, else by shares of the picture's height, else recorded or measured."""
         focal = columns["focal_length_mm"]
-        claims = [_first_of_cell(claim) for claim in self.by_quantity["subject_distance"]]
+        claims = self.by_quantity["subject_distance"]
         typed = settle("subject_distance", [c for c in claims if c.source == "notes"], self.n)
         shares = {name: self.settle(name).typed for name in MEASURES if self.by_quantity[name]}
         by_shares = self._by_shares(shares, typed, columns)
@@ -225,7 +217,7 @@ class _Resolving:
         distance = self._from_sensor(subject.typed, subject.from_lens, focal, "subject_distance")
         stated_sd = self.settle("subject_distance_sd").typed
         by_notes = subject.sources == "notes"
-        rel_sd = np.where(np.isnan(subject.rel_sd) & by_notes, self.guess_sd, subject.rel_sd)
+        rel_sd = np.where(np.isnan(subject.rel_sd) & by_notes, guess_sd, subject.rel_sd)
         rel_sd = np.where(np.isnan(stated_sd), rel_sd, stated_sd)
         return {
             "subject_distance_m": distance,
@@ -236,41 +228,27 @@ class _Resolving:
 
     def _others(self, focal_mm: np.ndarray) -> np.ndarray:
         """Further people in a frame, as text."""
-        others = np.full(self.n, None, dtype=object)
-        cells = settle("subject_distance", self.by_quantity["subject_distance"], self.n, numbers=False)
-        for row in np.flatnonzero(cells.sources == "notes"):
-            if isinstance(cells.typed[row], tuple) and len(cells.typed[row]) > 1:
-                further = np.array(cells.typed[row][1:])
-                if cells.from_lens[row]:
-                    further = np.asarray(sensor_distance_m(further, focal_mm[row]))
-                others[row] = "|".join(f"{distance:.6g}" for distance in further)
-        return others
+        texts, others = np.full(self.n, None, dtype=object), self.settle("other_subjects")
+        for row in np.flatnonzero([bool(typed) for typed in others.typed]):
+            distances = np.array(others.typed[row])
+            if others.from_lens[row]:
+                distances = np.asarray(sensor_distance_m(distances, focal_mm[row]))
+            texts[row] = "|".join(f"{distance:.6g}" for distance in distances)
+        return texts
 
     def _by_shares(
         self, shares: dict[str, np.ndarray], typed: Settled, columns: dict[str, Any]
     ) -> list[Claim]:
-        given = np.zeros(self.n, dtype=bool)
-        for values in shares.values():
-            given |= ~np.isnan(values)
         has_typed = ~np.isnan(typed.typed) & np.isnan(typed.rel_sd)
-        rows = np.flatnonzero(given & ~has_typed)
+        given = [~np.isnan(values) & ~has_typed for values in shares.values()]
+        rows = np.flatnonzero(np.any(given, axis=0)) if given else np.zeros(0, dtype=np.intp)
         if not len(rows):
             return []
-        names = (
-            "camera",
-            "pixel_width",
-            "pixel_height",
-            "sensor_width_mm",
-            "sensor_height_mm",
-            "sensor_source",
-        )
-        pictures = pd.DataFrame({name: columns[name] for name in names})
+        pictures = pd.DataFrame({name: columns[name] for name in _PICTURE})
         heights, misshapen = picture_heights_mm(pictures)
         focal, height = columns["focal_length_mm"][rows], heights[rows]
         placed = place_by_shares({name: values[rows] for name, values in shares.items()}, focal, height)
-        pixels = [
-            pictures[f"pixel_{side}"].to_numpy("float64", na_value=np.nan) for side in ("width", "height")
-        ]
+        pixels = pictures[["pixel_width", "pixel_height"]].to_numpy("float64", na_value=np.nan).T
         copies = find_copies(pictures["camera"].to_numpy(object), *pixels)
         for i, row in enumerate(rows.tolist()):
             file = self.index.name(row)
@@ -296,52 +274,33 @@ class _Resolving:
         self, final: dict[str, np.ndarray], focus_source: np.ndarray, settled: np.ndarray
     ) -> None:
         """List where the files record something else than was stated, and what is still missing."""
+        focal = self.facts["told_focal_length_mm"].to_numpy("float64")
+        f_number = self.facts["told_f_number"].to_numpy("float64")
         focus = [c for c in self.by_quantity["focus_distance"] if c.source in ("exif", "xmp")]
         focus_m = settle("focus_distance", focus, self.n).typed
-        recorded = {
-            key: self.facts[f"told_{_WHOLE[key]}"].to_numpy("float64") for key in ("focal_length", "f_number")
-        }
-        far_off = off_by(focus_m, final["focus_distance"]) > OTHER_FOCAL
+        moved = off_by(focus_m, final["focus_distance"]) > OTHER_FOCAL
         for claim, preset in self.presets:
             if preset is None or claim.source != "session" or not len(claim.rows):
                 continue
             rows, name = claim.rows, preset.name
             rows = rows[np.fromiter((settled[row] is preset for row in rows), dtype=bool, count=len(rows))]
             stays = rows[~(off_by(final["f_number"][rows], preset.f_number) > OTHER_FOCAL)]
-            moved = rows[far_off[rows] & (focus_source[rows] == "session")]
-            set_at = (
-                f"{format_distance(preset.focus_distance_m)} of the preset {name!r}; the preset's was used"
-            )
-            stop = f"{format_f_number(preset.f_number)} of the preset {name!r}"
-            for key, against, what, step in (
-                (
-                    "focal_length",
-                    rows[off_by(recorded["focal_length"][rows], preset.focal_length_mm) > SMALL],
-                    f"The file records another focal length than the preset {name!r}; the file's was used",
-                    "Correct the preset if the file is right.",
-                ),
-                (
-                    "f_number",
-                    rows[off_by(recorded["f_number"][rows], preset.f_number) > SMALL],
-                    f"The file records another f-number than {stop}; the file's was used and the frame "
-                    "counts as another preset",
-                    "Add a stretch of its own if the f-number was changed on purpose.",
-                ),
-                (
-                    "focus_distance",
-                    moved,
-                    f"The file records another focus distance than {set_at}",
-                    "Check whether the ring was moved.",
-                ),
-            ):
+            other = {
+                "focal_length": off_by(focal[rows], preset.focal_length_mm) > SMALL,
+                "f_number": off_by(f_number[rows], preset.f_number) > SMALL,
+                "focus_distance": moved[rows] & (focus_source[rows] == "session"),
+            }
+            stop, focus_at = format_f_number(preset.f_number), format_distance(preset.focus_distance_m)
+            for key, (what, step) in _OTHERWISE.items():
                 if not np.isnan(getattr(preset, _WHOLE[key])):
-                    self.list_frames(claim.place, against, what, step)
+                    what = f"The file records another {what.format(name=name, stop=stop, focus=focus_at)}"
+                    self.list_frames(claim.place, rows[other[key]], what, step)
                     continue
-                what = f"The preset {name!r} states no {key} and the files record none, so that these frames "
                 missing = stays[np.isnan(final[key][stays])]
+                what = f"The preset {name!r} states no {key} and the files record none, so that these frames "
                 step = f"Add {key} to the preset."
                 self.list_frames(claim.place, missing, f"{what}have no sharp zone", step)
-        noted = np.flatnonzero(far_off & (focus_source == "notes"))
+        noted = np.flatnonzero(moved & (focus_source == "notes"))
         what = "The file records another focus distance than the notes; that of the notes was used"
         self.list_frames(None, noted, what, "Check whether the ring was moved.")
 
@@ -355,16 +314,6 @@ class _Resolving:
         sources[[name is None for name in names]] = None
         return names, sources
 
-    def _sensor_remarks(self, source: np.ndarray) -> None:
-        refused = int((source == UNKNOWN).sum())
-        if refused:
-            self.remarks.append(
-                f"{refused} {'frame has' if refused == 1 else 'frames have'} a focal length that no lens for "
-                "36×24 mm has, most likely a telephone's; without a sensor size they have no zone."
-            )
-
-    # --- marks -------------------------------------------------------------------------------------------
-
     def _marks(self) -> tuple[np.ndarray, np.ndarray]:
         """Marks and their sources; sources that disagree are listed."""
         chosen, source = np.full(self.n, None, dtype=object), np.full(self.n, None, dtype=object)
@@ -372,17 +321,13 @@ class _Resolving:
             own = [claim for claim in self.by_quantity["keeper"] if claim.source == name]
             if not own:
                 continue
-            stated = settle("keeper", own, self.n, numbers=False).typed
+            stated = settle("keeper", own, self.n).typed
             speaks, free = pd.notna(stated), pd.isna(chosen)
             against = np.flatnonzero(speaks & ~free & (stated != chosen))
             for first in dict.fromkeys(source[against]):
                 rows = against[source[against] == first]
-                self.list_frames(
-                    None,
-                    rows,
-                    f"{len(rows)} marks disagree between {first} and {name}",
-                    f"The one from {first} was used.",
-                )
+                what = f"{len(rows)} marks disagree between {first} and {name}"
+                self.list_frames(None, rows, what, f"The one from {first} was used.")
             chosen[speaks & free] = stated[speaks & free]
             source[speaks & free] = name
         return chosen, source
@@ -394,12 +339,11 @@ def with_measured(table: pd.DataFrame, claims: Claims) -> pd.DataFrame:
     unspoken = table["subject_distance_m"].isna().to_numpy() | (source == "picture")
     subject = settle("subject_distance", claims.stated, len(table))
     measured = unspoken & ~np.isnan(subject.typed)
+    sources = pd.Series(np.where(measured, subject.sources, source), table.index, dtype=TEXT)
     return table.assign(
         subject_distance_m=table["subject_distance_m"].mask(measured, subject.typed),
         subject_distance_rel_sd=table["subject_distance_rel_sd"].mask(measured, subject.rel_sd),
-        subject_distance_source=pd.Series(
-            np.where(measured, subject.sources, source), table.index, dtype=TEXT
-        ),
+        subject_distance_source=sources,
     )
 
 
@@ -413,14 +357,6 @@ def _by_preset(stated: Sequence[Claim]) -> list[tuple[Claim, Preset | None]]:
                 rows = claim.rows[codes == code]
                 found.append((replace(claim, rows=rows), preset if isinstance(preset, Preset) else None))
     return found
-
-
-def _first_of_cell(claim: Claim) -> Claim:
-    """A claim of subject distances as numbers: the first of each cell is the one meant."""
-    if claim.typed.dtype != object:
-        return claim
-    first = [value[0] if isinstance(value, tuple) and value else value for value in claim.typed]
-    return replace(claim, typed=np.array(first, dtype="float64"))
 
 
 def _or_unknown(sources: np.ndarray, values: np.ndarray) -> np.ndarray:

@@ -94,11 +94,7 @@ def draw_sample(table: pd.DataFrame, n: int, seed: int = 0, waiting: Truths | No
 
 
 def drawn_before(table: pd.DataFrame) -> Truths:
-    """Tell which frames an earlier sample drew, shape (n,), be they answered or not.
-
-    In a table that was never weighed those with a weight; in a weighed one a frame can lose its weight, and
-    others get one.
-    """
+    """Which frames an earlier sample drew, shape (n,); read of ``drawn``, else of ``sample_weight``."""
     if "drawn" in table and table["drawn"].notna().any():
         return np.asarray(table["drawn"].fillna(False), dtype=bool)
     return np.asarray(table["sample_weight"].notna(), dtype=bool)
@@ -138,7 +134,7 @@ def allocate(sizes: Sequence[int], marks: Sequence[int], n: int) -> list[int]:
     return taken
 
 
-def sample_text(table: pd.DataFrame, sample: Sample) -> str:
+def sample_as_csv(table: pd.DataFrame, sample: Sample) -> str:
     """Write the sample weights, in the table's order."""
     files = note_names(table).iloc[sample.weighted_rows]
     weights = [f"{weight:.10g}" for weight in sample.weights.tolist()]

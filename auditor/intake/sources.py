@@ -48,13 +48,10 @@ class Sources:
 
 
 class SessionFiles:
-    """Reads each session file once; a file that cannot be used at all counts as absent, and is listed.
-
-    ``fixed`` replaces every file found; ``outer`` holds where none is found.
-    """
+    """Reads each session file once; one that cannot be used counts as absent, and is listed."""
 
     def __init__(self, fixed: SessionFile | None, outer: SessionFile | None = None) -> None:
-        self.fixed = fixed
+        self.fixed = fixed  # replaces every file found; the outer one holds where none is found
         self.elsewhere = fixed or outer or SessionFile()
         self.problems = list(self.elsewhere.problems)
         self._read: dict[str, SessionFile] = {}
@@ -90,31 +87,20 @@ def from_folders(
     request: Request,
     progress: Progress | None,
 ) -> Sources:
-    """Read folders: their frames as the files describe them, and the notes files found.
-
-    Raises
-    ------
-    SourceError
-        If there are no photographs, or none can be read.
-    """
+    """Read folders: frames as the files describe them, and the notes found; SourceError without any."""
     selects = [folder for folder in (keepers, sessions.elsewhere.marks.keepers) if folder is not None]
     found = find_files(folders, sessions.selects_of, selects)
     names = ", ".join(str(folder) for folder in folders)
     if not found.pictures:
         tables = [table for folder in folders if (table := folder / TABLE_NAME).is_file()]
-        raise SourceError(
-            f"No photographs in {names}.",
-            f"There is a frame table: name {tables[0]}."
-            if tables
-            else "Name the folder that holds them; JPEG, TIFF, PNG, WebP, HEIC, AVIF and raw files are read.",
-        )
+        step = "Name the folder that holds them; JPEG, TIFF, PNG, WebP, HEIC, AVIF and raw files are read."
+        step = f"There is a frame table: name {tables[0]}." if tables else step
+        raise SourceError(f"No photographs in {names}.", step)
     facts, problems = _recall_or_read(found, folders, request, progress)
     if not len(facts.table):
         first = next((p for p in facts.problems if p.file is not None), None)
-        raise SourceError(
-            f"None of the {len(found.pictures)} files in {names} can be read.",
-            f"The first: {first.file}: {first.what}" if first else "",
-        )
+        what = f"None of the {len(found.pictures)} files in {names} can be read."
+        raise SourceError(what, f"The first: {first.file}: {first.what}" if first else "")
     used = np.unique(facts.folders)
     files, number = _each_once([sessions.of(found.folders[i].session) for i in used])
     return Sources(
@@ -191,10 +177,8 @@ def from_table(path: Path, sessions: SessionFiles) -> Sources:
         }
     )
     beside, notes = path.parent / SESSION_NAME, path.parent / NOTES_NAME
-    files = sum(
-        sum(not name.casefold().endswith(".xmp") for name in str(names).split("|"))
-        for names in table["files"]
-    )
+    names = "|".join(table["files"].astype(str)).casefold().split("|")
+    files = sum(not name.endswith(".xmp") for name in names)
     # Where the ring really focuses tells the lens's shift, which only a session file states otherwise.
     further = table.drop(columns=[name for name in COLUMNS if name in table and name != "focus_true_m"])
     return Sources(
@@ -223,19 +207,16 @@ def folders_of(source: Path) -> list[Path]:
         names = files_named(source, NAMES_TRIED)
     except FileFormatError:
         return []  # reading it will say why
-    paths = [path for name in names if (path := source.parent / name).exists()]
-    below = {
-        source.parent if path.resolve().is_relative_to(source.parent.resolve()) else path.parent
-        for path in paths
-    }
-    return sorted(below)
+    above, whole = source.parent, source.parent.resolve()
+    paths = [path for name in names if (path := above / name).exists()]
+    return sorted({above if path.resolve().is_relative_to(whole) else path.parent for path in paths})
 
 
 def joined(parts: list[Sources]) -> Sources:
     """Put several sources under each other."""
     if len(parts) == 1:
         return parts[0]
-    starts = np.cumsum([0, *(len(part.facts) for part in parts)])
+    starts = np.cumsum([0, *(len(part.facts) for part in parts[:-1])]).tolist()
     files, number = _each_once([file for part in parts for file in part.session_files])
     numbers_of = np.split(number, np.cumsum([len(part.session_files) for part in parts])[:-1])
     return Sources(
@@ -244,13 +225,9 @@ def joined(parts: list[Sources]) -> Sources:
         session_files=files,
         governed_by=np.concatenate([n[p.governed_by] for p, n in zip(parts, numbers_of, strict=True)]),
         notes=[
-            (path, rows + start)
-            for part, start in zip(parts, starts[:-1], strict=True)
-            for path, rows in part.notes
+            (path, rows + at) for part, at in zip(parts, starts, strict=True) for path, rows in part.notes
         ],
-        stated=together(
-            part.stated.moved(int(start)) for part, start in zip(parts, starts[:-1], strict=True)
-        ),
+        stated=together(part.stated.moved(at) for part, at in zip(parts, starts, strict=True)),
         found=sum(part.found for part in parts),
         read=sum(part.read for part in parts),
         unreadable=sum(part.unreadable for part in parts),

@@ -20,8 +20,8 @@ from auditor.settings import WALKING_SPEED_M_S
 from auditor.text import natural_key
 from auditor.units import format_distance, format_f_number
 
-BLOCK_GAP_S = 10 * 60.0  # a pause long enough to have changed the ring
-STEP_EV = 1.5  # a lasting step in exposure that begins another block
+RUN_GAP_S = 10 * 60.0  # a pause long enough to have changed the ring
+STEP_EV = 1.5  # a lasting step in exposure that begins another run
 STEP_FRAMES = 3  # frames on each side that have to agree on it
 RECORDED = "#: "  # begins the lines on what the files record; they are kept when the file is written again
 
@@ -74,7 +74,7 @@ _REPEATED = tuple(_EXAMPLES)
 
 
 @dataclass(frozen=True, slots=True)
-class Block:
+class Run:
     """Frames of one camera without a pause of ten minutes or a lasting step in exposure; or a roll."""
 
     camera: str | None
@@ -102,8 +102,8 @@ class Block:
         return f"{span}, {frames}{camera}: {self.recorded}"
 
 
-def find_blocks(table: pd.DataFrame) -> list[Block]:
-    """Find the blocks in each camera's frames, in order of time; then its rolls, by folder and name.
+def find_runs(table: pd.DataFrame) -> list[Run]:
+    """Find the runs in each camera's frames, in order of time; then its rolls, by folder and name.
 
     Reads ``file``, ``session``, ``camera``, ``captured_at``, ``exposure_time_s``, ``iso``,
     ``focal_length_mm``, ``f_number`` and ``focus_distance_m``.
@@ -113,15 +113,15 @@ def find_blocks(table: pd.DataFrame) -> list[Block]:
     exposures = np.log2(table["exposure_time_s"].to_numpy("float64") * table["iso"].to_numpy("float64"))
     in_order = np.lexsort((table["file"].map(natural_key).to_numpy(str), times, session))
     cameras = table["camera"].fillna("").to_numpy()[in_order]
-    blocks: list[Block] = []
+    runs: list[Run] = []
     for camera, rows in pd.Series(in_order).groupby(cameras, sort=False):
         order = rows.to_numpy()
         gaps = np.diff(times[order], prepend=np.nan)
         begins = np.diff(session[order], prepend=0) != 0
-        starts = np.flatnonzero(begins | (gaps > BLOCK_GAP_S) | _steps(exposures[order]))
+        starts = np.flatnonzero(begins | (gaps > RUN_GAP_S) | _steps(exposures[order]))
         for start, part in zip(starts, np.split(order, starts[1:]), strict=True):
-            blocks.append(
-                Block(
+            runs.append(
+                Run(
                     camera=str(camera) or None,
                     session=int(session[part[0]]),
                     starts_at=table["captured_at"].iloc[part[0]],
@@ -134,11 +134,11 @@ def find_blocks(table: pd.DataFrame) -> list[Block]:
                     why="" if np.isnan(gaps[start]) else _why(gaps[start]),
                 )
             )
-    return sorted(blocks, key=lambda block: (block.session, np.nan_to_num(times[block.rows[0]])))
+    return sorted(runs, key=lambda run: (run.session, np.nan_to_num(times[run.rows[0]])))
 
 
 def _why(gap_s: float) -> str:
-    return f"after {_span(gap_s)}" if gap_s > BLOCK_GAP_S else "other light"
+    return f"after {_span(gap_s)}" if gap_s > RUN_GAP_S else "other light"
 
 
 def _steps(exposure_ev: np.ndarray) -> np.ndarray:
@@ -155,13 +155,9 @@ def _steps(exposure_ev: np.ndarray) -> np.ndarray:
 
 def _span(seconds: float) -> str:
     minutes = round(seconds / 60)
-    return (
-        f"{minutes} min"
-        if minutes < 120
-        else f"{round(minutes / 60)} h"
-        if minutes < 2880
-        else f"{minutes // 1440} days"
-    )
+    if minutes < 120:
+        return f"{minutes} min"
+    return f"{round(minutes / 60)} h" if minutes < 2880 else f"{minutes // 1440} days"
 
 
 def _recorded(frames: pd.DataFrame) -> str:
@@ -202,18 +198,18 @@ def _paths(table: pd.DataFrame) -> pd.Series:
     return table["file"].where(table["file"].str.contains("/", regex=False), "./" + table["file"])
 
 
-def block_lines(blocks: Sequence[Block]) -> list[str]:
-    """What the files record, block by block, as comments for the session file."""
-    lines = ["What the files record, block by block:", *map(str, blocks)] if blocks else []
+def lines_of_runs(runs: Sequence[Run]) -> list[str]:
+    """What the files record, in order, as comments for the session file."""
+    lines = ["What the files record, in order:", *map(str, runs)] if runs else []
     return [RECORDED + line for line in lines]
 
 
 def recorded_lines(text: str) -> list[str]:
-    """Take the lines of :func:`block_lines` out of a session file that was written before."""
+    """Take the lines of :func:`lines_of_runs` out of a session file that was written before."""
     return [line for line in text.splitlines() if line.startswith(RECORDED)]
 
 
-def session_text(
+def session_as_toml(
     session: Mapping[str, Any],
     recorded: Iterable[str] = (),
     cameras: Iterable[str] = (),

@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from auditor.errors import FileFormatError, OutputError, Problem, UnitError
+from auditor.errors import FileFormatError, OutputError, Problem
 from auditor.frames import COLUMNS, MEASURED_COLUMNS, NUMBER, TEXT, TIME, TRUTH, with_columns
 from auditor.intake.statements.door import (
     LARGEST_TABLE_BYTES,
@@ -27,7 +27,7 @@ from auditor.intake.statements.door import (
     read_text,
     separated_by,
 )
-from auditor.intake.statements.marks import parse_verdict
+from auditor.intake.statements.marks import SPELLINGS
 from auditor.intake.statements.ranges import range_of
 from auditor.text import json_safe, json_text, printable_lines
 from auditor.writing import write_file
@@ -149,10 +149,7 @@ def write_table(table: pd.DataFrame, path: Path, *, force: bool = False) -> None
 def read_table(path: Path) -> tuple[pd.DataFrame, list[Problem]]:
     """Read a frame table; missing columns are unknown, derived ones are kept only until recomputed.
 
-    Raises
-    ------
-    FileFormatError
-        If it cannot be read, holds no row, or has no column ``file``.
+    FileFormatError if it cannot be read, holds no row, or has no column ``file``.
     """
     problems: list[Problem] = []
     raw = _read_raw(path, problems)
@@ -197,15 +194,13 @@ def _read_raw(path: Path, problems: list[Problem]) -> pd.DataFrame:
         raise
     except Exception as error:  # whatever is wrong with a table, it is said of that table
         why = str(error).strip().split("\n")[0][:200] or type(error).__name__
-        raise FileFormatError(
-            f"{path} cannot be read as a table: {why}", "See README, frame table."
-        ) from None
+        what = f"{path} cannot be read as a table: {why}"
+        raise FileFormatError(what, "See README, frame table.") from None
     raw.columns = [str(name).strip().casefold() for name in raw.columns]
     twice = raw.columns[raw.columns.duplicated()]
     if len(twice):
-        problems.append(
-            Problem(str(path), f"The column {twice[0]!r} is there twice.", "The first one is used.")
-        )
+        what = f"The column {twice[0]!r} is there twice."
+        problems.append(Problem(str(path), what, "The first one is used."))
         raw = raw.loc[:, ~raw.columns.duplicated()]
     again = raw.duplicated()
     if again.any():
@@ -247,18 +242,11 @@ def files_named(path: Path, most: int) -> list[str]:
     return [str(name) for name in read_table(path)[0]["file"].head(most)]
 
 
-def _verdict_or_none(value: object) -> str | None:
-    try:
-        return parse_verdict(str(value))
-    except UnitError:
-        return None
-
-
 def _column(values: pd.Series, name: str, dtype: str, path: Path, problems: list[Problem]) -> pd.Series:
     """Read one column; cells that cannot be read become unknown and are listed."""
     given = values.notna()
     if name == "keeper":
-        read = values.map(_verdict_or_none, na_action="ignore").astype(TEXT)
+        read = values.map(lambda v: SPELLINGS.get(str(v).strip().casefold()), na_action="ignore").astype(TEXT)
     elif dtype == TEXT:
         return values.map(str, na_action="ignore").astype(TEXT)
     elif dtype == TIME:
@@ -277,11 +265,6 @@ def _column(values: pd.Series, name: str, dtype: str, path: Path, problems: list
             read = read.round().where(read.abs() < LARGEST_WHOLE).astype(dtype)
     bad = given & read.isna()
     if bad.any():
-        problems.append(
-            Problem(
-                f"{path}, column {name}",
-                f"{int(bad.sum())} cells cannot be read, the first is {values[bad].iloc[0]!r}.",
-                "They count as unknown.",
-            )
-        )
+        what = f"{int(bad.sum())} cells cannot be read, the first is {values[bad].iloc[0]!r}."
+        problems.append(Problem(f"{path}, column {name}", what, "They count as unknown."))
     return read

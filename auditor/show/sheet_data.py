@@ -21,13 +21,13 @@ from auditor.intake.archive import Archive
 from auditor.intake.library.camera_pixels import SHAPE_TOLERANCE
 from auditor.intake.library.processes import cores
 from auditor.intake.library.reading import Progress
+from auditor.intake.people.proposals import Proposal
 from auditor.intake.photofile.previews import JPEG, frame_files, small_picture
-from auditor.intake.starter import Block, note_names
+from auditor.intake.starter import Run, note_names
 from auditor.intake.statements.bodies import FOCAL_LENGTH_SD, MEASURES, READING_SD, TILT_SD_RAD
 from auditor.optics.sensors import HANDBOOK_DIVISOR
 from auditor.settings import Settings
 from auditor.show.page.frames import relative_link
-from auditor.show.sheet_proposals import Proposal
 from auditor.show.sheet_strips import (
     Place,
     data_uri,
@@ -65,7 +65,7 @@ class SheetFacts:
     archive: Archive  # its table complete, as :func:`auditor.journey.run_scan` leaves it
     settings: Settings
     rows: np.ndarray  # the drawn frames in the order of the draw
-    blocks: Sequence[Block]
+    runs: Sequence[Run]
     proposals: Mapping[int, Sequence[Proposal]]  # by row
     presets: Sequence[Mapping[str, Any]]  # declared so far, as a session file has them
     command: str  # what to go on with
@@ -74,8 +74,8 @@ class SheetFacts:
 def sheet_data(facts: SheetFacts, folder: Path, progress: Progress | None = None) -> dict[str, Any]:
     """Gather everything for a page in ``folder``; pictures are read here, in threads, and only read."""
     table = facts.archive.table
-    places, names = places_of(facts.blocks), note_names(table)
-    groups = groups_shown(facts.blocks)
+    places, names = places_of(facts.runs), note_names(table)
+    groups = groups_shown(facts.runs)
     strip_rows = [row for _, rows, _ in groups for row in rows]
     frames: list[int] = facts.rows.tolist()
     done = 0

@@ -13,7 +13,7 @@ from PIL import Image
 from auditor.intake.archive import Archive
 from auditor.intake.markers import is_dark_frame, runs_of
 from auditor.intake.photofile.previews import SmallPicture, as_jpeg, frame_files, thumbnail
-from auditor.intake.starter import Block, frame_labels
+from auditor.intake.starter import Run, frame_labels
 
 MOST_THUMBNAILS = 1500
 STRIP_PX, STRIP_QUALITY = 96, 45
@@ -21,24 +21,24 @@ STRIP_PX, STRIP_QUALITY = 96, 45
 Place = tuple[int, int]  # session, rank in the camera's order of time
 
 
-def places_of(blocks: Sequence[Block]) -> dict[int, Place]:
+def places_of(runs: Sequence[Run]) -> dict[int, Place]:
     """Where each timed frame stands in its camera's order of time."""
     ranks: dict[str | None, int] = {}
     places: dict[int, Place] = {}
-    for block in blocks:
-        for row in block.rows:
-            places[row] = block.session, ranks.setdefault(block.camera, 0)
-            ranks[block.camera] += 1
+    for run in runs:
+        for row in run.rows:
+            places[row] = run.session, ranks.setdefault(run.camera, 0)
+            ranks[run.camera] += 1
     return places
 
 
-def groups_shown(blocks: Sequence[Block]) -> list[tuple[Block, tuple[int, ...], int]]:
-    """Blocks of those sessions that lack settings, the rows shown of each, and how many are not."""
-    lacking = {(block.camera, block.session) for block in blocks if not block.complete}
-    shown = [block for block in blocks if (block.camera, block.session) in lacking]
-    if sum(len(block.rows) for block in shown) <= MOST_THUMBNAILS:
-        return [(block, block.rows, 0) for block in shown]
-    return [(block, block.rows[:1], len(block.rows) - 1) for block in shown[:MOST_THUMBNAILS]]
+def groups_shown(runs: Sequence[Run]) -> list[tuple[Run, tuple[int, ...], int]]:
+    """Runs of those sessions that lack settings, the rows shown of each, and how many are not."""
+    lacking = {(run.camera, run.session) for run in runs if not run.complete}
+    shown = [run for run in runs if (run.camera, run.session) in lacking]
+    if sum(len(run.rows) for run in shown) <= MOST_THUMBNAILS:
+        return [(run, run.rows, 0) for run in shown]
+    return [(run, run.rows[:1], len(run.rows) - 1) for run in shown[:MOST_THUMBNAILS]]
 
 
 def strip_picture(archive: Archive, row: int) -> tuple[str | None, bool]:
@@ -68,31 +68,29 @@ def data_uri(picture: SmallPicture) -> str:
 
 def rolls_of(
     table: pd.DataFrame,
-    groups: Sequence[tuple[Block, tuple[int, ...], int]],
+    groups: Sequence[tuple[Run, tuple[int, ...], int]],
     pictures: Mapping[int, tuple[str | None, bool]],
     places: Mapping[int, Place],
 ) -> list[dict[str, Any]]:
     """Tell the strips of each camera's sessions: groups of frames with their pictures and dark runs."""
     labels, times = frame_labels(table).to_numpy(object), table["captured_at"]
     rolls: dict[tuple[str | None, int], dict[str, Any]] = {}
-    for block, rows, more in groups:
-        day = (
-            _written(block.starts_at, f"%A, {block.starts_at.day} %B %Y") or f"{block.first} to {block.last}"
-        )
-        title = f"{block.camera}, {day}" if block.camera else day
-        roll = rolls.setdefault((block.camera, block.session), {"title": title, "groups": []})
+    for run, rows, more in groups:
+        day = _written(run.starts_at, f"%A, {run.starts_at.day} %B %Y") or f"{run.first} to {run.last}"
+        title = f"{run.camera}, {day}" if run.camera else day
+        roll = rolls.setdefault((run.camera, run.session), {"title": title, "groups": []})
         shots = [
             {
                 "label": str(labels[row]),
                 "at": _written(times.iloc[row], "%H:%M:%S"),
-                "camera": block.camera or "",
+                "camera": run.camera or "",
                 "session": places[row][0],
                 "rank": places[row][1],
                 "small": pictures[row][0],
             }
             for row in rows
         ]
-        group = {"at": _written(block.starts_at, "%H:%M"), "why": block.why, "more": more}
+        group = {"at": _written(run.starts_at, "%H:%M"), "why": run.why, "more": more}
         roll["groups"].append(group | {"frames": shots, "dark": [pictures[row][1] for row in rows]})
     for roll in rolls.values():
         _offer_markers(roll["groups"])

@@ -25,10 +25,7 @@ _REJECTED, _RATED_ZERO = 0.05, 0.10  # shares of the frames that were looked at 
 
 
 def open_new_folder(out: Path) -> None:
-    """Make the folder, or take an empty one.
-
-    Raises OutputError if something is in it, or it cannot be made.
-    """
+    """Make the folder, or take an empty one; raises OutputError if something is in it."""
     make_folder(out)
     try:
         taken = any(out.iterdir())
@@ -43,9 +40,7 @@ def open_new_folder(out: Path) -> None:
 def simulate_archive(out: Path, seed: int, frames: int, truth: Truth | None = None) -> Truth:
     """Write an invented archive; the same seed and number of frames give the same bytes.
 
-    Raises OutputError if the folder is not empty or cannot be written.
-
-    Raises SettingError if there are too few frames.
+    Raises OutputError if the folder is not empty, SettingError if there are too few frames.
     """
     walking, choosing = np.random.default_rng(seed).spawn(2)
     presses = walk(truth or Truth(), frames, walking)
@@ -62,10 +57,7 @@ def simulate_archive(out: Path, seed: int, frames: int, truth: Truth | None = No
 
 
 def write_truth(out: Path, truth: Truth, seed: int, frames: int) -> None:
-    """Write the truth beside an archive.
-
-    Raises OutputError if it cannot be written.
-    """
+    """Write the truth beside an archive."""
     write_file(out / "truth.toml", truth_text(truth, seed, frames))
 
 

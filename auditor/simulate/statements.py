@@ -6,6 +6,7 @@ import math
 
 import pandas as pd
 
+from auditor.simulate.pictures import TIMES_BLUR
 from auditor.simulate.truth import Outing, PresetTruth, Truth
 
 SELECTS = "selects"
@@ -14,30 +15,6 @@ NOTE_COLUMNS = (
     "file", "subject_distance", "subject_distance_sd", "guessed_distance", "sharp", "sharp_seen",
     "sharp_shown_px", "reason",
 )  # fmt: skip
-
-_INVENTED = """\
-# The truth behind this archive. All of it is invented: market, visitors, photographer, cameras and lenses.
-# Pictures are drawn: figures and faces as large as their distance asks for, blur 6 times larger than life.
-# An audit does not read this file.
-"""
-_SHARP = """\
-# P(called sharp | blur) = 1 / (1 + (blur / tolerance)^steepness), but for a share of lapses either way. Blur
-# is the diameter on the sensor of defocus, motion and diffraction (Airy) together: the root of the sum of
-# their squares."""
-_KEEPING = """\
-# P(kept) = K (floor + (1 - floor) P(sharp with the tolerance times forgives)); logit K = logit ceiling + the
-# walk's mood + near_interest log(distance_median / distance)."""
-_PEOPLE = """\
-# Distances of all who come along: log-normal, from the sensor plane. Speed: normal; every direction alike."""
-_PHOTOGRAPHER = """\
-# The ring is turned to an engraving with this relative error, once a stretch. Who looks inside the engraved
-# zone (circle of confusion 0.030 mm), judged at a glance, is taken; of the others, this share. At a line
-# people are taken within line_spread of its place. In the evening some frames, drawn by chance, get a verdict
-# on their sharpness, a guess of the distance (biased, rounded) and a measured distance. Frames of a burst
-# share their fortune."""
-_PRESETS = """\
-# What each preset truly brought: the mean chance of a burst to hold a keeper, of a frame to be kept, and of a
-# frame to be sharp enough, over all frames taken, whether anyone looked at them later or not."""
 
 
 def stem(outing: Outing, number: int) -> str:
@@ -128,26 +105,59 @@ def notes_text(outing: Outing, presses: pd.DataFrame, truth: Truth) -> str:
 
 def truth_text(truth: Truth, seed: int, frames: int) -> str:
     """The stated truth as a TOML document."""
-    sections = [
-        f"{_INVENTED}\nseed = {seed}\nframes = {frames}",
-        f"{_SHARP}\n[sharp]\ntolerance_mm = {truth.tolerance_mm:g}\nsteepness = {truth.steepness:g}\n"
-        f"lapses = {truth.lapses:g}",
-        f"{_KEEPING}\n[keeping]\nforgives = {truth.keeping_forgives:g}\nceiling = {truth.ceiling:g}\n"
-        f"floor = {truth.floor:g}\nnear_interest = {truth.near_interest:g}\n"
-        f"moods = [{', '.join(f'{outing.mood:g}' for outing in truth.outings)}]",
-        f"{_PEOPLE}\n[people]\ndistance_median_m = {truth.distance_median_m:g}\n"
-        f"distance_log_sd = {truth.distance_log_sd:g}\nspeed_m_s = {truth.speed_m_s:g}\n"
-        f"speed_sd_m_s = {truth.speed_sd_m_s:g}",
-        f"{_PHOTOGRAPHER}\n[photographer]\nring_error = {truth.ring_error:g}\n"
-        f"glance_sd = {truth.glance_sd:g}\npress_outside = {truth.press_outside:g}\n"
-        f"line_spread_m = {truth.line_spread_m:g}\nmeasure_sd = {truth.measure_sd:g}\n"
-        f"guess_bias = {truth.guess_bias:g}\nguess_sd = {truth.guess_sd:g}\n"
-        f"burst_share = {truth.burst_share:g}\n"
-        f"burst_correlation = {truth.burst_correlation:g}",
-        _PRESETS,
-        *(_preset_text(preset) for preset in truth.presets),
-    ]
-    return "\n\n".join(sections) + "\n"
+    moods = ", ".join(f"{outing.mood:g}" for outing in truth.outings)
+    stated = f"""\
+# The truth behind this archive. All of it is invented: market, visitors, photographer, cameras and lenses.
+# The pictures are drawn: people as large as at their distance, blur {TIMES_BLUR:g} times larger than life.
+# An audit does not read this file.
+
+seed = {seed}
+frames = {frames}
+
+# P(called sharp | blur) = 1 / (1 + (blur / tolerance)^steepness), but for a share of lapses either way. Blur
+# is the diameter on the sensor of defocus, motion and diffraction (Airy) together: the root of the sum of
+# their squares.
+[sharp]
+tolerance_mm = {truth.tolerance_mm:g}
+steepness = {truth.steepness:g}
+lapses = {truth.lapses:g}
+
+# P(kept) = K (floor + (1 - floor) P(sharp with the tolerance times forgives)); logit K = logit ceiling + the
+# walk's mood + near_interest log(distance_median / distance).
+[keeping]
+forgives = {truth.keeping_forgives:g}
+ceiling = {truth.ceiling:g}
+floor = {truth.floor:g}
+near_interest = {truth.near_interest:g}
+moods = [{moods}]
+
+# Distances of all who come along: log-normal, from the sensor plane. Speed: normal; every direction alike.
+[people]
+distance_median_m = {truth.distance_median_m:g}
+distance_log_sd = {truth.distance_log_sd:g}
+speed_m_s = {truth.speed_m_s:g}
+speed_sd_m_s = {truth.speed_sd_m_s:g}
+
+# The ring is turned to an engraving with this relative error, once a stretch. Who looks inside the engraved
+# zone (circle of confusion 0.030 mm), judged at a glance, is taken; of the others, this share. At a line
+# people are taken within line_spread of its place. In the evening some frames, drawn by chance, get a verdict
+# on their sharpness, a guess of the distance (biased, rounded) and a measured distance. Frames of a burst
+# share their fortune.
+[photographer]
+ring_error = {truth.ring_error:g}
+glance_sd = {truth.glance_sd:g}
+press_outside = {truth.press_outside:g}
+line_spread_m = {truth.line_spread_m:g}
+measure_sd = {truth.measure_sd:g}
+guess_bias = {truth.guess_bias:g}
+guess_sd = {truth.guess_sd:g}
+burst_share = {truth.burst_share:g}
+burst_correlation = {truth.burst_correlation:g}
+
+# What each preset truly brought: the mean chance of a burst to hold a keeper, of a frame to be kept, and of a
+# frame to be sharp enough, over all frames taken, whether anyone looked at them later or not.
+"""
+    return "\n".join([stated, *(f"{_preset_text(preset)}\n" for preset in truth.presets)])
 
 
 def _preset_text(preset: PresetTruth) -> str:

@@ -100,12 +100,7 @@ def _files(presses: pd.DataFrame, truth: Truth) -> list[str]:
 
 
 def write_simulated_table(out: Path, seed: int, frames: int) -> Truth:
-    """Write ``frames.csv`` and ``truth.toml`` into a new or empty folder.
-
-    Raises OutputError if the folder is not empty or cannot be written.
-
-    Raises SettingError if there are too few frames.
-    """
+    """Write ``frames.csv`` and ``truth.toml`` into a new or empty folder."""
     table, truth = simulate_table(seed, frames)
     open_new_folder(out)
     write_table(table, out / TABLE_NAME)

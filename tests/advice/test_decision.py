@@ -134,6 +134,7 @@ def test_presses_that_follow_the_ring_are_flagged():
     assert presses_follow_ring(one).follow is None
 
 
+@pytest.mark.slow
 def test_distances_that_follow_the_ring_change_nothing_alone():
     lens = decide(draw_archive(4, World(presses="zone")).table, (), Settings()).lenses[0]
     assert lens.follow.follow
@@ -144,6 +145,7 @@ def test_distances_that_follow_the_ring_change_nothing_alone():
             assert (decision.kind, decision.would_help_most) == ("cannot_tell", "anyone")
 
 
+@pytest.mark.slow
 def test_a_stretch_pressed_at_anyone_stands_for_passers():
     table = draw_archive(4, World(presses="zone", anyone=60)).table
     lens = decide(table, (), Settings()).lenses[0]
@@ -166,6 +168,7 @@ def test_a_stretch_pressed_at_anyone_stands_for_passers():
     assert "presses_follow_ring" not in lens.flags
 
 
+@pytest.mark.slow
 def test_the_same_table_gives_the_same_decision():
     table = draw_archive(2, World(verdicts=60)).table
     assert (
@@ -173,6 +176,7 @@ def test_the_same_table_gives_the_same_decision():
     )
 
 
+@pytest.mark.slow
 def test_the_next_walk_adds_up_and_uses_the_names_that_presets_have():
     table = draw_archive(4, World(presses="zone")).table
     lens = decide(table, (), Settings()).lenses[0]

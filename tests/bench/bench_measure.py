@@ -27,7 +27,7 @@ from PIL import Image
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from auditor.intake.people.installed import can_find_faces
+from auditor.intake.people.facemodel import can_find_faces
 from auditor.intake.people.measuring import measure_pictures
 from tests.intake.people.scenes import with_face
 
@@ -36,13 +36,13 @@ ONE_PROCESS = """
 import os, sys, time
 os.environ["OMP_NUM_THREADS"] = "1"
 from PIL import Image
-from auditor.intake.people.measuring_process import measure_packed, request
+from auditor.intake.people.measuring_process import measure_packed
 def timed(work):
     began = time.process_time(); work(); return time.process_time() - began
 paths = sys.argv[1:]
-measure_packed(request([paths[0]])); Image.open(paths[0]).load()
+measure_packed([paths[0]]); Image.open(paths[0]).load()
 for path in paths:
-    print(timed(lambda: Image.open(path).load()), timed(lambda: measure_packed(request([path]))))
+    print(timed(lambda: Image.open(path).load()), timed(lambda: measure_packed([path])))
 """
 
 

@@ -47,6 +47,7 @@ def test_the_answer_is_short_and_the_tables_come_when_asked(run, table, command)
     assert "Sharp of 100 subjects" in full
 
 
+@pytest.mark.slow
 def test_advise_as_json(run, table):
     result = run("advise", table, "--json", "--lens", "28mm")
     values = json.loads(result.stdout)

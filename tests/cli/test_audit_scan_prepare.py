@@ -142,6 +142,7 @@ def test_scan_without_out_prints_csv_on_stdout_alone(run, market):
     assert len(done.stdout.splitlines()) == 7
 
 
+@pytest.mark.slow
 def test_a_foreign_table_with_few_columns_is_enough(run, tmp_path):
     table = tmp_path / "mine.csv"
     table.write_text(
@@ -382,6 +383,7 @@ def test_a_second_file_that_replaces_all_others_is_wrong_usage(run, market, opti
         assert f"{option} is given twice" in result.stderr
 
 
+@pytest.mark.slow
 def test_what_was_ignored_is_told_first_and_why_there_is_no_advice(run, walk, tmp_path):
     folder = walk(3, rating="3")
     (folder / "notes.csv").write_text("file,keeper\nP1010001,yes\nP1019999,yes\n")

@@ -11,8 +11,8 @@ from PIL import Image
 from typer.testing import CliRunner
 
 from auditor.cli import make_app
-from auditor.intake.people import installed
-from auditor.intake.people.installed import can_find_faces
+from auditor.intake.people import facemodel
+from auditor.intake.people.facemodel import can_find_faces
 
 needs_detector = pytest.mark.skipif(not can_find_faces(), reason="the extra people is not installed")
 
@@ -27,6 +27,7 @@ def digest(folder: Path) -> dict[str, str]:
     return {str(p): hashlib.sha256(p.read_bytes()).hexdigest() for p in folder.rglob("*") if p.is_file()}
 
 
+@pytest.mark.slow
 @needs_detector
 def test_rows_go_to_stdout_and_words_to_stderr(folder):
     before = digest(folder)
@@ -60,7 +61,7 @@ def test_results_go_to_a_file_or_as_json(folder, tmp_path):
 
 @pytest.mark.parametrize("command", [["measure"], ["audit", "--measure"]])
 def test_without_a_detector_the_command_says_how_to_get_one(folder, monkeypatch, tmp_path, command):
-    monkeypatch.setattr(installed.util, "find_spec", lambda name: None)
+    monkeypatch.setattr(facemodel.util, "find_spec", lambda name: None)
     monkeypatch.chdir(tmp_path.parent)
     result = CliRunner().invoke(make_app(), [*command, str(folder), "--cache", "off"])
     assert result.exit_code == 1

@@ -390,6 +390,7 @@ def test_ctrl_c_while_the_program_is_loading_is_no_traceback(home, tmp_path, aft
 # --- privacy ---------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_the_home_folder_is_not_told_in_any_output(run, walk, home):
     folder = home / "photos"
     shutil.move(walk(3, focal_length_mm=28, f_number=8, distance=(5, 2)), folder)

@@ -471,6 +471,7 @@ def test_card_json():
     assert found["settings"][2]["far_limit_m_is_infinite"] is True
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("suffix", ["pdf", "png", "txt"])
 def test_card_files(tmp_path, suffix):
     path = tmp_path / f"card.{suffix}"

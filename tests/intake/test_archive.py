@@ -304,7 +304,7 @@ def test_mistakes_in_notes_name_their_line(walk):
         "file,keepr,subject_distance,preset\nP1010001,yes,2,\nP1010001,yes,3m,\nP1010009,,3m,\nP1010002,,,nowhere\n"
     )
     text = said(read(folder))
-    assert "line 1: There is no column 'keepr'; it was ignored. Did you mean 'keeper'?" in text
+    assert "line 1: There is no column 'keepr'; did you mean 'keeper'? It was ignored." in text
     assert "line 2: subject_distance: '2' has no unit" in text
     assert "line 3: A second note for the frame P1010001.jpg. The first" in text
     assert "line 4: There is no frame 'P1010009'." in text

@@ -9,7 +9,7 @@ from PIL import Image
 from auditor.evidence.bursts import burst_codes
 from auditor.intake.archive import read_archive
 from auditor.intake.frame_index import number_rolls
-from auditor.intake.starter import find_blocks, session_text
+from auditor.intake.starter import find_runs, session_as_toml
 from auditor.intake.statements.session_file import read_session
 from auditor.intake.statements.sheet_file import read_sheet
 from auditor.intake.taking import from_sheet
@@ -165,12 +165,12 @@ def test_every_scan_is_a_burst_of_its_own(scans):
 
 def test_the_rolls_are_laid_out_for_a_person(scans, tmp_path):
     table = run_scan(Request((scans,))).archive.table
-    blocks = find_blocks(table)
-    assert [(len(block.rows), block.first, block.last, block.is_roll) for block in blocks] == [
+    runs = find_runs(table)
+    assert [(len(run.rows), run.first, run.last, run.is_roll) for run in runs] == [
         (36, "roll 1/1.tif", "roll 1/36.tif", True),
         (36, "roll 2/1.jpg", "roll 2/36.jpg", True),
     ]
-    text = session_text({}, rolls=[block.first for block in blocks])
+    text = session_as_toml({}, rolls=[run.first for run in runs])
     assert text.count("# [[stretch]]") == 2
     filled = text.replace("# [[preset]]", "[[preset]]").replace("# [[stretch]]", "[[stretch]]")
     for key in (

@@ -64,6 +64,7 @@ def thumbnail(picture, box=160):
     return Image.open(written)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("stops", [0, 3, 5])
 @pytest.mark.parametrize("name", PICTURES)
 def test_no_photograph_is_taken_for_a_dark_frame(name, stops):

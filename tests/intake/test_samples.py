@@ -107,9 +107,6 @@ def test_every_key_field(row: dict[str, str], records: dict[str, FileRecord]) ->
     assert record.lens == (row["lens_model"].strip() or None)
     assert record.captured_at == moment(row)
     assert record.has_subseconds == bool(row["subsec_original"].strip("0"))
-    offset = row["offset_original"]
-    minutes = int(offset[:3]) * 60 + int(offset[0] + offset[4:]) if offset else None
-    assert record.utc_offset_min == minutes
     orientation = row["orientation"]
     assert record.orientation == (int(orientation) if orientation not in ("", "0") else 1)
     sizes = (row["exif_width"], row["exif_height"])

@@ -10,7 +10,7 @@ from worlds.stated import ARCADE_ON
 
 from auditor.frames import with_columns
 from auditor.intake.archive import read_archive
-from auditor.intake.sampling import allocate, draw_sample, sample_text
+from auditor.intake.sampling import allocate, draw_sample, sample_as_csv
 from auditor.settings import Request
 
 SESSION = f"""
@@ -69,6 +69,7 @@ def test_a_seed_draws_the_same_frames_again_and_another_seed_others():
     assert draw_sample(table, 30, seed=2).rows.tolist() != first
 
 
+@pytest.mark.slow
 def test_each_frame_of_a_stratum_is_as_likely():
     table = frames(arcade_keeper=10, arcade_not=40)
     times = np.zeros(50)
@@ -146,7 +147,7 @@ def test_the_weights_undo_the_choice_of_frames():
 def test_weights_are_written_with_names_that_no_spreadsheet_runs():
     table = frames(arcade_keeper=2, arcade_not=2)
     table.loc[0, "file"] = "=1+1.jpg"
-    assert "'=1+1.jpg,1" in sample_text(table, draw_sample(table, 4))
+    assert "'=1+1.jpg,1" in sample_as_csv(table, draw_sample(table, 4))
 
 
 def test_frames_that_nobody_has_answered_come_again_in_the_same_order():
@@ -156,7 +157,7 @@ def test_frames_that_nobody_has_answered_come_again_in_the_same_order():
     waiting = table["sample_weight"].notna().to_numpy().copy()
     again = draw_sample(table, 30, seed=1, waiting=waiting)
     assert again.rows.tolist() == first.rows.tolist()
-    assert sample_text(table, again) == sample_text(table, first)
+    assert sample_as_csv(table, again) == sample_as_csv(table, first)
     assert (again.again, again.drawn_before) == (30, 0)
     waiting[first.rows[:10]] = False  # ten were answered
     table.loc[first.rows[:10], "subject_distance_m"] = 2.0

@@ -283,7 +283,7 @@ def test_every_column_of_the_notes_is_read(walk):
     assert first["other_subjects_m"] == "4"
     assert archive.table["sharp"].isna().tolist() == [False, True]
     assert "sharp: 'maybe' is not allowed. Write yes, no or unsure." in said(archive)
-    assert {c.quantity for c in archive.claims.stated} >= {"guessed_distance", "pupils_share", "seated_share"}
+    assert "no column" not in said(archive)
 
 
 @pytest.mark.slow
@@ -327,7 +327,6 @@ def test_markers_are_no_frames_of_the_walk_though_a_stretch_may_begin_at_one(tmp
     counts = count_steps(archive)
     assert [counts[name] for name in ("frames", "markers", "sharp", "soft", "unsure")] == [5, 1, 1, 1, 0]
     assert counts["marked"] + counts["left_out"] == counts["frames"]
-    assert [row for claim in archive.claims.stated for row in claim.rows.tolist() if row > 4] == []
     assert "markers names 'P1010009', which is no frame." in said(archive)
     assert len(archive.paths) == len(archive.counted_to_end) == 5
     write_table(table, tmp_path / "frames.csv")

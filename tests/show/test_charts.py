@@ -119,6 +119,7 @@ def test_lanes_without_frames_still_show_the_zone() -> None:
     assert found(ax, "zone_0").get_width() == pytest.approx(7.6)
 
 
+@pytest.mark.slow
 def test_bars_hold_every_counted_frame_with_a_distance(
     walked: Audit,
 ) -> None:

@@ -13,6 +13,8 @@ from PIL import Image
 from auditor.journey import Audit
 from auditor.show.charts import render_charts
 
+pytestmark = pytest.mark.slow
+
 KEPT = Path(__file__).resolve().parents[2] / "notebooks" / "pictures"
 NAMES = ("presets", "distances")
 BLOCK = 12  # pixels; smaller than a dot or a bar, larger than the edge of a letter

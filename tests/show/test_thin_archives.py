@@ -10,6 +10,8 @@ from auditor.journey import Audit
 from auditor.show.page.view import lens_views
 from auditor.show.report import build_report
 
+pytestmark = pytest.mark.slow
+
 HEADLINES = {  # what helps most, in the order of trust: distances, verdicts on sharpness, marks
     "no marks": "Judge all 46 frames for sharpness to learn what to set",
     "no distances": "Measure all 46 distances to learn what to set",
@@ -66,7 +68,6 @@ def test_of_three_lenses_each_has_its_own_next_step(thin: dict[str, Audit]) -> N
     assert "Measure" not in views["28 mm"].next_time.headline
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("state", [*HEADLINES, "one preset", "one lens of three"])
 def test_no_thin_page_shows_a_hole(thin: dict[str, Audit], state: str) -> None:
     page = build_report(thin[state])

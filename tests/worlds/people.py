@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import expit, ndtri
 
+from auditor.evidence.weights import add_weights
 from auditor.evidence.zones import add_zones
 from auditor.frames import with_columns
 from auditor.intake.sampling import draw_sample
@@ -342,3 +343,15 @@ def _answer(rng, world, p, table, subject, burst, sharp, anyone, seed):
         sharp=pd.Series(verdict, dtype="str"),
     )
     return add_zones(table, parse_criterion("handbook"), 1.32)
+
+
+def measure_some(table: pd.DataFrame, n: int, seed: int) -> pd.DataFrame:
+    """Leave the distances of a drawn sample alone, and weigh it, as an audit does."""
+    unknown = table.assign(subject_distance_m=np.nan, sample_weight=np.nan)
+    drawn = np.zeros(len(table), dtype=bool)
+    drawn[draw_sample(unknown, n, seed).rows] = True
+    known = unknown.assign(
+        subject_distance_m=table["subject_distance_m"].where(drawn),
+        drawn=pd.array(drawn, dtype="boolean"),
+    )
+    return add_zones(add_weights(known), parse_criterion("handbook"), 1.32)

@@ -11,7 +11,7 @@ import shutil
 import sqlite3
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import suppress
 from functools import partial
 from pathlib import Path
 from typing import Any, TypeVar
@@ -44,6 +44,9 @@ _TABLES = (
     "CREATE TABLE walk (place PRIMARY KEY, used_day INTEGER NOT NULL, state BLOB, value BLOB)",
 )
 _ROWS = "SELECT name, size, changed_ns, entry_changed_ns, value FROM file WHERE folder = ? AND reader = ?"
+_BEGIN = "BEGIN IMMEDIATE"  # within `with db`: all or nothing, even when the run is stopped in between
+_KEEP_FOLDER = "INSERT OR IGNORE INTO folder (path, used_day) VALUES (?, ?)"
+_KEEP_FILE = "INSERT OR REPLACE INTO file SELECT id, ?, ?, ?, ?, ?, ? FROM folder WHERE path = ?"
 _USE_FOLDER = "UPDATE folder SET used_day = ? WHERE path = ?"
 _USE_WALK = "UPDATE walk SET used_day = ? WHERE place = ?"
 _FORGET_FILE = "DELETE FROM file WHERE folder = (SELECT id FROM folder WHERE path = ?) AND name = ?"
@@ -84,7 +87,7 @@ def forget_all(folder: Path) -> list[Problem]:
     problems: list[Problem] = []
 
     def tell(_: Any, path: str, error: Any) -> None:
-        problems.append(Problem(path, f"It cannot be deleted: {error[1].strerror}."))
+        problems.append(Problem(path, f"It cannot be deleted: {error[1].strerror or error[1]}."))
 
     shutil.rmtree(folder, onerror=tell)
     return problems
@@ -250,7 +253,9 @@ class Cache:
     def _rebuild(self, why: str) -> None:
         """Begin a new cache in place of one that is surely ours."""
         self._drop_connection()
-        if self._path.parent != cache_folder() and not _is_ours(self._path):
+        head = _head(self._path)
+        is_ours = head.startswith(_HEADER) and int.from_bytes(head[68:72], "big") == APPLICATION_ID
+        if self._path.parent != cache_folder() and not is_ours:
             raise OSError("it may be another program's")
         for ending in _FILES:
             Path(f"{self._path}{ending}").unlink(missing_ok=True)
@@ -264,35 +269,23 @@ class Cache:
         self._full = len(self._waiting) + FLUSH_ROWS  # while another run writes, this waits
 
     def _write(self, db: sqlite3.Connection) -> None:
-        numbers: dict[str, int] = {}
-        rows = []
-        with _transaction(db):
-            for (folder, name), stamp, value in self._waiting:
-                if folder not in numbers:
-                    numbers[folder] = _folder_number(db, folder)
-                rows.append((numbers[folder], _storable(name), *stamp, self._reader, value))
-            db.executemany("INSERT OR REPLACE INTO file VALUES (?, ?, ?, ?, ?, ?, ?)", rows)
+        folders = {folder for (folder, _), _, _ in self._waiting}
+        rows = [
+            (_storable(name), *stamp, self._reader, value, _storable(folder))
+            for (folder, name), stamp, value in self._waiting
+        ]
+        with db:
+            db.execute(_BEGIN)
+            db.executemany(_KEEP_FOLDER, [(_storable(folder), _today()) for folder in folders])
+            db.executemany(_KEEP_FILE, rows)
         self._waiting.clear()
 
 
 def _carry_out(statements: Sequence[tuple[str, tuple[Any, ...]]], db: sqlite3.Connection) -> None:
-    with _transaction(db):
+    with db:
+        db.execute(_BEGIN)
         for statement, values in statements:
             db.execute(statement, values)
-
-
-@contextmanager
-def _transaction(db: sqlite3.Connection) -> Iterator[sqlite3.Connection]:
-    """All or nothing, even when the run is stopped in between."""
-    db.execute("BEGIN IMMEDIATE")
-    try:
-        yield db
-        db.execute("COMMIT")
-    except BaseException:
-        if db.in_transaction:
-            with suppress(sqlite3.Error):
-                db.execute("ROLLBACK")
-        raise
 
 
 def _kind(db: sqlite3.Connection) -> tuple[int, int, int]:
@@ -304,7 +297,8 @@ def _kind(db: sqlite3.Connection) -> tuple[int, int, int]:
 
 def _create(db: sqlite3.Connection) -> None:
     """Make the tables in place of older ones. Done before WAL, so that the first page bears our number."""
-    with _transaction(db):
+    with db:
+        db.execute(_BEGIN)
         _, schema, tables = _kind(db)
         if schema == SCHEMA and tables:
             return  # another run was quicker
@@ -314,12 +308,6 @@ def _create(db: sqlite3.Connection) -> None:
             db.execute(table)
         db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
         db.execute(f"PRAGMA user_version = {SCHEMA}")
-
-
-def _folder_number(db: sqlite3.Connection, folder: str) -> int:
-    path = _storable(folder)
-    db.execute("INSERT OR IGNORE INTO folder (path, used_day) VALUES (?, ?)", (path, _today()))
-    return int(db.execute("SELECT id FROM folder WHERE path = ?", (path,)).fetchone()[0])
 
 
 def _storable(name: str) -> str | bytes:
@@ -341,11 +329,6 @@ def _code(error: BaseException) -> int:
 
 
 def _head(path: Path) -> bytes:
+    """The first bytes; at offset 68 stands the application id (SQLite file format)."""
     with path.open("rb") as file:
         return file.read(72)
-
-
-def _is_ours(path: Path) -> bool:
-    """Whether the first page bears our number (SQLite file format, application id at offset 68)."""
-    head = _head(path)
-    return head.startswith(_HEADER) and int.from_bytes(head[68:72], "big") == APPLICATION_ID

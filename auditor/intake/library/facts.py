@@ -6,7 +6,7 @@ import math
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from functools import partial
+from functools import lru_cache, partial
 from typing import Any, Final
 
 import pandas as pd
@@ -16,9 +16,11 @@ from auditor.frames import NUMBER, TEXT, TIME, TRUTH, WHOLE
 from auditor.intake.library.collector import without_collector
 from auditor.intake.library.grouping import Group
 from auditor.intake.library.numbering import numbers_in_names
-from auditor.intake.library.sensor_told import sensor_told
 from auditor.intake.library.walk import Found
 from auditor.intake.photofile.records import NAN, FileRecord, XmpValues
+
+FULL_FRAME_MM = (36.0, 24.0)
+PLAUSIBLE_DIAGONAL_MM = (4.0, 80.0)  # from phones to medium format; resized exports fall outside
 
 # What files tell, as they tell it: times by the camera's clock, nothing stated, nothing assumed. What a file
 # says of a quantity that people state too is only one of its sources (see auditor.intake.resolve).
@@ -87,7 +89,8 @@ def gather_facts(
     paths: list[str] = []
     folders: list[int] = []
     problems = [*_unreadable(found, records, sidecars), *doubts]
-    shared = _shared_models(records)
+    bodies = {(r.camera, r.serial) for r in records if r.camera is not None and r.serial is not None}
+    shared = frozenset(model for model, n in Counter(model for model, _ in bodies).items() if n > 1)
     for group in groups:
         lead = group.pictures[0]
         members = [records[i] for i in group.pictures if records[i].error is None]
@@ -156,7 +159,7 @@ def _row(
         "flash": told("flash", None),
         "told_distance_m": by_xmp if math.isnan(by_exif) else by_exif,
         "told_distance_by": "exif" if by_exif == by_exif else "xmp" if by_xmp == by_xmp else None,
-        **sensor_told(told, members),
+        **_sensor_told(told, members),
         "pixel_width": width_px or None,
         "pixel_height": height_px or None,
         "sidecar_rating": first_known(packets, "rating"),
@@ -173,12 +176,6 @@ def _upright_size(record: FileRecord) -> tuple[int, int]:
     return size if record.orientation < 5 else size[::-1]
 
 
-def _shared_models(records: Sequence[FileRecord]) -> frozenset[str]:
-    """Models that more than one serial number bears."""
-    pairs = {(r.camera, r.serial) for r in records if r.camera is not None and r.serial is not None}
-    return frozenset(model for model, n in Counter(model for model, _ in pairs).items() if n > 1)
-
-
 def _body(model: str | None, serial: str | None, shared: frozenset[str]) -> str | None:
     """Name a camera by its model, with the mark of its serial number where several share it."""
     return f"{model} {serial}" if model in shared and serial else model
@@ -186,14 +183,50 @@ def _body(model: str | None, serial: str | None, shared: frozenset[str]) -> str 
 
 def _unreadable(found: Found, records: Sequence[FileRecord], sidecars: Sequence[FileRecord]) -> list[Problem]:
     """List the files that could not be read, each with its reason."""
-    listed = [
+    pictures = [
         Problem(found.shown(item), record.error, "Its sidecar, if any, still counts.", unread=True)
         for item, record in zip(found.pictures, records, strict=True)
         if record.error is not None
     ]
-    listed += [
+    return pictures + [
         Problem(found.shown(item), f"The sidecar cannot be read: {record.error}.", unread=True)
         for item, record in zip(found.sidecars, sidecars, strict=True)
         if record.error is not None
     ]
-    return listed
+
+
+def _sensor_told(told: Any, members: list[FileRecord]) -> dict[str, float]:
+    """Crop factor, size by the focal plane [mm] and the pixels it is of; NaN where nothing is told."""
+    width, height, pixels = next(filter(None, map(_by_plane, members)), (NAN, NAN, NAN))
+    return {
+        "crop_factor": _crop_factor(told("focal_length_mm"), told("focal_length_35mm")),
+        "plane_width_mm": width,
+        "plane_height_mm": height,
+        "plane_pixels": pixels,
+    }
+
+
+@lru_cache(maxsize=4096)
+def _crop_factor(focal_length_mm: float, focal_length_35mm: float) -> float:
+    if not (focal_length_mm > 0 and focal_length_35mm > 0):
+        return NAN
+    crop = focal_length_35mm / focal_length_mm
+    return crop if _plausible(math.hypot(*FULL_FRAME_MM) / crop) else NAN
+
+
+def _by_plane(record: FileRecord) -> tuple[float, float, float] | None:
+    """Size from the focal plane resolution, only where the Exif size is the picture's own size."""
+    width_px, height_px = record.exif_width_px, record.exif_height_px
+    if not record.focal_plane_px_per_mm > 0 or not width_px or not height_px:
+        return None
+    stored = {record.stored_width_px, record.stored_height_px}
+    if stored not in ({0}, {width_px, height_px}):
+        return None
+    long_px, short_px = max(width_px, height_px), min(width_px, height_px)
+    sides = long_px / record.focal_plane_px_per_mm, short_px / record.focal_plane_px_per_mm
+    return (*sides, float(width_px * height_px)) if _plausible(math.hypot(*sides)) else None
+
+
+def _plausible(diagonal_mm: float) -> bool:
+    low, high = PLAUSIBLE_DIAGONAL_MM
+    return low <= diagonal_mm <= high

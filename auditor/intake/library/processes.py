@@ -13,6 +13,7 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from queue import Empty, SimpleQueue
 from threading import Thread
+from typing import Any
 
 LISTEN_S = 0.2  # some systems hear Ctrl-C only between two waits
 READER_MODULE = "auditor.intake.library.reader_process"
@@ -33,24 +34,24 @@ def cores() -> int:
 
 def read_in_processes(
     jobs: int,
-    paths_of: Callable[[int], list[str]],
+    requests_of: Callable[[int], list[Any]],
     workers: int,
     module: str = READER_MODULE,
     silence_s: float = math.inf,
 ) -> Generator[Answers, None, None]:
     """Read lists of files in several processes at once; closing the generator ends the processes.
 
-    Each job is read by one process in one go, which runs ``main`` of a module that serves as
-    :mod:`.reader_process` does. Yields the number of a job and its packed records, as they are finished; None
-    where the process that had it ended early, or none could be started. A process that gives no answer for
-    ``silence_s`` is ended: then there are fewer records than paths, the first path without one kept silent,
-    and those after it were not read.
+    The requests of each job (paths, or lists of them) go to one process, which runs ``main`` of a module that
+    serves as :mod:`.reader_process` does. Yields the number of a job and its answers, as they are finished;
+    None where the process that had it ended early, or none could be started. A process that gives no answer
+    for ``silence_s`` is ended: then there are fewer answers than requests, the first request without one kept
+    silent, and those after it were not read.
     """
     waiting: SimpleQueue[int] = SimpleQueue()
     for number in range(jobs):
         waiting.put(number)
     done: SimpleQueue[Answers | None] = SimpleQueue()
-    readers = [_Reader(module, paths_of, waiting, done) for _ in range(min(workers, jobs))]
+    readers = [_Reader(module, requests_of, waiting, done) for _ in range(min(workers, jobs))]
     for reader in readers:
         reader.thread.start()
     try:
@@ -108,7 +109,7 @@ class _Reader:
     """A thread that feeds a reading process of its own; a new one where that was ended for its silence."""
 
     module: str
-    paths_of: Callable[[int], list[str]]
+    requests_of: Callable[[int], list[Any]]
     waiting: SimpleQueue[int]
     done: SimpleQueue[Answers | None]
     thread: Thread = field(init=False)
@@ -140,22 +141,22 @@ class _Reader:
         self.done.put(None)
 
     def _do(self, number: int, process: subprocess.Popen[bytes]) -> None:
-        paths = self.paths_of(number)
-        answers = self._ask(paths, process)
-        if len(answers) < len(paths) and not self.is_silent:
+        requests = self.requests_of(number)
+        answers = self._ask(requests, process)
+        if len(answers) < len(requests) and not self.is_silent:
             self.done.put((number, None))
             raise BrokenPipeError
         self.done.put((number, answers))
 
-    def _ask(self, paths: list[str], process: subprocess.Popen[bytes]) -> list[bytes]:
-        """Ask for some files; fewer answers than paths where the process has ended."""
+    def _ask(self, requests: list[Any], process: subprocess.Popen[bytes]) -> list[bytes]:
+        """Ask for some files; fewer answers than requests where the process has ended."""
         assert process.stdin is not None
         assert process.stdout is not None
         answers: list[bytes] = []
         with suppress(OSError):
-            process.stdin.writelines(json.dumps(path).encode() + b"\n" for path in paths)
+            process.stdin.writelines(json.dumps(request).encode() + b"\n" for request in requests)
             process.stdin.flush()
-            while len(answers) < len(paths):
+            while len(answers) < len(requests):
                 self.asked_at = time.monotonic()
                 answer = process.stdout.readline()
                 if not answer.endswith(b"\n"):

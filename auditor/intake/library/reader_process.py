@@ -11,6 +11,7 @@ import os
 import signal
 import sys
 from collections.abc import Callable
+from typing import Any
 
 from auditor.intake.photofile.metadata import read_file
 from auditor.intake.photofile.packing import pack
@@ -44,8 +45,8 @@ def main() -> None:
     serve(read_packed)
 
 
-def serve(answer: Callable[[str], bytes]) -> None:
-    """Answer each line of the input, a path as JSON, by a line of its own, until the input ends."""
+def serve(answer: Callable[[Any], bytes]) -> None:
+    """Answer each line of the input, a request as JSON, by a line of its own, until the input ends."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     out = os.fdopen(os.dup(sys.stdout.fileno()), "wb")
     os.dup2(sys.stderr.fileno(), sys.stdout.fileno())  # nothing else may write among the answers

@@ -26,7 +26,7 @@ def thumbnails(paths: Sequence[str], cache: Path | None = None) -> list[bytes | 
     places = [os.path.split(os.path.abspath(path)) for path in paths]
     with closing(Cache(beside(cache, "thumbnails"), VERSION)) as store:
         for number, value in store.recall(places, stamps):
-            if _is_thumbnail(value):
+            if isinstance(value, bytes) and value.startswith(b"\xff\xd8\xff") and len(value) <= MOST_BYTES:
                 found[number] = value
         missing = [number for number, small in enumerate(found) if small is None]
         with ThreadPoolExecutor(min(os.cpu_count() or 1, 8)) as threads:
@@ -36,7 +36,3 @@ def thumbnails(paths: Sequence[str], cache: Path | None = None) -> list[bytes | 
                     found[number] = small.jpeg
                     store.put(places[number], stamps[number], small.jpeg)
     return found
-
-
-def _is_thumbnail(value: object) -> bool:
-    return isinstance(value, bytes) and value.startswith(b"\xff\xd8\xff") and len(value) <= MOST_BYTES

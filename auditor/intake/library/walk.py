@@ -85,19 +85,15 @@ def find_files(
             found.pictures.append((len(found.folders) - 1, source.name))
             found.picture_stamps.extend(stamp_of(source))
         elif source.is_dir():
-            _check_open(source)
+            try:
+                os.scandir(source).close()
+            except OSError as error:
+                what = f"{source} cannot be opened: {error.strerror}."
+                raise SourceError(what, "Check its permissions.") from None
             _walk(found, str(source), prefix, selects_of, passed_over)
         else:
             raise SourceError(f"{source} does not exist.", "Name a folder of photographs, or a frame table.")
     return found
-
-
-def _check_open(source: Path) -> None:
-    try:
-        with os.scandir(source):
-            pass
-    except OSError as error:
-        raise SourceError(f"{source} cannot be opened: {error.strerror}.", "Check its permissions.") from None
 
 
 def _walk(found: Found, top: str, prefix: str, selects_of: SelectsOf | None, left_out: set[str]) -> None:
@@ -114,7 +110,12 @@ def _walk(found: Found, top: str, prefix: str, selects_of: SelectsOf | None, lef
                 found.problems.append(Problem(printable(path), what))
                 continue
         if ours is not None:
-            _leave_out(listed, ours)
+            written = {entry.name for entry in listed.pictures if ours.wrote(entry.path)}
+            what = "A picture that this tool wrote was passed over."
+            listed.problems.extend(
+                Problem(printable(os.path.join(path, name)), what) for name in sorted(written)
+            )
+            listed.pictures[:] = [entry for entry in listed.pictures if entry.name not in written]
         if SESSION_NAME in listed.written:
             session = os.path.join(path, SESSION_NAME)
             selects = selects_of(session) if selects_of else None
@@ -158,15 +159,6 @@ class _Ours:
             for name in names
             if name[0] != "." and os.path.splitext(name)[1].lower() in PICTURE_SUFFIXES
         )
-
-
-def _leave_out(listed: _Listed, ours: _Ours) -> None:
-    """Take out of a folder the pictures that we wrote; the others there are photographs."""
-    written = [entry for entry in listed.pictures if ours.wrote(entry.path)]
-    if written:
-        listed.pictures[:] = [entry for entry in listed.pictures if entry not in written]
-        what = "A picture that this tool wrote was passed over."
-        listed.problems.extend(Problem(printable(entry.path), what) for entry in written)
 
 
 @dataclass(frozen=True, slots=True)

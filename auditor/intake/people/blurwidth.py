@@ -48,11 +48,13 @@ def blur_width(grey: npt.NDArray[np.uint8], face_px: float) -> float:
     Accuracy on real faces blurred by a disc, with noise, compression, sharpening and low contrast: 10 to 15 %
     from 4 px to 0.6 of ``face_px``.
     """
-    picture = _middle(grey).astype(np.float32)
+    top, left = (max(0, (side - LARGEST_REGION_PX) // 2) for side in grey.shape)
+    picture = grey[top : top + LARGEST_REGION_PX, left : left + LARGEST_REGION_PX].astype(np.float32)
     if min(picture.shape) < 12 or not face_px > 0:
         return float("nan")
     noise = noise_sd(picture)
-    scale = coarsest_scale_px(face_px)
+    most = min(COARSEST_SCALE_PX, face_px / FACE_PER_SCALE)
+    scale = float(max(1.0, 2.0 ** (np.floor(2 * np.log2(most) + 1e-9) / 2)))  # a power of the root of 2
     smoothed: dict[float, Floats] = {}
     found: tuple[Floats, Floats] | None = None
     while True:
@@ -92,18 +94,6 @@ def blur_interval(reading: Doubles, floor: Doubles) -> tuple[Doubles, Doubles, D
     )
 
 
-def coarsest_scale_px(face_px: float) -> float:
-    """Scale to begin with: 1 times a power of the root of 2, at most 8 and a fifteenth of the face.
-
-    Examples
-    --------
-    >>> [round(coarsest_scale_px(face), 2) for face in (10, 30, 120, 500)]
-    [1.0, 2.0, 8.0, 8.0]
-    """
-    most = min(COARSEST_SCALE_PX, face_px / FACE_PER_SCALE)
-    return float(max(1.0, 2.0 ** (np.floor(2 * np.log2(most) + 1e-9) / 2)))
-
-
 def noise_sd(picture: Floats) -> float:
     """Standard deviation of white noise, from what is left of the picture after two second differences.
 
@@ -119,12 +109,6 @@ def noise_sd(picture: Floats) -> float:
     second = np.array([1.0, -2.0, 1.0])
     left = correlate1d(correlate1d(picture, second, axis=0), second, axis=1)[1:-1, 1:-1]
     return float(np.median(np.abs(left)) / 0.6745 / 6.0)
-
-
-def _middle(grey: npt.NDArray[np.uint8]) -> npt.NDArray[np.uint8]:
-    rows, columns = grey.shape
-    top, left = max(0, (rows - LARGEST_REGION_PX) // 2), max(0, (columns - LARGEST_REGION_PX) // 2)
-    return grey[top : top + LARGEST_REGION_PX, left : left + LARGEST_REGION_PX]
 
 
 def _slopes(picture: Floats, scale: float, smoothed: dict[float, Floats]) -> tuple[Floats, Floats]:

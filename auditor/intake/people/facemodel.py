@@ -1,4 +1,4 @@
-"""The face detector's network, run by OpenCV: an array of pixels in, boxes and five points out.
+"""The face detector's network, run by OpenCV, if that is installed: pixels in, boxes and five points out.
 
 The network answers with maps at a quarter of the picture's size: how sure it is that a face has its middle
 there, the logarithm of the box's sides, where exactly the middle lies, and five points within the box.
@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 from dataclasses import dataclass
 from functools import lru_cache
-from importlib import resources
+from importlib import metadata, resources, util
 from typing import Any, Final
 
 import numpy as np
@@ -17,6 +17,10 @@ import numpy.typing as npt
 
 from auditor.errors import SettingError
 
+DETECTOR: Final = "CenterFace"
+_PACKAGES: Final = tuple(
+    f"opencv-{kind}" for kind in ("python-headless", "python", "contrib-python-headless", "contrib-python")
+)
 MODEL_SHA256: Final = "09189deaaf8646c5c51a68447e3c744ea1e211798155d4728c20507b9f5aefbc"
 SIDES_BY = 32  # the network's input sides are multiples of it
 MOST_SHAPES = 2  # networks kept at a time
@@ -88,3 +92,32 @@ def load_model() -> npt.NDArray[np.uint8]:
             "The face detector's model file is missing or damaged.", "Install focus-zone-auditor again."
         )
     return np.frombuffer(data, np.uint8)
+
+
+def can_find_faces() -> bool:
+    """Whether the package that runs the detector is installed."""
+    return util.find_spec("cv2") is not None
+
+
+def choose_detector() -> str:
+    """Name of the detector at hand.
+
+    Raises SettingError if the package that runs it is not installed, or its model file is damaged.
+    """
+    if not can_find_faces():
+        raise SettingError(
+            "Measuring from pictures needs a face detector, and what runs it is not installed.",
+            'Install it: pip install "focus-zone-auditor[people]" (some 160 MB; Linux, macOS, Windows).',
+        )
+    load_model()
+    return DETECTOR
+
+
+def detector_version() -> str:
+    """The version of what runs the detector; a measure counts only for it."""
+    for package in _PACKAGES:
+        try:
+            return f"{package} {metadata.version(package)}"
+        except metadata.PackageNotFoundError:
+            continue
+    return "unknown"

@@ -17,7 +17,7 @@ from auditor.intake.frame_index import Rows
 from auditor.intake.library.camera_pixels import find_copies
 from auditor.intake.library.reading import Progress
 from auditor.intake.people.facedistance import FACE_COLUMNS, RESIZED, place_faces
-from auditor.intake.people.installed import DETECTOR, choose_detector
+from auditor.intake.people.facemodel import DETECTOR, choose_detector
 from auditor.intake.people.measuring import Measuring, measure_pictures
 from auditor.intake.people.records import MeasuredPicture
 from auditor.intake.people.subject import AMBIGUOUS, choose_subjects
@@ -54,10 +54,7 @@ class PictureFacts:
 def measure_bursts(
     table: pd.DataFrame, paths: Sequence[str], request: Request, progress: Progress | None = None
 ) -> tuple[pd.DataFrame, PictureFacts]:
-    """Measure the picture of one frame of each burst.
-
-    Raises SettingError if no detector is installed.
-    """
+    """Measure the picture of one frame of each burst."""
     rows = one_of_each_burst(table)
     measured = measure_frames(table, paths, rows.tolist(), request, progress)
     table, facts = fill_in(table, measured.pictures, rows)
@@ -71,10 +68,7 @@ def measure_frames(
     request: Request,
     progress: Progress | None = None,
 ) -> Measuring:
-    """Measure the pictures of some frames.
-
-    Raises SettingError if no detector is installed.
-    """
+    """Measure the pictures of some frames."""
     choose_detector()
     file, files = (table[name].to_numpy(object) for name in ("file", "files"))
     tried = [frame_files(paths[row], str(file[row]), str(files[row])) for row in rows]

@@ -9,14 +9,14 @@ network is enough: it takes most of the memory.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, TypeVar
 
 import numpy as np
 import numpy.typing as npt
 from PIL import Image, ImageFilter
 
 from auditor.intake.people.facemodel import Seen, find
-from auditor.intake.people.faces import Box, Face, without_doubles
+from auditor.intake.people.records import Box, Face
 
 if TYPE_CHECKING:
     from PIL.Image import Image as Picture
@@ -33,6 +33,7 @@ PIECES_AT_PX, PLACES_AT_PX = (0, 160, 352), (0, 288)  # where they lie in a wind
 # 3; a softened first look at half the size brings back 1 more for a fourth more time and was left out.
 SOFTENED_BY_PX = 1.0
 MOST_FACES = 20
+_OVERLAP = 0.3
 
 # Over the length from chin to nose root: the box's width and height, and from the eyes to the mouth. Means of
 # 11 faces at 64 to 300 px; each alone follows the length to 5.5, 3.4 and 4.3 %. Blur shrinks the height and
@@ -41,6 +42,7 @@ BOX_WIDTH, BOX_HEIGHT, EYES_TO_MOUTH = 1.186, 1.505, 0.534
 NOSE_ROOT_ABOVE_EYES = 0.04  # of the length (from memory)
 
 Floats = npt.NDArray[np.float64]
+AnyBox = TypeVar("AnyBox", bound=Box)
 
 
 def find_faces(picture: Picture) -> list[Face]:
@@ -157,3 +159,21 @@ def measured_face(score: float, box: Floats, points: Floats) -> Face:
     spread = abs(float(np.log(by_height / from_points)))
     left, top, width, height = map(float, box)
     return Face(left, top, width, height, score, length, spread, *nose.tolist(), *chin.tolist())
+
+
+def without_doubles(faces: list[AnyBox]) -> list[AnyBox]:
+    """Keep the surest of boxes that overlap."""
+    kept: list[AnyBox] = []
+    for face in sorted(faces, key=lambda face: -face.score):
+        if all(overlap(face, other) < _OVERLAP for other in kept):
+            kept.append(face)
+    return kept
+
+
+def overlap(a: Box, b: Box) -> float:
+    """Part of the smaller box that lies in the other one."""
+    wide = min(a.left + a.width, b.left + b.width) - max(a.left, b.left)
+    high = min(a.top + a.height, b.top + b.height) - max(a.top, b.top)
+    if wide <= 0 or high <= 0:
+        return 0.0
+    return wide * high / min(a.width * a.height, b.width * b.height)

@@ -80,11 +80,9 @@ class _Run:
             missing = left[1:] if vain else left
 
     def _round(self, numbers: list[int], workers: int) -> list[int]:
-        def paths_of(which: int) -> list[str]:
-            return [measuring_process.request(self.frames[numbers[which]])]
-
         left: list[int] = []
-        with closing(read_in_processes(len(numbers), paths_of, workers, MODULE)) as answers:
+        asked = [[self.frames[number]] for number in numbers]
+        with closing(read_in_processes(len(numbers), asked.__getitem__, workers, MODULE)) as answers:
             for which, packed in answers:
                 if packed is None:
                     left.append(numbers[which])

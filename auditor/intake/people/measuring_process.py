@@ -12,23 +12,16 @@ import numpy as np
 
 from auditor.intake.library.reader_process import serve
 from auditor.intake.people.blurwidth import blur_width
-from auditor.intake.people.faces import Face
 from auditor.intake.people.finding import find_faces
-from auditor.intake.people.records import MeasuredPicture, pack
+from auditor.intake.people.records import Face, MeasuredPicture, pack
 from auditor.intake.people.wholepicture import WholePicture, open_whole
 
-SEPARATOR = "\0"  # the one character that no path can hold
 _ONE_CORE = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 
 
-def request(paths: list[str]) -> str:
-    """Put what a process needs into one text."""
-    return SEPARATOR.join(paths)
-
-
-def measure_packed(text: str) -> bytes:
+def measure_packed(paths: list[str]) -> bytes:
     """Measure one frame's picture."""
-    whole = open_whole(text.split(SEPARATOR))
+    whole = open_whole(paths)
     return pack(MeasuredPicture(error=whole) if isinstance(whole, str) else measure_picture(whole))
 
 

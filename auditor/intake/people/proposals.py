@@ -5,6 +5,7 @@ They are shown to be looked at, and a person's own word wins.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -19,33 +20,31 @@ from auditor.settings import Request
 
 @dataclass(frozen=True, slots=True)
 class Proposal:
-    """One measure that a picture suggests."""
+    """A measure read from a picture by itself, shown as handles when the frame's turn comes."""
 
-    # the nose root and the chin, x and y from the upper left corner, in shares of the picture's height
-    ends: tuple[tuple[float, float], tuple[float, float]]
-    distance_m: float  # what it tells, from the sensor plane; NaN where it tells none
-    rel_sd: float  # its relative standard deviation
+    measure: str  # a key of the measures, such as ``face``
+    ends: tuple[tuple[float, float], tuple[float, float]]  # (x, y), shares from the top left
+    distance_m: float  # from the sensor plane
+    rel_sd: float
 
 
-def propose_measures(
+def propose_faces(
     table: pd.DataFrame,
     paths: Sequence[str],
     rows: Sequence[int],
     request: Request,
     progress: Progress | None = None,
-) -> list[Proposal | None]:
-    """Propose one measure for each of some frames, on the face that is most likely the subject.
+) -> dict[int, list[Proposal]]:
+    """Propose the face that is most likely the subject, from nose root to chin, for each row that shows one.
 
     Raises SettingError if no detector is installed.
     """
     measured = measure_frames(table, paths, rows, request, progress)
     faces = placed_faces(table, measured.pictures, np.asarray(rows, dtype="intp"))
-    proposals: dict[int, Proposal] = {}
+    proposals: dict[int, list[Proposal]] = {}
     for face in choose_subjects(faces).itertuples():
-        height = face.picture_height
-        proposals[face.frame] = Proposal(
-            ((face.nose_x / height, face.nose_y / height), (face.chin_x / height, face.chin_y / height)),
-            face.distance_m,
-            face.distance_rel_sd,
-        )
-    return [proposals.get(row) for row in rows]
+        if not math.isnan(face.distance_m):
+            across, down = face.picture_width, face.picture_height
+            ends = (face.nose_x / across, face.nose_y / down), (face.chin_x / across, face.chin_y / down)
+            proposals[face.frame] = [Proposal("face", ends, face.distance_m, face.distance_rel_sd)]
+    return proposals

@@ -7,12 +7,36 @@ import zlib
 from dataclasses import astuple, dataclass, fields, replace
 from typing import Any
 
-from auditor.intake.people.faces import Face
-from auditor.intake.people.installed import DETECTOR, detector_version
+from auditor.intake.people.facemodel import DETECTOR, detector_version
 from auditor.intake.photofile.packing import seal, unsealed
 
 # Raise this whenever the same picture would come to give other values.
 MEASURE_NUMBER = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Box:
+    """A place where a face may be; pixels of the picture as seen upright."""
+
+    left: float
+    top: float
+    width: float
+    height: float
+    score: float  # how sure the detector is, 0 to 1
+
+
+@dataclass(frozen=True, slots=True)
+class Face(Box):
+    """A face in a picture; lengths and places in pixels, as of its box."""
+
+    face_px: float  # from chin point to nose root (menton to sellion)
+    spread: float  # how far two readings of that length lie apart, relative: hats and turned heads show in it
+    # nose_x, nose_y: the nose root, between the eyes
+    nose_x: float
+    nose_y: float
+    # chin_x, chin_y: the chin point, `face_px` away from it
+    chin_x: float
+    chin_y: float
 
 
 @dataclass(frozen=True, slots=True)

@@ -29,7 +29,7 @@ def collect_contents(window: Window) -> Contents:
         _walk_into(window, found)
     except ReadLimitError:
         found.notes.append("the file asks for too much reading: reading stopped")
-    if found.is_empty():
+    if found.tiff is None and not found.packet and not found.width:
         raise UnreadableError(DAMAGED)
     if found.container == "raw-jpeg":
         found.width = found.height = 0  # the frame header is that of a preview

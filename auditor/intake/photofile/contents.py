@@ -41,10 +41,6 @@ class Contents:
             self.notes.append("XMP is present twice: the first packet counts")
         self.packet = self.packet or data
 
-    def is_empty(self) -> bool:
-        """Tell whether the walk found nothing at all."""
-        return self.tiff is None and not self.packet and not self.width
-
 
 def tiff_start(data: bytes) -> int | None:
     """Find the TIFF header within the first bytes of an Exif block, with or without ``Exif`` before it."""

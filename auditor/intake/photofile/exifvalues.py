@@ -20,7 +20,6 @@ from auditor.intake.photofile.values import (
     focal_plane_px_per_mm,
     parse_time,
     positive,
-    utc_offset_min,
 )
 
 Values = dict[int, Any]
@@ -46,7 +45,6 @@ def exif_fields(values: Values, notes: list[str]) -> dict[str, Any]:
         "flash": _flash(values),
         "captured_at": captured_at,
         "has_subseconds": has_subseconds,
-        "utc_offset_min": utc_offset_min(_text(values, 0x9011)),
         "exif_width_px": _whole(values, 0xA002),
         "exif_height_px": _whole(values, 0xA003),
         "orientation": _orientation(values),

@@ -21,7 +21,8 @@ READER_VERSION = zlib.crc32(
 )
 """Changes with the fields of the records and with :data:`READER_NUMBER`."""
 
-_VARY = ("captured_at", "exposure_time_s", "iso", "f_number", "focal_length_mm", "focus_distance_m")
+_VARYING = ("captured_at", "exposure_time_s", "iso", "f_number", "focal_length_mm", "focus_distance_m")
+_VARY = [FileRecord._fields.index(name) for name in _VARYING]
 _SUM_BYTES = 8
 
 
@@ -41,9 +42,11 @@ def unsealed(data: Any) -> list[bytes]:
 
 def pack(record: FileRecord) -> bytes:
     """Return a record as bytes: what varies from frame to frame, then the rest."""
-    varying = [getattr(record, name) for name in _VARY]
-    xmp = None if record.xmp is None else astuple(record.xmp)
-    return seal(varying, [*FileRecord(**{**record._asdict(), **dict.fromkeys(_VARY), "xmp": xmp})])
+    rest: list[Any] = [astuple(value) if isinstance(value, XmpValues) else value for value in record]
+    varying = [rest[at] for at in _VARY]
+    for at in _VARY:
+        rest[at] = None
+    return seal(varying, rest)
 
 
 def unpack(data: Any) -> FileRecord:
@@ -51,7 +54,10 @@ def unpack(data: Any) -> FileRecord:
     try:
         varying, rest = unsealed(data)
         when, *numbers = json.loads(varying)
-        return _unpack_rest(rest)._replace(**dict(zip(_VARY, (_time(when), *numbers), strict=True)))
+        told: list[Any] = list(_unpack_rest(rest))
+        for at, value in zip(_VARY, (_time(when), *numbers), strict=True):
+            told[at] = value
+        return FileRecord._make(told)
     except TypeError as error:
         raise ValueError("not a packed record") from error
 

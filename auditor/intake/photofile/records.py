@@ -55,7 +55,6 @@ class FileRecord(NamedTuple):
     # camera-local, naive, with its sub-seconds; None when absent or impossible
     captured_at: datetime | None = None
     has_subseconds: bool = False
-    utc_offset_min: int | None = None  # OffsetTimeOriginal in minutes
     # stored_width_px, stored_height_px: pixel size of the picture as stored (frame header); 0 unknown
     stored_width_px: int = 0
     stored_height_px: int = 0

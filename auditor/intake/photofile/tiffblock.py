@@ -48,7 +48,6 @@ EXIF_TAGS = {
     0x8832: False,  # RecommendedExposureIndex
     0x8833: False,  # ISOSpeed
     0x9003: True,  # DateTimeOriginal
-    0x9011: True,  # OffsetTimeOriginal
     0x9202: False,  # ApertureValue
     0x9206: False,  # SubjectDistance
     0x9209: False,  # Flash
@@ -110,10 +109,10 @@ def reduce_block(block: ByteRange, exif_ifd: ByteRange | None = None, is_picture
             inner_order, at = header(exif_ifd)
             if inner_order != order:
                 raise DamagedBlockError
-            values |= _exif_values(exif_ifd, order, at, reduced.notes)
+            values |= _keep(exif_ifd, order, read_ifd(exif_ifd, order, at), EXIF_TAGS, reduced.notes)[0]
         elif _EXIF_POINTER in pointers:
             at = int.from_bytes(pointers[_EXIF_POINTER][3], order)
-            values |= _exif_values(block, order, at, reduced.notes)
+            values |= _keep(block, order, read_ifd(block, order, at), EXIF_TAGS, reduced.notes)[0]
     except DamagedBlockError:
         reduced.notes.append("the Exif IFD is damaged and was not read")
     if is_picture:
@@ -122,10 +121,6 @@ def reduce_block(block: ByteRange, exif_ifd: ByteRange | None = None, is_picture
         reduced.xmp = xmp_packet(block, order, pointers[_XMP], reduced.notes)
     reduced.values = values
     return reduced
-
-
-def _exif_values(block: ByteRange, order: Order, at: int, notes: list[str]) -> dict[int, Value]:
-    return _keep(block, order, read_ifd(block, order, at), EXIF_TAGS, notes)[0]
 
 
 def _keep(

@@ -24,7 +24,6 @@ _TIME = re.compile(
     r"(\d{4})[:\-/.](\d{1,2})[:\-/.](\d{1,2})[ T]+(\d{1,2}):(\d{2})(?::(\d{2})(?:[.,](\d+))?)?",
     re.ASCII,
 )
-_OFFSET = re.compile(r"([+-])(\d{1,2}):?(\d{2})", re.ASCII)
 _DIGITS = re.compile(r"\d+", re.ASCII)
 _UNPRINTABLE = re.compile(r"[\x00-\x1f\x7f-\x9f\ufffe\uffff]+")
 
@@ -72,27 +71,6 @@ def parse_time(text: str | None, subseconds: str | None = None) -> tuple[datetim
     except ValueError:
         return None, False
     return when, microsecond > 0
-
-
-def utc_offset_min(text: str | None) -> int | None:
-    """Read an offset from UTC such as ``+09:00``, in minutes; None where blank or impossible.
-
-    Examples
-    --------
-    >>> utc_offset_min("-03:30"), utc_offset_min("   :  ")
-    (-210, None)
-    """
-    cleaned = text.strip() if text else ""
-    if cleaned == "Z":
-        return 0
-    match = _OFFSET.fullmatch(cleaned)
-    if match is None:
-        return None
-    sign, hours, minutes = match.groups()
-    total = int(hours) * 60 + int(minutes)
-    if int(minutes) > 59 or total > 14 * 60:  # the widest zone is UTC+14
-        return None
-    return -total if sign == "-" else total
 
 
 def distance_m(numerator: int, denominator: int) -> float:

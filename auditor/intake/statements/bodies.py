@@ -97,12 +97,8 @@ def distance_of_share(
     >>> round(float(distance), 2), round(float(rel_sd), 3)
     (2.88, 0.071)
     """
-    focal, height, part, reading = np.broadcast_arrays(
-        *(
-            np.asarray(value, dtype="float64")
-            for value in (focal_length_mm, picture_height_mm, share, reading_sd)
-        )
-    )
+    given = (focal_length_mm, picture_height_mm, share, reading_sd)
+    focal, height, part, reading = np.broadcast_arrays(*(np.asarray(v, dtype="float64") for v in given))
     with np.errstate(divide="ignore", invalid="ignore"):
         reduction = measure.mean_mm / (part * height)  # X/x
         reduction = np.where(reduction > 1, reduction, np.nan)

@@ -37,15 +37,9 @@ def claim_cameras(session: SessionFile, rows: Rows, facts: pd.DataFrame) -> Clai
         if entry.clock_offset_s:
             offset_s = np.full(len(own), entry.clock_offset_s)
             claims.append(Claim("clock_offset", "session", own, offset_s, str(session.path)))
-    met = ", ".join(sorted(pairs["body"].dropna().unique())) or "none with a name"
+    step = f"Cameras found: {', '.join(sorted(pairs['body'].dropna().unique())) or 'none with a name'}."
     problems = [
-        Problem(
-            str(session.path),
-            f"[[camera]] {entry.name!r} took none of these frames.",
-            f"Cameras found: {met}.",
-            ignored=True,
-        )
-        for entry in session.cameras
-        if entry.name and id(entry) not in used
+        Problem(str(session.path), f"[[camera]] {name!r} took none of these frames.", step, ignored=True)
+        for name in (entry.name for entry in session.cameras if entry.name and id(entry) not in used)
     ]
     return Claims(tuple(claims), tuple(problems))

@@ -44,18 +44,6 @@ class Claims:
         """The same claims of rows further down."""
         return replace(self, stated=tuple(replace(claim, rows=claim.rows + by) for claim in self.stated))
 
-    def of_rows(self, kept: np.ndarray) -> Claims:
-        """The claims of those rows that are kept, shape (n,) of bool, numbered as if there were no others."""
-        number = np.cumsum(kept) - 1
-
-        def cut(claim: Claim) -> Claim:
-            own = kept[claim.rows]
-            rel_sd = None if claim.rel_sd is None else claim.rel_sd[own]
-            rows = number[claim.rows[own]]
-            return replace(claim, rows=rows, typed=claim.typed[own], rel_sd=rel_sd)
-
-        return replace(self, stated=tuple(cut(claim) for claim in self.stated))
-
 
 def together(parts: Iterable[Claims]) -> Claims:
     """Put the claims of several readers into one."""

@@ -38,7 +38,7 @@ def count_marks(
     choosing of its session is complete.
     """
     counted = verdicts_of_words(table["keeper"])  # a verdict, or left out as long as nothing is known
-    kept, unmarked = counted == YES, counted == UNMARKED
+    unmarked = counted == UNMARKED
     auto = np.zeros(len(table), dtype=bool)
     for _, rule, rows in governed:
         if rule == "auto":
@@ -60,47 +60,40 @@ def count_marks(
         counted[rows[known & (index.rank[rows] > culled[rows])]] = UNMARKED
         looked_at = known & (index.rank[rows] <= culled[rows])
         counted[rows[looked_at & unmarked[rows]]] = NO
-        outcome[float(session)] = _count_session(
-            rows[~known], kept, unmarked, selects_matched, cameras, index.rank, counted, late
-        )
+        left = rows[~known][np.argsort(index.rank[rows[~known]])]
+        complete = bool(selects_matched[left].any())
+        outcome[float(session)] = _count_session(left, counted, cameras, late, complete=complete)
     problems += _late_marks(table, late)
     problems += _silent_sessions(table, outcome, sessions, counted)
     return _COUNTED_AS[counted], problems
 
 
 def _count_session(
-    rows: np.ndarray,
-    kept: np.ndarray,
-    unmarked: np.ndarray,
-    selects_matched: np.ndarray,
-    cameras: np.ndarray,
-    rank: np.ndarray,
-    counted: np.ndarray,
-    late: list[int],
+    rows: np.ndarray, counted: np.ndarray, cameras: np.ndarray, late: list[int], *, complete: bool
 ) -> str:
-    """Apply the automatic rule to one session, in place; returns what was found in it.
+    """Apply the automatic rule to one session's rows, in order; returns what was found in it.
 
     Rows of last marks that stand alone, long after the one before, are added to ``late``.
     """
-    if not len(rows) or not unmarked[rows].any():
+    verdicts = counted[rows]
+    if not (verdicts == UNMARKED).any():
         return "marked"
-    if selects_matched[rows].any() and kept[rows].any():
-        counted[rows[unmarked[rows]]] = NO
-        return "selects"
-    if not kept[rows].any():
+    if not (verdicts == YES).any():
         counted[rows] = UNMARKED
-        return "unmarked" if unmarked[rows].all() else "rejects"
+        return "unmarked" if (verdicts == UNMARKED).all() else "rejects"
+    if complete:
+        counted[rows[verdicts == UNMARKED]] = NO
+        return "selects"
     for camera in np.unique(cameras[rows]):
         own = rows[cameras[rows] == camera]
-        own = own[np.argsort(rank[own])]
-        marked = np.flatnonzero(~unmarked[own])
+        marked = np.flatnonzero(counted[own] != UNMARKED)
         # The place where choosing stopped is inferred: stopping at a keeper would flatter the rate.
         end = marked[-1] if len(marked) else 0
         gaps = np.diff(marked)
         if len(gaps) >= LATE_MARKS and gaps[-1] >= max(LATE_FRAMES, LATE_TIMES * np.median(gaps[:-1])):
             late.append(int(own[end]))
         before = own[:end]
-        counted[before[unmarked[before]]] = NO
+        counted[before[counted[before] == UNMARKED]] = NO
         counted[own[end:]] = UNMARKED
     return "inferred"
 
@@ -110,14 +103,9 @@ def _late_marks(table: pd.DataFrame, late: list[int]) -> list[Problem]:
     if not late:
         return []
     files = collapse([str(file) for file in table["file"].iloc[late]], limit=3)
-    return [
-        Problem(
-            None,
-            f"The last mark of a session stands alone, long after the one before: {files}. All frames "
-            "between the two count as not kept.",
-            "If you had stopped choosing before it, name the last frame you looked at as culled_to.",
-        )
-    ]
+    what = f"The last mark of a session stands alone, long after the one before: {files}."
+    step = "If you had stopped choosing before it, name the last frame you looked at as culled_to."
+    return [Problem(None, f"{what} All frames between the two count as not kept.", step)]
 
 
 def _culled_to(
@@ -141,15 +129,10 @@ def _culled_to(
             timeless = np.isnan(index.time_s)
             limit[rows[timeless[rows] == timeless[hits[0]]]] = index.rank[hits[0]]
         else:
-            what = "There is no frame" if not hits else "There are several frames"
-            problems.append(
-                Problem(
-                    str(session.path),
-                    f"[marks] culled_to: {what} {marks.culled_to!r}.",
-                    "It was ignored. Write the frame's name or its path below the session file.",
-                    ignored=True,
-                )
-            )
+            found = "There is no frame" if not hits else "There are several frames"
+            what = f"[marks] culled_to: {found} {marks.culled_to!r}."
+            step = "It was ignored. Write the frame's name or its path below the session file."
+            problems.append(Problem(str(session.path), what, step, ignored=True))
     return limit
 
 
@@ -164,12 +147,11 @@ def _silent_sessions(
         if what in ("marked", "selects", "inferred"):
             between[bool(pd.isna(starts[session]))].append(session)
     rejects = [s for s, what in outcome.items() if what == "rejects"]
-    silent = [
-        s
-        for s, what in outcome.items()
-        for kept in [between[bool(pd.isna(starts[s]))]]
-        if what == "unmarked" and kept and min(kept) < s < max(kept)
-    ]
+    silent = []
+    for session, what in outcome.items():
+        others = between[bool(pd.isna(starts[session]))]
+        if what == "unmarked" and others and min(others) < session < max(others):
+            silent.append(session)
 
     def named(numbers: list[float]) -> str:
         frames = int(np.isin(sessions, numbers).sum())
@@ -181,23 +163,16 @@ def _silent_sessions(
 
     problems: list[Problem] = []
     if rejects:
-        problems.append(
-            Problem(
-                None,
-                f"Only rejects are marked in {named(rejects)}; left out.",
-                'Set unmarked = "keeper" if you only mark rejects.',
-            )
-        )
+        what = f"Only rejects are marked in {named(rejects)}; left out."
+        problems.append(Problem(None, what, 'Set unmarked = "keeper" if you only mark rejects.'))
     if silent:
         kept, frames = int((counted == YES).sum()), int((counted != UNMARKED).sum())
         more = int(np.isin(sessions, silent).sum())
-        problems.append(
-            Problem(
-                None,
-                f"No mark in {named(silent)}, between sessions with keepers; left out. So counted, "
-                f"{kept} of {frames} frames are keepers ({kept / max(frames, 1):.0%}); had you looked "
-                f"through these and kept none, {kept} of {frames + more} ({kept / (frames + more):.0%}).",
-                'Set culled_to, or unmarked = "not-kept", if you did look through them.',
-            )
+        what = (
+            f"No mark in {named(silent)}, between sessions with keepers; left out. So counted, "
+            f"{kept} of {frames} frames are keepers ({kept / max(frames, 1):.0%}); had you looked "
+            f"through these and kept none, {kept} of {frames + more} ({kept / (frames + more):.0%})."
         )
+        step = 'Set culled_to, or unmarked = "not-kept", if you did look through them.'
+        problems.append(Problem(None, what, step))
     return problems

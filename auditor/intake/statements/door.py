@@ -42,16 +42,13 @@ def read_bytes(path: Path, largest: int = LARGEST_STATEMENT_BYTES) -> bytes:
     try:
         with opened(path) as (fd, size):
             if size > largest:
-                raise FileFormatError(
-                    f"{shown_path(path)} is larger than {largest // MIB} MB.",
-                    "Split it, or name the right file.",
-                )
+                what = f"{shown_path(path)} is larger than {largest // MIB} MB."
+                raise FileFormatError(what, "Split it, or name the right file.")
             with os.fdopen(fd, "rb", closefd=False) as file:
                 data = file.read(largest + 1)
     except OpenError as error:
-        raise FileFormatError(
-            f"{shown_path(path)} cannot be read: {error}.", "Check its name and permissions."
-        ) from None
+        what = f"{shown_path(path)} cannot be read: {error}."
+        raise FileFormatError(what, "Check its name and permissions.") from None
     return data[:largest]
 
 
@@ -66,10 +63,8 @@ def read_text(path: Path, largest: int = LARGEST_STATEMENT_BYTES) -> str:
         text = data.decode(encoding)
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
-        raise FileFormatError(
-            f"{shown_path(path)}, line {line}, is not UTF-8 text.",
-            "Save it as UTF-8 (in a spreadsheet: CSV UTF-8).",
-        ) from None
+        what = f"{shown_path(path)}, line {line}, is not UTF-8 text."
+        raise FileFormatError(what, "Save it as UTF-8 (in a spreadsheet: CSV UTF-8).") from None
     return text.replace("\r\n", "\n").replace("\r", "\n").replace("\0", "")
 
 
@@ -96,16 +91,10 @@ def read_toml(path: Path) -> tuple[dict[str, Any], str]:
     except tomllib.TOMLDecodeError as error:
         raise FileFormatError(f"{shown_path(path)} is not valid TOML: {error}.", step) from None
     except (ValueError, OverflowError, RecursionError):
-        what = (
-            f"{shown_path(path)} is not valid TOML: a number is too long, or brackets are nested too deeply"
-        )
-        raise FileFormatError(f"{what}{_longest_line(text)}.", step) from None
-
-
-def _longest_line(text: str) -> str:
-    lines = text.split("\n")
-    longest = max(range(len(lines)), key=lambda i: len(lines[i]))
-    return f" (line {longest + 1})"
+        lines = text.split("\n")
+        longest = max(range(len(lines)), key=lambda i: len(lines[i])) + 1
+        why = f"a number is too long, or brackets are nested too deeply (line {longest})"
+        raise FileFormatError(f"{shown_path(path)} is not valid TOML: {why}.", step) from None
 
 
 def read_json(path: Path, largest: int = LARGEST_STATEMENT_BYTES) -> Any:
@@ -115,9 +104,8 @@ def read_json(path: Path, largest: int = LARGEST_STATEMENT_BYTES) -> Any:
         return json.loads(text)
     except json.JSONDecodeError as error:
         where = f"line {error.lineno}, column {error.colno}"
-        raise FileFormatError(
-            f"{shown_path(path)} is not valid JSON: {error.msg} ({where}).", "Save it again."
-        ) from None
+        what = f"{shown_path(path)} is not valid JSON: {error.msg} ({where})."
+        raise FileFormatError(what, "Save it again.") from None
     except (ValueError, RecursionError):
         what = f"{shown_path(path)} is not valid JSON: a number is too long, or it is nested too deeply."
         raise FileFormatError(what, "Save it again.") from None

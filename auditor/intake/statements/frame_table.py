@@ -38,13 +38,14 @@ def claim_table(table: pd.DataFrame, place: str, depth: float) -> Claims:
     preset = table["stated_preset"].map(presets, na_action="ignore").astype(object)
     distance, rel_sd = table["subject_distance_m"], table["subject_distance_rel_sd"]
     distance_by = by("subject_distance_source", _DISTANCES, "notes")
-    several = table["other_subjects_m"].notna() & distance.notna()
+    is_noted = distance.notna() & (distance_by == "notes")
+    others = table["other_subjects_m"].where(is_noted).map(_distances)
     focus = _by_source("focus_distance", table["focus_distance_m"], table["focus_distance_source"])
     claims = [
         *_by_source("keeper", table["keeper"], by("mark_source", _MARKS, "notes")),
         *_by_source("preset", preset, by("stated_preset_source", ["notes"], "session")),
-        *_by_source("subject_distance", distance.where(~several), distance_by, rel_sd),
-        *_by_source("subject_distance", _several(table[several]).reindex(table.index), distance_by, rel_sd),
+        *_by_source("subject_distance", distance, distance_by, rel_sd),
+        *_by_source("other_subjects", others, always("notes")),
         *(claim for claim in focus if claim.source in ("notes", "session")),
         *_by_source("sensor", _sensors(table), by("sensor_source", ["session", *_NOBODY], "exif")),
         *_by_source("pressed", table["pressed"], always("session")),
@@ -57,14 +58,12 @@ def claim_table(table: pd.DataFrame, place: str, depth: float) -> Claims:
     return Claims(tuple(replace(claim, place=place, depth=depth) for claim in claims))
 
 
-def _several(table: pd.DataFrame) -> pd.Series:
-    """The distances of frames with several subjects as notes give them, the subject meant first."""
-    further = table["other_subjects_m"].str.split("|")
-    distances = [
-        (first, *(d for d in pd.to_numeric(pd.Series(more), errors="coerce") if d > 0))
-        for first, more in zip(table["subject_distance_m"], further, strict=True)
-    ]
-    return pd.Series(objects(distances), index=table.index, dtype=object)
+def _distances(text: object) -> tuple[float, ...] | None:
+    """Distances of further people, as notes give them."""
+    if not isinstance(text, str):
+        return None
+    numbers = pd.to_numeric(np.array(text.split("|"), dtype=object), errors="coerce")
+    return tuple(number for number in numbers.tolist() if number > 0)
 
 
 def counts_fit_marks(table: pd.DataFrame) -> bool:

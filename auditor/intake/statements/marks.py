@@ -15,7 +15,7 @@ from auditor.intake.statements.session import Marks
 
 YES, NO, UNMARKED = 1, -1, 0  # verdicts in arrays of int8
 _WORDS = {"yes": YES, "no": NO}
-_SPELLINGS = dict.fromkeys(("yes", "y", "true", "1", "1.0", "keeper"), "yes") | dict.fromkeys(
+SPELLINGS = dict.fromkeys(("yes", "y", "true", "1", "1.0", "keeper"), "yes") | dict.fromkeys(
     ("no", "n", "false", "0", "0.0", "not kept"), "no"
 )
 
@@ -27,7 +27,7 @@ def parse_verdict(text: str) -> str:
     ('yes', 'no')
     """
     try:
-        return _SPELLINGS[text.strip().casefold()]
+        return SPELLINGS[text.strip().casefold()]
     except KeyError:
         raise UnitError(f"{text!r} is neither yes nor no.", "Write yes or no, or leave it empty.") from None
 

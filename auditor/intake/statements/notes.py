@@ -5,7 +5,6 @@ Filled cells win over the files and the session file, the nearest file's first. 
 
 from __future__ import annotations
 
-import difflib
 import math
 from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
@@ -21,7 +20,7 @@ from auditor.intake.statements.bodies import MEASURES
 from auditor.intake.statements.claims import Claim, Claims, objects
 from auditor.intake.statements.door import read_rows
 from auditor.intake.statements.marks import parse_verdict
-from auditor.intake.statements.ranges import out_of_range
+from auditor.intake.statements.ranges import nearest, out_of_range
 from auditor.intake.statements.session import Preset, SessionFile
 from auditor.units import parse_distance_m, parse_f_number, parse_focal_length_mm
 
@@ -58,7 +57,7 @@ def _body_share(text: str) -> float:
 
 def _distances(text: str) -> tuple[float, ...]:
     """Several distances in one cell, the first of the subject that was meant."""
-    return tuple(parse_distance_m(part) for part in text.split(";") if part.strip())
+    return tuple(parse_distance_m(part) for part in text.split(";") if part.strip()) or (math.nan,)
 
 
 def _one_of(*allowed: str) -> Callable[[str], str]:
@@ -89,7 +88,7 @@ NOTE_READERS: Readers = {
     "reason": str,
 }
 SAMPLE_READERS: Readers = {"sample_weight": _number("a weight", "A weight is a number above 0.", 0, 1e12)}
-_TYPED_DISTANCES = ("subject_distance", "guessed_distance", "focus_distance", "preset")
+_TYPED_DISTANCES = ("subject_distance", "other_subjects", "guessed_distance", "focus_distance", "preset")
 # Where such a cell cannot be read, what was set is unknown: neither the file nor a stretch speaks for it.
 _SETTINGS = ("focal_length", "f_number", "focus_distance")
 
@@ -112,29 +111,19 @@ def read_notes(path: Path, readers: Readers = NOTE_READERS) -> tuple[list[Note],
     columns, problems = table.header, table.problems
     notes: list[Note] = []
     if "file" not in columns:
-        raise FileFormatError(
-            f"{path} has no column 'file'; found: {', '.join(c for c in columns if c) or 'none'}.",
-            "Name the column with the frames' names 'file'.",
-        )
+        what = f"{path} has no column 'file'; found: {', '.join(c for c in columns if c) or 'none'}."
+        raise FileFormatError(what, "Name the column with the frames' names 'file'.")
     for name in columns:
         if name and name != "file" and name not in readers:
-            close = difflib.get_close_matches(name, list(readers), n=1)
-            hint = f" Did you mean {close[0]!r}?" if close else ""
-            problems.append(
-                Problem(
-                    f"{path}, line 1",
-                    f"There is no column {name!r}; it was ignored.{hint}",
-                    f"Allowed: file, {', '.join(readers)}.",
-                    ignored=True,
-                )
-            )
+            what = f"There is no column {name!r}{nearest(name, list(readers)) or '.'}"
+            step = f"It was ignored. Allowed: file, {', '.join(readers)}."
+            problems.append(Problem(_place(path, 1), what, step, ignored=True))
     for line, cells in table:
-        place = f"{path}, line {line}"
+        place = _place(path, line)
         row = {name: cell for name, cell in zip(columns, cells, strict=False) if cell}
         if "file" not in row:
-            problems.append(
-                Problem(place, "The row names no frame.", "Fill in its cell 'file'.", ignored=True)
-            )
+            step = "Fill in its cell 'file'."
+            problems.append(Problem(place, "The row names no frame.", step, ignored=True))
             continue
         values: dict[str, Any] = {}
         for name, cell in row.items():
@@ -159,14 +148,12 @@ def claim_notes(
     rows: Rows,
     depth: int,
     session_of: Callable[[int], SessionFile],
-    *,
-    suggest: bool = True,
 ) -> Claims:
     """State what the filled cells of one notes file say of the rows that it may speak of.
 
     ``depth`` is that of its folder; ``session_of`` gives the session file that governs a row: its presets,
-    and what its distances count from. ``suggest``: look for the nearest spelling of names that are not found.
-    Rows without their frame, with several, or for a frame that already has a note are problems.
+    and what its distances count from. Rows without their frame, with several, or for a frame that already has
+    a note are problems.
     """
     problems: list[Problem] = []
     folder, allowed = folder_key(path.parent), set(rows.tolist())
@@ -175,7 +162,7 @@ def claim_notes(
     for note in notes:
         hits = [row for row in index.find(note.frame, folder) if row in allowed]
         if len(hits) != 1:
-            near = index.nearest(note.frame) if suggest and not hits and len(lost) < LISTED else ""
+            near = index.nearest(note.frame) if not hits and len(lost) < LISTED else ""
             lost.append(_unmatched(path, note, [index.name(row) for row in hits], near))
         elif hits[0] in first:
             what = f"A second note for the frame {index.name(hits[0])}."
@@ -193,22 +180,18 @@ def claim_notes(
         session = session_of(row)
         from_lens = session.distances_from == "lens"
         values = dict(note.values)
+        if "subject_distance" in values:  # of the one who was meant, then of others
+            values["subject_distance"], *others = values["subject_distance"]
+            values["other_subjects"] = tuple(others)
         if "preset" in values:
             values["preset"] = _preset(path, note, session, problems)
         for name, value in values.items():
             stated[name, from_lens and name in _TYPED_DISTANCES].append((row, value))
-    claims = [
-        Claim(
-            name,
-            "notes",
-            np.array([row for row, _ in cells], dtype=np.intp),
-            objects(value for _, value in cells),
-            str(path),
-            depth,
-            from_lens,
-        )
-        for (name, from_lens), cells in stated.items()
-    ]
+    claims = []
+    for (name, from_lens), cells in stated.items():
+        own, typed = zip(*cells, strict=True)
+        own_rows = np.array(own, dtype=np.intp)
+        claims.append(Claim(name, "notes", own_rows, objects(typed), str(path), depth, from_lens))
     return Claims(tuple(claims), (*problems, *lost), len(notes), matched)
 
 
@@ -223,19 +206,17 @@ def _preset(path: Path, note: Note, session: SessionFile, problems: list[Problem
     if preset is not None and not preset.slip:
         return preset
     declared = [p.name for p in session.presets]
-    close = difflib.get_close_matches(name, declared, n=1) if preset is None else []
-    what = f"There is no preset {name!r}{f'; did you mean {close[0]!r}?' if close else ''}"
-    if preset is not None:
-        what = f"The preset {name!r} has a key that cannot be used."
+    what = f"The preset {name!r} has a key that cannot be used."
+    if preset is None:
+        what = f"There is no preset {name!r}{nearest(name, declared)}"
     step = f"The frame has no setting. Declared: {', '.join(declared) or 'none'}."
     problems.append(Problem(_place(path, note.line), what, step, ignored=True))
     return None
 
 
-def _unmatched(path: Path, note: Note, hits: list[str], nearest: str) -> Problem:
-    place = _place(path, note.line)
+def _unmatched(path: Path, note: Note, hits: list[str], hint: str) -> Problem:
+    what = f"There is no frame {note.frame!r}."
     if hits:
         what = f"{note.frame!r} could be {len(hits)} frames: {', '.join(hits[:3])}."
-        return Problem(place, what, "The row was ignored. Write its path, such as folder/name.", ignored=True)
-    what = f"There is no frame {note.frame!r}."
-    return Problem(place, what, f"The row was ignored.{nearest}", ignored=True)
+        hint = " Write its path, such as folder/name."
+    return Problem(_place(path, note.line), what, f"The row was ignored.{hint}", ignored=True)

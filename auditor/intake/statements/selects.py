@@ -100,13 +100,11 @@ class _Moments:
             hits = self._at(record.camera, moment, record.has_subseconds)
             if len(hits) == 1:
                 return hits
-        contained = [
-            row
-            for word in dict.fromkeys(_WORD.findall(stem))
-            for row in self.by_stem.get(word, [])
-            if moment is None or row not in self.times or self._agrees(row, moment, record.has_subseconds)
-        ]
-        return sorted(set(contained)) or ([] if moment is not None else named)
+        contained = {row for word in _WORD.findall(stem) for row in self.by_stem.get(word, [])}
+        if moment is not None:
+            exact = record.has_subseconds
+            return sorted(r for r in contained if r not in self.times or self._agrees(r, moment, exact))
+        return sorted(contained) or named
 
     def _agrees(self, row: int, moment: datetime | None, exact: bool) -> bool:
         own = self.times.get(row)

@@ -53,19 +53,15 @@ class Lens:
 
 @dataclass(frozen=True, slots=True)
 class Preset:
-    """A ``[[preset]]`` entry; focal length [mm] from the lens it names, focus distance [m] as typed.
-
-    With a key that cannot be used it is a ``slip`` and sets nothing. ``kind`` is ``free``, or ``line`` for a
-    setting made in advance for a place where subjects pass.
-    """
+    """A ``[[preset]]`` entry; focal length [mm] from the lens it names, focus distance [m] as typed."""
 
     name: str
     lens: str | None = None
     focal_length_mm: float = math.nan
     f_number: float = math.nan
     focus_distance_m: float = math.nan
-    kind: str = "free"
-    slip: bool = False
+    kind: str = "free"  # or line: set in advance for a place where subjects pass
+    slip: bool = False  # with a key that cannot be used it sets nothing
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,14 +13,7 @@ from auditor.errors import AuditorError, Problem
 from auditor.intake.library.walk import SESSION_NAME as SESSION_NAME
 from auditor.intake.statements.door import read_toml
 from auditor.intake.statements.ranges import NotAllowedError, nearest, out_of_range
-from auditor.intake.statements.session import (
-    Camera,
-    Lens,
-    Marks,
-    Preset,
-    SessionFile,
-    Stretch,
-)
+from auditor.intake.statements.session import Camera, Lens, Marks, Preset, SessionFile, Stretch
 from auditor.intake.statements.session_values import SCHEMA
 from auditor.text import collapse
 
@@ -77,19 +70,16 @@ class _Reader:
     def table(self, name: str, content: object, index: int = 0) -> dict[str, Any]:
         shown = f"[[{name}]] {index + 1}" if name in _REPEATED else f"[{name}]"
         if not isinstance(content, dict):
-            self.problem(
-                self.line_of(name, index), f"{shown} is not a table.", f"Write it as {shown.split()[0]}."
-            )
+            step = f"Write it as {shown.split()[0]}."
+            self.problem(self.line_of(name, index), f"{shown} is not a table.", step)
             return {}
         schema, values = SCHEMA[name], {}
         for key, value in content.items():
             place = self.line_of(name, index, key)
             if key not in schema:
-                self.problem(
-                    place,
-                    f"{shown} has no key {key!r}{self.nearest(key, list(schema))}",
-                    _RENAMED.get(key, f"It was ignored. Allowed: {', '.join(schema)}."),
-                )
+                what = f"{shown} has no key {key!r}{self.nearest(key, list(schema))}"
+                allowed = f"It was ignored. Allowed: {', '.join(schema)}."
+                self.problem(place, what, _RENAMED.get(key, allowed))
                 continue
             attribute, read = schema[key]
             try:
@@ -106,9 +96,8 @@ class _Reader:
 
     def tables(self, name: str, content: object) -> list[_Entry]:
         if not isinstance(content, list):
-            self.problem(
-                self.line_of(name, 0), f"[{name}] stands alone.", f"Write [[{name}]], since it repeats."
-            )
+            step = f"Write [[{name}]], since it repeats."
+            self.problem(self.line_of(name, 0), f"[{name}] stands alone.", step)
             content = [content]
         entries = []
         for i, entry in enumerate(content):
@@ -128,11 +117,8 @@ def _build(reader: _Reader, document: dict[str, Any]) -> SessionFile:
     found: dict[str, Any] = {}
     for name, content in document.items():
         if name not in SCHEMA:
-            reader.problem(
-                reader.line_of(name, 0),
-                f"There is no table {name!r}{reader.nearest(name, list(SCHEMA))}",
-                f"It was ignored. Allowed: {', '.join(SCHEMA)}.",
-            )
+            what = f"There is no table {name!r}{reader.nearest(name, list(SCHEMA))}"
+            reader.problem(reader.line_of(name, 0), what, f"It was ignored. Allowed: {', '.join(SCHEMA)}.")
         elif name in _REPEATED:
             found[name] = reader.tables(name, content)
         else:
@@ -170,12 +156,9 @@ def _presets(reader: _Reader, entries: list[_Entry], lenses: tuple[Lens, ...]) -
         lens = next((lens for lens in lenses if lens.name == values.get("lens")), None)
         if "lens" in values and lens is None and lenses:
             names = [lens.name for lens in lenses if lens.name]
-            reader.problem(
-                place,
-                f"The preset {name!r} names a lens {values['lens']!r} that no [[lens]] has"
-                f"{reader.nearest(values['lens'], names)}",
-                "Correct the name, or add the lens.",
-            )
+            what = f"The preset {name!r} names a lens {values['lens']!r} that no [[lens]] has"
+            what += reader.nearest(values["lens"], names)
+            reader.problem(place, what, "Correct the name, or add the lens.")
             slip = slip or "focal_length_mm" not in values
         if lens is not None and "focal_length_mm" not in values:
             values = values | {"focal_length_mm": lens.focal_length_mm}
@@ -193,17 +176,13 @@ def _stretches(reader: _Reader, entries: list[_Entry], presets: tuple[Preset, ..
         slip = "a key in it cannot be used" if has_bad_key else ""
         if not name:
             if not has_bad_key:
-                reader.problem(
-                    place, "A [[stretch]] names no preset.", 'It sets nothing. Add preset = "...".'
-                )
+                step = 'It sets nothing. Add preset = "...".'
+                reader.problem(place, "A [[stretch]] names no preset.", step)
             slip = slip or "it names no preset"
         elif name not in slips:
-            reader.problem(
-                place,
-                f"The stretch names a preset {name!r} that no [[preset]] has"
-                f"{reader.nearest(name, list(slips))}.",
-                f"It sets nothing. Declared: {collapse(list(slips), limit=20) or 'none'}.",
-            )
+            what = f"The stretch names a preset {name!r} that no [[preset]] has"
+            step = f"It sets nothing. Declared: {collapse(list(slips), limit=20) or 'none'}."
+            reader.problem(place, f"{what}{reader.nearest(name, list(slips))}.", step)
             slip = slip or f"there is no preset {name!r}"
         elif slips[name]:
             slip = slip or f"the preset {name!r} has a key that cannot be used"

@@ -151,9 +151,8 @@ def _rows(
                     raise NotAllowedError(f"a text of at most {LONGEST_TEXT} characters")
                 row[key] = schema[key](value)
             except NotAllowedError as fault:
-                raise FileFormatError(
-                    f"{place}.{key} = {str(value)[:60]!r} is not allowed.", f"It needs {fault}."
-                ) from None
+                what = f"{place}.{key} = {str(value)[:60]!r} is not allowed."
+                raise FileFormatError(what, f"It needs {fault}.") from None
             except AuditorError as error:
                 raise FileFormatError(f"{place}.{key}: {error.what}", error.next_step) from None
         if needed not in row:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 
@@ -30,6 +31,7 @@ def claim_stretches(session: SessionFile, rows: Rows, index: FrameIndex) -> Clai
     owner = reader.owners()
     claims: list[Claim] = []
     silent: list[tuple[Stretch, str, Rows]] = []
+    from_lens = session.distances_from == "lens"
     for number, stretch in enumerate(session.stretches):
         covered = reader.covered(owner, number)
         if not len(covered):
@@ -37,27 +39,12 @@ def claim_stretches(session: SessionFile, rows: Rows, index: FrameIndex) -> Clai
         if stretch.slip or number in reader.unplaced:
             silent.append((stretch, reader.unplaced.get(number, stretch.slip), covered))
             continue
-        preset = session.preset_named(stretch.preset)
-        claims.append(
-            Claim(
-                "preset",
-                "session",
-                covered,
-                objects([preset] * len(covered)),
-                reader.place(stretch),
-                from_lens=session.distances_from == "lens",
-            )
-        )
+        stated: dict[str, Any] = {"preset": session.preset_named(stretch.preset)}
         if stretch.pressed != "zone":
-            claims.append(
-                Claim(
-                    "pressed",
-                    "session",
-                    covered,
-                    objects([stretch.pressed] * len(covered)),
-                    str(session.path),
-                )
-            )
+            stated["pressed"] = stretch.pressed
+        for quantity, value in stated.items():
+            values, place = objects([value] * len(covered)), reader.place(stretch)
+            claims.append(Claim(quantity, "session", covered, values, place, from_lens=from_lens))
     for stretch, why, covered in silent:
         files = collapse([index.name(row) for row in covered.tolist()])
         what = f"Frames of a stretch have no setting, because {why}: {files}."
@@ -90,13 +77,8 @@ class _Reader:
             start = starts[number]
             if start is None:
                 continue
-            stop, problem = self._stop(
-                stretch,
-                start,
-                [everywhere]
-                if stretch.camera is None
-                else [begins[own] for own in (None, stretch.camera) if own in begins],
-            )
+            same = [begins[own] for own in (None, stretch.camera) if own in begins]
+            stop, problem = self._stop(stretch, start, [everywhere] if stretch.camera is None else same)
             if problem is not None:
                 self.problems.append(problem)
                 continue

@@ -269,6 +269,7 @@ def use_everything(auditor, source: Path, out: Path) -> None:
     auditor("prepare", source, "--out", out / "sheet", "--distances", "2")
 
 
+@pytest.mark.slow
 def test_nothing_in_the_source_folders_changes(zoo, photo, packet, auditor, tmp_path):
     (zoo / "below").mkdir()
     photo(zoo / "below" / "P1010009.jpg", NOON, f_number=8, focal_length_mm=28, distance=(5, 2), rating=2)
@@ -282,6 +283,7 @@ def test_nothing_in_the_source_folders_changes(zoo, photo, packet, auditor, tmp_
     assert state(zoo) == before
 
 
+@pytest.mark.slow
 @as_superuser
 def test_a_read_only_archive_is_read_and_stays_as_it_is(zoo, auditor, tmp_path, mount):
     locked = tmp_path / "locked"

@@ -146,6 +146,7 @@ def _no_session(archive, photo, packet):
     (archive / "session.toml").unlink()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "change",
     [

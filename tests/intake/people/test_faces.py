@@ -11,13 +11,13 @@ import pytest
 from PIL import Image
 
 from auditor.errors import SettingError
-from auditor.intake.people import facemodel, installed
+from auditor.intake.people import facemodel
 from auditor.intake.people.facedistance import place_faces
-from auditor.intake.people.faces import Box, without_doubles
+from auditor.intake.people.facemodel import can_find_faces, choose_detector
 from auditor.intake.people.filling import faces_of
-from auditor.intake.people.finding import find_faces, measured_face
-from auditor.intake.people.installed import can_find_faces, choose_detector
+from auditor.intake.people.finding import find_faces, measured_face, without_doubles
 from auditor.intake.people.measuring_process import measure_picture
+from auditor.intake.people.records import Box
 from auditor.intake.people.wholepicture import WholePicture
 from tests.intake.people.scenes import (
     OWN_FACE_PX,
@@ -91,6 +91,7 @@ def test_a_blurred_noisy_face_is_found_and_its_blur_read():
     assert seen.blurs_px[0] == pytest.approx(30, rel=0.25)
 
 
+@pytest.mark.slow
 @needs_detector
 def test_noise_and_black_and_white_hide_no_face():
     rng = np.random.default_rng(3)
@@ -100,6 +101,7 @@ def test_noise_and_black_and_white_hide_no_face():
     assert face.face_px == pytest.approx(100, rel=0.1)
 
 
+@pytest.mark.slow
 @needs_detector
 def test_a_known_distance_comes_back():
     """A woman's face of 113.1 mm (ANSUR II) at 3 m before a 35 mm lens, 6 um pixels.
@@ -158,7 +160,7 @@ def test_a_damaged_model_is_refused(monkeypatch):
 
 
 def test_without_a_detector_one_sentence_says_how_to_get_one(monkeypatch):
-    monkeypatch.setattr(installed.util, "find_spec", lambda name: None)
+    monkeypatch.setattr(facemodel.util, "find_spec", lambda name: None)
     with pytest.raises(SettingError) as caught:
         choose_detector()
     assert "focus-zone-auditor[people]" in caught.value.next_step

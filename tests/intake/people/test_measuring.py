@@ -19,13 +19,12 @@ from PIL.TiffImagePlugin import IFDRational
 from auditor.frames import MEASURED_COLUMNS
 from auditor.intake.people import measuring
 from auditor.intake.people.facedistance import RESIZED
-from auditor.intake.people.faces import Face
+from auditor.intake.people.facemodel import can_find_faces
 from auditor.intake.people.filling import NO_FACE, SAME_BURST, fill_in, one_of_each_burst
-from auditor.intake.people.installed import can_find_faces
 from auditor.intake.people.listing import faces_to_write
 from auditor.intake.people.measuring import ENDED, measure_pictures
-from auditor.intake.people.proposals import propose_measures
-from auditor.intake.people.records import MeasuredPicture, pack, unpack
+from auditor.intake.people.proposals import propose_faces
+from auditor.intake.people.records import Face, MeasuredPicture, pack, unpack
 from auditor.intake.resolve import with_measured
 from auditor.journey import run_audit, run_scan
 from auditor.settings import Request
@@ -97,6 +96,7 @@ def test_distances_come_from_the_pictures_and_notes_win(scanned):
     assert np.isfinite(table["defocus_mm"].iloc[0])
 
 
+@pytest.mark.slow
 def test_all_faces_are_kept_and_one_of_each_frame_is_the_subject(scanned):
     faces = scanned.pictures.faces
     assert faces.groupby("frame").size().tolist() == [1, 1, 1, 2]
@@ -163,10 +163,10 @@ def test_a_picture_that_kills_its_process_costs_only_itself(walk, tmp_path, monk
         import os
         from auditor.intake.people import measuring_process
         from auditor.intake.library.reader_process import serve
-        def answer(text):
-            if "P1010001" in text:
+        def answer(paths):
+            if "P1010001" in paths[0]:
                 os.abort()
-            return measuring_process.measure_packed(text)
+            return measuring_process.measure_packed(paths)
         def main():
             serve(answer)
         """)
@@ -245,15 +245,16 @@ def test_a_picture_cut_short_is_measured_and_said(walk, tmp_path):
     assert problem == "Its picture was not measured: the file ends too early."
 
 
-def test_proposals_are_shares_of_the_pictures_height(walk, cache, scanned):
+def test_proposals_are_shares_of_the_picture(walk, cache, scanned):
     """The two ends lie on the face, and their distance is that of a face of this length."""
-    first, nobody = propose_measures(
-        scanned.archive.table, scanned.archive.paths, [0, 4], Request((walk,), cache=cache)
-    )
-    assert nobody is None
+    archive = scanned.archive
+    proposed = propose_faces(archive.table, archive.paths, [0, 4], Request((walk,), cache=cache))
+    assert list(proposed) == [0]  # nobody on the other one
+    (first,) = proposed[0]
+    assert first.measure == "face"
     (nose_x, nose_y), (chin_x, chin_y) = first.ends
-    length = np.hypot(chin_x - nose_x, chin_y - nose_y)
-    assert length * SIZE[1] == pytest.approx(face_px_at(1.5), rel=0.08)
+    length = np.hypot((chin_x - nose_x) * SIZE[0], (chin_y - nose_y) * SIZE[1])
+    assert length == pytest.approx(face_px_at(1.5), rel=0.08)
     assert nose_x == pytest.approx(chin_x, abs=0.05)
     assert nose_y < chin_y
     assert first.distance_m == pytest.approx(1.5, rel=0.1)

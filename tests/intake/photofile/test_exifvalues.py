@@ -265,22 +265,6 @@ def test_capture_time(text: str, subseconds: str | None, when: Any, has_subsecon
 
 
 @pytest.mark.parametrize(
-    ("text", "minutes"),
-    [
-        ("+09:00", 540),
-        ("-03:30", -210),
-        ("+00:00", 0),
-        ("Z", 0),
-        ("   :  ", None),
-        ("+99:00", None),
-        ("9", None),
-    ],
-)
-def test_offset_from_utc(text: str, minutes: int | None, read: Any) -> None:
-    assert read({b.OFFSET: (b.ASCII, text)}).utc_offset_min == minutes
-
-
-@pytest.mark.parametrize(
     ("kind", "value", "rating"),
     [(b.SHORT, 0, 0), (b.SHORT, 4, 4), (b.SHORT, 65535, -1), (b.SLONG, -1, -1), (b.SHORT, 99, math.nan)],
 )

@@ -11,12 +11,12 @@ from hypothesis import strategies as st
 from auditor.errors import AuditorError, FileFormatError
 from auditor.intake.beside import source_text, statements_beside
 from auditor.intake.filled_files import (
-    notes_text,
+    notes_as_csv,
     read_filled_notes,
     read_filled_session,
     write_keeping,
 )
-from auditor.intake.starter import recorded_lines, session_text
+from auditor.intake.starter import recorded_lines, session_as_toml
 from auditor.intake.statements.session_file import read_session
 from auditor.intake.statements.sheet_file import read_sheet
 from auditor.intake.taking import Filled, from_sheet, merge_filled, without
@@ -54,7 +54,7 @@ def test_a_sheet_becomes_notes_and_a_session_in_their_own_words(sheet, tmp_path)
             "standing_share": "50.000%", "subject_distance_sd": "0.0670",
         }
     }  # fmt: skip
-    (tmp_path / "session.toml").write_text(session_text(filled.session))
+    (tmp_path / "session.toml").write_text(session_as_toml(filled.session))
     session = read_session(tmp_path / "session.toml")
     assert session.cameras[0].sensor.width_mm == 36
     assert len(session.cameras) == 1, "nothing was said of the other"
@@ -192,7 +192,7 @@ def test_what_the_same_sheet_said_before_is_taken_back_first(sheet):
 
 def test_notes_and_session_come_back_as_they_were_written(tmp_path):
     notes = {"=1+1.jpg": {"keeper": "yes", "other": "a, b"}, "b": {"subject_distance": "6ft; 13ft"}}
-    (tmp_path / "notes.csv").write_text(notes_text(notes, ["file", "reason"]))
+    (tmp_path / "notes.csv").write_text(notes_as_csv(notes, ["file", "reason"]))
     assert read_filled_notes(tmp_path / "notes.csv") == notes
     assert (tmp_path / "notes.csv").read_text().startswith("file,keeper,subject_distance,reason,other\n'=1+1")
     session = {
@@ -201,11 +201,11 @@ def test_notes_and_session_come_back_as_they_were_written(tmp_path):
         "odd key": {"x": True},
     }  # fmt: skip
     told = ["#: 2031-04-05 14:00: 3 frames"]
-    (tmp_path / "session.toml").write_text(session_text(session, told))
+    (tmp_path / "session.toml").write_text(session_as_toml(session, told))
     assert read_filled_session(tmp_path / "session.toml") == {**session, "light": {}}
     text = (tmp_path / "session.toml").read_text()
     assert recorded_lines(text) == told
-    assert session_text(read_filled_session(tmp_path / "session.toml"), told) == text
+    assert session_as_toml(read_filled_session(tmp_path / "session.toml"), told) == text
     assert read_filled_notes(tmp_path / "gone.csv") == read_filled_session(tmp_path / "gone.toml") == {}
 
 

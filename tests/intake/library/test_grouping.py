@@ -1,0 +1,90 @@
+"""Which files are one frame, from names and records alone."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+import pytest
+
+from auditor.intake.library.grouping import group_files
+from auditor.intake.library.walk import Folder, Found
+from auditor.intake.photofile.records import FileRecord
+
+NOON = datetime(2031, 4, 5, 12)
+
+
+def grouped(pictures, sidecars=()):
+    """The frames of files given as path and record, each as its files' names, and what was said."""
+    tops = sorted({path.rpartition("/")[0] for path in [*pictures, *sidecars]})
+    folders = [Folder(f"/photos/{top}", top, None, ()) for top in tops]
+
+    def place(path):
+        top, _, name = path.rpartition("/")
+        return tops.index(top), name
+
+    paths = sorted(pictures, key=place)
+    found = Found(folders, [place(path) for path in paths], [place(path) for path in sorted(sidecars)])
+    groups, problems = group_files(found, [pictures[path] for path in paths])
+    names = [
+        [paths[i] for i in group.pictures] + [sorted(sidecars)[i] for i in group.sidecars] for group in groups
+    ]
+    return names, [f"{problem.file}: {problem.what}" for problem in problems]
+
+
+def shot(seconds=0.0, **facts):
+    at = NOON + timedelta(seconds=seconds)
+    return FileRecord(**{"container": "jpeg", "camera": "body A", "captured_at": at} | facts)
+
+
+def test_files_of_one_name_are_one_frame_and_the_raw_file_speaks():
+    names, said = grouped(
+        {"a/P1.jpg": shot(), "a/p1.DNG": shot(), "a/P1.tif": shot()}, ["a/P1.xmp", "a/P1.jpg.xmp"]
+    )
+    assert names == [["a/p1.DNG", "a/P1.jpg", "a/P1.tif", "a/P1.jpg.xmp", "a/P1.xmp"]]
+    assert said == []
+
+
+def test_whoever_cannot_be_read_or_has_no_time_speaks_last():
+    files = {"a/P1.dng": shot(error="cut short"), "a/P1.jpg": shot(), "a/P1.tif": shot(captured_at=None)}
+    assert grouped(files)[0] == [["a/P1.jpg", "a/P1.tif", "a/P1.dng"]]
+
+
+@pytest.mark.parametrize(("seconds", "frames"), [(1.0, 1), (1.001, 2), (-1.0, 1), (-1.001, 2)])
+def test_of_one_name_only_what_was_taken_within_a_second_is_one_frame(seconds, frames):
+    names, said = grouped({"a/P1.dng": shot(), "a/P1.jpg": shot(seconds)})
+    assert len(names) == frames
+    assert len(said) == frames - 1
+    assert all(one == "a/P1.jpg: Another file of the same name has another capture time." for one in said)
+
+
+@pytest.mark.parametrize(
+    ("other", "record", "frames"),
+    [
+        ("b/P1.jpg", {}, 1),  # a copy elsewhere
+        ("b/P1.jpg", {"camera": "body B"}, 2),
+        ("b/P1.jpg", {"serial": "2"}, 2),
+        ("b/P2.jpg", {}, 2),
+        ("a/P1-web.jpg", {}, 1),  # an export beside it
+        ("a/P1-web.jpg", {"seconds": 1}, 2),
+        ("a/P1-web.jpg", {"captured_at": None}, 1),  # without a time the name decides
+        ("a/P1a.jpg", {"captured_at": None}, 2),
+        ("a/P11.jpg", {}, 2),  # a longer number is another frame
+    ],
+)
+def test_a_copy_or_an_export_of_the_same_camera_and_moment_joins(other, record, frames):
+    names, _ = grouped({"a/P1.jpg": shot(), other: shot(**record)})
+    assert len(names) == frames
+    assert "a/P1.jpg" in [group[0] for group in names], "the one with the shortest name speaks"
+
+
+@pytest.mark.parametrize(("subseconds", "frames"), [(True, 2), (False, 3)])
+def test_a_mere_number_behind_a_name_counts_only_where_the_moment_is_certain(subseconds, frames):
+    """Two frames of one second: P1-2 may be a copy of P1, or the second frame of a burst."""
+    files = {name: shot(has_subseconds=subseconds) for name in ("a/P1.jpg", "a/P2.jpg", "a/P1-2.jpg")}
+    assert len(grouped(files)[0]) == frames
+
+
+def test_a_sidecar_alone_is_told_and_one_of_two_frames_of_a_name_speaks_for_both():
+    names, said = grouped({"a/P1.dng": shot(), "a/P1.jpg": shot(9)}, ["a/P1.xmp", "a/P3.xmp"])
+    assert names == [["a/P1.dng", "a/P1.xmp"], ["a/P1.jpg", "a/P1.xmp"]]
+    assert said[-1] == "a/P3.xmp: A sidecar without its picture."
