@@ -17,12 +17,13 @@ from auditor.advice.this_walk import Diary, keep_diary
 from auditor.errors import Problem, SettingError
 from auditor.evidence.bursts import count_frames
 from auditor.evidence.causes import Causes, find_causes
-from auditor.evidence.company import count_company
+from auditor.evidence.company import company_by_preset, count_company
 from auditor.evidence.comparisons import Comparisons, compare_presets
 from auditor.evidence.distances_met import DistancesMet, distances_met
 from auditor.evidence.line_presses import LinePresses, line_presses
 from auditor.evidence.presets import (
     count_distances,
+    count_flash,
     count_presets,
     count_sessions,
     name_presets,
@@ -73,6 +74,10 @@ class Audit:
     past: PastAdvice  # what was advised before, as it was found
     decisions: Decisions  # what to set next, lens by lens, the most used first
     problems: list[Problem]
+    flash: pd.DataFrame = field(default_factory=pd.DataFrame)  # rates without and with one, where both occur
+    company: dict[str, dict[str, int]] = field(
+        default_factory=dict
+    )  # frames with several subjects, by preset
     lines: tuple[LinePresses, ...] = ()  # of presets set in advance to a place where subjects pass
     pictures: PictureFacts | None = None  # what the pictures told; None where they were not measured
     lenses: tuple[Lens, ...] = ()  # what session files say of lenses
@@ -188,6 +193,8 @@ def run_audit(
         past=past,
         decisions=decisions,
         problems=gathered([*scanned.problems, *past.problems]),
+        flash=count_flash(counted, confidence),
+        company=company_by_preset(table),
         lines=line_presses(counted, met, at_lines, settings.speed_m_s, confidence),
         pictures=scanned.pictures,
         lenses=lenses,

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from auditor.advice.limits import USUAL_ISO_MAX, Limits, find_limits
+from auditor.advice.limits import USUAL_ISO_MAX, find_limits
 from auditor.evidence.proportions import Floats
 from auditor.evidence.subjects import Subjects
 from auditor.optics.lens import known
@@ -51,7 +51,7 @@ def light_answers(frames: pd.DataFrame, settings: Settings) -> tuple[LightAnswer
     one. Where several were used the highest seen is the limit, or one stop above it. Reads ``iso,
     exposure_time_s`` of the frames of one lens.
     """
-    limits: Limits = find_limits(frames, settings)
+    limits = find_limits(frames, settings)
     wanted = limits.wanted_shutter_s
     if settings.iso_max is not None:
         return (LightAnswer(limits.iso_min, limits.iso_max, wanted, 1.0),)

@@ -10,7 +10,6 @@ import numpy.typing as npt
 import pandas as pd
 
 from auditor.advice.at_another_stop import LightAnswer, light_answers
-from auditor.advice.by_stop import best_by_stop
 from auditor.advice.decision import Circumstances, Decision, decide_by_rule
 from auditor.advice.follow_ring import presses_follow_ring
 from auditor.advice.gate import check_gate
@@ -25,7 +24,7 @@ from auditor.advice.paired import (
     work_out_chances,
 )
 from auditor.advice.ring_settings import settings_on_ring
-from auditor.advice.valued import ValuedSetting, value_settings
+from auditor.advice.valued import ValuedSetting, best_by_stop, value_settings
 from auditor.evidence.blur_tolerance import Tolerances, fit_tolerances
 from auditor.evidence.bursts import zone_focused
 from auditor.evidence.level import Level, fit_level, session_counts
@@ -37,8 +36,14 @@ from auditor.intake.statements.lens_rule import find_lens
 from auditor.intake.statements.session import Lens
 from auditor.settings import Settings
 
+READ = (
+    "session", "burst", "lens", "preset", "in_preset", "counted_as", "pressed", "focal_length_mm", "f_number",
+    "focus_distance_m", "exposure_time_s", "iso", "flash", "subject_distance_m", "subject_distance_rel_sd",
+    "sensor_width_mm", "sensor_height_mm", "pixel_width", "pixel_height", "coc_mm", "coc_criterion",
+    "blur_mm", "sharp", "sharp_seen", "sharp_shown_px",
+)  # fmt: skip
 ENOUGH_ANYONE = 20  # distances of a stretch pressed at anyone that stand for passers
-NARROWED_SD = 0.45  # posterior of log tolerance at which keepers have told something
+NARROWED_SD = 0.45  # posterior of log tolerance below which keepers have narrowed it
 WALK_WORTH = 0.05  # a further walk is proposed where it can be expected to bring this much more
 PRESSES_FOLLOW_RING = "presses_follow_ring"
 LIMITS_INFERRED = "limits_inferred"
@@ -47,10 +52,9 @@ LIMITS_INFERRED = "limits_inferred"
 def decide(table: pd.DataFrame, lenses: Sequence[Lens], settings: Settings, *, seed: int = 0) -> Decisions:
     """Decide for every lens of an archive.
 
-    ``lenses`` is what session files say of them, ``seed`` that of the draws. Reads what
-    :func:`auditor.evidence.subjects.measured_subjects` reads.
+    Reads :data:`READ`; ``lenses`` is what session files say of them, ``seed`` that of the draws.
     """
-    frames = frames_met(table)
+    frames = frames_met(table[list(READ)])
     if not len(frames):
         return Decisions(())
     subjects = gather_subjects(frames, settings)
@@ -97,7 +101,7 @@ class _Lens:
         """Chances of all subjects for both eyes, where they are few enough to be put through as they are."""
         if not 0 < len(self.met) <= MOST_SUBJECTS or not self.number.size:
             return None, None
-        in_use = self.in_use if self.of_passers or self.follow.follow else ()
+        in_use = self.in_use if self.of_passers or self.follow else ()
         numbers = np.concatenate([self.number, [own.f_number for own in in_use]])
         rings = np.concatenate([self.focus, [own.focus_distance_m for own in in_use]])
         rng, fitted = np.random.default_rng(self.seed), self.tolerances
@@ -113,12 +117,10 @@ class _Lens:
         gates = check_gate(counted, self.met, self.tolerances, level, self.settings.speed_m_s, self.seed)
         contrary = verdicts_reversed(counted)
         closed = contrary or any(gate.clashes for gate in gates)
-        flagged = bool(self.follow.follow) and not self.of_passers
+        flagged = bool(self.follow) and not self.of_passers
         paired = self.compare(self.subjects, self.spoken, mixed=self.of_passers)
-        decision = self.rule(paired, self.subjects, closed)
         pooled = self.pooled(closed) if flagged else None
-        if pooled is not None:
-            decision = _only_where_pooled(decision, pooled)
+        decision = self.rule(paired, self.subjects, closed, pooled)
         settings = self.value(paired, level)
         return LensDecision(
             lens=self.name,
@@ -137,7 +139,6 @@ class _Lens:
             next_walk=level.next_walk() if level.presses else None,
             walk_worth=_worth_of_walk(paired, decision, flagged=flagged),
             gates=gates,
-            follow=self.follow,
             habit=tuple(zip(self.in_use, self.share.tolist(), strict=True)),
             flags=self.flags(flagged=flagged, contrary=contrary),
         )
@@ -173,7 +174,10 @@ class _Lens:
             chances=chances.chosen(rows) if chances is not None else None,
         )
 
-    def rule(self, paired: Paired | None, subjects: Subjects, gate_closed: bool) -> Decision:
+    def rule(
+        self, paired: Paired | None, subjects: Subjects, gate_closed: bool, pooled: Decision | None
+    ) -> Decision:
+        """Apply the rule; a decision from distances that follow the ring must be that of the pooled ones."""
         verdicts = self.tolerances.verdicts
         narrowed = self.tolerances.sharp_sd <= NARROWED_SD
         known = Circumstances(
@@ -184,7 +188,18 @@ class _Lens:
             rests_on="sharp" if verdicts >= VERDICTS else "keepers" if narrowed else "optics",
             worth=self.settings.worth,
         )
-        return decide_by_rule(paired, known)
+        own = decide_by_rule(paired, known)
+        same = pooled is None or (own.kind, own.setting) == (pooled.kind, pooled.setting)
+        if same or own.kind in ("cannot_tell", "not_focus"):
+            return own
+        return replace(
+            own,
+            kind="cannot_tell",
+            setting=None,
+            latitude=(),
+            why="presses_follow_ring",
+            would_help_most="anyone",
+        )
 
     def pooled(self, closed: bool) -> Decision:
         """The decision on all distances of the lens, each preset counted equally, now being the habit."""
@@ -193,41 +208,35 @@ class _Lens:
             own = self.subjects.preset == code
             weight[own] /= weight[own].sum()
         equal = replace(self.subjects, weight=weight)
-        return self.rule(self.compare(equal, self.spoken, mixed=True), equal, closed)
+        return self.rule(self.compare(equal, self.spoken, mixed=True), equal, closed, None)
 
     def situations(self, closed: bool, pooled: Decision | None) -> tuple[Situation, ...]:
-        found = []
+        """The decision for each preset where several settings are in use, and for each light that counts."""
+        met = self.met
+        parts: list[tuple[str | None, str | None, npt.NDArray[np.bool_]]] = []
         if len(self.in_use) > 1:
-            used = pd.Series(self.frames["preset"].fillna("")).value_counts()
-            for name in used.index:
-                if name in self.met.presets:
-                    own = self.met.preset == self.met.presets.index(name)
-                    found.append(self.situation(own, str(name), None, closed, pooled))
-        kind = kind_index(self.met.ev)
+            used = self.frames["preset"].fillna("").value_counts().index
+            parts = [
+                (str(name), None, met.preset == met.presets.index(name))
+                for name in used
+                if name in met.presets
+            ]
+        kind = kind_index(met.ev)
         lit = [(light.name, kind == place) for place, light in enumerate(KINDS)]
         lit = [(light, own) for light, own in lit if own.sum() >= ENOUGH_ANYONE]
         if len(lit) > 1:
-            found += [self.situation(own, None, light, closed, pooled) for light, own in lit]
+            parts += [(None, light, own) for light, own in lit]
+        found = []
+        for preset, light, own in parts:
+            subjects = met.chosen(own)
+            paired = self.compare(subjects, own, mixed=False)
+            decision = self.rule(paired, subjects, closed, pooled)
+            found.append(Situation(preset, light, decision, self.state(subjects, paired, decision), paired))
         return tuple(found)
-
-    def situation(
-        self,
-        own: npt.NDArray[np.bool_],
-        preset: str | None,
-        light: str | None,
-        closed: bool,
-        pooled: Decision | None,
-    ) -> Situation:
-        subjects = self.met.chosen(own)
-        paired = self.compare(subjects, own, mixed=False)
-        decision = self.rule(paired, subjects, closed)
-        if pooled is not None:
-            decision = _only_where_pooled(decision, pooled)
-        return Situation(preset, light, decision, self.state(subjects, paired, decision), paired)
 
     def state(self, subjects: Subjects, paired: Paired | None, decision: Decision) -> SubjectsStatement:
         of_passers = self.of_passers and subjects is self.subjects
-        follow = None if of_passers else self.follow.follow
+        follow = None if of_passers else self.follow
         now = best = (float("nan"),) * 3
         if paired is not None:
             now = paired.now, paired.now_low, paired.now_high
@@ -252,21 +261,6 @@ def _habit(frames: pd.DataFrame) -> tuple[tuple[Setting, ...], Floats]:
     kinds = press.groupby(["f_number", "focus_distance_m"], sort=False).size().sort_values(ascending=False)
     settings = tuple(Setting(float(number), float(focus)) for number, focus in kinds.index)
     return settings, kinds.to_numpy(float) / max(float(kinds.sum()), 1.0)
-
-
-def _only_where_pooled(own: Decision, pooled: Decision) -> Decision:
-    """A decision from distances that follow the ring stands only where the pooled distances say the same."""
-    same = own.kind == pooled.kind and own.setting == pooled.setting
-    if own.kind in ("cannot_tell", "not_focus") or same:
-        return own
-    return replace(
-        own,
-        kind="cannot_tell",
-        setting=None,
-        latitude=(),
-        why="presses_follow_ring",
-        would_help_most="anyone",
-    )
 
 
 def _row_of(paired: Paired, setting: Setting | None) -> int | None:

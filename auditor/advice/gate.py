@@ -11,7 +11,7 @@ from scipy.special import bdtr
 
 from auditor.advice.paired import sharp_as_taken
 from auditor.evidence.blur_tolerance import LAPSE, Tolerances
-from auditor.evidence.bursts import burst_codes, is_keeper
+from auditor.evidence.bursts import count_presses
 from auditor.evidence.level import Level
 from auditor.evidence.proportions import Floats
 from auditor.evidence.subjects import Subjects
@@ -73,12 +73,8 @@ def _by_keepers(
     speed_m_s: float,
     rng: np.random.Generator,
 ) -> list[PresetGate]:
-    code = burst_codes(frames, "preset")
-    size = int(code.max()) + 1 if len(frames) else 0
-    hit = np.bincount(code, is_keeper(frames), minlength=size) > 0
-    _, first = np.unique(code, return_index=True)
+    hit, session, first = count_presses(frames)
     name = frames["preset"].fillna("").to_numpy(object)[first]
-    session = pd.factorize(frames["session"].to_numpy(float, na_value=-1.0)[first])[0]
     measured = np.bincount(subjects.preset, minlength=len(subjects.presets)) >= FEWEST
     names = [n for n, enough in zip(subjects.presets, measured, strict=True) if enough and (name == n).any()]
     if len(names) < 2:

@@ -4,12 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from auditor.advice.by_stop import Stop
 from auditor.advice.decision import Decision
-from auditor.advice.follow_ring import FollowRing
 from auditor.advice.gate import PresetGate
 from auditor.advice.paired import Paired, Setting
-from auditor.advice.valued import ValuedSetting
+from auditor.advice.valued import Stop, ValuedSetting
 from auditor.evidence.blur_tolerance import Tolerances
 from auditor.evidence.level import Level, NextWalk
 
@@ -67,7 +65,6 @@ class LensDecision:
     next_walk: NextWalk | None  # None where nothing was counted
     walk_worth: WalkWorth
     gates: tuple[PresetGate, ...]
-    follow: FollowRing
     habit: tuple[tuple[Setting, float], ...]  # settings in use with their share of the presses
     flags: tuple[str, ...]
 

@@ -1,12 +1,14 @@
-"""How far a photographer lets the camera go: limits of ISO and exposure time, stated or seen in frames."""
+"""How far a photographer lets the camera go, stated or seen in frames, and the light that plans need."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
+from auditor.optics.exposure import exposure_value
 from auditor.optics.lens import Floats, known
 from auditor.settings import Settings
 
@@ -29,8 +31,6 @@ class Limits:
     iso_max: float
     wanted_shutter_s: float  # kept while the sensitivity can follow
     slowest_shutter_s: float
-    inferred: tuple[str, ...] = ()  # names of those that the archive's own exposures show
-    assumed: tuple[str, ...] = ()  # names of those that neither a person nor the archive states
 
 
 def find_limits(table: pd.DataFrame, settings: Settings) -> Limits:
@@ -46,22 +46,21 @@ def find_limits(table: pd.DataFrame, settings: Settings) -> Limits:
     time, iso = np.where(known(time), time, np.nan), np.where(known(iso), iso, np.nan)
     only = single_iso(iso)
     seen = _quantile(iso, 1 - ISO_SLIPS) if np.isnan(only) else np.nan
-    iso_max, iso_max_from = _first(settings.iso_max, seen, np.fmax(USUAL_ISO_MAX, only))
+    iso_max = _first(settings.iso_max, seen, np.fmax(USUAL_ISO_MAX, only))
     with np.errstate(invalid="ignore"):
         following = time[~(iso >= iso_max * (1 - _ROUNDING))]  # an unknown sensitivity counts
         most_used = _most_used(following if known(following).any() else time)
-        wanted, wanted_from = _first(settings.wanted_shutter_s, most_used, USUAL_SHUTTER_S)
+        wanted = _first(settings.wanted_shutter_s, most_used, USUAL_SHUTTER_S)
         longer = time > wanted * _OTHER_TIME
         # A wish for the next walk says nothing of the light in which these frames were taken.
         shorter = time < (most_used if np.isfinite(most_used) else wanted) / _OTHER_TIME
     called_for = longer.sum() >= max(RARE * np.isfinite(time).sum(), 2)
     slowest_seen = _quantile(time[longer], 1 - TIME_SLIPS) if called_for else np.nan
-    slowest, slowest_from = _first(settings.slowest_shutter_s, slowest_seen, max(USUAL_SLOWEST_S, wanted))
+    slowest = _first(settings.slowest_shutter_s, slowest_seen, max(USUAL_SLOWEST_S, wanted))
     lowest = min(USUAL_ISO_MIN, np.nanmin(iso, initial=USUAL_ISO_MIN))
     bright = np.isfinite(iso) & shorter
     if bright.sum() >= max(RARE * np.isfinite(iso).sum(), 2):
         lowest = float(np.median(iso[bright]))
-    sources = {"iso_max": iso_max_from, "wanted_shutter": wanted_from, "slowest_shutter": slowest_from}
     if settings.wanted_shutter_s is None:
         wanted = min(wanted, slowest)
     return Limits(
@@ -69,8 +68,6 @@ def find_limits(table: pd.DataFrame, settings: Settings) -> Limits:
         iso_max=iso_max,
         wanted_shutter_s=wanted,
         slowest_shutter_s=max(slowest, wanted),
-        inferred=tuple(name for name, source in sources.items() if source == "archive"),
-        assumed=tuple(name for name, source in sources.items() if source == "usual"),
     )
 
 
@@ -80,11 +77,9 @@ def single_iso(iso: Floats) -> float:
     return float(used[0]) if used.size == 1 else np.nan
 
 
-def _first(stated: float | None, seen: float, usual: float) -> tuple[float, str]:
-    """The value that was stated, else seen in the archive, else the usual one; and which it is."""
-    if stated is not None:
-        return stated, "stated"
-    return (seen, "archive") if np.isfinite(seen) else (usual, "usual")
+def _first(stated: float | None, seen: float, usual: float) -> float:
+    """The value that was stated, else seen in the archive, else the usual one."""
+    return stated if stated is not None else seen if np.isfinite(seen) else usual
 
 
 def _quantile(values: Floats, share: float) -> float:
@@ -100,3 +95,34 @@ def _most_used(time_s: Floats) -> float:
     thirds = np.round(np.log2(time) / EV_STEP).astype(np.intp)
     codes, counts = np.unique(thirds, return_counts=True)
     return float(np.median(time[thirds == codes[counts.argmax()]]))
+
+
+@dataclass(frozen=True, slots=True)
+class LightNeeded:
+    """The light that each f-number needs, as exposure values at ISO 100; arrays of shape (stops,)."""
+
+    wanted_ev: Floats  # from here on the wanted exposure time is kept
+    darkest_ev: Floats  # below this the frame cannot be taken
+    iso_max: float  # the limits behind them
+    wanted_shutter_s: float
+    slowest_shutter_s: float
+
+
+def light_needed(f_number: npt.ArrayLike, settings: Settings) -> LightNeeded:
+    """Least light for the wanted and for the slowest exposure time at the highest ISO.
+
+    Limits that were not stated are the usual ones: ISO 6400, 1/250 s, 1/125 s.
+
+    Examples
+    --------
+    >>> needed = light_needed([8.0], Settings(iso_max=6400, wanted_shutter_s=1 / 512))
+    >>> needed.wanted_ev.round(2).tolist(), needed.darkest_ev.round(2).tolist()
+    ([9.0], [6.97])
+    """
+    number = np.atleast_1d(np.asarray(f_number, dtype=float))
+    iso = settings.iso_max or USUAL_ISO_MAX
+    wanted = settings.wanted_shutter_s or min(USUAL_SHUTTER_S, settings.slowest_shutter_s or USUAL_SHUTTER_S)
+    slowest = max(settings.slowest_shutter_s or USUAL_SLOWEST_S, wanted)
+    return LightNeeded(
+        exposure_value(number, wanted, iso), exposure_value(number, slowest, iso), iso, wanted, slowest
+    )

@@ -69,10 +69,11 @@ class Chances:
 
     at: Singles  # shape (a, n, d), at each setting
     taken: Singles  # shape (n, d), as they were taken
+    order: Codes  # shape (d,), the draw of each column
 
     def chosen(self, rows: npt.NDArray[np.bool_]) -> Chances:
         """Return those of some of the subjects."""
-        return Chances(self.at[:, rows], self.taken[rows])
+        return replace(self, at=self.at[:, rows], taken=self.taken[rows])
 
 
 def chance_above(draws: Floats, now: Floats, log_ratio: float) -> Floats:
@@ -97,9 +98,13 @@ def work_out_chances(
     """
     curves = [sharp_curve(log_tau, tolerances.kappa).astype(np.float32) for log_tau in eyes]
     a, n, d = len(f_number), len(subjects), tolerances.kappa.size
-    found = tuple(Chances(np.empty((a, n, d), np.float32), np.empty((n, d), np.float32)) for _ in eyes)
+    cases = _cases(answers, tolerances.walking, rng)
+    order = np.concatenate([own for _, _, own in cases])
+    found = tuple(Chances(np.empty((a, n, d), np.float32), np.empty((n, d), np.float32), order) for _ in eyes)
     step = max(1, 20_000 // n)
-    for answer, side, own in _cases(answers, d, rng):
+    stop = 0
+    for answer, side, own in cases:
+        columns = slice(stop, stop := stop + own.size)
         off = side * np.minimum(COMMON_ERROR, 0.5 * subjects.error_sd)
         moved = replace(subjects, log_m=subjects.log_m + off)
         at_own = [curve[:, own] for curve in curves]
@@ -108,14 +113,14 @@ def work_out_chances(
                        speed_m_s, walking, at_own)  # fmt: skip
         times = {number: times_at(subjects, number, answer) for number in np.unique(f_number).tolist()}
         for one, chance in zip(found, taken, strict=True):
-            one.taken[:, own] = chance
+            one.taken[:, columns] = chance
         for start in range(0, a, step):
             rows = slice(start, start + step)
             time = np.concatenate([times[number] for number in f_number[rows].tolist()])
             number, ring = (np.repeat(values[rows], n) for values in (f_number, focus_distance_m))
             sharp = _sharp(moved, number, ring, time, speed_m_s, walking, at_own)
             for one, chance in zip(found, sharp, strict=True):
-                one.at[rows, :, own] = chance.reshape(-1, n, own.size)
+                one.at[rows, :, columns] = chance.reshape(-1, n, own.size)
     return found
 
 
@@ -134,28 +139,13 @@ def compare_settings(
     seed: int = 0,
     chances: Chances | None = None,
 ) -> Paired:
-    """Put every measured subject through every setting.
+    """Put every measured subject of a lens, at least one, through every setting, shape (a,).
 
-    Parameters
-    ----------
-    subjects : Subjects
-        Of one lens, at least one.
-    tolerances : Tolerances
-        Of that lens.
-    f_number, focus_distance_m : numpy.ndarray, shape (a,)
-        The settings.
-    answers : tuple of LightAnswer
-        How the camera may answer another stop, with the weight of each.
-    speed_m_s : float
-        Mean walking speed; 0: subjects stand still.
-    habit, settings_in_use
-        Share of the presses at each setting in use: then *now* is that mixture for every subject. Without
-        them it is the setting that each subject was met with.
-    keep : bool
-        Shares kept instead (up to the common level), by tau_keep.
-    chances : Chances, optional
-        Of these subjects, at most :data:`MOST_SUBJECTS`, at these settings and then those in use, for this
-        eye and seed; worked out here where they are not given.
+    ``answers`` are the ways in which the camera may answer another stop. ``habit`` is the share of the
+    presses at each of the ``settings_in_use``: *now* is that mixture for every subject; without it, it is the
+    setting that each was met with. ``keep``: shares kept instead (up to the common level), by tau_keep.
+    ``chances`` are those of these subjects, at most :data:`MOST_SUBJECTS`, at these settings and then those
+    in use, for this eye and seed; worked out here where they are not given.
     """
     rng = np.random.default_rng(seed)
     subjects = _at_most(subjects, rng)
@@ -166,11 +156,12 @@ def compare_settings(
         eye = tolerances.log_keep if keep else tolerances.log_sharp
         (chances,) = work_out_chances(subjects, tolerances, numbers, rings, answers, speed_m_s, rng, eye)
     else:
-        _cases(answers, d, rng)  # so that chance goes on from the same place
+        _cases(answers, tolerances.walking, rng)  # so that chance goes on from the same place
     weights = subjects.weight * rng.standard_exponential((d, len(subjects)))
-    weights = (weights / weights.sum(axis=1, keepdims=True)).astype(np.float32)
-    draws = np.einsum("and,dn->ad", chances.at, weights).astype(float)
-    now = np.einsum("nd,dn->d", chances.taken, weights).astype(float)
+    weights = (weights / weights.sum(axis=1, keepdims=True)).astype(np.float32)[chances.order]
+    draws, now = np.empty((len(chances.at), d)), np.empty(d)
+    draws[:, chances.order] = np.einsum("and,dn->ad", chances.at, weights)
+    now[chances.order] = np.einsum("nd,dn->d", chances.taken, weights)
     if habit is not None:
         now = habit / habit.sum() @ draws[-len(habit) :]
     draws = draws[:a]
@@ -210,7 +201,11 @@ def sharp_as_taken(
     log_tau = tolerances.log_keep if keep else tolerances.log_sharp
     curves = sharp_curve(log_tau, tolerances.kappa).astype(np.float32)
     own = subjects.f_number, subjects.focus_distance_m, subjects.exposure_time_s
-    return _sharp(subjects, *own, speed_m_s, tolerances.walking.astype(np.float32), [curves])[0]
+    order = np.argsort(-tolerances.walking, kind="stable")
+    walking = tolerances.walking[order].astype(np.float32)
+    sharp = np.empty((len(subjects), order.size), np.float32)
+    sharp[:, order] = _sharp(subjects, *own, speed_m_s, walking, [curves[:, order]])[0]
+    return sharp
 
 
 def tried_there(subjects: Subjects, f_number: Floats, focus_distance_m: Floats) -> npt.NDArray[np.bool_]:
@@ -221,7 +216,7 @@ def tried_there(subjects: Subjects, f_number: Floats, focus_distance_m: Floats) 
     met = np.exp(subjects.stated_log_m)
     near_m, far_m = np.quantile(met, [0.05, 0.95], weights=subjects.weight, method="inverted_cdf")
     focal, unit = float(np.median(subjects.focal_length_mm)), float(np.median(subjects.handbook_mm))
-    zone = sharp_zone(focal, f_number, focus_distance_m, unit)
+    zone = sharp_zone(focal, f_number, focus_distance_m, unit, shift_mm=np.median(subjects.shift_mm))
     near, far = 1 / np.asarray(zone.near_limit_m), 1 / np.asarray(zone.far_limit_m)
     inside = np.minimum(near, 1 / near_m) - np.maximum(far, 1 / far_m)
     with np.errstate(invalid="ignore"):
@@ -238,14 +233,19 @@ def _at_most(subjects: Subjects, rng: np.random.Generator) -> Subjects:
 
 
 def _cases(
-    answers: tuple[LightAnswer, ...], draws: int, rng: np.random.Generator
+    answers: tuple[LightAnswer, ...], walking: Floats, rng: np.random.Generator
 ) -> list[tuple[LightAnswer, float, Codes]]:
-    """Deal the draws out by chance: answer to the light, side to which distances are off, and its draws."""
+    """Deal the draws out by chance: answer to the light, side to which distances are off, and its draws.
+
+    Those in which most subjects walk come first.
+    """
+    draws = walking.size
     cases = [(answer, side) for answer in answers for side in (-1.0, 1.0)]
     part = np.cumsum([answer.weight for answer, _ in cases])
     of_case = np.searchsorted(part / part[-1], (np.arange(draws) + 0.5) / draws)
     of_case = np.minimum(rng.permutation(of_case), len(cases) - 1)
-    found = [(*case, np.flatnonzero(of_case == place)) for place, case in enumerate(cases)]
+    by_walking = np.argsort(-walking, kind="stable")
+    found = [(*case, by_walking[of_case[by_walking] == place]) for place, case in enumerate(cases)]
     return [case for case in found if case[2].size]
 
 
@@ -260,7 +260,7 @@ def _sharp(
 ) -> list[Singles]:
     """Chance to be sharp of every subject in turn at each setting, shape (a * n, d) for each eye's curves.
 
-    Settings have shape (a * n,); ``walking``, the share of subjects who walk, shape (d,).
+    Settings have shape (a * n,); ``walking``, the share of subjects who walk, shape (d,), falls.
     """
 
     def repeated(values: npt.NDArray[Any]) -> npt.NDArray[Any]:
@@ -270,11 +270,14 @@ def _sharp(
     focal, log_m, log_sd, unit = (
         repeated(v) for v in (subjects.focal_length_mm, subjects.log_m, subjects.log_sd, subjects.handbook_mm)
     )
+    shift = repeated(subjects.shift_mm)
     found = [np.zeros((len(f_number), walking.size), dtype=np.float32) for _ in curves]
-    for speed, part in ((speed_m_s, walking), (0.0, 1 - walking)):
-        some = np.flatnonzero(part)
-        if some.size:
-            shares = blur_shares(focal, f_number, focus_distance_m, log_m, log_sd, time, speed, unit)
+    walk, still = slice(np.count_nonzero(walking)), slice(np.count_nonzero(walking == 1), None)
+    for speed, part, some in ((speed_m_s, walking, walk), (0.0, 1 - walking, still)):
+        if part[some].size:
+            shares = blur_shares(
+                focal, f_number, focus_distance_m, log_m, log_sd, time, speed, unit, shift_mm=shift
+            )
             for one, curve in zip(found, curves, strict=True):
                 one[:, some] += part[some] * (shares @ curve[:, some])
     return found

@@ -1,18 +1,21 @@
-"""The settings that may be advised with what each should bring, in order of what it promises.
+"""The settings that may be advised with what each should bring, best first, and each f-number at its best.
 
 Nothing is decided here; every number is that of the comparison and of the level of the lens.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from auditor.advice.at_another_stop import LightAnswer, times_at
 from auditor.advice.paired import Paired
+from auditor.evidence.blur_classes import blur_shares, sets_of_causes, share_loss, sharp_curve
+from auditor.evidence.blur_tolerance import Tolerances
 from auditor.evidence.level import Level
-from auditor.evidence.proportions import two_sided_z
+from auditor.evidence.proportions import Floats, two_sided_z
 from auditor.evidence.subjects import Subjects
 from auditor.optics.lens import sharp_zone
 
@@ -36,6 +39,23 @@ class ValuedSetting:
     within_experience: bool  # whether its zone lies where subjects were met
 
 
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """One f-number at its best engraving."""
+
+    f_number: float
+    focus_distance_m: float
+    share: float  # of the subjects met that would have been sharp
+    low: float
+    high: float
+    lost_to_defocus: float  # what each takes; with the share they add up to 1
+    lost_to_motion: float
+    lost_to_diffraction: float
+    median_time_s: float  # what the light would have asked for; NaN where unknown
+    median_iso: float
+    tried: bool  # whether the zone lies where subjects were met
+
+
 def value_settings(
     paired: Paired,
     kept: Paired,
@@ -47,19 +67,13 @@ def value_settings(
 ) -> tuple[ValuedSetting, ...]:
     """Value every setting of a comparison, the best first; those not tried there come last.
 
-    Parameters
-    ----------
-    paired, kept : Paired
-        Shares sharp, and shares kept up to the common level, of the same settings and subjects.
-    level : Level
-        Of the presses of the lens: what is kept now.
-    answer : LightAnswer
-        The likeliest way in which the light is answered.
-    coc_mm : float
-        Criterion of the sharp zone [mm].
+    ``paired`` and ``kept`` are the shares sharp, and kept up to the common level, of the same settings and
+    subjects; ``level`` is what is kept now, ``answer`` the likeliest to the light, ``coc_mm`` the criterion
+    of the sharp zone.
     """
     focal = float(np.median(subjects.focal_length_mm))
-    zone = sharp_zone(focal, paired.f_number, paired.focus_distance_m, coc_mm)
+    shift_mm = np.median(subjects.shift_mm)
+    zone = sharp_zone(focal, paired.f_number, paired.focus_distance_m, coc_mm, shift_mm=shift_mm)
     rate, low, high = _hit_rates(kept, level, confidence)
     exposure = {}
     for number in np.unique(paired.f_number).tolist():
@@ -85,6 +99,66 @@ def value_settings(
         )
         for row in np.lexsort((-paired.share, ~paired.tried)).tolist()
     )
+
+
+def best_by_stop(
+    settings: Sequence[ValuedSetting],
+    subjects: Subjects,
+    tolerances: Tolerances,
+    answer: LightAnswer,
+    speed_m_s: float,
+) -> tuple[Stop, ...]:
+    """Describe every f-number at the engraving that makes most subjects sharp; nothing is decided here.
+
+    ``settings`` are those valued for these subjects and tolerances, the best first, with the likeliest
+    ``answer`` to the light.
+    """
+    best: dict[float, ValuedSetting] = {}
+    for one in settings:
+        best.setdefault(one.f_number, one)
+    found = []
+    for number, one in sorted(best.items()):
+        times = times_at(subjects, number, answer)
+        lost = lost_to_causes(subjects, tolerances, number, one.focus_distance_m, times, speed_m_s)
+        # The split is of the median light; the loss it is put on is that of the comparison.
+        scale = (1 - one.share_sharp) / max(sum(lost.values()), 1e-9)
+        found.append(
+            Stop(
+                f_number=number,
+                focus_distance_m=one.focus_distance_m,
+                share=one.share_sharp,
+                low=one.sharp_low,
+                high=one.sharp_high,
+                **{f"lost_to_{cause}": part * scale for cause, part in lost.items()},
+                median_time_s=one.median_shutter_s,
+                median_iso=one.median_iso,
+                tried=one.within_experience,
+            )
+        )
+    return tuple(found)
+
+
+def lost_to_causes(
+    subjects: Subjects,
+    tolerances: Tolerances,
+    f_number: float,
+    focus_distance_m: float,
+    exposure_time_s: Floats,
+    speed_m_s: float,
+) -> dict[str, float]:
+    """Share the loss of sharp subjects among its causes."""
+    n = len(subjects)
+    curve = sharp_curve(tolerances.log_sharp, tolerances.kappa).mean(axis=1)
+    weight = subjects.weight / subjects.weight.sum()
+    time = np.where(subjects.flash, np.nan, exposure_time_s)
+    number, ring = np.full(n, f_number), np.full(n, focus_distance_m)
+    setting = (subjects.focal_length_mm, number, ring, subjects.log_m, subjects.log_sd, time)
+    rest = (speed_m_s, subjects.handbook_mm)
+    sharp = {
+        causes: weight @ blur_shares(*setting, *rest, causes, subjects.shift_mm) @ curve
+        for causes in sets_of_causes()
+    }
+    return share_loss({causes: float(share) for causes, share in sharp.items()})
 
 
 def _hit_rates(kept: Paired, level: Level, confidence: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

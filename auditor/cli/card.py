@@ -21,7 +21,7 @@ def card(
     *,
     f_stops: options.FStops = "4,5.6,8,11,16",
     guide_number: options.GuideNumber = None,
-    iso: options.FlashIso = 100.0,
+    iso: options.FlashIso = None,
     out: Annotated[
         Path | None,
         typer.Option("--out", help="File to write, .pdf, .png or .txt.", show_default="text on the screen"),
@@ -34,27 +34,18 @@ def card(
 
     from auditor.cli import typed
     from auditor.optics.flash import flash_at
-    from auditor.optics.lens import sharp_zone
-    from auditor.optics.scales import read_scale_for
-    from auditor.show.cards import Card, card_json, card_text
+    from auditor.show.cards import card_json, card_text, make_card
     from auditor.text import json_text
 
+    typed.check_flash(guide_number, iso)
     stops = np.asarray(typed.read_f_stops(f_stops))
-    focus = np.asarray(bench.ring_m)[:, None]
-    coc_mm = np.broadcast_to(bench.coc_mm(stops, focus), (len(focus), len(stops)))
-    made = Card(
-        focal_length_mm=bench.focal_length_mm,
-        f_numbers=stops,
-        ring_m=np.asarray(bench.ring_m),
-        zone=sharp_zone(f_number=stops, focus_distance_m=focus, coc_mm=coc_mm, **bench.lens),
-        coc_mm=bench.tolerance_mm,
-        coc_criterion=bench.criterion.name,
-        distance_from=bench.distance_from,
-        units=bench.units,
-        read_scale_for=read_scale_for(stops, coc_mm[0], bench.scale.coc_mm),
-        scale_coc_mm=bench.scale.coc_mm,
-        flash=flash_at(typed.read_guide_number_m(guide_number), iso, stops) if guide_number else None,
-        shift_mm=bench.shift_mm,
+    made = make_card(
+        bench,
+        stops,
+        bench.ring_m,
+        bench.coc_mm(stops, np.asarray(bench.ring_m)[:, None]),
+        (bench.tolerance_mm, bench.criterion.name),
+        flash_at(typed.read_guide_number_m(guide_number), iso or 100.0, stops) if guide_number else None,
     )
     if out is not None:
         write_card(made, out, force=force)

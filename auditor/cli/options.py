@@ -133,7 +133,9 @@ Crossing = Annotated[
 GuideNumber = Annotated[
     str | None, typer.Option("--guide-number", help="Guide number of a flash at ISO 100: 32m or 105ft.")
 ]
-FlashIso = Annotated[float, typer.Option("--iso", min=1, help="ISO that is set, for the flash.")]
+FlashIso = Annotated[
+    float | None, typer.Option("--iso", min=1, help="ISO that is set, for the flash.", show_default="100")
+]
 Speed = Annotated[
     str | None,
     typer.Option(

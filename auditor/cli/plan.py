@@ -53,7 +53,7 @@ def plan(
     ] = None,
     rate: Annotated[float | None, typer.Option("--rate", min=0.1, help="Frames a second.")] = None,
     guide_number: options.GuideNumber = None,
-    iso: options.FlashIso = 100.0,
+    iso: options.FlashIso = None,
     f_stops: options.FStops = None,
     light: Annotated[
         str | None, typer.Option("--light", help="The light there: sun, open shade, indoors or night.")
@@ -82,6 +82,10 @@ def plan(
             "--speed, --crossing, --lag, --rate), or --guide-number.",
             EXAMPLE,
         )
+    with_light = any(one is not None for one in (light, iso_max, wanted_shutter, slowest_shutter))
+    if guide_number and with_light:
+        raise UnitError("The flash is the light: --guide-number takes --iso alone.", EXAMPLE)
+    typed.check_flash(guide_number, iso)
     if line and not (spread or before or after):
         raise UnitError(
             "Nothing says how far from the line subjects may be.",
@@ -90,7 +94,7 @@ def plan(
     stops = np.array(typed.read_f_stops(f_stops))
     wanted_s, slowest_s = typed.read_seconds(wanted_shutter), typed.read_seconds(slowest_shutter)
     if guide_number:
-        values, text = _flash(bench, stops, typed.read_guide_number_m(guide_number), iso)
+        values, text = _flash(bench, stops, typed.read_guide_number_m(guide_number), iso or 100.0)
     elif line:
         wishes = replace(
             _line(bench, line, spread, before, after, speed, crossing, lag),
@@ -113,8 +117,7 @@ def plan(
     if bench.shift:
         for row in values["settings"]:
             row["focus_true_m"] = float(true_focus_m(row["focus_distance_m"], **bench.lens))
-    options_given = any(one is not None for one in (light, iso_max, wanted_shutter, slowest_shutter))
-    if options_given and not guide_number and not (line and light):  # in a stated light a line says its ISO
+    if with_light and not (line and light):  # in a stated light a line says its ISO
         rows, lines = _light(stops, light, iso_max, wanted_s, slowest_s)
         for row, own in zip(values["settings"], rows, strict=True):
             row.update(own)
@@ -229,7 +232,7 @@ def _light(
 ) -> tuple[list[dict[str, Any]], list[str]]:
     """The light that each f-number needs, as JSON rows and lines."""
     from auditor.advice.light_kinds import read_kind
-    from auditor.advice.light_needed import light_needed
+    from auditor.advice.limits import light_needed
     from auditor.settings import Settings
     from auditor.show.light_text import light_rows, light_text
 

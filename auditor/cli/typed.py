@@ -174,6 +174,12 @@ def read_guide_number_m(text: str) -> float:
     return number_m
 
 
+def check_flash(guide_number: str | None, iso: float | None) -> None:
+    """Refuse an ISO for the flash where there is no flash."""
+    if iso is not None and not guide_number:
+        raise UnitError("--iso is for a flash, and none is stated.", "Give --guide-number, such as 32m.")
+
+
 def units_in_use(*typed: str | None) -> str:
     """The unit to answer in: that of the first typed distance, else metres.
 

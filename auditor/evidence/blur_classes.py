@@ -54,6 +54,7 @@ def blur_shares(
     speed_m_s: float,
     unit_mm: Floats,
     causes: tuple[str, ...] = CAUSES,
+    shift_mm: npt.ArrayLike = 0.0,
 ) -> npt.NDArray[np.float32]:
     """Return the distribution of the blur over the classes, shape (n, len(LOG_BLUR)); rows sum to 1.
 
@@ -66,8 +67,11 @@ def blur_shares(
         Mean walking speed; 0 for subjects who stand still.
     causes : tuple of str
         Those of :data:`CAUSES` that take part.
+    shift_mm : array_like
+        How much farther out the lens stands than its engravings mean: one, or shape (n,).
     """
     n = len(log_m)
+    shift = np.broadcast_to(np.asarray(shift_mm, dtype=float), n)
     shares = np.empty((n, LOG_BLUR.size), dtype=np.float32)
     for start in range(0, n, BLOCK):
         rows = slice(start, min(start + BLOCK, n))
@@ -75,7 +79,8 @@ def blur_shares(
         nearest = np.log(4.05e-3 * focal)  # nearer than four focal lengths nothing can be focused
         distance = np.exp(np.maximum(log_m[rows, None] + log_sd[rows, None] * _DISTANCES, nearest))
         number = f_number[rows, None]
-        defocus = defocus_mm(focal, number, focus_distance_m[rows, None], distance)
+        focus_m, shifted = focus_distance_m[rows, None], shift[rows, None]
+        defocus = defocus_mm(focal, number, focus_m, distance, shift_mm=shifted)
         airy = airy_mm(number, magnification(lens_distance_m(distance, focal), focal))
         still = np.full(distance.shape, _SHARPEST**2)
         if "defocus" in causes:

@@ -63,6 +63,7 @@ class Tolerances:
     kappa: Floats  # steepness
     walking: Floats  # share of subjects who walk
     floor: Floats  # of the keeper curve over its ceiling
+    seen_at: float = 1.0  # how much coarser the judged pictures were shown than the size asked for, usually
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,6 +136,7 @@ def subject_shares(own: Subjects, speed_m_s: float) -> npt.NDArray[np.float32]:
         np.where(own.flash, np.nan, own.exposure_time_s),
         speed_m_s,
         own.handbook_mm,
+        shift_mm=own.shift_mm,
     )
 
 
@@ -149,13 +151,11 @@ def _posterior(
     prior = _log_prior(speed_m_s)
     keep = [logsumexp(one.keep + np.log(FLOOR_WEIGHTS), axis=3) for one in found]
     joint = prior + _joined(found[code].sharp, keep[code])
-    others = [_joined(one.sharp, keep[i]) for i, one in enumerate(found) if i != code]
-    other_sharp = [one.sharp for i, one in enumerate(found) if i != code]
-    if others:
-        joint = joint + _blurred(np.sum(others, axis=0))
     verdicts_alone = prior + found[code].sharp[..., None]
+    others = [(one.sharp, keep[i]) for i, one in enumerate(found) if i != code]
     if others:
-        verdicts_alone = verdicts_alone + _blurred(np.sum([s[..., None] for s in other_sharp], axis=0))
+        joint = joint + _blurred(np.sum([_joined(*one) for one in others], axis=0))
+        verdicts_alone = verdicts_alone + _blurred(np.sum([one[0][..., None] for one in others], axis=0))
     marks = float(logsumexp(joint) - logsumexp(verdicts_alone))
     density = np.exp(joint - joint.max())
     density /= density.sum()
@@ -171,7 +171,7 @@ def _posterior(
     at_floor = found[code].keep[walk, place[tau, apart], kappa] + np.log(FLOOR_WEIGHTS)
     chance = np.exp(at_floor - logsumexp(at_floor, axis=1, keepdims=True)).cumsum(axis=1)
     floor = np.minimum((rng.random((DRAWS, 1)) > chance).sum(axis=1), FLOORS.size - 1)
-    own = subjects.chosen(subjects.lens == code)
+    own, judged = subjects.chosen(subjects.lens == code), np.isfinite(subjects.verdict)
     unit = float(np.median(own.handbook_mm)) if len(own) else 43.267 / 1442
     log_keep = LOG_TAU[place[tau, apart]] + within[1]
     kappas = np.exp(LOG_KAPPA[kappa])
@@ -187,13 +187,14 @@ def _posterior(
         keep_high=unit * keeping[2],
         sharp_sd=float(np.sqrt(of_sharp @ (LOG_TAU - centre) ** 2)),
         nothing=_chance_of_nothing(own, found, marks, log_keep, kappas, FLOORS[floor], speed_m_s),
-        verdicts=int(np.isfinite(subjects.verdict).sum()),
+        verdicts=int(judged.sum()),
         keepers=int(subjects.hit.sum()),
         log_sharp=LOG_TAU[tau] + within[0],
         log_keep=log_keep,
         kappa=kappas,
         walking=WALKING[walk] if speed_m_s > 0 else np.zeros(DRAWS),
         floor=FLOORS[floor],
+        seen_at=float(np.median(subjects.seen_at[judged])) if judged.any() else 1.0,
     )
 
 

@@ -60,6 +60,18 @@ def is_keeper(table: pd.DataFrame) -> npt.NDArray[np.bool_]:
     return np.asarray((table["counted_as"] == KEEPER).fillna(False), dtype=bool)
 
 
+def count_presses(frames: pd.DataFrame) -> tuple[npt.NDArray[np.bool_], Codes, Codes]:
+    """Whether each press (a burst at one preset) holds a keeper, its session's number, and its first frame.
+
+    Reads ``session, burst, preset, counted_as`` of counted frames; shapes (presses,).
+    """
+    press = burst_codes(frames, "preset")
+    _, first = np.unique(press, return_index=True)
+    session = frames["session"].to_numpy(float, na_value=-1.0)[first]
+    hit = np.bincount(press, is_keeper(frames)) > 0
+    return hit, pd.factorize(session)[0].astype(np.intp), first
+
+
 def burst_codes(table: pd.DataFrame, *further: str) -> Codes:
     """Return the number of each frame's burst, 0, 1, ... in order of appearance, shape (n,).
 

@@ -5,7 +5,8 @@ chance is explained by blur. That part is shared among defocus, motion and diffr
 orders in which they could go (Shapley 1953, A value for n-person games), since blurs add up as squares and
 the curve bends. Distances and walks are uncertain, so shares are averaged over what they may have been; the
 interval is over the keeper curves that marks and verdicts allow. A frame whose burst holds a keeper was
-dropped for a sibling: blur does not explain it.
+dropped for a sibling: blur does not explain it. Where the photographer judged the very frame, that verdict
+replaces the curve's chance.
 """
 
 from __future__ import annotations
@@ -19,8 +20,9 @@ from scipy.special import ndtr
 
 from auditor.evidence.blur_classes import CAUSES as BLURS
 from auditor.evidence.blur_classes import blur_shares, sets_of_causes, share_loss, sharp_curve
-from auditor.evidence.bursts import Codes, CountedFrames
+from auditor.evidence.bursts import CountedFrames
 from auditor.evidence.proportions import Floats
+from auditor.evidence.ring_shift import known_shift_mm
 from auditor.evidence.subjects import HANDBOOK_DIVISOR, INFINITE_M
 from auditor.evidence.tolerance import Tolerance
 from auditor.evidence.true_distance import likely_log_distance
@@ -44,17 +46,11 @@ MOST_FRAMES = 20_000  # more frames not kept, drawn by chance, change nothing th
 class Causes:
     """Frames that were not kept, by what is consistent with it.
 
+    In front and beyond: the subject stood nearer, or farther, than the ring was set, and out of focus by it.
+    The first six add up to all zone-focused frames not kept.
+
     Attributes
     ----------
-    in_front_of_zone, beyond_zone, subject_motion, diffraction, not_explained_by_blur : float
-        Frames, shares of frames added up; NaN where no frame has a blur. In front and beyond: the subject
-        stood nearer, or farther, than the ring was set, and out of focus by it.
-    no_distance : int
-        Frames not kept whose blur is unknown. The six add up to all zone-focused frames not kept.
-    sibling_kept : int
-        Frames, among those not explained by blur, of a burst that holds a keeper.
-    of_100 : dict of str to float
-        The first five of 100 frames not kept, put back to all frames; unknown where no frame has a blur.
     table : pandas.DataFrame
         ``cause, frames``, and ``of_100, low, high``: the first five, and of 100 with their interval.
     by_preset : pandas.DataFrame
@@ -68,14 +64,14 @@ class Causes:
         (``motion_over_criterion``), and whose diffraction alone exceeds it (``diffraction_over_criterion``).
     """
 
-    in_front_of_zone: float
+    in_front_of_zone: float  # frames, shares of frames added up; NaN where no frame has a blur
     beyond_zone: float
     subject_motion: float
     diffraction: float
     not_explained_by_blur: float
-    no_distance: int
-    sibling_kept: int
-    of_100: dict[str, float]
+    no_distance: int  # frames whose blur is unknown
+    sibling_kept: int  # frames, among those not explained by blur, of a burst that holds a keeper
+    of_100: dict[str, float]  # the first five of 100 frames not kept, put back to all
     table: pd.DataFrame
     by_preset: pd.DataFrame
     frames: pd.DataFrame
@@ -86,8 +82,8 @@ def find_causes(counted: CountedFrames, settings: Settings, tolerance: Tolerance
     """Share the frames not kept among the causes of their blur.
 
     Reads the setting, ``file, preset, exposure_time_s, flash, subject_distance_m, subject_distance_rel_sd,
-    sensor_width_mm, sensor_height_mm, coc_mm, sample_weight``, and the settings ``confidence, guess_sd,
-    speed_m_s``.
+    sensor_width_mm, sensor_height_mm, coc_mm, sharp, sample_weight``, and the settings ``confidence,
+    guess_sd, speed_m_s``.
     """
     usable, not_kept = counted.blurred, counted.frames[~counted.kept]
     mean, spread = _distance_of(usable, settings)
@@ -100,17 +96,16 @@ def find_causes(counted: CountedFrames, settings: Settings, tolerance: Tolerance
         unknown = pd.DataFrame({"cause": CAUSES} | dict.fromkeys(("frames", "of_100", "low", "high"), np.nan))
         nothing = dict.fromkeys(CAUSES, float("nan"))
         none = _by_preset(pd.Index([]), np.zeros(0), np.zeros((0, 5, 1)), settings.confidence)
+        frames = pd.DataFrame(columns=["file", *CAUSES], dtype=float)
         return Causes(**nothing, no_distance=no_distance, sibling_kept=0, of_100=nothing, table=unknown,
-                      by_preset=none, frames=_no_frames(), at_focus=at_focus)  # fmt: skip
-    rows = _at_most(len(lost))
+                      by_preset=none, frames=frames, at_focus=at_focus)  # fmt: skip
+    rows = np.arange(len(lost))
+    if rows.size > MOST_FRAMES:
+        rows = np.sort(np.random.default_rng(0).choice(rows.size, MOST_FRAMES, replace=False))
     times = len(lost) / rows.size
     sibling = int(lost["burst_hit"].sum())
-    lost, mean, spread = (
-        lost.iloc[rows].reset_index(drop=True),
-        mean[lost_rows][rows],
-        spread[lost_rows][rows],
-    )
-    blamed = _blame(lost, mean, spread, settings.speed_m_s, curves)
+    lost, chosen = lost.iloc[rows].reset_index(drop=True), lost_rows[rows]
+    blamed = _blame(lost, mean[chosen], spread[chosen], settings.speed_m_s, curves)
     with_sibling = lost["burst_hit"].to_numpy(bool)
     blamed[:4, with_sibling] = 0.0
     blamed[4, with_sibling] = 1.0
@@ -135,12 +130,6 @@ def find_causes(counted: CountedFrames, settings: Settings, tolerance: Tolerance
     )
 
 
-def _at_most(n: int) -> Codes:
-    if n <= MOST_FRAMES:
-        return np.arange(n)
-    return np.sort(np.random.default_rng(0).choice(n, MOST_FRAMES, replace=False)).astype(np.intp)
-
-
 def _blame(frames: pd.DataFrame, mean: Floats, spread: Floats, speed_m_s: float, curves: Floats) -> Floats:
     """Return the causes' shares, shape (5, n, d)."""
     blamed = np.empty((5, len(frames), len(curves)))
@@ -161,11 +150,13 @@ def _block(frames: pd.DataFrame, mean: Floats, spread: Floats, speed_m_s: float,
     # Curves are in millimetres of the usual sensor; in units of the criterion they hold for all.
     mm, steepness, ceiling, floor = curves.T
     curve = sharp_curve(np.log(mm / np.median(unit)), steepness)
+    shift = known_shift_mm(frames)
     left = {
-        causes: blur_shares(focal, number, focus, mean, spread, time, speed_m_s, unit, causes) @ curve
+        causes: blur_shares(focal, number, focus, mean, spread, time, speed_m_s, unit, causes, shift) @ curve
         for causes in sets_of_causes()
     }
-    chance = floor + (ceiling - floor) * left[BLURS]
+    verdict = frames["sharp"].map({"yes": 1.0, "no": 0.0}).to_numpy(float)[:, None]
+    chance = floor + (ceiling - floor) * np.where(np.isfinite(verdict), verdict, left[BLURS])
     explained = (ceiling - chance) / (1 - chance)
     taken = share_loss(left)
     total = np.maximum(sum(taken.values()), 1e-12)
@@ -194,10 +185,6 @@ def _by_preset(presets: pd.Index, not_kept: Floats, totals: Floats, confidence: 
         columns[cause] = mean[:, place]
         columns[f"{cause}_low"], columns[f"{cause}_high"] = low[:, place], high[:, place]
     return pd.DataFrame(columns).sort_values("not_kept", ascending=False, kind="stable", ignore_index=True)
-
-
-def _no_frames() -> pd.DataFrame:
-    return pd.DataFrame({name: pd.Series(dtype=float) for name in ("file", *CAUSES)})
 
 
 def _distance_of(frames: pd.DataFrame, settings: Settings) -> tuple[Floats, Floats]:

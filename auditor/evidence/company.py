@@ -27,6 +27,13 @@ def count_company(frames: pd.DataFrame) -> dict[str, int]:
     return {name: int((held == word).sum()) for name, word in COUNTED.items()}
 
 
+def company_by_preset(frames: pd.DataFrame) -> dict[str, dict[str, int]]:
+    """Count them for each preset that has such frames, in the order of their names. Reads ``preset``, too."""
+    several = frames[frames["other_subjects_m"].notna()]
+    found = {str(name): count_company(own) for name, own in several.groupby("preset")}
+    return {name: counts for name, counts in found.items() if any(counts.values())}
+
+
 def held_in_zone(
     near_limit_m: np.ndarray,
     far_limit_m: np.ndarray,
@@ -47,8 +54,10 @@ def held_in_zone(
     """
     held = np.full(len(subject_distance_m), None, dtype=object)
     for row, text in enumerate(other_subjects_m):
+        if not isinstance(text, str) or not text:
+            continue
         near, far, first = (float(v[row]) for v in (near_limit_m, far_limit_m, subject_distance_m))
-        if not isinstance(text, str) or not text or np.isnan((near, far, first)).any():
+        if np.isnan((near, far, first)).any():
             continue
         others = [near <= float(part) <= far for part in text.split("|")]
         if near <= first <= far:

@@ -48,12 +48,10 @@ class Comparisons:
         wide as the runs of a preset differ) and that of frames; ``p_value`` is the larger one of bursts and
         of runs, ``p_adjusted`` over all pairs; ``better`` a preset's name or missing; ``more_bursts`` those
         of each that would show the difference seen (missing where it is not worth acting on).
-    level : float
-        Level under which ``p_adjusted`` is called a difference.
     """
 
     pairs: pd.DataFrame
-    level: float
+    level: float  # under which p_adjusted is called a difference
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,7 +184,7 @@ def _judged(pairs: pd.DataFrame, settings: Settings) -> pd.DataFrame:
             more.append(None)
             continue
         needed = bursts_to_show(rate, 100 * gap, level / tests, POWER)
-        # Unequal numbers of shared bursts tell as much as two equal ones of their harmonic mean.
+        # Unequal numbers of shared bursts show as much as two equal ones of their harmonic mean.
         pair = row.shared_a + row.shared_b
         present = 2 * row.shared_a * row.shared_b / pair if pair else 0.0
         more.append(max(0, int(np.ceil(needed - present))))

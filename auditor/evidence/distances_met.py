@@ -30,15 +30,11 @@ class DistancesMet:
         ``preset`` (missing: all together, first row), ``bursts, frames``, weighted quantiles ``p05_m, p25_m,
         median_m, p75_m, p95_m``, the interval ``median_low_m, median_high_m``, and ``in_zone``, the share of
         the ``zone_frames`` (with a zone) whose subject stood in it, with ``zone_low, zone_high``.
-    p_value : float
-        Of all presets meeting the same distances; small when they differ. NaN with fewer than two presets.
-    differ : bool
-        Whether the test says so at the level asked for.
     """
 
     presets: pd.DataFrame
-    p_value: float
-    differ: bool
+    p_value: float  # of all presets meeting the same distances; NaN with fewer than two of them
+    differ: bool  # whether the test says so at the level asked for
 
 
 def distances_met(counted: CountedFrames, confidence: float = 0.95) -> DistancesMet:
@@ -49,7 +45,7 @@ def distances_met(counted: CountedFrames, confidence: float = 0.95) -> Distances
     """
     size = np.bincount(counted.press, minlength=1)[counted.press]
     frames = counted.frames.assign(press=counted.press, size=size)
-    frames, sampled = sampled_frames(frames[frames["preset"].notna()])
+    frames, sampled = sampled_frames(frames[frames["preset"].notna()], "press", "size", "in_zone")
     # Weight share method (Lavallée 2007, Indirect Sampling): a burst weighs its frames' sum over its size.
     bursts = (
         pd.DataFrame(

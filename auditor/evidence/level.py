@@ -14,11 +14,11 @@ import numpy.typing as npt
 import pandas as pd
 from scipy.special import betaln, expit, gammaln, logit, logsumexp, stdtrit
 
-from auditor.evidence.bursts import Codes, burst_codes, is_keeper
+from auditor.evidence.bursts import Codes, count_presses
+from auditor.evidence.keeper_likelihood import LEVEL_CENTRE, LEVEL_SD
 from auditor.evidence.proportions import Floats
 
 SESSIONS_FOR_T = 4
-LEVEL_CENTRE, LEVEL_SD = float(logit(0.12)), 1.5
 SPREAD_CENTRE, SPREAD_SD = float(np.log(0.5)), 0.5
 _NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(21)
 _WEIGHTS = _WEIGHTS / _WEIGHTS.sum()
@@ -84,14 +84,8 @@ def shortest_interval(cdf: Floats, level: float) -> tuple[int, int]:
 
 
 def session_counts(frames: pd.DataFrame) -> tuple[Codes, Codes]:
-    """Presses with a keeper and presses of each session, of counted frames.
-
-    Reads ``session, burst, preset, counted_as``.
-    """
-    code = burst_codes(frames, "preset")
-    hit = np.bincount(code, is_keeper(frames)) > 0
-    _, first = np.unique(code, return_index=True)
-    session = pd.factorize(frames["session"].to_numpy(float, na_value=-1.0)[first])[0]
+    """Presses with a keeper and presses of each session, of counted frames."""
+    hit, session, _ = count_presses(frames)
     return np.bincount(session, hit).astype(np.intp), np.bincount(session).astype(np.intp)
 
 

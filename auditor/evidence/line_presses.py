@@ -28,53 +28,33 @@ EDGE_POINTS = 60
 
 @dataclass(frozen=True, slots=True)
 class LinePresses:
-    """How presses with one preset at a line went.
-
-    Attributes
-    ----------
-    preset : str
-    line_m, near_limit_m, far_limit_m : float
-        The ring's distance and its sharp zone [m].
-    speed_m_s : float
-        Of those who walk past.
-    bursts : int
-        Bursts with a known distance.
-    median_m, low_m, high_m : float
-        Where the middle subject stood, put back to all bursts, and its interval [m].
-    before, behind : tuple of float
-        Share of frames nearer than the zone and farther than it, each with its interval, put back to all.
-    longest_s : float
-        Longest exposure time for somebody who walks past at the line [s]; NaN where no time is short enough.
-    timed, slower : int
-        Frames with a known time and no flash; those of them with a longer one.
-    frames : pandas.DataFrame
-        ``distance_m, exposure_time_s, kept`` of the timed frames with a distance, on the frame table's index.
-    edge : pandas.DataFrame
-        ``distance_m, longest_s``: the longest time over distance, where there is one.
-    """
+    """How presses with one preset at a line went."""
 
     preset: str
-    line_m: float
+    line_m: float  # the ring's distance and its sharp zone
     near_limit_m: float
     far_limit_m: float
-    speed_m_s: float
-    bursts: int
-    median_m: float
+    speed_m_s: float  # of those who walk past
+    bursts: int  # with a known distance
+    median_m: float  # where the middle subject stood, put back to all bursts, and its interval
     low_m: float
     high_m: float
-    before: tuple[float, float, float]
-    behind: tuple[float, float, float]
-    longest_s: float
-    timed: int
-    slower: int
-    frames: pd.DataFrame
-    edge: pd.DataFrame
+    before: tuple[float, float, float]  # share of frames nearer than the zone, with its interval, put back
+    behind: tuple[float, float, float]  # and farther than it
+    longest_s: float  # for somebody who walks past at the line; NaN where no time is short enough
+    timed: int  # frames with a known time and no flash
+    slower: int  # those of them with a longer one
+    frames: pd.DataFrame  # distance_m, exposure_time_s, kept of the timed ones with a distance
+    edge: pd.DataFrame  # distance_m, longest_s: the longest time over distance, where there is one
 
 
 def line_presses(
     counted: CountedFrames, met: DistancesMet, presets: Collection[str], speed_m_s: float, confidence: float
 ) -> tuple[LinePresses, ...]:
-    """Describe the presses with each preset at a line of which counted frames have a distance."""
+    """Describe the presses with each preset at a line of which counted frames have a distance.
+
+    Reads the setting, its zone and criterion, ``preset, exposure_time_s, flash, side, subject_distance_m``.
+    """
     frames = counted.frames
     frames = frames[np.isfinite(frames["focus_distance_m"]) & frames["near_limit_m"].notna()]
     rows = met.presets[met.presets["preset"].isin(set(presets) & set(frames["preset"]))]
@@ -103,7 +83,7 @@ def longest_time_s(
 
 
 def _presses(row: Any, frames: pd.DataFrame, speed_m_s: float, confidence: float) -> LinePresses:
-    known, sampled = sampled_frames(frames)
+    known, sampled = sampled_frames(frames, "side")
 
     def share(side: str) -> tuple[float, float, float]:
         found = weighted_shares(known["side"] == side, np.zeros(len(known)), 1, sampled, confidence)

@@ -40,7 +40,7 @@ def difference_by_runs(
     Hits, trials, ``is_a`` (a run of setting a, else of b) and outing have shape (runs,). Places and moments
     differ from one run of a setting to the next, so the trials of a run are alike. Weighted least squares of
     the runs' rates with a level for each outing; the variance is that of clusters, a run each, with Student's
-    t. NaN where there are not more runs than outings and one: then nothing tells the place from the setting.
+    t. NaN where there are not more runs than outings and one: then place and setting cannot be separated.
 
     References
     ----------

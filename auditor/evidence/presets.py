@@ -27,7 +27,7 @@ BANDS_M = (0.0, 1.0, 1.5, 2.0, 3.0, 5.0, 10.0, np.inf)
 BANDS_FT = (0.0, 3.0, 5.0, 7.0, 10.0, 15.0, 30.0, np.inf)
 AUTOFOCUS_STEP = 0.10  # relative change between neighbouring bursts that an untouched ring does not make
 SAME_SETTING = 0.03  # relative; recorded values are rounded, third stops differ by 12 %
-AUTOFOCUS_PAIRS = 4  # fewer neighbouring bursts than this tell nothing
+AUTOFOCUS_PAIRS = 4  # with fewer neighbouring bursts nothing is concluded
 
 
 def snap_to_ring(focus_distance_m: np.ndarray, ring_m: Iterable[float]) -> np.ndarray:
@@ -280,6 +280,15 @@ def count_sessions(counted: CountedFrames, confidence: float) -> pd.DataFrame:
     result = spans.join(rates).assign(first_file=names.first(), last_file=names.last()).reset_index()
     result[list(_COUNTS)] = result[list(_COUNTS)].fillna(0).astype("int64")
     return result
+
+
+def count_flash(counted: CountedFrames, confidence: float) -> pd.DataFrame:
+    """Hit rates without a flash and with one, where both occur; no row otherwise, or where files say nothing.
+
+    Columns ``flash`` and :data:`RATE_COLUMNS`. Reads ``flash`` and what :func:`hit_rates` reads.
+    """
+    rates = hit_rates(counted.frames, "flash", confidence)
+    return rates if len(rates) == 2 else rates.head(0)
 
 
 def count_all(table: pd.DataFrame, confidence: float) -> dict[str, float]:

@@ -101,7 +101,7 @@ def clustered_intervals(
     known = (hits > 0) & (hits < n) & (bursts > 1)
     effect = np.where(known, np.maximum(effect, smallest), size / np.maximum(bursts, 1))
     z = two_sided_z(confidence)
-    # Few large bursts among many small ones tell as little as few bursts.
+    # Few large bursts among many small ones are worth as little as few bursts.
     alike = n**2 / np.maximum(total(m**2), 1)
     shrink = (z / stdtrit(np.maximum(alike - 1, 1), 0.5 + confidence / 2)) ** 2
     effective = size / effect * np.where(known, shrink, 1.0)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import astuple
 
 import numpy as np
 import pandas as pd
@@ -10,6 +11,7 @@ import pandas as pd
 from auditor.errors import Problem, SettingError
 from auditor.intake.statements.session import Lens
 from auditor.optics.ring_check import extension_mm, find_shift
+from auditor.optics.scales import engraved_for
 from auditor.units import format_distance
 
 
@@ -19,14 +21,20 @@ def frame_shifts(
     """How much farther out each frame's lens is than its engravings mean [mm], shape (frames,), and doubts.
 
     ``checked`` are rows of a lens and what the session file says of it; of other lenses the shift is the one
-    behind the table's own ``focus_true_m``; NaN where nobody checked. A problem is a reading that cannot be
-    used, or that no one adapter explains. Reads ``lens, focal_length_mm, focus_distance_m, focus_true_m``.
+    behind the table's own ``focus_true_m``; NaN where nobody checked. A problem is a reading of ring or scale
+    that cannot be used, or one that no adapter explains. Reads ``lens, focal_length_mm, focus_distance_m,
+    focus_true_m``.
     """
-    shifts, problems = _shifts_in(table)
+    shifts, problems = shifts_in(table)
     for rows, lens in checked:
+        name = lens.name or f"{lens.focal_length_mm:g} mm"
+        if lens.scale:
+            try:
+                engraved_for(lens.focal_length_mm, *np.array([astuple(one) for one in lens.scale]).T)
+            except SettingError as error:
+                problems.append(Problem(None, f"{name}: {error.what}", error.next_step))
         if not lens.ring_checks:
             continue
-        name = lens.name or f"{lens.focal_length_mm:g} mm"
         marks, focused = zip(*((read.mark_m, read.focuses_m) for read in lens.ring_checks), strict=True)
         try:
             found = find_shift(lens.focal_length_mm, marks, focused)
@@ -48,7 +56,14 @@ def frame_shifts(
     return shifts, tuple(problems)
 
 
-def _shifts_in(table: pd.DataFrame) -> tuple[np.ndarray, list[Problem]]:
+def known_shift_mm(table: pd.DataFrame) -> np.ndarray:
+    """Shift of each frame's lens [mm] as ``focus_true_m`` tells it; 0 where nobody checked its ring."""
+    if "focus_true_m" not in table or not table["focus_true_m"].notna().any():
+        return np.zeros(len(table))
+    return np.asarray(np.nan_to_num(shifts_in(table)[0]))
+
+
+def shifts_in(table: pd.DataFrame) -> tuple[np.ndarray, list[Problem]]:
     """Shift of each frame's lens as ``focus_true_m`` tells it: the median over the frames of a lens."""
     focal, mark, true = (
         table[name].to_numpy("float64") for name in ("focal_length_mm", "focus_distance_m", "focus_true_m")

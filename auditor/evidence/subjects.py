@@ -14,6 +14,7 @@ import pandas as pd
 
 from auditor.evidence.bursts import Codes, burst_codes, combined_codes, in_preset, is_counted, is_keeper
 from auditor.evidence.proportions import Floats
+from auditor.evidence.ring_shift import known_shift_mm
 from auditor.evidence.true_distance import likely_log_distance
 from auditor.optics.exposure import exposure_value
 from auditor.optics.lens import known
@@ -32,7 +33,8 @@ class Subjects:
 
     focal_length_mm: Floats
     f_number: Floats
-    focus_distance_m: Floats
+    focus_distance_m: Floats  # what the ring says
+    shift_mm: Floats  # how much farther out the lens stands than that means
     exposure_time_s: Floats  # time and sensitivity NaN where unknown
     iso: Floats
     ev: Floats  # exposure value at ISO 100; NaN where unknown, or lit by flash
@@ -99,8 +101,6 @@ def stratum_weights(frames: pd.DataFrame) -> tuple[Floats, Codes, Floats]:
 
 def pressed_at_anyone(frames: pd.DataFrame) -> npt.NDArray[np.bool_]:
     """Frames of a stretch pressed without regard for the zone; none where nobody said so."""
-    if "pressed" not in frames:
-        return np.zeros(len(frames), dtype=bool)
     return np.asarray(frames["pressed"].eq("anyone").fillna(False), dtype=bool)
 
 
@@ -139,8 +139,7 @@ def measured_subjects(table: pd.DataFrame, settings: Settings) -> Subjects:
     Lens codes are those of :func:`lens_codes` over :func:`frames_met`; ``guess_sd`` of the settings is the
     relative error where none is stated. Reads the setting and the exposure, ``flash, lens, preset, pressed,
     session, burst, counted_as, subject_distance_m, subject_distance_rel_sd, sensor_width_mm,
-    sensor_height_mm``, and where there are verdicts ``sharp, sharp_seen, sharp_shown_px, coc_mm,
-    coc_criterion, pixel_width, pixel_height``.
+    sensor_height_mm, sharp, sharp_seen, sharp_shown_px, coc_mm, coc_criterion, pixel_width, pixel_height``.
     """
     return gather_subjects(frames_met(table), settings)
 
@@ -168,7 +167,7 @@ def gather_subjects(frames: pd.DataFrame, settings: Settings) -> Subjects:
     group = (2 * preset + pressed_at_anyone(frames))[middle].astype(np.intp)
     mean, sd = likely_log_distance(stated, error, stands, group)
     number, time, iso = (frames[c].to_numpy(float)[middle] for c in ("f_number", "exposure_time_s", "iso"))
-    flash = _flag(frames, "flash")[middle]
+    flash = frames["flash"].fillna(False).to_numpy(bool)[middle]
     light = np.asarray(exposure_value(number, time, iso), dtype=float)
     diagonal = np.hypot(
         *(frames[f"sensor_{side}_mm"].to_numpy(float)[middle] for side in ("width", "height"))
@@ -177,6 +176,7 @@ def gather_subjects(frames: pd.DataFrame, settings: Settings) -> Subjects:
         focal_length_mm=frames["focal_length_mm"].to_numpy(float)[middle],
         f_number=number,
         focus_distance_m=frames["focus_distance_m"].to_numpy(float)[middle],
+        shift_mm=known_shift_mm(frames)[middle],
         exposure_time_s=time,
         iso=iso,
         ev=np.where(flash, np.nan, light),
@@ -223,16 +223,8 @@ def _drawn_odds(drawn: Floats, size: Floats, keepers: npt.NDArray[np.integer]) -
     return np.asarray(np.log(np.maximum(with_keeper, _LEAST) / np.maximum(without, _LEAST)))
 
 
-def _verdicts(
-    frames: pd.DataFrame,
-    code: Codes,
-    order: Codes,
-    press: Codes,
-    middle: Codes,
-) -> Floats:
+def _verdicts(frames: pd.DataFrame, code: Codes, order: Codes, press: Codes, middle: Codes) -> Floats:
     """The verdict on each press's own frame, else on another of its frames with a distance."""
-    if "sharp" not in frames:
-        return np.full(len(press), np.nan)
     said = frames["sharp"].map({"yes": 1.0, "no": 0.0}).to_numpy(float)
     judged = order[np.isfinite(said[order])][::-1]
     of_press = np.full(int(code.max(initial=-1)) + 1, np.nan)
@@ -246,25 +238,17 @@ def _seen_at(frames: pd.DataFrame) -> Floats:
     A tolerance over the criterion of the size shown stays: two shown pixels, the finest pair of lines that
     they can draw (sampling theorem), against the frame's own criterion. Under the loupe its own pixels count.
     """
-    if "sharp_shown_px" not in frames:
-        return np.ones(len(frames))
-    shown = frames["sharp_shown_px"].to_numpy(float, na_value=np.nan)
-    if "sharp_seen" in frames:
-        own = frames[["pixel_width", "pixel_height"]].astype(float).max(axis=1).to_numpy()
-        shown = np.where(frames["sharp_seen"].eq("pixels").fillna(False).to_numpy(bool), own, shown)
-    side = frames[["sensor_width_mm", "sensor_height_mm"]].max(axis=1).to_numpy(float)
-    asked = frames["coc_mm"].to_numpy(float)
+    width, height, own_width, own_height, shown, asked = (
+        frames[name].to_numpy(float, na_value=np.nan)
+        for name in (
+            "sensor_width_mm", "sensor_height_mm", "pixel_width", "pixel_height", "sharp_shown_px", "coc_mm",
+        )
+    )  # fmt: skip
+    at_pixels = frames["sharp_seen"].eq("pixels").fillna(False).to_numpy(bool)
+    shown = np.where(at_pixels, np.fmax(own_width, own_height), shown)
     # A criterion measured from tolerances cannot be the size that they are asked for: the handbook's is.
     measured = frames["coc_criterion"].astype("str").str.startswith("measured").fillna(False).to_numpy(bool)
-    width, height = frames[["sensor_width_mm", "sensor_height_mm"]].to_numpy(float).T
-    diagonal = np.hypot(width, height)
-    asked = np.where(measured, diagonal / HANDBOOK_DIVISOR, asked)
+    asked = np.where(measured, np.hypot(width, height) / HANDBOOK_DIVISOR, asked)
     with np.errstate(divide="ignore", invalid="ignore"):
-        ratio = 2 * side / shown / asked
+        ratio = 2 * np.fmax(width, height) / shown / asked
     return np.where(np.isfinite(ratio) & (ratio > 0), ratio, 1.0)
-
-
-def _flag(frames: pd.DataFrame, name: str) -> npt.NDArray[np.bool_]:
-    if name not in frames:
-        return np.zeros(len(frames), dtype=bool)
-    return np.asarray(frames[name].fillna(False).astype(bool))

@@ -21,7 +21,6 @@ from auditor.evidence.sharpness import verdicts_reversed
 from auditor.evidence.subjects import measured_subjects
 from auditor.evidence.weighted_shares import weighted_shares
 from auditor.evidence.weights import sampled_frames, weights_of
-from auditor.optics.blur import allowance_mm
 from auditor.settings import Settings
 
 VERDICTS = 30  # verdicts on sharpness from which on they speak
@@ -82,6 +81,7 @@ class Tolerance:
     draws: Floats
     sharp_draws: Floats
     by_lens: Mapping[str, Tolerance] = field(default_factory=dict)
+    seen_at: float = 1.0  # how much coarser the judged pictures were shown than the size it is carried to
 
     @property
     def eye(self) -> Eye:
@@ -149,20 +149,6 @@ def describe_tolerance(
     return replace(whole, calibration=_groups(whole, frames), by_lens=carried if len(carried) > 1 else {})
 
 
-def defocus_allowance_mm(
-    tolerance_mm: float, diffraction_mm: npt.ArrayLike, motion_mm: npt.ArrayLike
-) -> Floats:
-    """Return the circle of confusion that a tolerance leaves for defocus: the criterion ``measured``.
-
-    sqrt(tolerance² - diffraction² - median motion²), because the tolerance is about all blur together; in the
-    shape of ``diffraction_mm`` (Airy diameters), NaN where nothing is left. Of the frames' motion the median
-    is taken, 0 where none is known.
-    """
-    motion = np.asarray(motion_mm, float)
-    known = motion[np.isfinite(motion)]
-    return np.asarray(allowance_mm(tolerance_mm, diffraction_mm, np.median(known) if known.size else 0.0))
-
-
 def _fall(blur_mm: npt.ArrayLike, tolerance_mm: Floats, steepness: Floats) -> Floats:
     """F at each blur under each curve, shape (d, n)."""
     with np.errstate(divide="ignore", over="ignore"):
@@ -203,6 +189,7 @@ def _of_lens(
         confidence=confidence,
         calibration=pd.DataFrame(),
         draws=draws,
+        seen_at=fit.seen_at,
         sharp_draws=np.stack([fit.handbook_mm * np.exp(fit.log_sharp), fit.kappa], axis=1),
     )
 
@@ -215,25 +202,19 @@ def _keeper_draws(frames: pd.DataFrame, fit: Tolerances) -> Floats:
         unknown = np.full(mm.size, np.nan)
         return np.stack([mm, fit.kappa, unknown, unknown], axis=1)
     rate = float(np.average(frames["kept"], weights=weight))
-    bins, share = _binned(np.log(blur), weight)
-    falls = np.ascontiguousarray(_fall(np.exp(bins), mm, fit.kappa).T)
-    left = fit.floor + (1 - fit.floor) * (share @ falls)
+    edges = np.linspace(np.log(blur).min() - 1e-6, np.log(blur).max() + 1e-6, 120)
+    share, _ = np.histogram(np.log(blur), edges, weights=weight)
+    falls = np.ascontiguousarray(_fall(np.exp((edges[1:] + edges[:-1]) / 2), mm, fit.kappa).T)
+    left = fit.floor + (1 - fit.floor) * (share / share.sum() @ falls)
     ceiling = np.minimum(rate / left, 0.99)
     return np.stack([mm, fit.kappa, ceiling, fit.floor * ceiling], axis=1)
-
-
-def _binned(values: Floats, weight: Floats) -> tuple[Floats, Floats]:
-    """Middles of narrow classes, and the share of the weight in each."""
-    edges = np.linspace(values.min() - 1e-6, values.max() + 1e-6, 120)
-    share, _ = np.histogram(values, edges, weights=weight)
-    return (edges[1:] + edges[:-1]) / 2, share / share.sum()
 
 
 def _groups(fitted: Tolerance, frames: pd.DataFrame) -> pd.DataFrame:
     """Rates over blur in groups of equal size, put back to all frames, beside what the curves expect."""
     by_verdict = fitted.used == "sharp"
     said = frames["sharp"].isin(["yes", "no"]).to_numpy(bool) if by_verdict else np.ones(len(frames), bool)
-    chosen, sampled = sampled_frames(frames[said].reset_index(drop=True))
+    chosen, sampled = sampled_frames(frames[said], "sharp", "kept", "blur_mm")
     yes = (chosen["sharp"].eq("yes") if by_verdict else chosen["kept"]).to_numpy(bool)
     blur = chosen["blur_mm"].to_numpy(float)
     groups = int(np.clip(len(chosen) // FEWEST_IN_GROUP, 1, GROUPS)) if len(chosen) else 0

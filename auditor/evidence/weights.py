@@ -76,14 +76,18 @@ def weights_of(frames: pd.DataFrame) -> Floats:
     return np.where(known & np.isfinite(weight), np.maximum(weight, 0.0), 0.0)
 
 
-def sampled_frames(frames: pd.DataFrame) -> tuple[pd.DataFrame, Sampled]:
+_KEPT = ("preset", "counted_as", "session", "burst", "subject_distance_m")
+
+
+def sampled_frames(frames: pd.DataFrame, *further: str) -> tuple[pd.DataFrame, Sampled]:
     """Return those of counted frames that stand for others, with a fresh index, and how they were drawn.
 
-    Reads ``sample_weight, drawn, subject_distance_m, preset, counted_as, session, burst``.
+    Of the columns, ``preset, counted_as, session, burst, subject_distance_m`` and the ``further`` ones; reads
+    ``sample_weight, drawn`` besides.
     """
     weight = weights_of(frames)
     rows = weight > 0
-    chosen = frames[rows].reset_index(drop=True)
+    chosen = frames.loc[rows, [*_KEPT, *further]].reset_index(drop=True)
     return chosen, Sampled(weight[rows], _cells(chosen), burst_codes(chosen))
 
 
@@ -96,9 +100,7 @@ def unheard(counted: CountedFrames) -> pd.DataFrame:
     spoken = counted.frames.assign(heard=weight > 0).groupby(["preset", "counted_as"], sort=True)["heard"]
     cells = spoken.agg(["size", "any"]).reset_index()
     silent = cells[~cells["any"]] if (weight > 0).any() else cells.head(0)
-    return silent.rename(columns={"size": "frames"})[["preset", "counted_as", "frames"]].reset_index(
-        drop=True
-    )
+    return silent.drop(columns="any").rename(columns={"size": "frames"}).reset_index(drop=True)
 
 
 def _cells(frames: pd.DataFrame) -> Codes:

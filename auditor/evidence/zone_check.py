@@ -16,9 +16,10 @@ import pandas as pd
 
 from auditor.evidence.bursts import Codes, CountedFrames, is_keeper
 from auditor.evidence.proportions import Floats, two_sided_z
-from auditor.evidence.tolerance import Tolerance, defocus_allowance_mm
+from auditor.evidence.tolerance import Tolerance
 from auditor.evidence.weighted_shares import Sampled, share_ratio, weighted_shares
 from auditor.evidence.weights import sampled_frames
+from auditor.optics.blur import allowance_mm
 from auditor.optics.sensors import parse_criterion
 
 TOO_STRICT: Final = "too strict"
@@ -75,8 +76,7 @@ def check_zone(counted: CountedFrames, tolerance: Tolerance) -> ZoneCheck:
     criterion, coc = _criterion_of(counted.frames)
     inside, known = _inside(counted.frames, criterion, coc)
     frames, inside, coc, kept = counted.frames[known], inside[known], coc[known], counted.kept[known]
-    sides = _sides(frames, inside)
-    hit, within, sampled = sides
+    hit, within, sampled = _sides(frames, inside)
     of_kept = weighted_shares(~within, np.where(hit, 0, -1), 1, sampled, tolerance.confidence)
     ratio, low, high = odds_ratio(within, hit, sampled.burst, tolerance.confidence, sampled.weight)
     usual = float(np.median(coc)) if coc.size else math.nan
@@ -87,7 +87,7 @@ def check_zone(counted: CountedFrames, tolerance: Tolerance) -> ZoneCheck:
         in_not_kept=int((~kept & inside).sum()),
         out_kept=int((kept & ~inside).sum()),
         out_not_kept=int((~kept & ~inside).sum()),
-        **_rates(*sides, tolerance.confidence),
+        **_rates(hit, within, sampled, tolerance.confidence),
         odds_ratio=ratio,
         low=low,
         high=high,
@@ -113,7 +113,7 @@ def rates_in_and_out(frames: pd.DataFrame, inside: Mask, confidence: float) -> d
 
 def _sides(frames: pd.DataFrame, inside: Mask) -> tuple[Mask, Mask, Sampled]:
     """Whether each sampled frame was kept, whether it lies inside, and how it was drawn."""
-    drawn, sampled = sampled_frames(frames.assign(_inside=inside))
+    drawn, sampled = sampled_frames(frames.assign(_inside=inside), "_inside")
     return is_keeper(drawn), drawn["_inside"].to_numpy(bool), sampled
 
 
@@ -202,14 +202,13 @@ def _inside(frames: pd.DataFrame, criterion: str, coc: Floats) -> tuple[Mask, Ma
 
 
 def _allowance(frames: pd.DataFrame, tolerance: Tolerance) -> tuple[float, float, float]:
+    """What the tolerance and its interval leave for defocus beside the usual diffraction and motion."""
     if not tolerance.carries:
         return math.nan, math.nan, math.nan
-    diffraction, motion = frames["diffraction_mm"].to_numpy(float), frames["motion_mm"].to_numpy(float)
-    known = diffraction[np.isfinite(diffraction)]
-    usual = float(np.median(known)) if known.size else 0.0
-    left = [
-        float(defocus_allowance_mm(mm, usual, motion))
-        for mm in (tolerance.eye.blur_mm, tolerance.eye.low, tolerance.eye.high)
-    ]
-    middle, low, high = (0.0 if math.isnan(value) else value for value in left)
-    return middle, low, high
+    usual = []
+    for name in ("diffraction_mm", "motion_mm"):
+        known = frames[name][np.isfinite(frames[name])]
+        usual.append(float(known.median()) if len(known) else 0.0)
+    eye = tolerance.eye
+    left = np.nan_to_num(allowance_mm(np.array([eye.blur_mm, eye.low, eye.high]), *usual))
+    return float(left[0]), float(left[1]), float(left[2])

@@ -52,7 +52,7 @@ def add_zones(
     side = _sides(subject, np.asarray(zone.near_limit_m), np.asarray(zone.far_limit_m))
     subject_magnification = magnification(lens_distance_m(subject, focal), focal)
     defocus = np.asarray(defocus_mm(focal, f_number, focus, subject, shift_mm=shift))
-    # A flash freezes what it lights, for a time that no file tells.
+    # A flash freezes what it lights, for a time that no file records.
     flash = table["flash"].fillna(False).to_numpy(bool)
     time = np.where(flash, np.nan, table["exposure_time_s"].to_numpy("float64"))
     motion = np.asarray(motion_mm(focal, subject, speed_m_s, time))

@@ -76,7 +76,7 @@ def engraved_for(
     Raises
     ------
     SettingError
-        If there is no reading, a near limit lies beyond the ring, or a far one in front of it.
+        If there is no reading, a near limit lies beyond the ring or out of reach, or a far one before it.
 
     >>> found = engraved_for(35, [8], [3.0], [1.90], [7.2], "lens")
     >>> round(found.coc_mm, 3), found.contradiction
@@ -109,6 +109,11 @@ def engraved_for(
     lows, highs = np.concatenate([low, inner]), np.concatenate([high, outer])  # near limits, then far ones
     least, most = int(lows.argmax()), int(highs.argmin())
     bottom, top = float(lows[least]), float(highs[most])
+    if not middle > 0:
+        raise SettingError(
+            "A reading off the depth-of-field scale lies nearer than the lens can focus.",
+            "Give f-number, ring, near and far limit, such as f/8 8ft 3.5ft inf.",
+        )
     if bottom > top:
         first, second = sorted((least % number.size, most % number.size))
         return EngravedScale(middle, float(low.min()), float(high.max()), contradiction=(first, second))

@@ -4,18 +4,17 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
 import pandas as pd
 
 from auditor.journey import Audit
+from auditor.optics.bench import Bench
 from auditor.optics.framing import landmark_at, lower_edge_m, standing_share
-from auditor.optics.lens import sharp_zone
-from auditor.show.cards import Card
+from auditor.show.cards import Card, make_card
 from auditor.show.decided import Decided, ZoneSetting, frames_of, gather_decision, is_setting
 from auditor.show.page.ring_scale import engravings, scale_of
 from auditor.show.wallet import WalletCard
 from auditor.show.words.figures import exposure, far_limit
-from auditor.show.words.next_time import setting_name, strictness
+from auditor.show.words.next_time import engraved_scale, setting_name, strictness
 from auditor.show.words.plain import one_in
 from auditor.units import format_distance
 
@@ -38,7 +37,7 @@ def advised_card(audit: Audit, lens: str) -> WalletCard | None:
     ring_m = decided.ring_m
     units = decided.ring_unit  # what is engraved is read; a card in the other unit would have to be converted
     scale = scale_of([], [(one.near_limit_m, one.far_limit_m), (0.7 * one.near_limit_m, one.near_limit_m)])
-    back, row, column = _table(one, frames, ring_m, units)
+    back, row, column = _table(one, frames, decided.bench)
     latest = frames["captured_at"].max()
     return WalletCard(
         lens=lens,
@@ -56,30 +55,19 @@ def advised_card(audit: Audit, lens: str) -> WalletCard | None:
         now_row=row,
         now_column=column,
         eye=strictness(decided) if decided.told.decision.rests_on != "optics" else "",
+        scale=engraved_scale(decided).partition(". ")[0],
     )
 
 
-def _table(
-    one: ZoneSetting, frames: pd.DataFrame, ring_m: tuple[float, ...], units: str
-) -> tuple[Card, int, int]:
+def _table(one: ZoneSetting, frames: pd.DataFrame, bench: Bench) -> tuple[Card, int, int]:
     """Near and far limits for the ring's engravings and the stops, and the cell that is set."""
     stops = sorted({*USUAL_STOPS, one.f_number})
-    focal_mm = float(frames["focal_length_mm"].median())
-    rings = [ring for ring in set(ring_m) if ring > 0.008 * focal_mm]
+    rings = [ring for ring in set(bench.ring_m) if ring > 0.008 * bench.focal_length_mm]
     if not any(is_setting(one, one.f_number, ring) for ring in rings):
         rings.append(one.focus_distance_m)
     rings.sort()
     coc_mm = float(frames["coc_mm"].median())
-    card = Card(
-        focal_length_mm=focal_mm,
-        f_numbers=np.array(stops),
-        ring_m=np.array(rings),
-        zone=sharp_zone(focal_mm, np.array(stops), np.array(rings)[:, None], coc_mm),
-        coc_mm=coc_mm,
-        coc_criterion=str(frames["coc_criterion"].dropna().iloc[0]),
-        distance_from="sensor",
-        units=units,
-    )
+    card = make_card(bench, stops, rings, coc_mm, (coc_mm, str(frames["coc_criterion"].dropna().iloc[0])))
     row = next(at for at, ring in enumerate(rings) if is_setting(one, one.f_number, ring))
     return card, row, stops.index(one.f_number)
 

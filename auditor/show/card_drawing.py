@@ -86,7 +86,7 @@ def _endless(ax: Axes, card: Card, cell: float) -> None:
 
 
 def _head(ax: Axes, card: Card, width: float, cell: float) -> None:
-    unit = "m" if card.units == "m" else "ft"
+    unit = "m" if card.bench.units == "m" else "ft"
     _text(ax, EDGE, 4.0, card.title, 10.5, ha="left", weight="bold")
     _text(ax, width - EDGE, 4.0, "metres" if unit == "m" else "feet", 8, ha="right", color=MUTED)
     _text(ax, EDGE, 9.2, "ring", 6, ha="left", color=MUTED)

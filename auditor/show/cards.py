@@ -9,9 +9,14 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+import numpy.typing as npt
+
+from auditor.optics.bench import Bench
 from auditor.optics.flash import Flash
-from auditor.optics.lens import DistanceFrom, Floats, Zone
+from auditor.optics.lens import Floats, Zone, sharp_zone
 from auditor.optics.ring_check import true_focus_m
+from auditor.optics.scales import read_scale_for
 from auditor.show.words.figures import FAR_IS_UNSURE
 from auditor.show.words.ring import SAME_MARK, marks
 from auditor.units import METRES_PER_FOOT, format_f_number
@@ -23,43 +28,34 @@ NO_ZONE = "–"
 class Card:
     """What stands on a card: engravings down, f-numbers across, fields of the zone of shape (rows, stops)."""
 
-    focal_length_mm: float
+    bench: Bench
     f_numbers: Floats
     ring_m: Floats  # ascending; the last may be infinite
     zone: Zone
+    read_scale_for: Floats  # whose engraved marks show the zone, by f-number
     coc_mm: float
     coc_criterion: str
-    distance_from: DistanceFrom
-    units: str
-    read_scale_for: Floats | None = None  # whose engraved marks show the zone, by f-number
-    scale_coc_mm: float = math.nan
     flash: Flash | None = None
-    shift_mm: float = 0.0
 
     @property
     def title(self) -> str:
         """What the card is for."""
-        return f"{self.focal_length_mm:g} mm"
+        return f"{self.bench.focal_length_mm:g} mm"
 
     @property
     def note(self) -> str:
         """How its numbers were made."""
-        plane = "sensor plane" if self.distance_from == "sensor" else "lens"
+        plane = "sensor plane" if self.bench.distance_from == "sensor" else "lens"
         name = "" if self.coc_criterion.endswith("mm") else f" ({self.coc_criterion})"
         return f"blur within {self.coc_mm:.3f} mm{name}, from the {plane}"
 
     @property
     def scale_differs(self) -> bool:
         """Whether the engraved scale must be read for other f-numbers than the one set."""
-        if self.read_scale_for is None:
-            return False
-        ratio = self.read_scale_for[0] / self.f_numbers[0]
-        return not 1 / SAME_MARK <= ratio <= SAME_MARK
+        return not 1 / SAME_MARK <= self.read_scale_for[0] / self.f_numbers[0] <= SAME_MARK
 
     def scale_marks(self, column: int) -> str:
         """Which engraved marks show the zone at an f-number."""
-        if self.read_scale_for is None:
-            return NO_ZONE
         return marks(float(self.read_scale_for[column])).replace("halfway from ", "").replace(" to f/", "-")
 
     def lit(self, column: int) -> str:
@@ -92,17 +88,32 @@ class Card:
         return math.isinf(self.zone.far_limit_m[row, column])
 
     def _in_units(self, distance_m: float) -> float:
-        return distance_m if self.units == "m" else distance_m / METRES_PER_FOOT
+        return distance_m if self.bench.units == "m" else distance_m / METRES_PER_FOOT
 
     def _number(self, distance_m: float, *, up: bool = False) -> str:
         value = self._in_units(distance_m)
         if math.isinf(value):
             return "∞"
-        fine = 3 if self.units == "m" else 5
+        fine = 3 if self.bench.units == "m" else 5
         decimals = 2 if value < fine else 1 if value < 20 else 0
         steps = 10**decimals
         whole = math.ceil(value * steps - 1e-6) if up else math.floor(value * steps + 1e-6)
         return f"{whole / steps:.{decimals}f}"
+
+
+def make_card(
+    bench: Bench,
+    f_numbers: npt.ArrayLike,
+    ring_m: npt.ArrayLike,
+    coc_mm: npt.ArrayLike,
+    said: tuple[float, str],
+    flash: Flash | None = None,
+) -> Card:
+    """Lay out a card; criteria of shape (rows, stops) or one, said as a value and a name."""
+    stops, ring = np.asarray(f_numbers, dtype=float), np.asarray(ring_m, dtype=float)
+    coc = np.broadcast_to(coc_mm, (ring.size, stops.size))
+    zone = sharp_zone(f_number=stops, focus_distance_m=ring[:, None], coc_mm=coc, **bench.lens)
+    return Card(bench, stops, ring, zone, read_scale_for(stops, coc[0], bench.scale.coc_mm), *said, flash)
 
 
 def card_text(card: Card) -> str:
@@ -121,7 +132,7 @@ def card_text(card: Card) -> str:
     widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
     lines = ["   ".join(cell.rjust(width) for cell, width in zip(row, widths, strict=True)) for row in rows]
     rule = "-" * len(lines[0])
-    head = f"{card.title}, distances in {'metres' if card.units == 'm' else 'feet'}"
+    head = f"{card.title}, distances in {'metres' if card.bench.units == 'm' else 'feet'}"
     foot = ["hyper: hyperfocal distance. Limits are rounded inward.", *remarks(card)]
     return "\n".join(
         [head, rule, lines[0], rule, *lines[1:body], rule, *lines[body:], rule, card.note, *foot]
@@ -132,43 +143,31 @@ def remarks(card: Card) -> list[str]:
     """What the rows below the limits mean."""
     lines = []
     if card.scale_differs:
-        lines.append(f"scale: marks to read on a scale engraved for {card.scale_coc_mm:.3f} mm.")
+        lines.append(f"scale: marks to read on a scale engraved for {card.bench.scale.coc_mm:.3f} mm.")
     if card.flash:
         lines.append(f"flash: lit to half a stop at full power, ISO {card.flash.iso:g}.")
-    if card.shift_mm:
-        lines.append(
-            f"Ring corrected by tape: lens {abs(card.shift_mm):.2f} mm too far {_way(card.shift_mm)}."
-        )
+    if card.bench.shift_mm:
+        way = "out" if card.bench.shift_mm > 0 else "in"
+        lines.append(f"Ring corrected by tape: lens {abs(card.bench.shift_mm):.2f} mm too far {way}.")
     return lines
-
-
-def _true_m(card: Card, ring_m: float) -> float | None:
-    """Where an engraving really focuses; None where nobody checked the ring."""
-    if not card.shift_mm:
-        return None
-    return float(true_focus_m(ring_m, card.focal_length_mm, card.shift_mm, card.distance_from))
-
-
-def _way(shift_mm: float) -> str:
-    return "out" if shift_mm > 0 else "in"
 
 
 def card_json(card: Card) -> dict[str, Any]:
     """The card as values, distances in metres."""
     return {
-        "focal_length_mm": card.focal_length_mm,
+        "focal_length_mm": card.bench.focal_length_mm,
         "coc_mm": card.coc_mm,
         "coc_criterion": card.coc_criterion,
-        "distance_from": card.distance_from,
+        "distance_from": card.bench.distance_from,
         "settings": [
             {
                 "f_number": float(number),
                 "focus_distance_m": float(ring),
-                "focus_true_m": _true_m(card, float(ring)),
+                "focus_true_m": float(true_focus_m(ring, **card.bench.lens)) if card.bench.shift_mm else None,
                 "near_limit_m": float(card.zone.near_limit_m[row, column]),
                 "far_limit_m": float(card.zone.far_limit_m[row, column]),
                 "hyperfocal_m": float(card.zone.hyperfocal_m[row, column]),
-                "read_scale_for": None if card.read_scale_for is None else float(card.read_scale_for[column]),
+                "read_scale_for": float(card.read_scale_for[column]),
             }
             | (
                 {"lit_from_m": float(card.flash.from_m[column]), "lit_to_m": float(card.flash.to_m[column])}

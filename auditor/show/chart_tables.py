@@ -63,14 +63,10 @@ def share_axis_end(highest: pd.Series) -> float:
 
 
 def zone_rates(frames: pd.DataFrame, confidence: float) -> dict[str, float]:
-    """Frames inside and outside their sharp zone, and the shares kept there.
+    """Frames inside and outside their sharp zone, as they are, and the shares kept there.
 
-    Returns
-    -------
-    dict of str to float
-        ``in_kept, in_frames, out_kept, out_frames, no_distance``: counted frames as they are; ``put_back``:
-        whether the shares are put back to all frames; ``drawn``: whether frames were drawn by chance; and the
-        shares of :func:`auditor.evidence.zone_check.rates_in_and_out`.
+    The shares are those of :func:`auditor.evidence.zone_check.rates_in_and_out`; ``put_back`` is whether they
+    are put back to all frames, ``drawn`` whether frames were drawn by chance.
     """
     kept = (frames["counted_as"] == KEEPER).to_numpy()
     inside = frames["in_zone"].fillna(False).to_numpy(bool)
@@ -88,10 +84,7 @@ def zone_rates(frames: pd.DataFrame, confidence: float) -> dict[str, float]:
 
 
 def distance_lanes(audit: Audit) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Lanes and bars for :func:`auditor.show.charts.distances.draw_distances`.
-
-    The lanes, of the most used presets, hold the rates of :func:`zone_rates` too.
-    """
+    """Lanes, of the most used presets, and bars for :func:`auditor.show.charts.distances.draw_distances`."""
     units, shown = audit.settings.units, presets_for_reading(audit)
     shown = shown[(shown["preset"] != OTHER) & shown["near_limit_m"].notna()].head(MOST_LANES)
     shown = shown.reset_index(drop=True)
@@ -102,25 +95,19 @@ def distance_lanes(audit: Audit) -> tuple[pd.DataFrame, pd.DataFrame]:
     facts, bars = [], []
     for place, row in enumerate(shown.itertuples()):
         own = frames[frames["preset"] == row.preset]
-        counts, rates = _bars(own, edges).assign(lane=place), zone_rates(own, audit.settings.confidence)
-        n = distance_words.lane_count(
-            rates["in_rate"], rates["in_frames"], rates["out_rate"], rates["out_frames"]
-        )
+        bars.append(_bars(own, edges).assign(lane=place))
         facts.append(
-            rates
-            | {
-                "tallest": float(counts[["kept", "not_kept"]].max().max()) if len(counts) else 1.0,
+            {
+                "tallest": float(bars[-1][["kept", "not_kept"]].max().max()) if len(bars[-1]) else 1.0,
                 "from_m": lo,
                 "to_m": hi,
-                "count_label": n,
+                "count_label": distance_words.lane_count(zone_rates(own, audit.settings.confidence)),
                 "near_label": format_distance(row.near_limit_m, units),
                 "far_label": far_limit(row.far_limit_m, row.focus_distance_m, units),
             }
         )
-        bars.append(counts)
     lanes = pd.concat([shown.assign(label=_labels(shown, units)), pd.DataFrame(facts)], axis=1)
-    columns = ["from_m", "to_m", "kept", "not_kept", "lane"]
-    return lanes, pd.concat(bars, ignore_index=True) if bars else pd.DataFrame(columns=columns)
+    return lanes, pd.concat(bars, ignore_index=True) if bars else pd.DataFrame()
 
 
 def _axis_ends(shown: pd.DataFrame, distances_m: np.ndarray) -> tuple[float, float]:

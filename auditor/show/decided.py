@@ -6,7 +6,8 @@ The decision itself is :class:`auditor.advice.decide.LensDecision`; no other ins
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from contextlib import suppress
+from dataclasses import astuple, dataclass
 from typing import Literal
 
 import numpy as np
@@ -16,12 +17,20 @@ from auditor.advice.decision import FEWEST_SUBJECTS
 from auditor.advice.lens_decision import LensDecision
 from auditor.advice.paired import Paired, Setting
 from auditor.advice.ring_settings import ring_of
+from auditor.errors import SettingError
 from auditor.evidence.bursts import is_keeper, zone_focused
-from auditor.evidence.tolerance import VERDICTS
+from auditor.evidence.ring_shift import shifts_in
+from auditor.evidence.tolerance import VERDICTS, WIDEST
 from auditor.intake.statements.lens_rule import find_lens
+from auditor.intake.statements.session import Lens
 from auditor.journey import Audit
+from auditor.optics.bench import Bench
 from auditor.optics.lens import sharp_zone
+from auditor.optics.ring_check import RingShift
+from auditor.optics.scales import ASSUMED_SCALE, engraved_for
+from auditor.optics.sensors import Criterion, Sensor, measured
 from auditor.show.page.ring_scale import ring_unit
+from auditor.units import format_distance, format_f_number
 
 Kind = Literal["keep", "change", "latitude", "not_focus", "cannot_tell"]
 FEWEST_KEEPERS = 8
@@ -62,13 +71,19 @@ class Decided:
     to_set: ZoneSetting | None  # another setting under ``change``, as now under ``keep`` and ``latitude``
     exposure_time_s: float  # usual at the setting in use, as is the ISO
     iso: float
-    ring_m: tuple[float, ...]  # engravings
+    bench: Bench  # the lens, its ring and scale as stated, with the eye that its frames told of
+    motion_mm: float  # usual
     known: Known
+
+    @property
+    def ring_m(self) -> tuple[float, ...]:
+        """Engravings of the ring."""
+        return self.bench.ring_m
 
     @property
     def ring_unit(self) -> str:
         """The unit that the ring is engraved in."""
-        return ring_unit(self.ring_m)
+        return self.bench.units
 
     @property
     def kind(self) -> Kind:
@@ -122,11 +137,12 @@ def gather_decision(audit: Audit, lens: str) -> Decided:
     """Put beside the decision on one lens what is needed to show it."""
     told, presets, frames = audit.decisions.of(lens), presets_of(audit, lens), frames_of(audit, lens)
     now = _most_used(presets, told)
+    stated = find_lens(audit.lenses, lens, float(frames["focal_length_mm"].median()))
+    bench = _bench_of(frames, stated, tuple(ring_of(stated, audit.settings)), told)
     to_set = now if told is not None and told.decision.kind in ("keep", "latitude") else None
     if told is not None and told.decision.setting is not None:
-        to_set = _with_zone(told.decision.setting, frames)
+        to_set = _with_zone(told.decision.setting, frames, bench)
     own = frames[frames["preset"] == now.preset] if now is not None else frames
-    stated = find_lens(audit.lenses, lens, float(frames["focal_length_mm"].median()))
     return Decided(
         lens=lens,
         told=told,
@@ -134,7 +150,8 @@ def gather_decision(audit: Audit, lens: str) -> Decided:
         to_set=to_set,
         exposure_time_s=float(own["exposure_time_s"].median()),
         iso=float(own["iso"].median()),
-        ring_m=tuple(ring_of(stated, audit.settings)),
+        bench=bench,
+        motion_mm=float(np.nan_to_num(frames["motion_mm"].median())),
         known=_known_of(frames),
     )
 
@@ -157,12 +174,52 @@ def is_setting(one: ZoneSetting | Setting, f_number: float, focus_distance_m: fl
     return all(math.isclose(a, b, rel_tol=SAME) for a, b in own)
 
 
-def _with_zone(setting: Setting, frames: pd.DataFrame) -> ZoneSetting:
+def _with_zone(setting: Setting, frames: pd.DataFrame, bench: Bench) -> ZoneSetting:
     """Work out the zone of a setting as those of the frames were: same lens, same criterion."""
-    focal_mm, coc_mm = (float(frames[name].median()) for name in ("focal_length_mm", "coc_mm"))
-    zone = sharp_zone(focal_mm, np.array(setting.f_number), np.array(setting.focus_distance_m), coc_mm)
-    return ZoneSetting(
-        setting.f_number, setting.focus_distance_m, float(zone.near_limit_m), float(zone.far_limit_m)
+    number, ring_m, coc_mm = setting.f_number, setting.focus_distance_m, float(frames["coc_mm"].median())
+    zone = sharp_zone(f_number=number, focus_distance_m=ring_m, coc_mm=coc_mm, **bench.lens)
+    return ZoneSetting(number, ring_m, float(zone.near_limit_m), float(zone.far_limit_m))
+
+
+def eye_of(told: LensDecision) -> tuple[float, float, float] | None:
+    """How much blur is borne, with its interval [mm]: by verdicts on sharpness, else by keepers."""
+    own = told.tolerances
+    if own.verdicts >= VERDICTS:
+        return own.sharp_mm, own.sharp_low, own.sharp_high
+    if told.decision.rests_on == "keepers" and own.keepers:
+        return own.keep_mm, own.keep_low, own.keep_high
+    return None
+
+
+def _bench_of(
+    frames: pd.DataFrame, stated: Lens | None, ring_m: tuple[float, ...], told: LensDecision | None
+) -> Bench:
+    """The lens of some frames, with the eye that is known, else the criterion of their zones."""
+    focal_mm, coc_mm, *sides = (
+        float(frames[name].median())
+        for name in ("focal_length_mm", "coc_mm", "sensor_width_mm", "sensor_height_mm")
+    )
+    eye, shift_mm = eye_of(told) if told else None, shifts_in(frames)[0]
+    if eye and eye[2] <= WIDEST * eye[0]:
+        criterion = measured(eye[0], (eye[1], eye[2]))
+    else:
+        criterion = Criterion("of the zones", "criterion of the zones", lambda *_: np.asarray(coc_mm))
+    scale, readings, units = ASSUMED_SCALE, stated.scale if stated else (), ring_unit(ring_m)
+    if readings:
+        with suppress(SettingError):  # which the problems name
+            scale = engraved_for(focal_mm, *np.array([astuple(one) for one in readings]).T)
+    known = shift_mm[np.isfinite(shift_mm)]
+    return Bench(
+        focal_length_mm=focal_mm,
+        sensor=Sensor(*sides),
+        criterion=criterion,
+        units=units,
+        ring_m=ring_m,
+        scale=scale,
+        readings=tuple(
+            f"{format_f_number(one.f_number)} at {format_distance(one.focus_m, units)}" for one in readings
+        ),
+        shift=RingShift(float(np.median(known))) if known.size else None,
     )
 
 
@@ -178,16 +235,11 @@ def _known_of(frames: pd.DataFrame) -> Known:
         frames=len(frames),
         zoned=int(frames["near_limit_m"].notna().sum()),
         measured=int(frames["subject_distance_m"].notna().sum()),
-        judged=int(verdicts(frames).isin(["yes", "no"]).sum()),
+        judged=int(frames["sharp"].isin(["yes", "no"]).sum()),
         marked=len(counted),
         keepers=int(is_keeper(counted).sum()),
         in_zone=int(frames["in_zone"].fillna(False).astype(bool).sum()),
     )
-
-
-def verdicts(table: pd.DataFrame) -> pd.Series:
-    """Verdicts on sharpness: ``yes``, ``no``, ``unsure`` or missing."""
-    return table["sharp"] if "sharp" in table else pd.Series(pd.NA, index=table.index, dtype="str")
 
 
 def named_by_setting(table: pd.DataFrame) -> set[str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from auditor.advice.light_kinds import KindOfLight, scene_at
-from auditor.advice.light_needed import LightNeeded
+from auditor.advice.limits import LightNeeded
 from auditor.optics.lens import Floats
 from auditor.show.words.figures import about
 from auditor.units import format_exposure_time, format_f_number

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -47,18 +48,16 @@ def audit_json(audit: Audit) -> dict[str, Any]:
         "zone_check": json_safe(asdict(audit.zone_check)),
         "without_distances": _rows(audit.unheard),
         "tolerance": _tolerance(audit.tolerance),
-        "causes": json_safe({name: getattr(audit.causes, name) for name in _CAUSES})
-        | {"by_preset": _rows(audit.causes.by_preset)},
+        "causes": _some_of(audit.causes, _CAUSES) | {"by_preset": _rows(audit.causes.by_preset)},
         **_diary(audit.diary),
-        "line_presses": [json_safe({name: getattr(one, name) for name in _LINE}) for one in audit.lines],
+        "flash": _rows(audit.flash),
+        "several_subjects": audit.company,
+        "line_presses": [_some_of(one, _LINE) for one in audit.lines],
         "advice": advice_json(lenses[0], names[1:]) if lenses else None,
         "other_advice": [advice_json(one, tuple(n for n in names if n != one.lens)) for one in lenses[1:]],
         "tuning": tuning_json(lenses[0]) if lenses else None,
-        **_measured(audit),
-        "problems": [
-            {"files": one.all_files} | {name: getattr(one, name) for name in _PROBLEM}
-            for one in audit.problems
-        ],
+        **({} if audit.pictures is None else {"pictures": _some_of(audit.pictures, _PICTURES)}),
+        "problems": [{"files": one.all_files} | _some_of(one, _PROBLEM) for one in audit.problems],
         "remarks": audit.remarks,
     }
 
@@ -70,22 +69,31 @@ _LINE = (
 )  # fmt: skip
 _PROBLEM = ("what", "next", "ignored", "frames")
 _PICTURES = ("detector", "counts", "refused", "only_who_faced_the_camera")
-_TOLERANCE = ("times_handbook", "ceiling", "floor", "steepness", "bursts", "nothing", "flags", "used")
+_TOLERANCE = (
+    "times_handbook",
+    "ceiling",
+    "floor",
+    "steepness",
+    "bursts",
+    "nothing",
+    "flags",
+    "used",
+    "seen_at",
+)
 
 
 def _tolerance(tolerance: Tolerance) -> dict[str, Any]:
     eye, sharp, keep = tolerance.eye, asdict(tolerance.sharp), asdict(tolerance.keep)
-    own: dict[str, Any] = {"blur_mm": eye.blur_mm, "low": eye.low, "high": eye.high}
-    own |= {name: getattr(tolerance, name) for name in _TOLERANCE}
-    own |= {"sharp": sharp | {"verdicts": sharp.pop("count")}, "keep": keep | {"keepers": keep.pop("count")}}
-    told: dict[str, Any] = json_safe(own)
+    told: dict[str, Any] = json_safe({"blur_mm": eye.blur_mm, "low": eye.low, "high": eye.high})
+    told |= _some_of(tolerance, _TOLERANCE)
+    told["sharp"] = json_safe(sharp | {"verdicts": sharp.pop("count")})
+    told["keep"] = json_safe(keep | {"keepers": keep.pop("count")})
     return told | {"by_lens": {lens: _tolerance(fitted) for lens, fitted in tolerance.by_lens.items()}}
 
 
-def _measured(audit: Audit) -> dict[str, Any]:
-    """What pictures told; no key where none was measured."""
-    told = audit.pictures
-    return {} if told is None else {"pictures": json_safe({name: getattr(told, name) for name in _PICTURES})}
+def _some_of(found: Any, names: Iterable[str]) -> dict[str, Any]:
+    told: dict[str, Any] = json_safe({name: getattr(found, name) for name in names})
+    return told
 
 
 def _rows(table: pd.DataFrame) -> list[dict[str, Any]]:

@@ -68,16 +68,16 @@ def _cause_rows(audit: Audit, shown: pd.DataFrame) -> list[dict[str, Any]]:
     """Frames not kept of each preset shown, by cause; none where the curve does not carry."""
     if not audit.tolerance.carries:
         return []
-    own = audit.causes.by_preset.set_index("preset")
+    own = audit.causes.by_preset.set_index("preset").to_dict("index")
     return [
         {
             "preset": row.preset,
             "lens": row.lens,
-            "not_kept": own.loc[row.preset, "not_kept"],
-            "causes": [tuple(own.loc[row.preset, [c, f"{c}_low", f"{c}_high"]]) for c in CAUSES],
+            "not_kept": lost["not_kept"],
+            "causes": [(lost[name], lost[f"{name}_low"], lost[f"{name}_high"]) for name in CAUSES],
         }
         for row in shown.itertuples()
-        if row.preset in own.index
+        if (lost := own.get(row.preset)) is not None
     ]
 
 

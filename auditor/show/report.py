@@ -6,6 +6,7 @@ import base64
 import hashlib
 import re
 from collections.abc import Callable, Mapping
+from functools import cache
 from importlib import import_module
 from pathlib import Path
 from typing import Any
@@ -21,14 +22,14 @@ from auditor.show.page.hero import draw_hero, legend
 from auditor.show.page.model import LensView, Said, said
 from auditor.show.page.view import lens_views
 from auditor.show.page_tables import page_tables
-from auditor.show.words import captions, figures, presets, tolerance, walk
+from auditor.show.words import captions, figures, tolerance, walk
 from auditor.text import printable, printable_lines
 from auditor.units import format_distance
 
 # The rooms of words from which the templates take sentences.
 WORDS = (
-    "causes", "comparisons", "distances", "fallout", "line", "met", "method", "pictures", "presets",
-    "sessions", "tolerance", "walk", "zone_check",
+    "captions", "causes", "comparisons", "distances", "fallout", "line", "met", "method", "pictures",
+    "presets", "sessions", "tolerance", "walk", "zone_check",
 )  # fmt: skip
 
 PICTURES = ("hundred", "key", "line", "over_time", "rates", "session")  # of plots, drawn by templates
@@ -50,28 +51,6 @@ def build_report(
     held = dict(thumbnails or {})
     lines = frame_lines(audit, rows_shown(lenses, audit), folder, held)
     environment = page_environment()
-    environment.globals |= {
-        "both": both,
-        "units": in_both,
-        "distance": lambda distance_m: both(lambda units: format_distance(distance_m, units)),
-        "span": lambda low, high: both(lambda units: figures.distance_span(low, high, units)),
-        "label": lambda row: both(lambda units: presets.preset_label(row, units)),
-        "zone": lambda row: both(
-            lambda units: figures.zone(row.near_limit_m, row.far_limit_m, row.focus_distance_m, units)
-        ),
-        "draw_hero": draw_hero,
-        **{f"draw_{name}": getattr(plots, f"draw_{name}") for name in PICTURES},
-        "legend": legend,
-        "figures": figures,
-        "words": {name: import_module(f"auditor.show.words.{name}") for name in WORDS},
-    }
-    environment.filters |= {
-        "percent": lambda rate: tied(figures.percent(rate)),
-        "tied": tied,
-        "whole": figures.whole,
-        "key": lambda number: f"{number:.5g}",  # to sort by
-        "shown": printable,
-    }
     script = environment.get_template("page.js").render()
     curve = blur_picture(audit.tolerance)
     page = environment.get_template("report.html").render(
@@ -91,15 +70,34 @@ def build_report(
     return printable_lines(page)
 
 
+@cache
 def page_environment() -> Environment:
     """The templates of page and sheet; what a template names must be there."""
-    return Environment(
+    environment = Environment(
         loader=PackageLoader("auditor.show"),
         autoescape=True,
         trim_blocks=True,
         lstrip_blocks=True,
         undefined=StrictUndefined,
     )
+    environment.globals |= {
+        "both": both,
+        "units": in_both,
+        "format_distance": format_distance,
+        "draw_hero": draw_hero,
+        **{f"draw_{name}": getattr(plots, f"draw_{name}") for name in PICTURES},
+        "legend": legend,
+        "figures": figures,
+        "words": {name: import_module(f"auditor.show.words.{name}") for name in WORDS},
+    }
+    environment.filters |= {
+        "percent": lambda rate: tied(figures.percent(rate)),
+        "tied": tied,
+        "whole": figures.whole,
+        "key": lambda number: f"{number:.5g}",  # to sort by
+        "shown": printable,
+    }
+    return environment
 
 
 def hash_of(text: str) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import pandas as pd
 from rich.console import Console
@@ -43,6 +43,7 @@ def show_answer(
     _row(out, "Instead", said.instead)
     _row(out, "Blur", said.blur)
     _row(out, "Next walk", said.walk)
+    _row(out, "Scale", said.scale)
     _row(out, "How sure", " ".join(said.sure))
     if said.step.sentence:
         helps = said.step.sentence[0].lower() + said.step.sentence[1:]
@@ -95,22 +96,18 @@ def _row(out: Console, label: str, text: str) -> None:
 def chart(chip: Chip, units: str) -> list[str]:
     """Draw one chip with characters, at most 60 columns wide: limits, zone, frames kept and not, the ring."""
     near, far = _cell(chip.near_at), _cell(chip.far_at)
-    limits, ring, numbers = (_Line(_CELLS) for _ in range(3))
-    limits.put(chip.near.in_units(units), near, centre=True)
-    limits.put(chip.far.in_units(units), far, centre=True)
-    zone = " " * near + "█" * max(far - near, 1)
-    ring.fill("─")
-    for one in chip.engravings:
-        ring.put("▲" if one.in_use else "┴", _cell(one.at))
-    for one in sorted(chip.engravings, key=lambda one: not one.in_use):
-        numbers.put(one.label, _cell(one.at), centre=True)
+    limits = _beside_each_other([(chip.near.in_units(units), near), (chip.far.in_units(units), far)])
+    rows = [("", limits), ("sharp", " " * near + "█" * max(far - near, 1))]
     counts = {name: _counts(chip, kept) for name, kept in (("kept", True), ("not", False), ("frames", None))}
     tallest = max(map(max, counts.values()))
-    rows = [("", limits.text), ("sharp", zone)]
     for name, cells in counts.items():
         if any(cells):
             rows.append((name, "".join(_BARS[-(-8 * count // tallest)] for count in cells)))
-    rows += [("ring", ring.text), ("", numbers.text)]
+    marks, ring = sorted(chip.engravings, key=lambda one: not one.in_use), ["─"] * _CELLS
+    for one in reversed(marks):
+        ring[_cell(one.at)] = "▲" if one.in_use else "┴"
+    numbers = _beside_each_other([(one.label, _cell(one.at)) for one in marks])
+    rows += [("ring", "".join(ring)), ("", numbers)]
     return [f"{name:<{_SIDE}}{text}".rstrip() for name, text in rows]
 
 
@@ -126,25 +123,11 @@ def _counts(chip: Chip, kept: bool | None) -> list[int]:
     return cells
 
 
-class _Line:
-    """A line of cells in which nothing is written over another word."""
-
-    def __init__(self, cells: int) -> None:
-        self._cells = [" "] * cells
-        self._taken = [False] * (cells + 2)
-
-    @property
-    def text(self) -> str:
-        return "".join(self._cells)
-
-    def fill(self, sign: str) -> None:
-        self._cells = [sign] * len(self._cells)
-
-    def put(self, word: str, at: int, *, centre: bool = False) -> None:
-        """Write a word at, or around, a cell; not at all where that touches another."""
-        start = min(max(at - len(word) // 2 if centre else at, 0), len(self._cells) - len(word))
-        beside = 1 if centre else 0
-        if any(self._taken[max(start - beside, 0) : start + len(word) + beside]):
-            return
-        for place, sign in enumerate(word, start):
-            self._cells[place], self._taken[place] = sign, True
+def _beside_each_other(words: Iterable[tuple[str, int]]) -> str:
+    """Write words around their cells in one line; none where it would touch one before it."""
+    line = [" "] * _CELLS
+    for word, at in words:
+        start = min(max(at - len(word) // 2, 0), _CELLS - len(word))
+        if not "".join(line[max(start - 1, 0) : start + len(word) + 1]).strip():
+            line[start : start + len(word)] = word
+    return "".join(line)

@@ -161,7 +161,7 @@ def _drawn(
         "sensor": None if frame["sensor_source"] == "assumed" else sides,
         "stratum": setting["name"] if setting else None,
         "setting": setting,
-        "proposals": [asdict(proposal) for proposal in facts.proposals.get(row, ())],
+        "proposals": list(facts.proposals.get(row, ())),
     }
 
 

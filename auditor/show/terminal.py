@@ -34,7 +34,6 @@ from auditor.show.words.method import CAUTION
 from auditor.text import printable_lines
 
 WIDEST = 100
-BAR_CELLS = 12
 PROBLEMS_SHOWN = 8
 
 
@@ -102,25 +101,6 @@ def progress_on_stderr(what: str = "Reading") -> Iterator[Stages]:
         yield stages
 
 
-def share_bar(low: float, rate: float, high: float) -> str:
-    """Draw a rate between 0 and 1 with its interval as a short bar of characters.
-
-    >>> share_bar(0.2, 0.5, 0.8)
-    '··━━━━●━━━··'
-    """
-    if math.isnan(rate):
-        return " " * BAR_CELLS
-    cells = ["·"] * BAR_CELLS
-
-    def cell(share: float) -> int:
-        return min(BAR_CELLS - 1, int(share * BAR_CELLS))
-
-    for position in range(cell(low), cell(high) + 1):
-        cells[position] = "━"
-    cells[cell(rate)] = "●"
-    return "".join(cells)
-
-
 def show_audit(
     audit: Audit, views: Sequence[LensView], out: Console, report: str = "", *, full: bool = False
 ) -> None:
@@ -172,12 +152,21 @@ def show_settings(view: LensView, out: Console) -> None:
             *(Column(name, priority) for priority, name in enumerate(names, 1)),
         ]
         rows = [
-            [stop, *("" if math.isnan(share) else f"{100 * share:.0f}{'*' * now}" for share, now, _ in cells)]
+            [
+                stop,
+                *(
+                    ""
+                    if math.isnan(cell.share)
+                    else f"{100 * cell.share:.0f}{'*' * cell.now}{'=' * cell.alike}"
+                    for cell in cells
+                ),
+            ]
             for stop, cells in zip(one.stops, one.cells, strict=True)
         ]
         light = f", {one.light}" if one.light else ""
         whom = "passers" if one.of_passers else "subjects you pressed at"
-        print_table(out, f"Sharp of 100 {whom}, stop by ring{light} (* now)", columns, rows)
+        key = "* now, = as good as the best" if one.has_region else "* now"
+        print_table(out, f"Sharp of 100 {whom}, stop by ring{light} ({key})", columns, rows)
     out.print(Text(CAUTION))
 
 
@@ -187,7 +176,7 @@ def show_presets(audit: Audit, out: Console) -> None:
         return
     columns = [
         Column("preset", left=True), Column("sharp zone", 3, left=True), Column("kept"),
-        Column("interval", 1), Column("presses", 2), Column("0 … 100 %", 5, left=True), Column("frames", 4),
+        Column("interval", 1), Column("presses", 2), Column("frames", 4),
     ]  # fmt: skip
     rows = [
         [
@@ -196,7 +185,6 @@ def show_presets(audit: Audit, out: Console) -> None:
             percent(row.hit_rate),
             interval(row.low, row.high),
             f"{row.hits} of {row.bursts}",
-            share_bar(row.low, row.hit_rate, row.high),
             f"{row.keepers} of {row.frames}",
         ]
         for row in pool_small(audit.presets, audit.table, audit.settings.confidence).itertuples()

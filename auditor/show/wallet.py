@@ -52,6 +52,7 @@ class WalletCard:
     now_row: int = -1  # cell of the table that is set
     now_column: int = -1
     eye: str = ""  # how strict it is; empty where nobody knows
+    scale: str = ""  # how to read the engraved scale
 
 
 def wallet_bytes(cards: Sequence[WalletCard], suffix: str, paper: Paper = "wallet") -> bytes:
@@ -139,7 +140,7 @@ def _front(ax: Axes, card: WalletCard, x: float, y: float) -> None:
 def _back(ax: Axes, card: WalletCard, x: float, y: float) -> None:
     room, left, right = WIDTH - 2 * EDGE, x + EDGE, x + WIDTH - EDGE
     table = card.back
-    unit = "metres" if table.units == "m" else "feet"
+    unit = "metres" if table.bench.units == "m" else "feet"
     _fitted(ax, left, y + 6.2, f"{card.lens}: sharp from – to, in {unit}", 7.2, room, weight="bold")
     rings, stops = (
         _shown(len(table.ring_m), card.now_row, MOST_RINGS),
@@ -165,8 +166,9 @@ def _back(ax: Axes, card: WalletCard, x: float, y: float) -> None:
         number = format_f_number(float(table.f_numbers[column]))
         _text(ax, left, y + 14.8 + height * (line + 0.6), number, 7, weight="bold")
     ax.plot([left, right], [y + 42.6] * 2, color=INK, lw=0.5)
-    _fitted(ax, left, y + 45.6, f"Counted with {table.note}.", 5.5, room, color=MUTED)
-    _fitted(ax, left, y + 49, card.eye, 5.5, room, color=MUTED)
+    below = (f"Counted with {table.note}.", card.eye, card.scale)
+    for line, text in enumerate(text for text in below if text):
+        _fitted(ax, left, y + 45.4 + 3 * line, text, 5.5, room, color=MUTED)
 
 
 def _span(near: str, far: str) -> str:

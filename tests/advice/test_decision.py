@@ -5,16 +5,17 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.stats import binom
 from worlds.people import World, draw_archive
 
 from auditor.advice.at_another_stop import light_answers
-from auditor.advice.decide import decide
+from auditor.advice.decide import _worth_of_walk, decide
 from auditor.advice.decision import Circumstances, decide_by_rule
 from auditor.advice.follow_ring import presses_follow_ring
-from auditor.advice.gate import check_gate
+from auditor.advice.gate import _two_sided, check_gate
 from auditor.advice.lens_decision import WalkWorth
-from auditor.advice.next_walk import plan_walk
-from auditor.advice.paired import Paired, chance_above, compare_settings
+from auditor.advice.next_walk import _name, plan_walk
+from auditor.advice.paired import Paired, Setting, chance_above, compare_settings
 from auditor.advice.ring_settings import settings_on_ring
 from auditor.evidence.blur_tolerance import fit_tolerances
 from auditor.evidence.level import fit_level, session_counts
@@ -68,6 +69,28 @@ def test_the_first_rule_that_holds_decides(comparison, known, kind, why):
     assert (decision.gate == "closed") == known.get("gate_closed", False)
 
 
+def test_what_knowing_all_would_bring_by_hand():
+    """Of two equally likely states the best shares are 0.5 and 0.8, in the mean 0.65: 30 % over 0.5."""
+    unsure = paired([0.57, 0.50], 0.50, sd=0.1)
+    draws = np.array([[0.5, 0.3], [0.4, 0.8]])
+    two = replace(unsure, draws=draws, share=draws.mean(axis=1), now=0.5, now_draws=np.array([0.5, 0.5]))
+    decision = decide_by_rule(unsure, KNOWN)
+    assert _worth_of_walk(two, decision, flagged=False) == WalkWorth("compare", pytest.approx(0.3))
+    as_good = replace(two, draws=np.full((2, 2), 0.5))
+    assert _worth_of_walk(as_good, decision, flagged=False) == WalkWorth("nothing", pytest.approx(0.0))
+    assert _worth_of_walk(two, decision, flagged=True).purpose == "anyone"
+
+
+@pytest.mark.parametrize(
+    ("counted", "total", "chance"), [(3, 60, 0.2), (12, 60, 0.2), (25, 60, 0.2), (0, 9, 0.1)]
+)
+def test_the_gates_p_value_is_the_mid_p_of_the_binomial(counted, total, chance):
+    """Lancaster (1961), Biometrika 48:291: half of what equals the count goes to each tail."""
+    at = binom.pmf(counted, total, chance) / 2
+    tails = binom.cdf(counted - 1, total, chance) + at, binom.sf(counted, total, chance) + at
+    assert _two_sided(counted, total, np.array([chance])) == pytest.approx(min(1.0, 2 * min(tails)))
+
+
 def test_the_latitude_names_what_cannot_be_told_apart_best_first():
     decision = decide_by_rule(paired([0.74, 0.80, 0.79, 0.50], 0.79), KNOWN)
     assert [s.focus_distance_m for s in decision.latitude] == [3.0, 4.0]
@@ -95,6 +118,12 @@ def test_settings_stand_on_the_ring_in_the_unit_in_use_and_within_the_stops_used
     assert set(ring) == {1.0, 2.2, np.inf}
 
 
+def test_engravings_within_four_focal_lengths_are_left_out():
+    frames = pd.DataFrame({"f_number": [8.0], "focal_length_mm": [135.0]})
+    lens = Lens("lens A", 135.0, ring_m=(0.5, 0.54, 0.55, 1.0, np.inf))
+    assert set(settings_on_ring(frames, lens, Settings())[1]) == {0.55, 1.0, np.inf}
+
+
 def test_few_subjects_and_no_frames_are_told_apart():
     archive = draw_archive(1, World(distances=0))
     lens = decide(archive.table, (), Settings()).lenses[0]
@@ -113,31 +142,45 @@ def test_the_gate_closes_where_counts_clash():
 
     tolerance = fit_tolerances(measured_subjects(table, Settings()), 1.32)[0]
 
-    def clashes(changed):
+    def gates(changed):
         subjects = measured_subjects(changed, Settings())
-        gates = check_gate(changed, subjects, tolerance, fit_level(*session_counts(changed)), 1.32)
-        return [gate.clashes for gate in gates]
+        return check_gate(changed, subjects, tolerance, fit_level(*session_counts(changed)), 1.32)
 
-    assert not any(clashes(table))
+    found = gates(table)
+    assert not any(gate.clashes for gate in found)
+    both = [gate for gate in found if gate.by == "keepers"]
+    assert sum(gate.predicted for gate in both) == pytest.approx(sum(gate.counted for gate in both))
     table.loc[first, "focus_distance_m"] = 0.5
-    assert any(clashes(table))
+    found = gates(table)
+    assert any(gate.clashes for gate in found)
+    near = next(gate for gate in found if gate.by == "keepers" and gate.preset == table["preset"].iloc[0])
+    assert near.predicted < 0.3 * near.counted, "at half a metre hardly any would be sharp enough"
 
 
 def test_presses_that_follow_the_ring_are_flagged():
     def flagged(presses):
         tables = [draw_archive(seed, World(presses=presses)).table for seed in range(1, 13)]
-        return sum(bool(presses_follow_ring(measured_subjects(one, Settings())).follow) for one in tables)
+        return sum(bool(presses_follow_ring(measured_subjects(one, Settings()))) for one in tables)
 
     assert flagged("zone") >= 6
     assert flagged("all") <= 2
     one = measured_subjects(draw_archive(1, World(presets=1)).table, Settings())
-    assert presses_follow_ring(one).follow is None
+    assert presses_follow_ring(one) is None
+
+
+def test_a_ring_takes_part_from_five_presses_on():
+    two = measured_subjects(draw_archive(1, World(presets=2)).table, Settings())
+    two = replace(two, hit=np.zeros(len(two), dtype=bool))
+    first, second = (np.flatnonzero(two.preset == code) for code in (0, 1))
+    for count, known in ((5, True), (4, False)):
+        few = two.chosen(np.concatenate([first[:9], second[:count]]))
+        assert (presses_follow_ring(few).follow is not None) == known, count
 
 
 @pytest.mark.slow
 def test_distances_that_follow_the_ring_change_nothing_alone():
     lens = decide(draw_archive(4, World(presses="zone")).table, (), Settings()).lenses[0]
-    assert lens.follow.follow
+    assert lens.subjects.presses_follow_ring
     assert "presses_follow_ring" in lens.flags
     assert lens.walk_worth.purpose == "anyone"
     for decision in (lens.decision, *(one.decision for one in lens.situations)):
@@ -176,6 +219,23 @@ def test_the_same_table_gives_the_same_decision():
     )
 
 
+@pytest.mark.parametrize(
+    ("other", "same"),
+    [
+        ((8.0, 2.5), True),
+        ((8.1, 2.55), True),
+        ((8.0, 3.0), False),
+        ((5.6, 2.5), False),
+        ((8.0, np.inf), False),
+    ],
+)
+def test_a_setting_has_a_presets_name_only_where_both_its_numbers_are_its_own(other, same):
+    frames = pd.DataFrame(
+        {"focal_length_mm": [28.0], "preset": ["arcade"], "f_number": [8.0], "focus_distance_m": [2.5]}
+    )
+    assert (_name(frames, 28.0, Setting(*other)) == "arcade") == same
+
+
 @pytest.mark.slow
 def test_the_next_walk_adds_up_and_uses_the_names_that_presets_have():
     table = draw_archive(4, World(presses="zone")).table
@@ -199,6 +259,11 @@ def test_optics_speak_without_any_mark():
     table = draw_archive(3, World(frames=600, distances=200)).table
     marked = decide(table, [], Settings()).lenses[0]
     unmarked = decide(table.assign(counted_as="left out", keeper=None), [], Settings()).lenses[0]
+    used = table["preset"].value_counts().index.tolist()
+    assert [one.preset for one in marked.situations if one.preset is not None] == used
+    lights = [one for one in marked.situations if one.light is not None]
+    assert len(lights) > 1
+    assert sum(one.subjects.n for one in lights) <= marked.measured
     assert unmarked.subjects.n >= marked.subjects.n
     assert unmarked.subjects.share_now == pytest.approx(marked.subjects.share_now, abs=0.12)
     assert unmarked.next_walk is None

@@ -105,6 +105,15 @@ def test_a_shifted_ring_is_planned_by_where_its_marks_focus(line):
     np.testing.assert_allclose(shifted.near_limit_m, plain.near_limit_m, rtol=1e-6)
 
 
+def test_a_line_is_covered_only_where_its_leeway_lies_inside_on_both_sides():
+    """50 mm at f/4, ring on 5 m, 0.03 mm: sharp from 4.0 to 6.6 m by defocus alone."""
+    for before, after, covered in ((0.5, 1.0, True), (1.5, 1.0, False), (0.5, 2.0, False), (1.5, 2.0, False)):
+        plan = plan_line(50, Line(5.0, 0.3, before, after), COC, [Place(5.0)], [4])
+        assert plan.covers.tolist() == [covered], (before, after)
+        assert (plan.near_limit_m[0] <= 5.0 - before) == (before == 0.5)
+        assert (plan.far_limit_m[0] >= 5.0 + after) == (after == 1.0)
+
+
 def test_of_places_that_do_alike_the_one_nearest_the_line_is_taken():
     plan = plan_line(28, Line(5.0, 0.05), COC, RING, [8])
     assert float(plan.focus_distance_m[0]) == 5.0
@@ -233,6 +242,11 @@ def test_which_wish_to_give_up_and_what_it_brings():
     taken = replace(line, iso_max=6400, before_m=0.5, after_m=1.0)
     again = {one.wish: one.line for one in concessions(50, taken, COC, RING, [1.4, 2.0])}
     assert (again["leeway"].before_m, again["leeway"].after_m) == (0.25, 0.5)
+
+
+def test_a_wish_that_brings_nothing_is_not_given_up():
+    assert plan_line(50, Line(5.0, 0.05), COC, RING, [8]).probability_inside[0] > 0.999
+    assert concessions(50, Line(5.0, 0.05), COC, RING, [8]) == ()
 
 
 def test_a_longer_time_than_movement_asks_for_and_too_little_light():

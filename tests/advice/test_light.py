@@ -8,8 +8,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from auditor.advice.light_kinds import KINDS, kind_index, read_kind, scene_at
-from auditor.advice.light_needed import light_needed
-from auditor.advice.limits import Limits, find_limits
+from auditor.advice.limits import Limits, find_limits, light_needed
 from auditor.errors import UnitError
 from auditor.optics.exposure import exposure_value, nominal_shutter_s
 from auditor.settings import Settings
@@ -93,7 +92,6 @@ def test_limits_that_were_stated_are_taken(archive):
     stated = Settings(iso_max=3200, wanted_shutter_s=1 / 250, slowest_shutter_s=1 / 60)
     found = find_limits(archive(), stated)
     assert (found.iso_max, found.wanted_shutter_s, found.slowest_shutter_s) == (3200, 1 / 250, 1 / 60)
-    assert found.inferred == found.assumed == ()
 
 
 def test_limits_are_read_off_the_exposures(archive):
@@ -102,19 +100,26 @@ def test_limits_are_read_off_the_exposures(archive):
     time[:40], iso[:40] = 1 / 200, 6400.0  # dim: longer at the highest ISO
     time[40:80], iso[40:80] = 1 / 1000, 200.0  # bright: shorter at the lowest
     found = find_limits(archive(n, exposure_time_s=time, iso=iso), Settings())
-    assert found == Limits(200, 6400, 1 / 500, 1 / 200, ("iso_max", "wanted_shutter", "slowest_shutter"))
+    assert found == Limits(200, 6400, 1 / 500, 1 / 200)
 
 
-def test_a_limit_that_was_never_reached_is_assumed_and_said_so(archive):
+@pytest.mark.parametrize(("bright", "lowest"), [(2, 250.0), (1, 100.0)])
+def test_two_frames_in_bright_light_show_the_least_sensitivity_and_one_is_chance(archive, bright, lowest):
+    time, iso = np.full(20, 1 / 500), np.full(20, 800.0)
+    time[:bright], iso[:bright] = 1 / 2000, [200.0, 300.0][:bright]
+    iso[-5:] = 3200.0
+    assert find_limits(archive(20, exposure_time_s=time, iso=iso), Settings()).iso_min == lowest
+
+
+def test_a_limit_that_was_never_reached_is_the_usual_one(archive):
     found = find_limits(archive(), Settings())  # always 1/500 s, ISO 800 to 3200
-    assert found.assumed == ("slowest_shutter",)
     assert found.slowest_shutter_s == 1 / 125
     assert found.iso_min == 100  # ISO 800 was the least called for, not the least there is
 
 
-def test_without_exposures_every_limit_is_assumed(archive):
+def test_without_exposures_every_limit_is_the_usual_one(archive):
     found = find_limits(archive(exposure_time_s=np.nan, iso=np.nan), Settings())
-    assert set(found.assumed) == {"iso_max", "wanted_shutter", "slowest_shutter"}
+    assert found == Limits(100, 6400, 1 / 250, 1 / 125)
 
 
 def test_light_needed_for_a_plan():

@@ -7,12 +7,12 @@ import pytest
 from worlds.people import HANDBOOK_MM, World, blur_mm, draw_archive
 
 from auditor.advice.at_another_stop import LightAnswer, light_answers, times_at
-from auditor.advice.by_stop import best_by_stop, lost_to_causes
 from auditor.advice.paired import Setting, compare_settings, tried_there
-from auditor.advice.valued import value_settings
+from auditor.advice.valued import best_by_stop, lost_to_causes, value_settings
 from auditor.evidence.blur_tolerance import DRAWS, fit_tolerances
 from auditor.evidence.level import fit_level
 from auditor.evidence.subjects import measured_subjects
+from auditor.optics.ring_check import true_focus_m
 from auditor.settings import Settings
 
 STOPS = np.array([4.0, 5.6, 8.0, 8.0, 11.0])
@@ -140,6 +140,22 @@ def test_a_zone_where_nobody_was_met_is_not_tried(exact):
     assert tried.tolist() == [True, False, False]
 
 
+def test_a_hit_rate_has_the_errors_of_the_level_and_of_the_gain(exact):
+    """In logarithms, by root of squares; a gain of 1 that is known exactly leaves the level's."""
+    subjects, known = exact
+    level = fit_level([30, 25, 40, 35], [300, 280, 310, 320])
+    paired = compare_settings(subjects, known, np.array([8.0, 5.6]), np.array([2.5, 3.0]), AS_IS, 0.0)
+    exactly = replace(
+        paired, gain=np.array([1.0, 1.5]), gain_low=np.array([1.0, 1.2]), gain_high=np.array([1.0, 1.9])
+    )
+    valued = value_settings(paired, exactly, level, subjects, AS_IS[0], 0.03, 0.95)
+    by_stop = {one.f_number: one for one in valued}
+    for number, gain, of_gain in ((8.0, 1.0, 0.0), (5.6, 1.5, np.log(1.9 / 1.2) / 2)):
+        reach = np.hypot(np.log(level.high / level.low) / 2, of_gain)
+        assert by_stop[number].expected_hit_rate == pytest.approx(gain * level.rate)
+        assert np.log(by_stop[number].high / by_stop[number].low) / 2 == pytest.approx(reach)
+
+
 def test_the_losses_of_a_stop_add_up_and_go_where_they_come_from(exact):
     subjects, known = exact
     walking = replace(known, walking=np.ones(DRAWS), kappa=np.full(DRAWS, 4.0))
@@ -170,3 +186,25 @@ def test_shares_kept_follow_the_other_eye_and_never_fall_below_the_floor(exact):
     larger = compare_settings(subjects, replace(known, log_sharp=eyes.log_keep), *args[2:])
     assert kept.share == pytest.approx(0.2 + 0.8 * larger.share, abs=1e-6)
     assert (kept.share > sharp.share).all()
+
+
+def test_on_a_shifted_ring_marks_do_what_their_true_distances_do(exact):
+    """A mark stands for where it focuses: with it the subjects, the zones and the losses are the same."""
+    subjects, known = exact
+    focal, shift = float(subjects.focal_length_mm[0]), -0.06
+    subjects = subjects.chosen(subjects.focal_length_mm == focal)
+    marks = np.array([1.5, 2.0, 2.5, 3.0, 5.0])
+    true = true_focus_m(marks, focal, shift)
+    own = true_focus_m(subjects.focus_distance_m, focal, -shift)
+    shifted = replace(subjects, focus_distance_m=own, shift_mm=np.full(len(subjects), shift))
+    plain = compare_settings(subjects, known, STOPS, true, AS_IS, 0.0)
+    by_marks = compare_settings(shifted, known, STOPS, marks, AS_IS, 0.0)
+    for name in ("share", "now", "gain"):
+        assert getattr(by_marks, name) == pytest.approx(getattr(plain, name), rel=1e-4), name
+    assert by_marks.tried.tolist() == plain.tried.tolist()
+    assert compare_settings(shifted, known, STOPS, true, AS_IS, 0.0).share != pytest.approx(
+        plain.share, rel=0.01
+    )
+    times = np.full(len(subjects), 1 / 500)
+    lost = lost_to_causes(shifted, known, 8.0, 2.0, times, 1.32)
+    assert lost == pytest.approx(lost_to_causes(subjects, known, 8.0, float(true[1]), times, 1.32), rel=1e-4)

@@ -83,7 +83,7 @@ def seen(world: World, seed: int) -> dict:
         "worse_passer": told is not None and told["sharp_passer"] < habit["sharp_passer"],
         "promised": d.gain_ratio - 1,
         "true": told["sharp_press"] / habit["sharp_press"] - 1 if told else np.nan,
-        "flagged": bool(lens.follow.follow),
+        "flagged": bool(lens.subjects.presses_follow_ring),
         "share_held": statement.low <= shown[share] <= statement.high,
         "now_held": statement.now_low <= habit["sharp_press"] <= statement.now_high,
         "stays_wrongly": d.kind in ("keep", "latitude")

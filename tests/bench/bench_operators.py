@@ -50,7 +50,16 @@ BROKEN: dict[type[ast.AST], list[type[ast.AST]]] = {
     ast.In: [ast.NotIn], ast.NotIn: [ast.In], ast.And: [ast.Or], ast.Or: [ast.And],
 }  # fmt: skip
 # Module and change as they are printed, and why no input can show it.
-EQUIVALENT: dict[tuple[str, str], str] = {}
+_AS_UNKNOWN = "only whether it is unknown counts, or adds nothing to a known number"
+_SYMMETRIC = "what is drawn or averaged lies alike on both sides of nought"
+EQUIVALENT = {
+    ("auditor/optics/combined.py", "blur.squared(least) + allowed -> Sub"): _AS_UNKNOWN,
+    ("auditor/optics/sensors.py", "coc + 0 * diagonal -> Sub"): _AS_UNKNOWN,
+    ("auditor/optics/sensors.py", "0 * diagonal -> Div"): _AS_UNKNOWN,
+    ("auditor/advice/fixed_line.py", "along > 1e-09 -> GtE"): "no speed is that number to the last digit",
+    ("auditor/advice/fixed_line.py", "far + nearer -> Sub"): _SYMMETRIC,
+    ("auditor/advice/paired.py", "ratio * np.exp(MODEL_SD * rng.standard_normal(d)) -> Div"): _SYMMETRIC,
+}
 
 
 @dataclass(frozen=True)

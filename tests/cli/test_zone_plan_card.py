@@ -148,6 +148,17 @@ def test_plan_by_tape():
     assert "ring at 3 m" in run(*wish).stdout
 
 
+def test_what_a_flash_has_no_use_for_is_refused():
+    flash = ("plan", "--focal-length", "35mm", "--guide-number", "32m")
+    assert "--iso alone" in run(*flash, "--light", "sun", code=2).stderr
+    assert (
+        "no"
+        in run("plan", "--focal-length", "35mm", "--near", "2m", "--far", "4m", "--iso", "400", code=2).stderr
+    )
+    assert "--guide-number" in run(*CARD, "--iso", "400", code=2).stderr
+    assert run(*flash).stdout == run(*flash, "--iso", "100").stdout
+
+
 @pytest.mark.parametrize(
     "wish", [("--subjects", "2m,4m"), ("--line", "3m", "--spread", "20cm"), ("--guide-number", "32m")]
 )

@@ -142,6 +142,7 @@ def test_a_verdict_on_a_small_picture_is_carried_to_the_size_asked_for():
     for shown, times in ((same, 1.0), (same / 2, 0.5)):
         seen = fit_tolerances(measured_subjects(table.assign(sharp_shown_px=shown), Settings()), 1.32)[0]
         assert seen.sharp_mm == pytest.approx(times * plain.sharp_mm, rel=0.04)
+        assert seen.seen_at == pytest.approx(1 / times, rel=1e-3)
     loupe = table.assign(sharp_shown_px=same, sharp_seen="pixels", pixel_width=6000, pixel_height=4000)
     assert measured_subjects(loupe, Settings()).seen_at[0] == pytest.approx(
         2 * 36 / 6000 / HANDBOOK_MM, rel=1e-3

@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
 from numpy.testing import assert_allclose
 from worlds.archives import SPEED_M_S, World, blur_parts_mm, draw_archive, keep_chance
@@ -103,6 +104,20 @@ def test_siblings_of_a_keeper_are_not_blamed_on_blur(archive):
     assert causes.sibling_kept == int(of_hit.sum()) > 0
     named = causes.frames.set_index("file").loc[table.loc[of_hit, "file"], "not_explained_by_blur"]
     assert_allclose(named, 1.0, rtol=1e-12)
+
+
+def test_a_frame_that_was_judged_follows_its_verdict(archive):
+    """Judged sharp: blur explains nothing. Judged soft: all that the curve can lose, whatever the blur."""
+    table, _, tolerance = archive
+    alone = ~table["burst"].isin(table.loc[table["counted_as"] == "keeper", "burst"])
+    rows = table.index[alone & table["blur_mm"].notna()]
+    judged = table.assign(sharp=pd.Series("yes", rows[::2]).reindex(table.index).astype("str"))
+    judged.loc[rows[1::2], "sharp"] = "no"
+    causes = find_causes(count_frames(judged), SETTINGS, tolerance).frames.set_index("file")
+    sharp, soft = (causes.loc[table.loc[some, "file"]] for some in (rows[::2], rows[1::2]))
+    assert_allclose(sharp["not_explained_by_blur"], 1.0, rtol=1e-12)
+    ceiling, floor = tolerance.draws[::10, 2:].T
+    assert_allclose(soft["not_explained_by_blur"], 1 - ((ceiling - floor) / (1 - floor)).mean(), rtol=1e-9)
 
 
 @pytest.mark.slow

@@ -6,8 +6,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from auditor.evidence.company import count_company, held_in_zone
+from auditor.evidence.company import company_by_preset, count_company, held_in_zone
 from auditor.optics.lens import sharp_zone
+from auditor.show.words.fallout import company
 
 FOOT = 0.3048
 
@@ -50,3 +51,21 @@ def test_frames_are_counted_by_what_the_zone_held():
     assert count_company(frames) == {
         "all_in_zone": 1, "only_first_in_zone": 1, "only_others_in_zone": 1, "none_in_zone": 1,
     }  # fmt: skip
+
+
+def test_each_preset_has_its_own_count():
+    frames = pd.DataFrame({
+        "preset": ["table", "table", "gate", "gate", None], "near_limit_m": 1.5, "far_limit_m": 4.0,
+        "subject_distance_m": 2.0, "other_subjects_m": ["3", "5", "3.5", None, "3"],
+    })  # fmt: skip
+    found = company_by_preset(frames)
+    assert list(found) == ["gate", "table"]
+    assert found["table"] == {
+        "all_in_zone": 1, "only_first_in_zone": 1, "only_others_in_zone": 0, "none_in_zone": 0,
+    }  # fmt: skip
+    said = company(count_company(frames.head(4)), found)
+    assert said == (
+        "Of 3 frames with several subjects the zone held all of them in 2 and only the first in 1. "
+        "All of them by preset: gate 1 of 1 and table 1 of 2."
+    )
+    assert company(count_company(frames.tail(2)), {}).count("preset") == 0

@@ -9,6 +9,7 @@ import pytest
 from auditor.evidence.bursts import count_frames
 from auditor.evidence.presets import (
     count_distances,
+    count_flash,
     count_presets,
     count_sessions,
     find_autofocused,
@@ -21,6 +22,7 @@ from auditor.evidence.proportions import wilson
 from auditor.evidence.sharpness import judged_frames
 from auditor.frames import with_columns
 from auditor.optics.rings import USUAL_RING_M
+from auditor.show.words.fallout import flash
 
 START = datetime(2031, 4, 5, 14, 0)
 
@@ -109,14 +111,14 @@ def test_bands_hold_their_lower_edge_and_only_counted_frames_with_a_distance():
     counted = prepared(
         np.arange(6) * 10.0,
         subject_distance_m=[0.9, 1.0, 1.49, 12.0, np.nan, 1.2],
-        counted_as=["keeper"] * 5 + ["left out"],
+        counted_as=["keeper", "keeper", "not kept", "not kept", "keeper", "left out"],
     )
     bands = count_distances(count_frames(counted), judged_frames(counted), 0.95)
     everything = bands[bands["preset"].isna()]
-    assert everything[["from_m", "to_m", "frames"]].to_numpy().tolist() == [
-        [0.0, 1.0, 1.0],
-        [1.0, 1.5, 2.0],
-        [10.0, np.inf, 1.0],
+    assert everything[["from_m", "to_m", "frames", "keepers"]].to_numpy().tolist() == [
+        [0.0, 1.0, 1.0, 1.0],
+        [1.0, 1.5, 2.0, 1.0],
+        [10.0, np.inf, 1.0, 0.0],
     ]
     assert bands["preset"].notna().sum() == 3
 
@@ -153,3 +155,20 @@ def test_sessions_are_counted_in_order():
     sessions = count_sessions(count_frames(counted), 0.95)
     assert sessions["session"].tolist() == [1, 2]
     assert sessions["hits"].tolist() == [1, 1]
+
+
+def test_presses_with_and_without_flash_are_counted_apart_where_both_occur():
+    """Ten presses of one frame each: three with flash, one kept; four without, two kept; three unknown."""
+    marks = ["keeper", "not kept", "not kept", "keeper", "keeper", "not kept", "not kept", "keeper"]
+    fired = pd.array([True] * 3 + [False] * 4 + [None] * 3, dtype="boolean")
+    seen = prepared(list(range(0, 1000, 100)), counted_as=[*marks, "keeper", "not kept"], flash=fired)
+    rates = count_flash(count_frames(seen), 0.95).set_index("flash")
+    assert rates.loc[True, ["hits", "bursts"]].tolist() == [1, 3]
+    assert rates.loc[False, ["hits", "bursts"]].tolist() == [2, 4]
+    assert rates.loc[True, "low"] == pytest.approx(float(wilson(1, 3)[0]), abs=1e-9)
+    said = flash(rates.reset_index())
+    assert said.startswith("With flash 1 of 3 presses held a keeper")
+    assert "without 2 of 4" in said
+    alone = seen.assign(flash=pd.array([True] * 10, dtype="boolean"))
+    assert not len(count_flash(count_frames(alone), 0.95))
+    assert flash(count_flash(count_frames(alone), 0.95)) == ""

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from auditor.evidence.ring_shift import frame_shifts
+from auditor.evidence.ring_shift import frame_shifts, known_shift_mm
 from auditor.evidence.zones import add_zones
 from auditor.frames import with_columns
-from auditor.intake.statements.session import Lens, RingReading
+from auditor.intake.statements.session import Lens, RingReading, ScaleReading
 from auditor.intake.tables import to_csv_text
 from auditor.journey import run_scan
 from auditor.optics.lens import sharp_zone
@@ -99,3 +99,20 @@ def test_a_table_that_only_says_past_infinity_is_not_guessed_at(table):
     shifts, problems = frame_shifts(past, [])
     assert np.isnan(shifts).all()
     assert "1 of 4 frames" in problems[0].what, "a mark at infinity is no wonder"
+
+
+def test_subjects_and_causes_know_the_shift(table):
+    found = add_zones(table, CRITERION, 0.0, frame_shifts(table, [(np.array([0, 1]), lens((2.0, 2.2)))])[0])
+    assert known_shift_mm(found) == pytest.approx([find_shift(50, [2.0], [2.2]).shift_mm] * 3 + [0.0])
+    assert known_shift_mm(table).tolist() == [0.0] * 4
+
+
+@pytest.mark.parametrize(
+    ("reading", "says"), [((8, 2.0, 3.0, 5.0), "near limit"), ((8, 0.15, 0.1, 1.0), "nearer than the lens")]
+)
+def test_a_reading_off_the_scale_that_cannot_be_is_a_problem(table, reading, says):
+    odd = Lens(focal_length_mm=50.0, scale=(ScaleReading(*reading),))
+    _, problems = frame_shifts(table, [(np.arange(3), odd)])
+    assert says in problems[0].what
+    good = Lens(focal_length_mm=50.0, scale=(ScaleReading(8, 3.0, 2.4, 4.1),))
+    assert frame_shifts(table, [(np.arange(3), good)])[1] == ()

@@ -23,6 +23,13 @@ def test_distances_against_plain_quantiles(frame_table):
     assert result.presets["preset"].isna().tolist() == [True, False, False]
 
 
+def test_a_burst_counts_once_however_many_of_its_frames_were_measured(frame_table):
+    """Three bursts of four frames at 2 m, every frame measured, and four lone frames at 5 m: most are far."""
+    near = frame_table(np.zeros(16), burst=[0] * 4 + [1] * 4 + [2] * 4 + [3, 4, 5, 6], preset="a",
+                       subject_distance_m=[2.0] * 12 + [5.0] * 4)  # fmt: skip
+    assert distances_met(count_frames(near)).presets.loc[0, "median_m"] == 5.0
+
+
 def test_the_share_in_the_zone_has_its_n_and_an_interval_that_allows_for_bursts(frame_table):
     inside = np.tile([True, True, True, False, False, False], 20)
     settings = {"preset": "a", "subject_distance_m": np.where(inside, 2.0, 9.0), "in_zone": inside}

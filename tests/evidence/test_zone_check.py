@@ -1,13 +1,14 @@
 """Zone against keepers, and the verdict on the criterion."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
 from auditor.evidence.bursts import count_frames
-from auditor.evidence.tolerance import fit_tolerance
+from auditor.evidence.tolerance import Eye, fit_tolerance
 from auditor.evidence.zone_check import check_zone, odds_ratio, verdict_on
 from auditor.settings import Settings
 
@@ -22,6 +23,19 @@ def zone_table(frame_table, in_kept, in_not, out_kept, out_not, **columns):
 
 def check(table):
     return check_zone(count_frames(table), fit_tolerance(table, Settings()))
+
+
+def test_the_allowance_leaves_the_usual_diffraction_and_motion_out(frame_table):
+    """Of 0.05 mm beside 0.03 mm of diffraction and no motion, 0.04 mm; 0 where nothing is left."""
+    rng = np.random.default_rng(3)
+    table = zone_table(frame_table, 20, 60, 10, 90, diffraction_mm=0.03, motion_mm=np.nan, blur_mm=0.04)
+    plain = fit_tolerance(table, Settings())
+    fitted = replace(plain, used="sharp", sharp=Eye(0.05, 0.02, 0.06, 50), bursts=9, flags=())
+    found = check_zone(count_frames(table), fitted)
+    assert_allclose([found.allowance_mm, found.allowance_low], [0.04, 0.0], atol=1e-12)
+    moving = table.assign(motion_mm=rng.permutation(np.linspace(0.02, 0.04, len(table))))
+    left = check_zone(count_frames(moving), fitted).allowance_mm
+    assert_allclose(left, np.sqrt(0.05**2 - 2 * 0.03**2), rtol=1e-9)
 
 
 # Cornfield's smoking and lung cancer table after Doll & Hill (1950), Br. Med. J. 2:739, men: 647 of 649 cases

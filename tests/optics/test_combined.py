@@ -66,6 +66,13 @@ def test_nothing_is_sharp_where_movement_takes_all():
     assert np.isnan(zone.near_limit_m).tolist() == [True, False, True]
 
 
+@pytest.mark.parametrize(("speed", "time"), [(-1.3, 0.004), (1.3, -0.004), (np.nan, 0.004), (1.3, np.nan)])
+def test_a_speed_or_time_that_cannot_be_is_unknown_and_not_empty(speed, time):
+    zone = combined_zone(28, 8, 2.5, 0.03, speed_m_s=speed, exposure_time_s=time)
+    assert np.isnan([zone.near_limit_m, zone.far_limit_m, zone.best_distance_m]).all()
+    assert not zone.empty
+
+
 def test_a_pixel_as_large_as_c_leaves_nothing():
     assert combined_zone(28, 8, 2.5, 0.03, pixel_pitch_mm=0.03).empty
     assert not combined_zone(28, 8, 2.5, 0.03, pixel_pitch_mm=0.02).empty

@@ -61,6 +61,12 @@ def test_any_ring_within_the_leeway_covers_and_none_outside(convention):
     assert np.isnan(focus_leeway_m(near, far, 28, 2.8, 0.03, convention)).all()
 
 
+def test_at_either_end_of_its_leeway_a_ring_covers_and_a_hair_beyond_it_does_not():
+    for end, beyond in zip(focus_leeway_m(2.0, 6.0, 28, 8, 0.03), (1 - 1e-6, 1 + 1e-6), strict=True):
+        for ring, covers in ((float(end), True), (float(end) * beyond, False)):
+            assert plan_limits(28, 2.0, 6.0, 0.03, [Place(ring)], [8]).covers.tolist() == [covers], ring
+
+
 def test_limits_that_no_f_number_covers_are_told_apart():
     plan = plan_limits(50, 1.0, np.inf, 0.03, [Place(2.0)], [8, 11, 16])
     assert not plan.covers.any()

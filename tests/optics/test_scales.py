@@ -109,6 +109,20 @@ def test_readings_that_contradict_each_other_are_named():
 
 
 @pytest.mark.parametrize(
+    ("coc_near", "coc_far", "pair"),
+    [
+        ([0.06, 0.01, 0.03], None, (0, 1)),
+        ([0.03, 0.06, 0.01], None, (1, 2)),
+        ([0.03, 0.03, 0.03], [0.03, 0.2, 0.03], (0, 1)),  # a far limit at infinity
+    ],
+)
+def test_the_two_readings_that_contradict_each_other_most_are_named(coc_near, coc_far, pair):
+    near = sharp_zone(50, 8, 2.0, coc_near).near_limit_m
+    far = [np.nan] * 3 if coc_far is None else sharp_zone(50, 8, 2.0, coc_far).far_limit_m
+    assert engraved_for(50, [8] * 3, [2.0] * 3, near, far).contradiction == pair
+
+
+@pytest.mark.parametrize(
     ("ring", "near", "far"), [(2.0, 2.5, 3.0), (2.0, 1.5, 1.8), (2.0, np.nan, 3.0), (2.0, 0.0, 3.0)]
 )
 def test_readings_that_make_no_sense_are_refused(ring, near, far):

@@ -11,6 +11,8 @@ import numpy as np
 import pandas as pd
 import pytest
 from matplotlib.artist import Artist
+from matplotlib.axes import Axes
+from matplotlib.collections import FillBetweenPolyCollection
 from matplotlib.figure import Figure
 
 from auditor.journey import Audit
@@ -27,7 +29,8 @@ def found(parent: Artist, gid: str) -> Artist:
 
 def extents(ax: Artist, gid: str) -> list[list[float]]:
     """Left, bottom, right and top of each bar."""
-    return [list(path.get_extents().extents) for path in found(ax, gid).get_paths()]
+    bars = ax.findobj(lambda part: part.get_gid() == gid, include_self=False)
+    return [[b.get_x(), b.get_y(), b.get_x() + b.get_width(), b.get_y() + b.get_height()] for b in bars]
 
 
 def preset_rows() -> pd.DataFrame:
@@ -47,17 +50,13 @@ def test_preset_chart_puts_dots_ticks_and_intervals_at_the_tables_numbers() -> N
     ax = Figure().add_subplot()
     rows = preset_rows()
     draw_presets(ax, rows, overall=0.3, top=0.75)
-    for place, row in enumerate(rows.itertuples()):
-        for gid, wanted in (
-            ("rate", [row.hit_rate]),
-            ("frames", [row.frame_rate]),
-            ("interval", [row.low, row.high]),
-        ):
-            line = found(ax, f"{gid}-{place}")
-            np.testing.assert_allclose(line.get_xdata(), wanted, rtol=0, atol=1e-12)
-            np.testing.assert_allclose(line.get_ydata(), place, rtol=0, atol=1e-12)
-        assert found(ax, f"label-{place}").get_text() == row.label
-        assert found(ax, f"count-{place}").get_text() == row.count_label
+    for gid, wanted in (("rates", rows["hit_rate"]), ("frames", rows["frame_rate"])):
+        np.testing.assert_allclose(found(ax, gid).get_xdata(), wanted, rtol=0, atol=1e-12)
+        np.testing.assert_allclose(found(ax, gid).get_ydata(), [0, 1, 2], rtol=0, atol=1e-12)
+    for place, ends in enumerate(found(ax, "intervals").get_segments()[:2]):
+        np.testing.assert_allclose(ends[:, 0], rows[["low", "high"]].iloc[place], rtol=0, atol=1e-12)
+    texts = [text.get_text() for text in ax.texts]
+    assert texts[:-1] == [text for row in rows.itertuples() for text in (row.label, row.count_label)]
     np.testing.assert_allclose(found(ax, "overall").get_xdata(), 0.3, rtol=0, atol=1e-12)
     assert ax.get_ylim()[0] > ax.get_ylim()[1], "the first preset is on top"
 
@@ -83,14 +82,19 @@ BARS = pd.DataFrame(
 ENGRAVED = pd.DataFrame({"at_m": [1.0, 2.0, 5.0], "label": ["1", "2", "5 m"]})
 
 
+def zone_ends(ax: Axes) -> list[float]:
+    """Left and right end of the first zone's tint."""
+    (tint,) = ax.findobj(FillBetweenPolyCollection)
+    return [float(end) for end in tint.get_datalim(ax.transData).intervalx]
+
+
 def test_distance_chart_counts_upwards_and_downwards_and_spans_the_zone() -> None:
     ax = Figure().add_subplot()
-    draw_distances([ax], lanes(), BARS, ENGRAVED)
+    draw_distances(ax, lanes(), BARS, ENGRAVED)
     kept, not_kept = (extents(ax, f"{name}_0") for name in ("kept", "not_kept"))
-    np.testing.assert_allclose(kept, [[2.0, 0, 2.344, 5]], rtol=1e-12)  # no bar for no keepers
-    np.testing.assert_allclose(not_kept, [[1.0, -3, 1.172, 0], [2.0, -2, 2.344, 0]], rtol=1e-12)
-    zone = found(ax, "zone_0")
-    np.testing.assert_allclose([zone.get_x(), zone.get_x() + zone.get_width()], [1.4, 9.0], rtol=1e-12)
+    np.testing.assert_allclose(kept, [[2.0, 0, 2.344, 1]], rtol=1e-12)  # no bar for no keepers
+    np.testing.assert_allclose(not_kept, [[1.0, 0, 1.172, -0.6], [2.0, 0, 2.344, -0.4]], rtol=1e-12)
+    assert zone_ends(ax) == pytest.approx([1.4, 9.0])
     focus = found(ax, "focus_0").get_segments()
     np.testing.assert_allclose(focus[0][:, 0], 2.5, rtol=1e-12)
     np.testing.assert_allclose(ax.get_xticks(), ENGRAVED["at_m"], rtol=1e-12)
@@ -99,24 +103,23 @@ def test_distance_chart_counts_upwards_and_downwards_and_spans_the_zone() -> Non
 
 def test_keepers_and_frames_not_kept_differ_without_colour() -> None:
     ax = Figure().add_subplot()
-    draw_distances([ax], lanes(), BARS, ENGRAVED)
-    assert found(ax, "kept_0").get_facecolor()[0, 3] == pytest.approx(1)
-    assert len(found(ax, "not_kept_0").get_facecolor()) == 0, "hollow"
+    draw_distances(ax, lanes(), BARS, ENGRAVED)
+    assert found(ax, "kept_0").get_facecolor()[3] == pytest.approx(1)
+    assert not any(bar.get_facecolor()[3] for bar in ax.patches if bar.get_gid() == "not_kept_0"), "hollow"
 
 
 def test_an_infinite_zone_reaches_the_end_of_the_axis_and_has_one_limit_and_no_ring_mark() -> None:
     ax = Figure().add_subplot()
-    draw_distances([ax], lanes(far_limit_m=np.inf, focus_distance_m=np.inf, far_label="∞"), BARS, ENGRAVED)
-    zone = found(ax, "zone_0")
-    assert zone.get_x() + zone.get_width() == pytest.approx(12.0)
+    draw_distances(ax, lanes(far_limit_m=np.inf, focus_distance_m=np.inf, far_label="∞"), BARS, ENGRAVED)
+    assert zone_ends(ax)[1] == pytest.approx(12.0)
     assert len(found(ax, "limits_0").get_segments()) == 1
     assert not ax.findobj(lambda part: part.get_gid() == "focus_0")
 
 
 def test_lanes_without_frames_still_show_the_zone() -> None:
     ax = Figure().add_subplot()
-    draw_distances([ax], lanes(tallest=1.0), BARS.head(0), ENGRAVED)
-    assert found(ax, "zone_0").get_width() == pytest.approx(7.6)
+    draw_distances(ax, lanes(tallest=1.0), BARS.head(0), ENGRAVED)
+    assert zone_ends(ax) == pytest.approx([1.4, 9.0])
 
 
 @pytest.mark.slow

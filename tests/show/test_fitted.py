@@ -47,6 +47,14 @@ def test_verdicts_speak_where_there_are_thirty() -> None:
     assert "keepers" not in said
 
 
+def test_a_tolerance_learned_at_another_size_says_that_it_is_carried() -> None:
+    judged = {"used": "sharp", "sharp": Eye(0.042, 0.035, 0.05, 60), "times_handbook": 1.4}
+    coarse, fine = (tolerance.finding(tolerated(**judged, seen_at=times)) for times in (2.0, 0.4))
+    assert "pictures shown 2.0 times coarser than the size asked for; the blur is carried to it." in coarse
+    assert "2.5 times finer" in fine
+    assert "carried" not in tolerance.finding(tolerated(**judged, seen_at=1.001))
+
+
 def test_a_tolerance_that_does_not_carry_says_why() -> None:
     unknown = tolerated(bursts=0, flags=("no_distances",))
     assert "cannot be said" in tolerance.finding(unknown)

@@ -6,11 +6,14 @@ import math
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
 import pytest
 
 from auditor.advice.lens_decision import LensDecision
 from auditor.advice.paired import Setting
 from auditor.journey import Audit
+from auditor.optics.scales import engraved_for
+from auditor.optics.sensors import measured, parse_criterion
 from auditor.show.decided import Decided, gather_decision
 from auditor.show.words import next_time
 from auditor.show.words.plain import one_in, times_more
@@ -95,10 +98,22 @@ def test_blur_is_said_with_its_main_cause_and_the_exposure() -> None:
     assert next_time.blur_costs({}, NAN) == ""
 
 
+def test_whose_eye_calls_a_subject_sharp_is_named(told: Decided) -> None:
+    assert told.told is not None
+    own = replace(told.told.decision, rests_on="optics")
+    unknown = replace(told.told, decision=own, tolerances=replace(told.told.tolerances, verdicts=0))
+    assert "were sharp to a usual eye as you set it" in next_time.subjects(unknown)
+    by_marks = replace(unknown, decision=replace(own, rests_on="keepers"))
+    assert "sharp by what you keep" in next_time.subjects(by_marks)
+    judged = replace(unknown, tolerances=replace(unknown.tolerances, verdicts=60))
+    assert "sharp to your eye" in next_time.subjects(judged)
+
+
 def test_distances_on_the_ring_are_written_as_engraved(told: Decided) -> None:
-    feet = (*(foot * 0.3048 for foot in (3, 5, 7, 10, 15)), math.inf)
     now = replace(told.now, focus_distance_m=7 * 0.3048)  # type: ignore[type-var]
-    said = next_time.headline(replace(decided(told, "keep"), ring_m=feet, to_set=now))
+    said = next_time.headline(
+        replace(decided(told, "keep"), bench=replace(told.bench, units="ft"), to_set=now)
+    )
     assert said.endswith("ring on 7 ft")
 
 
@@ -120,3 +135,30 @@ def test_a_tolerance_that_is_hardly_known_or_goes_against_the_optics_is_no_fact(
     assert "hardly known" in next_time.strictness(wide)
     contrary = replace(told, told=replace(told.told, flags=("verdicts_reversed",)))
     assert next_time.strictness(contrary).startswith("The more blur")
+
+
+def test_the_engraved_scale_is_read_for_this_eye(told: Decided) -> None:
+    """sqrt(0.045^2 - Airy^2) over 0.030 mm: a more tolerant eye reads a higher number."""
+    assert told.now is not None
+    one = replace(told.now, f_number=8.0, focus_distance_m=3.0)
+    own = replace(
+        told, to_set=one, motion_mm=0.0, bench=replace(told.bench, criterion=measured(0.045, (0.03, 0.07)))
+    )
+    said = next_time.engraved_scale(own)
+    assert "made for 0.030 mm, assumed): shoot f/8, read f/11." in said
+    assert "not known better yet" in said
+    airy = 2.4393 * 550e-6 * 8
+    assert own.bench.read_range(8.0, 0.0437)[0] == pytest.approx(8 * 0.0437 / 0.030)
+    assert float(own.bench.coc_mm(8.0, np.inf)) == pytest.approx(math.sqrt(0.045**2 - airy**2), rel=1e-6)
+    assert (
+        next_time.engraved_scale(
+            replace(own, bench=replace(told.bench, criterion=parse_criterion("handbook")))
+        )
+        == ""
+    )
+    stated = replace(
+        own.bench, criterion=parse_criterion("0.03mm"), scale=engraved_for(28, [8], [3.0], [1.9], [7.2])
+    )
+    assert "read off it" in next_time.engraved_scale(replace(own, bench=stated))
+    blunt = replace(own.bench, criterion=measured(0.005))
+    assert next_time.engraved_scale(replace(own, bench=blunt)) == "", "diffraction takes all"

@@ -256,6 +256,16 @@ def test_what_the_pictures_told_is_folded_in(walked: Audit) -> None:
     assert "Pictures measured" not in build_report(walked)
 
 
+def test_presses_at_a_line_are_drawn_each_once_where_there_is_one(
+    demo: Audit, demo_page: str, walked_page: str
+) -> None:
+    (one,) = demo.lines
+    part = demo_page.split("At the line")[1].split("</details>")[0]
+    assert part.count("<circle") == len(one.frames)
+    assert f"{one.slower} of {one.timed} frames" in plain(part)
+    assert "At the line" not in walked_page
+
+
 def test_settings_choose_the_units_shown_first(walked: Audit) -> None:
     page = build_report(replace(walked, settings=walked.settings.changed(units="ft")))
     assert 'data-units="ft"' in page
@@ -298,3 +308,22 @@ def test_letters_and_marks_stand_out_on_every_ground(walked_page: str, scheme: i
     for mark in ("kept", "not-kept", "sharp", "purple"):
         for ground in ("paper", "zone"):
             assert contrast(colours[mark], colours[ground]) >= 3, (mark, ground)
+
+
+def test_the_ring_picture_frames_what_cannot_be_told_apart(demo: Audit) -> None:
+    seen = 0
+    for view in lens_views(demo):
+        decided = demo.decisions.of(view.name)
+        if decided is None or not view.rings:
+            continue
+        picture = view.rings[0]
+        framed = {
+            (picture.stops[row], picture.rings[column])
+            for row, cells in enumerate(picture.cells)
+            for column, cell in enumerate(cells)
+            if cell.alike
+        }
+        stated = {(f"f/{one.f_number:g}", f"{one.focus_distance_m:g}") for one in decided.decision.latitude}
+        assert framed == {one for one in stated if one[1] in picture.rings}
+        seen += len(framed)
+    assert seen > 1

@@ -92,9 +92,11 @@ def _f_number(values: Values, notes: list[str]) -> float:
 
 
 def _flash(values: Values) -> bool | None:
-    """Return whether the flash fired: the lowest bit of Flash (Exif 2.32, table 16); None where absent."""
+    """Return whether the flash fired: the lowest bit of Flash (Exif 2.32, table 16), else by its energy."""
     flash = _number(values, 0x9209)
-    return None if math.isnan(flash) else bool(int(flash) & 1)
+    if math.isnan(flash):
+        return True if _number(values, 0xA20B) > 0 else None
+    return bool(int(flash) & 1)
 
 
 def _iso(values: Values) -> float:

@@ -15,7 +15,7 @@ from typing import Any, get_type_hints
 from auditor.intake.photofile.records import FileRecord, XmpValues
 
 # Raise this whenever the readers come to give another value for the same file.
-READER_NUMBER = 3
+READER_NUMBER = 4
 READER_VERSION = zlib.crc32(
     repr([READER_NUMBER, *(get_type_hints(kind) for kind in (FileRecord, XmpValues))]).encode()
 )

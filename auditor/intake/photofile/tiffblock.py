@@ -57,6 +57,7 @@ EXIF_TAGS = {
     0x9291: True,  # SubSecTimeOriginal
     0xA002: False,  # PixelXDimension
     0xA003: False,  # PixelYDimension
+    0xA20B: False,  # FlashEnergy
     0xA20E: False,  # FocalPlaneXResolution
     0xA210: False,  # its unit
     0xA404: False,  # DigitalZoomRatio

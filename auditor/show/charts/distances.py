@@ -2,110 +2,65 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
-from matplotlib.collections import PolyCollection
-from matplotlib.patches import Rectangle
-from matplotlib.ticker import FixedFormatter, FixedLocator, NullLocator
 
 from auditor.show.charts.style import INK, KEPT, MUTED, NOT_KEPT, PAPER, RULE, SMALL_PT, TINY_PT, ZONE
 
 LANE_IN = 0.92  # height of one preset's lane
+TOP, PITCH = 2.15, 3.3  # of the first lane above its line, and from lane to lane, in the tallest bar
 ROOM = 0.75  # of the axis's end: a far limit beyond it is named inside its zone
 ZONE_TOP = 1.2  # height of the zone's tint, in the tallest bar
 
 
-def draw_distances(
-    axes: Sequence[Axes], lanes: pd.DataFrame, spread: pd.DataFrame, engravings: pd.DataFrame
-) -> None:
-    """Draw one lane per preset: keepers rise from the line, frames not kept hang from it.
+def draw_distances(ax: Axes, lanes: pd.DataFrame, spread: pd.DataFrame, engravings: pd.DataFrame) -> None:
+    """Draw one lane per preset, top first: keepers rise from the line, frames not kept hang from it.
 
-    Parameters
-    ----------
-    axes : sequence of matplotlib.axes.Axes
-        One for each lane, top first, sharing their distance axis.
-    lanes : pandas.DataFrame
-        ``label``, ``count_label``, ``near_limit_m``, ``far_limit_m``, ``focus_distance_m``,
-        ``near_label``, ``far_label``, ``tallest`` (the largest count of any bar in the lane), ``from_m`` and
-        ``to_m`` (ends of the axis, the same in all).
-    spread : pandas.DataFrame
-        ``lane`` (position in ``lanes``), ``from_m``, ``to_m``, ``kept``, ``not_kept``: the bars, as counts.
-    engravings : pandas.DataFrame
-        ``at_m`` and ``label``: the ticks of the axis.
+    ``lanes`` has ``label, count_label, near_limit_m, far_limit_m, focus_distance_m, near_label, far_label``,
+    ``tallest`` (the largest count of any bar in the lane), and ``from_m, to_m``, the ends of the axis.
+    ``spread`` has the bars: ``lane`` (position in ``lanes``), ``from_m, to_m``, and the counts ``kept,
+    not_kept``. ``engravings`` has the ticks of the axis: ``at_m, label``.
     """
-    for place, (ax, lane) in enumerate(zip(axes, lanes.itertuples(), strict=True)):
-        ax.set_gid(f"lane-{place}")
-        ax.set_xscale("log")
-        ax.set_xlim(lane.from_m, lane.to_m)
-        ax.set_ylim(-1.15 * lane.tallest, 2.15 * lane.tallest)
-        _draw_zone(ax, lane, place)
-        ax.vlines(engravings["at_m"], -lane.tallest, ZONE_TOP * lane.tallest, color=RULE, lw=0.4, zorder=-1)
-        _draw_bars(ax, spread[spread["lane"] == place], place)
-        ax.axhline(0, color=INK, lw=0.6, zorder=3)
-        top: dict[str, Any] = {"transform": ax.transAxes, "va": "top", "parse_math": False}
-        ax.text(0, 0.97, str(lane.label), ha="left", **top)
-        ax.text(1, 0.97, str(lane.count_label), ha="right", size=SMALL_PT, color=MUTED, **top)
-        _set_axis(ax, engravings, last=place == len(lanes) - 1)
+    ax.set(xscale="log", xlim=lanes[["from_m", "to_m"]].iloc[0], yticks=[])
+    ax.set_xticks(engravings["at_m"], labels=engravings["label"])
+    ax.set_xticks([], minor=True)
+    ax.set_ylim(TOP - PITCH * len(lanes), TOP)
+    for place, lane in enumerate(lanes.itertuples()):
+        line, own = -PITCH * place, spread[spread["lane"] == place]
+        _draw_zone(ax, lane, line)
+        ax.vlines(engravings["at_m"], line - 1, line + ZONE_TOP, color=RULE, lw=0.4, zorder=-1)
+        for kind, up, face, edge in (("kept", 1, KEPT, KEPT), ("not_kept", -1, "none", NOT_KEPT)):
+            bars = own[own[kind] > 0]
+            start, width = bars["from_m"], 0.86 * (bars["to_m"] - bars["from_m"])
+            look: dict[str, Any] = {"fc": face, "ec": edge, "lw": 0.8, "gid": f"{kind}_{place}"}
+            ax.bar(start, up * bars[kind] / lane.tallest, width, line, align="edge", zorder=2, **look)
+        ax.axhline(line, color=INK, lw=0.6, zorder=3)
+        top: dict[str, Any] = {"transform": ax.get_yaxis_transform(), "va": "top"}
+        ax.text(0, line + 2.05, str(lane.label), ha="left", **top)
+        ax.text(1, line + 2.05, str(lane.count_label), ha="right", size=SMALL_PT, color=MUTED, **top)
     if len(spread):
-        for text, side in (("kept", 0.12), ("not kept", -0.12)):
-            axes[0].text(
-                lanes["from_m"].iloc[0] * 1.01,
-                side * lanes["tallest"].iloc[0],
-                text,
-                va="bottom" if side > 0 else "top",
-                size=SMALL_PT,
-                color=KEPT if side > 0 else NOT_KEPT,
-                bbox={"boxstyle": "square,pad=0.05", "fc": PAPER, "ec": "none", "alpha": 0.85},
-                zorder=4,
-            )
+        paper = {"boxstyle": "square,pad=0.05", "fc": PAPER, "ec": "none", "alpha": 0.85}
+        for text, up, colour in (("kept", 1, KEPT), ("not kept", -1, NOT_KEPT)):
+            where: dict[str, Any] = {"va": "bottom" if up > 0 else "top", "bbox": paper, "zorder": 4}
+            ax.text(1.01 * lanes["from_m"].iloc[0], 0.12 * up, text, size=SMALL_PT, color=colour, **where)
 
 
-def _draw_zone(ax: Axes, lane: Any, place: int) -> None:
+def _draw_zone(ax: Axes, lane: Any, line: float) -> None:
     """Tint the sharp zone, rule and name its limits, and mark where the ring was set."""
-    near_m, far_m, low, high = lane.near_limit_m, lane.far_limit_m, -lane.tallest, ZONE_TOP * lane.tallest
+    near_m, far_m, low, high = lane.near_limit_m, lane.far_limit_m, line - 1, line + ZONE_TOP
     if np.isnan(near_m):
         return
-    end_m = lane.to_m if np.isinf(far_m) else far_m
-    tint: dict[str, Any] = {"fc": ZONE, "alpha": 0.38, "lw": 0, "zorder": 0, "gid": f"zone_{place}"}
-    ax.add_patch(Rectangle((near_m, low), end_m - near_m, high - low, **tint))
-    limits = [near_m] if np.isinf(far_m) else [near_m, far_m]
-    ax.vlines(limits, low, high, color=INK, lw=0.9, zorder=1, gid=f"limits_{place}")
+    ax.fill_between([near_m, min(far_m, lane.to_m)], low, high, color=ZONE, alpha=0.38, lw=0, zorder=0)
+    limits = [limit for limit in (near_m, far_m) if np.isfinite(limit)]
+    ax.vlines(limits, low, high, color=INK, lw=0.9, zorder=1, gid=f"limits_{lane.Index}")
     if np.isfinite(lane.focus_distance_m):
-        dotted: dict[str, Any] = {"lw": 0.8, "ls": (0, (1, 2)), "gid": f"focus_{place}"}
-        ax.vlines([lane.focus_distance_m], low, high, color=INK, zorder=1, **dotted)
-    figures: dict[str, Any] = {"va": "top", "size": TINY_PT, "color": MUTED, "parse_math": False}
-    figures["clip_on"] = True
+        dotted: dict[str, Any] = {"lw": 0.8, "ls": (0, (1, 2)), "gid": f"focus_{lane.Index}"}
+        ax.vlines(lane.focus_distance_m, low, high, color=INK, zorder=1, **dotted)
+    figures: dict[str, Any] = {"va": "top", "size": TINY_PT, "color": MUTED, "clip_on": True}
     ax.text(near_m * 0.985, high, str(lane.near_label), ha="right", **figures)
-    if far_m < ROOM * lane.to_m:
-        ax.text(far_m * 1.015, high, str(lane.far_label), ha="left", **figures)
-    else:
-        ax.text(min(far_m, lane.to_m) * 0.985, high, str(lane.far_label), ha="right", **figures)
-
-
-def _draw_bars(ax: Axes, spread: pd.DataFrame, place: int) -> None:
-    """Bars of a lane: solid above the line for keepers, hollow below it for frames not kept."""
-    kept: dict[str, Any] = {"fc": KEPT, "ec": KEPT, "lw": 0.7, "gid": f"kept_{place}"}
-    not_kept: dict[str, Any] = {"fc": "none", "ec": NOT_KEPT, "lw": 0.9, "gid": f"not_kept_{place}"}
-    for counts, look in ((spread["kept"], kept), (-spread["not_kept"], not_kept)):
-        start = spread["from_m"].to_numpy("float64")
-        end = start + 0.86 * (spread["to_m"].to_numpy("float64") - start)
-        height = counts.to_numpy("float64")
-        level = np.zeros_like(height)
-        corners = [(start, level), (start, height), (end, height), (end, level)]
-        bars = np.stack([np.column_stack(corner) for corner in corners], axis=1)
-        ax.add_collection(PolyCollection(bars[height != 0], zorder=2, **look), autolim=False)
-
-
-def _set_axis(ax: Axes, engravings: pd.DataFrame, *, last: bool) -> None:
-    """Engrave the distances of a ring on the axis; only the lowest lane carries the figures."""
-    ax.xaxis.set_major_locator(FixedLocator(engravings["at_m"].tolist()))
-    ax.xaxis.set_major_formatter(FixedFormatter(engravings["label"].tolist()))
-    ax.xaxis.set_minor_locator(NullLocator())
-    ax.set_yticks([])
-    if not last:
-        ax.tick_params(axis="x", length=0, labelbottom=False)
-        ax.spines["bottom"].set_visible(False)
+    beyond = far_m < ROOM * lane.to_m
+    at = far_m * 1.015 if beyond else min(far_m, lane.to_m) * 0.985
+    ax.text(at, high, str(lane.far_label), ha="left" if beyond else "right", **figures)

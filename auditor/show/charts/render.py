@@ -53,9 +53,8 @@ def _distances(audit: Audit) -> Figure | None:
     ticks = chart_tables.distance_ticks(lanes["from_m"][0], lanes["to_m"][0], audit.settings.units)
     height = LANE_IN * len(lanes) + 0.35
     figure = new_figure(height)
-    axes = list(figure.subplots(len(lanes), 1, squeeze=False)[:, 0])
-    figure.subplots_adjust(left=0.02, right=0.98, bottom=0.3 / height, top=1 - 0.03 / height, hspace=0.06)
-    draw_distances(axes, lanes, bars, ticks)
+    ax = figure.add_axes((0.02, 0.3 / height, 0.96, 1 - 0.33 / height))
+    draw_distances(ax, lanes, bars, ticks)
     return figure
 
 

@@ -37,15 +37,11 @@ _RC: Any = {
     "text.color": INK,
     "axes.edgecolor": INK,
     "axes.facecolor": "none",
-    "axes.labelcolor": MUTED,
-    "axes.labelsize": SMALL_PT,
     "axes.linewidth": 0.7,
     "axes.spines.left": False,
     "axes.spines.right": False,
     "axes.spines.top": False,
-    "axes.unicode_minus": True,
     "figure.facecolor": PAPER,
-    "hatch.linewidth": 0.6,
     "lines.solid_capstyle": "butt",
     "svg.fonttype": "none",
     "text.parse_math": False,
@@ -54,10 +50,6 @@ _RC: Any = {
     "xtick.labelsize": SMALL_PT,
     "xtick.major.width": 0.7,
     "xtick.major.size": 4.0,
-    "xtick.minor.size": 2.0,
-    "ytick.color": MUTED,
-    "ytick.labelsize": SMALL_PT,
-    "ytick.major.width": 0.7,
 }
 
 

@@ -10,7 +10,7 @@ import pandas as pd
 
 from auditor.frames import KEEPER, LEFT_OUT
 from auditor.journey import Audit
-from auditor.show.decided import Decided, ZoneSetting, named_by_setting, verdicts
+from auditor.show.decided import Decided, ZoneSetting, named_by_setting
 from auditor.show.page.model import Chip, Mark, said
 from auditor.show.page.ring_scale import RingScale, engravings, ring_unit, scale_of
 from auditor.show.words import distances as words
@@ -116,7 +116,7 @@ def marks_of(known: pd.DataFrame, scale: RingScale, *, bars: bool) -> tuple[Mark
     columns = BARS if bars else COLUMNS
     places = np.array([scale.at(distance) for distance in known["subject_distance_m"]])
     column = np.minimum((places * columns).astype(int), columns - 1)
-    judged = verdicts(known).fillna("").replace("unsure", "").to_numpy(object)
+    judged = known["sharp"].fillna("").replace("unsure", "").to_numpy(object)
     counted = known["counted_as"].to_numpy(object)
     stacks: dict[tuple[int, bool | None], list[tuple[int, int, str]]] = defaultdict(list)
     for at, row, mark, sharp in zip(column, known.index, counted, judged, strict=True):

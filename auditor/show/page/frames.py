@@ -26,13 +26,10 @@ MOST_FRAMES = 4000  # whose words the page holds; of larger archives the bars op
 def rows_shown(views: Sequence[LensView], audit: Audit) -> list[int]:
     """Rows of the frames that the page speaks of, those most likely to be looked at first."""
     told = () if audit.diary is None else tell_walk(audit.diary, audit.table["file"]).frames
-    order: list[int] = [row for row, _ in told]
-    for first in (True, False):
-        for view in views:
-            order += [
-                row for chip in view.chips if chip.now == first for mark in chip.marks for row in mark.rows
-            ]
-    return list(dict.fromkeys(order))[:MOST_FRAMES]
+    telling = [row for row, _ in told]
+    chips = sorted((chip for view in views for chip in view.chips), key=lambda chip: not chip.now)
+    drawn = [row for chip in chips for mark in chip.marks for row in mark.rows]
+    return list(dict.fromkeys(telling + drawn))[:MOST_FRAMES]
 
 
 def frame_lines(
@@ -46,7 +43,7 @@ def frame_lines(
     table, out, chosen = audit.table, {}, list(rows)
     columns = [
         "file", "subject_distance_m", "f_number", "focus_distance_m", "exposure_time_s", "iso", "counted_as",
-        "reason", *(name for name in ("sharp",) if name in table),
+        "reason", "sharp",
     ]  # fmt: skip
     for row, frame in zip(chosen, table.loc[chosen, columns].to_dict("records"), strict=True):
         set_to = f"{format_f_number(frame['f_number'])}, ring on "
@@ -64,7 +61,7 @@ def frame_lines(
 
 def _verdict(frame: Mapping[str, Any]) -> str:
     mark = {KEEPER: "kept", NOT_KEPT: "not kept"}.get(frame["counted_as"], "not marked")
-    sharp = {"yes": "sharp", "no": "soft"}.get(frame.get("sharp") or "", "") if frame.get("sharp") else ""
+    sharp = {"yes": "sharp", "no": "soft"}.get(frame["sharp"], "")
     reason = frame["reason"] if isinstance(frame["reason"], str) and not pd.isna(frame["reason"]) else ""
     return ", ".join(part for part in (mark, sharp, f"“{printable(reason)}”" if reason else "") if part)
 

@@ -95,6 +95,7 @@ class Cell(NamedTuple):
     share: float
     now: bool
     best: bool
+    alike: bool  # cannot be told apart from the best, and promises nearly as much
 
 
 class RingByStop(NamedTuple):
@@ -109,6 +110,11 @@ class RingByStop(NamedTuple):
     subjects: int  # how many were measured
 
     @property
+    def has_region(self) -> bool:
+        """Whether other settings do what the best one does."""
+        return sum(cell.alike for row in self.cells for cell in row) > 1
+
+    @property
     def top(self) -> float:
         """The largest share."""
         shares = (cell.share for row in self.cells for cell in row)
@@ -120,9 +126,10 @@ class NextTime(NamedTuple):
 
     headline: str
     expect: str
-    instead: str  # what to change instead; this and the next two may be empty
+    instead: str  # what to change instead; this and the next three may be empty
     blur: str
     walk: str
+    scale: str  # how to read the engraved scale
     sure: tuple[str, ...]  # what it rests on
     step: Step  # what helps most; empty where nothing does
 

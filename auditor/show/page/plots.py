@@ -15,7 +15,7 @@ from auditor.evidence.line_presses import LinePresses
 from auditor.show.fitted_tables import BlurPicture
 from auditor.show.page.model import Rate, said
 from auditor.show.page.ring_scale import scale_of
-from auditor.show.page.svg import along, element, line, picture, shape_at, stretched
+from auditor.show.page.svg import along, element, label, line, picture, shape_at, stretched
 from auditor.units import format_distance, format_exposure_time
 
 LANE, MOST_WALKS = 16.0, 100
@@ -73,7 +73,7 @@ def draw_key(cause: str) -> Markup:
     return element("svg", element("path", d=SHAPES[cause], class_=cause), **box, aria_hidden="true")
 
 
-def draw_curve(told: BlurPicture, label: str) -> Markup:
+def draw_curve(told: BlurPicture, finding: str) -> Markup:
     """Draw a rate over blur, with its finding in words: curve and band, what was observed, and two marks."""
     curve, bins = told.curve, told.bins
     height, head, foot = 210.0, 34.0, 24.0
@@ -103,18 +103,13 @@ def draw_curve(told: BlurPicture, label: str) -> Markup:
             element("rect", x=at, y=f"{y(row.rate) - 4:.1f}", **square),
         ]
     for place, (blur_mm, name) in enumerate(sorted(told.marks)):
-        before = place == 0 and x(blur_mm) > 0.3
-        at, anchor = along(x(blur_mm)), {"text_anchor": "end" if before else "start"}
-        beside = {"dx": -4 if before else 4, "y": 12 + 15 * place, "class_": "label"}
-        parts += [
-            line(at, head, at, height - foot, "mark"),
-            element("text", name, x=at, **beside, **anchor),
-        ]
+        at, before = along(x(blur_mm)), place == 0 and x(blur_mm) > 0.3
+        parts.append(line(at, head, at, height - foot, "mark"))
+        side = ("end", -4) if before else ("start", 4)
+        parts.append(label(name, at, 12 + 15 * place, side[0], dx=side[1]))
     parts.append(line("0", height - foot, "100%", height - foot, "base"))
-    for blur_mm, name in told.ticks:
-        under = {"y": height - 6, "text_anchor": "middle", "class_": "label"}
-        parts.append(element("text", name, x=along(x(blur_mm)), **under))
-    return picture(label, height, *parts, class_="curve")
+    parts += [label(name, along(x(blur_mm)), height - 6) for blur_mm, name in told.ticks]
+    return picture(finding, height, *parts, class_="curve")
 
 
 def draw_line(one: LinePresses, finding: str) -> Markup:
@@ -141,8 +136,7 @@ def draw_line(one: LinePresses, finding: str) -> Markup:
         if head + 8 < y(time_s) < height - foot:
             level = f"{y(time_s):.1f}"
             parts.append(line("0", level, "100%", level, "track"))
-            beside = {"x": "100%", "y": level, "dy": -3, "text_anchor": "end", "class_": "label"}
-            parts.append(element("text", format_exposure_time(time_s), **beside))
+            parts.append(label(format_exposure_time(time_s), "100%", level, "end", dy=-3))
     for row in frames.itertuples():
         kind = "kept" if row.kept else "not-kept"
         place = {"cx": along(scale.at(row.distance_m)), "cy": f"{y(row.exposure_time_s):.1f}", "r": 4}
@@ -151,9 +145,8 @@ def draw_line(one: LinePresses, finding: str) -> Markup:
     for distance_m in (one.near_limit_m, one.line_m, one.far_limit_m):
         if scale.holds(distance_m):
             named = said(partial(format_distance, distance_m))._asdict()
-            spans = (element("tspan", text, class_=unit) for unit, text in named.items())
-            under = {"y": height - 6, "text_anchor": "middle", "class_": "label"}
-            parts.append(element("text", *spans, x=along(scale.at(distance_m)), **under))
+            spans = Markup("").join(element("tspan", text, class_=unit) for unit, text in named.items())
+            parts.append(label(spans, along(scale.at(distance_m)), height - 6))
     return picture(finding, height, *parts, class_="curve")
 
 

@@ -37,6 +37,11 @@ def line(x: str, y: object, to_x: str, to_y: object, kind: str) -> Markup:
     return element("line", x1=x, x2=to_x, y1=y, y2=to_y, class_=kind)
 
 
+def label(text: str, x: str, y: object, anchor: str = "middle", **more: object) -> Markup:
+    """Write words at a place."""
+    return element("text", text, x=x, y=y, **more, class_="label", text_anchor=anchor)
+
+
 def shape_at(x: str, y: object, shape: Markup) -> Markup:
     """Put a shape, drawn around 0, at a place along that only per cent can name."""
     return element("svg", shape, x=x, y=y, width=1, height=1, overflow="visible")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections import Counter
 from collections.abc import Sequence
 from functools import partial
@@ -11,6 +10,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from auditor.advice.decision import Decision
 from auditor.advice.paired import Paired
 from auditor.evidence.causes import CAUSES, UNEXPLAINED
 from auditor.frames import NOT_KEPT
@@ -37,7 +37,7 @@ from auditor.show.page.model import (
     RingByStop,
     said,
 )
-from auditor.show.page.ring_scale import engraved, ring_unit
+from auditor.show.page.ring_scale import engraved
 from auditor.show.words import comparisons, next_time
 from auditor.show.words.figures import setting
 from auditor.units import format_f_number
@@ -86,6 +86,7 @@ def _next_time(audit: Audit, decided: Decided, causes: dict[str, int]) -> NextTi
         instead=next_time.instead(decided),
         blur=next_time.blur_costs(causes, decided.exposure_time_s),
         walk=next_time.next_walk(decided),
+        scale=next_time.engraved_scale(decided),
         sure=tuple(filter(None, sure)),
         step=next_time.step(decided, audit.sources),
     )
@@ -93,7 +94,7 @@ def _next_time(audit: Audit, decided: Decided, causes: dict[str, int]) -> NextTi
 
 def _preset_rows(audit: Audit, presets: pd.DataFrame, now: ZoneSetting | None) -> tuple[PresetRow, ...]:
     """Rates of a lens's presets, the best first."""
-    judged = "sharp_judged" in presets and bool((presets["sharp_judged"] > 0).any())
+    judged = bool((presets["sharp_judged"] > 0).any())
     grouped, rows = named_by_setting(audit.table), []
     for row in presets.sort_values(
         "hit_rate", ascending=False, na_position="last", kind="stable"
@@ -172,44 +173,47 @@ def _ring_by_stop(decided: Decided) -> tuple[RingByStop, ...]:
     told = decided.told
     if told is None or told.paired is None:
         return ()
-    lights = [("", told.paired, told.subjects.of_passers)]
+    lights = [("", told.paired, told.decision, told.subjects.of_passers)]
     if told.decision.kind != "cannot_tell":
         lights += [
-            (str(one.light), one.paired, False)
+            (str(one.light), one.paired, one.decision, False)
             for one in told.situations
             if one.light
             and one.paired is not None
             and one.decision.setting not in (None, told.decision.setting)
         ]
     return tuple(
-        _in_light(light, paired, best, decided, of_passers=of_passers)
-        for light, paired, of_passers in lights
+        _in_light(light, paired, best, decision, decided, of_passers=of_passers)
+        for light, paired, decision, of_passers in lights
         if (best := best_of(paired)) is not None
     )
 
 
-def _in_light(light: str, paired: Paired, best: int, decided: Decided, *, of_passers: bool) -> RingByStop:
-    unit, now = ring_unit(decided.ring_m), decided.now
+def _in_light(
+    light: str, paired: Paired, best: int, decision: Decision, decided: Decided, *, of_passers: bool
+) -> RingByStop:
+    unit, now = decided.ring_unit, decided.now
+    alike = {(one.f_number, one.focus_distance_m) for one in decision.latitude}
     at_best = paired.f_number[best], paired.focus_distance_m[best]
-    stops = np.unique(paired.f_number)
-    rings = _around(np.unique(paired.focus_distance_m[paired.tried]), at_best[1])
-    tried = np.flatnonzero(paired.tried)
-    settings = zip(paired.f_number[tried], paired.focus_distance_m[tried], strict=True)
-    value = dict(zip(settings, map(float, paired.share[tried]), strict=True))
+    every = {"stop": paired.f_number, "ring": paired.focus_distance_m, "share": paired.share}
+    share = pd.DataFrame(every)[paired.tried].pivot_table("share", "stop", "ring")
+    share = share.reindex(np.unique(paired.f_number))[_around(share.columns.to_numpy(), at_best[1])]
     cells = tuple(
         tuple(
             Cell(
-                value.get((stop, ring), math.nan),
+                value,
                 now is not None and is_setting(now, stop, ring),
                 (stop, ring) == at_best,
+                (stop, ring) in alike,
             )
-            for ring in rings
+            for ring, value in row.items()
         )
-        for stop in stops
+        for stop, row in share.iterrows()
     )
-    named = tuple(engraved(ring, unit) for ring in rings)
-    numbers = tuple(format_f_number(stop) for stop in stops)
-    return RingByStop(light, numbers, named, unit, cells, of_passers, paired.subjects)
+    rings = tuple(engraved(ring, unit) for ring in share.columns)
+    return RingByStop(
+        light, tuple(map(format_f_number, share.index)), rings, unit, cells, of_passers, paired.subjects
+    )
 
 
 def _around(rings: np.ndarray, best_m: float) -> np.ndarray:

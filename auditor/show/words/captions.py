@@ -24,3 +24,8 @@ def thumbnails_held(held: int, frames: int) -> str:
         return "The page holds no thumbnail."
     more = f"; {whole(frames - held)} more frames by name" if frames > held else ""
     return f"The page holds {counted(held, 'thumbnail')}{more}."
+
+
+def more_elsewhere(left: int, thing: str) -> str:
+    """Say where the rest stands that the page has no room for; empty if it shows all."""
+    return f"{counted(left, f'more {thing}')} in audit.json." if left > 0 else ""

@@ -5,8 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-import pandas as pd
-
 from auditor.evidence.causes import CAUSES, UNEXPLAINED, Causes
 from auditor.show.words.figures import counted, whole
 
@@ -49,9 +47,10 @@ def short(causes: Causes) -> str:
         )
     blurred = causes.table[causes.table["cause"] != UNEXPLAINED]
     worst = blurred.loc[blurred["of_100"].idxmax()]
+    span = f"{round(worst['low'])}–{round(worst['high'])}"
     return (
         f"Of 100 frames not kept blur accounts for about {round(lost)}, chiefly {NAMES[worst['cause']]} "
-        f"(about {round(worst['of_100'])}, {_span(worst)}; {known})."
+        f"(about {round(worst['of_100'])}, {span}; {known})."
     )
 
 
@@ -101,7 +100,3 @@ def at_focus(causes: Causes) -> str:
         "the circle of confusion, and diffraction alone "
         f"{whole(causes.at_focus['diffraction_over_criterion'])}."
     )
-
-
-def _span(row: pd.Series) -> str:
-    return f"{whole(round(row['low']))}–{whole(round(row['high']))}"

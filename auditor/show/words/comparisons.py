@@ -47,9 +47,9 @@ def pair(row: Any) -> str:
     if math.isnan(row.p_value):
         return f"{a} and {b} share too little to compare ({shared})."
     if isinstance(row.better, str):
-        sign = 1 if row.better == row.preset_a else -1
-        low, high = sorted((sign * row.low, sign * row.high))
-        winner, loser = (a, b) if sign > 0 else (b, a)
+        winner, loser, low, high = (a, b, row.low, row.high)
+        if row.better != row.preset_a:
+            winner, loser, low, high = (b, a, -row.high, -row.low)
         size = f"{points(abs(row.difference))} ({points_interval(low, high)})"
         return f"{winner} worked better than {loser} by {size}; {shared} compared."
     start = (
@@ -58,22 +58,13 @@ def pair(row: Any) -> str:
     )
     if pd.isna(row.more_bursts):
         return f"{start}: too small to act on."
+    if row.more_bursts > MOST_BURSTS:
+        return f"{start}. It would not show in {whole(MOST_BURSTS)} more bursts of each."
     if row.more_bursts > 0:
-        return f"{start}. {_to_show(row.more_bursts, 'It')}"
+        return (
+            f"{start}. It would show in about {about(row.more_bursts)} more bursts of each, if it is there."
+        )
     return f"{start}."
-
-
-def _to_show(bursts: int, what: str) -> str:
-    """Say how many more bursts of each of two presets would show a difference."""
-    if bursts > MOST_BURSTS:
-        return f"{what} would not show in {whole(MOST_BURSTS)} more bursts of each."
-    return f"{what} would show in about {about(bursts)} more bursts of each, if it is there."
-
-
-def pairs_left(pairs: pd.DataFrame) -> str:
-    """Say how many pairs were not spelled out; empty if none."""
-    left = len(pairs) - len(pairs_to_say(pairs))
-    return f"{counted(left, 'more pair')} in audit.json." if left > 0 else ""
 
 
 def _quoted(names: list[Any]) -> list[str]:

@@ -107,13 +107,14 @@ def without_distances(unheard: pd.DataFrame) -> str:
     return f"No distance is known of {listed(cells[:NAMED])}{more}, which stay out of these shares."
 
 
-def lane_count(inside_rate: float, inside: float, outside_rate: float, outside: float) -> str:
+def lane_count(tally: dict[str, float]) -> str:
     """Say a lane's shares and their n beside its bars."""
-    if not inside and not outside:
+    if not tally["in_frames"] and not tally["out_frames"]:
         return "nothing counted at a known distance"
-    within, without = _with_n(inside_rate, inside), _with_n(outside_rate, outside)
+    within, without = (
+        f"{percent(tally[f'{side}_rate'])}, n {whole(tally[f'{side}_frames'])}"
+        if tally[f"{side}_frames"]
+        else "none"
+        for side in ("in", "out")
+    )
     return f"kept in zone {within} · outside {without}"
-
-
-def _with_n(rate: float, frames: float) -> str:
-    return f"{percent(rate)}, n {whole(frames)}" if frames else "none"

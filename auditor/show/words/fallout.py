@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+import pandas as pd
+
 from auditor.errors import Problem
 from auditor.settings import Settings
 from auditor.show.words.figures import counted, interval, listed, percent, whole
@@ -79,8 +81,18 @@ def missing_numbers(counts: Counts) -> str:
     )
 
 
-def company(counts: Counts) -> str:
-    """Say which of several subjects the zone held; empty where no frame has more than one."""
+def flash(rates: pd.DataFrame) -> str:
+    """Say the rates with and without flash; empty where only one of them occurs."""
+    said = {
+        bool(row.flash): f"{whole(row.hits)} of {whole(row.bursts)} presses held a keeper "
+        f"(likely {interval(row.low, row.high)})"
+        for row in rates.itertuples()
+    }
+    return f"With flash {said[True]}; without {said[False]}; the light differs too." if said else ""
+
+
+def company(counts: Counts, by_preset: Mapping[str, Mapping[str, int]]) -> str:
+    """Say which of several subjects the zone held, by preset where there are several; empty without any."""
     said = {
         "all of them": counts.get("all_in_zone") or 0,
         "only the first": counts.get("only_first_in_zone") or 0,
@@ -91,12 +103,11 @@ def company(counts: Counts) -> str:
     if not total:
         return ""
     parts = listed([f"{who} in {whole(n)}" for who, n in said.items() if n])
-    return f"Of {counted(total, 'frame')} with several subjects the zone held {parts}."
-
-
-def problems_left(total: int, shown: int) -> str:
-    """Say where the problems stand that the page has no room for; empty if it shows all."""
-    return f"{counted(total - shown, 'more problem')} in audit.json." if total > shown else ""
+    own = [
+        f"{name} {whole(one['all_in_zone'])} of {whole(sum(one.values()))}" for name, one in by_preset.items()
+    ]
+    each = f" All of them by preset: {listed(own)}." if len(own) > 1 else ""
+    return f"Of {counted(total, 'frame')} with several subjects the zone held {parts}.{each}"
 
 
 def ignored(problems: Sequence[Problem]) -> str:

@@ -46,10 +46,10 @@ def lead(one: LinePresses, units: str) -> str:
 def shutter(one: LinePresses) -> str:
     """Say up to which time somebody who walks past stays sharp at the line, and how many were slower."""
     if math.isnan(one.longest_s):
-        return "At the line diffraction alone exceeds the criterion: open the lens."
+        return "At the line diffraction alone exceeds the circle of confusion: open the lens."
     if math.isinf(one.longest_s):
         return "Subjects stand still, so no time is too long."
     limit = format_exposure_time(1 / float(f"{1 / one.longest_s:.2g}"))
     slow = f"{one.slower} of {counted(one.timed, 'frame')} {'was' if one.slower == 1 else 'were'} slower"
     more = ": go faster where light allows" if one.slower else ""
-    return f"Somebody who walks past stays within the criterion there up to {limit}; {slow}{more}."
+    return f"Somebody who walks past stays within the circle of confusion there up to {limit}; {slow}{more}."

@@ -8,13 +8,16 @@ from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
 from auditor.advice.decision import Decision
-from auditor.advice.lens_decision import LensDecision
+from auditor.advice.lens_decision import LensDecision, Situation
 from auditor.advice.paired import Setting
+from auditor.errors import SettingError
 from auditor.evidence.causes import UNEXPLAINED
 from auditor.evidence.tolerance import VERDICTS, VERDICTS_REVERSED, WIDEST
-from auditor.show.decided import Decided, Known, ZoneSetting, best_of, is_setting
+from auditor.optics.scales import ASSUMED_SCALE
+from auditor.show.decided import Decided, Known, ZoneSetting, best_of, eye_of, is_setting
 from auditor.show.words.figures import counted, listed, millimetres, whole
 from auditor.show.words.plain import in_words, likely, of_100, one_in, times_more
+from auditor.show.words.ring import read_scale, scale_serves
 from auditor.show.words.tolerance import SENTENCES
 from auditor.text import without_home
 from auditor.units import format_distance, format_exposure_time, format_f_number
@@ -205,26 +208,28 @@ def gain(decision: Decision) -> str:
 
 def by_light(told: LensDecision, units: str) -> list[str]:
     """Say for which light the decision is another."""
-    if told.decision.kind == "cannot_tell":
-        return []
     return [
         f"{str(one.light).capitalize()} ({whole(one.subjects.n)} measured): "
-        f"{setting_name(one.decision.setting, units)}, {gain(one.decision)}."
-        for one in told.situations
-        if one.light and one.decision.setting is not None and one.decision.setting != told.decision.setting
+        f"{setting_name(setting, units)}, {gain(one.decision)}."
+        for one, setting in _otherwise(told)
+        if one.light
     ]
 
 
 def here(decided: Decided, preset: str) -> str:
     """Say what is decided for one preset's own subjects, where it is another setting; else empty."""
-    told = decided.told
-    if told is None or told.decision.kind == "cannot_tell":
-        return ""
-    for one in told.situations:
-        setting = one.decision.setting
-        if one.preset == preset and setting is not None and setting != told.decision.setting:
+    for one, setting in _otherwise(decided.told) if decided.told is not None else ():
+        if one.preset == preset:
             return f" Here {setting_name(setting, decided.ring_unit)} promises {gain(one.decision)}."
     return ""
+
+
+def _otherwise(told: LensDecision) -> list[tuple[Situation, Setting]]:
+    """Situations in which another setting was decided on, with it."""
+    if told.decision.kind == "cannot_tell":
+        return []
+    found = ((one, one.decision.setting) for one in told.situations)
+    return [(one, new) for one, new in found if new is not None and new != told.decision.setting]
 
 
 def blur_costs(of_100_by_cause: Mapping[str, int], exposure_time_s: float) -> str:
@@ -300,18 +305,29 @@ def strictness(decided: Decided) -> str:
         return ""
     if VERDICTS_REVERSED in told.flags:
         return SENTENCES[VERDICTS_REVERSED]
-    own = told.tolerances
-    if own.verdicts >= VERDICTS:
-        start, eye = "Your eye takes for sharp up to", (own.sharp_mm, own.sharp_low, own.sharp_high)
-    elif told.decision.rests_on == "keepers" and own.keepers:
-        start, eye = "Your keepers bear about", (own.keep_mm, own.keep_low, own.keep_high)
-    else:
-        return "How strict your eye is, nobody has told yet, so every likely strictness was tried."
+    own, eye = told.tolerances, eye_of(told)
+    if eye is None:
+        return "How strict your eye is, is not known yet, so every likely strictness was tried."
+    start = "Your eye takes for sharp up to" if own.verdicts >= VERDICTS else "Your keepers bear about"
     blur_mm, low, high = eye
     if high > WIDEST * low:
         return "How strict your eye is, is hardly known yet, so every likely strictness was tried."
     span = f"{millimetres(low).removesuffix(' mm')} to {millimetres(high)}"
     return f"{start} {blur_mm / own.handbook_mm:.1f} times the handbook's blur ({span})."
+
+
+def engraved_scale(decided: Decided) -> str:
+    """Say which marks of the engraved scale show the zone of what is set; empty where it serves as it is."""
+    one, bench = decided.to_set or decided.now, decided.bench
+    if one is None:
+        return ""
+    try:
+        coc_mm = float(bench.coc_mm(one.f_number, one.focus_distance_m, decided.motion_mm))
+    except SettingError:  # diffraction and motion take all that this eye bears
+        return ""
+    if bench.scale == ASSUMED_SCALE and scale_serves(one.f_number, coc_mm, bench):
+        return ""
+    return " ".join(line.strip() for line in read_scale(one.f_number, coc_mm, bench))
 
 
 def step(decided: Decided, sources: Sequence[str]) -> Step:

@@ -64,6 +64,11 @@ def marks(f_number: float) -> str:
     return f"halfway from {format_f_number(low)} to {format_f_number(high)}"
 
 
+def scale_serves(f_number: float, coc_mm: float, bench: Bench) -> bool:
+    """Whether the marks of the f-number that is set show the zone, as near as a scale is read."""
+    return 1 / SAME_MARK <= bench.read_range(f_number, coc_mm)[0] / f_number <= SAME_MARK
+
+
 def read_scale(f_number: float, coc_mm: float, bench: Bench) -> list[str]:
     """Say how to read the engraved scale, and what it is worth on a smaller sensor."""
     number, low, high = bench.read_range(f_number, coc_mm)
@@ -75,7 +80,7 @@ def read_scale(f_number: float, coc_mm: float, bench: Bench) -> list[str]:
     lines = [
         f"Engraved scale (made for {made_for}): shoot {format_f_number(f_number)}, read {marks(number)}."
     ]
-    if 1 / SAME_MARK <= number / f_number <= SAME_MARK:
+    if scale_serves(f_number, coc_mm, bench):
         lines = [f"Engraved scale (made for {made_for}): it serves as it is."]
     first, last = neighbours(low, FULL_STOPS)[0], neighbours(min(high, FULL_STOPS[-1]), FULL_STOPS)[1]
     if first != last and low < high:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from auditor.evidence.tolerance import Eye, Tolerance
 from auditor.show.words.figures import counted, millimetres, percent
 
+ANOTHER_SIZE = 0.05  # relative; a size this near is the one asked for
 # What stands in the way of a tolerance.
 SENTENCES = {
     "no_distances": "No counted frame has a subject distance, so no blur is known; auditor prepare lays out "
@@ -29,7 +30,7 @@ def finding(tolerance: Tolerance) -> str:
         said = (
             f"You call a subject sharp up to a blur of {_size(tolerance.sharp, tolerance)} on the sensor "
             f"({counted(tolerance.sharp.count, 'judged press', 'judged presses')}{_of_all(tolerance)}): "
-            "there half are called sharp, half soft."
+            f"there half are called sharp, half soft.{_carried(tolerance.seen_at)}"
         )
     else:
         said = (
@@ -49,6 +50,15 @@ def _against_handbook(tolerance: Tolerance) -> str:
         return f"Its interval holds {named}, so tables serve you as they are."
     how = "wider" if eye.low > handbook else "narrower"
     return f"That is {tolerance.times_handbook:.1f} times {named}: your zones are {how} than tables say."
+
+
+def _carried(seen_at: float) -> str:
+    """Say that the tolerance was learned at another size than the one asked for, where it was."""
+    if abs(seen_at - 1) < ANOTHER_SIZE:
+        return ""
+    times, how = (seen_at, "coarser") if seen_at > 1 else (1 / seen_at, "finer")
+    size = f"{times:.1f} times {how} than the size asked for"
+    return f" You judged pictures shown {size}; the blur is carried to it."
 
 
 def _of_all(tolerance: Tolerance) -> str:

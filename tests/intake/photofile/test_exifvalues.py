@@ -175,6 +175,13 @@ def test_a_flash_that_did_not_fire(value: int, read: Any) -> None:
     assert read({0x9209: (b.SHORT, value)}).flash is False
 
 
+def test_without_the_flag_a_flash_is_known_by_its_energy(read: Any) -> None:
+    """Exif 2.32, tag A20B.H: the strobe energy in BCPS (from memory)."""
+    assert read({0xA20B: (b.RATIONAL, (1200, 1))}).flash is True
+    assert read({0xA20B: (b.RATIONAL, (0, 1))}).flash is None
+    assert read({0xA20B: (b.RATIONAL, (1200, 1)), 0x9209: (b.SHORT, 0)}).flash is False
+
+
 def test_a_flash_of_which_nothing_is_said(read: Any) -> None:
     assert read({b.ISO: (b.SHORT, 400)}).flash is None
 
