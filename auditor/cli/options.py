@@ -68,6 +68,14 @@ LensName = Annotated[
 FocalLength = Annotated[
     str, typer.Option("--focal-length", help="Focal length of the lens, such as 28mm.", show_default=False)
 ]
+FocalLengths = Annotated[
+    list[str],
+    typer.Option(
+        "--focal-length",
+        help="Focal length of the lens, such as 28mm. May be repeated, a card for each.",
+        show_default=False,
+    ),
+]
 SensorSize = Annotated[
     str,
     typer.Option(
