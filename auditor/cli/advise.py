@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from auditor.cli import options
-from auditor.cli.lens_answer import answer_for_lens, end_with_problems
+from auditor.cli.lens_answer import answer_for_lens
 from auditor.cli.run import echo
-from auditor.cli.shared import reads_sources
+from auditor.cli.shared import end_with_problems, reads_sources
 from auditor.settings import Request
 
 if TYPE_CHECKING:
@@ -47,7 +47,7 @@ def advise(
                 write(audit, name, out, force=force)
         except AuditorError as error:  # what can be written of the two, is
             refused.append(error)
-    end_with_problems(audit, strict=strict and not refused)
+    end_with_problems(audit.problems, audit.counts["unreadable"], strict=strict and not refused)
     if refused:
         raise refused[0]
 

@@ -11,8 +11,11 @@ import inspect
 from collections.abc import Callable
 from typing import Any
 
+import typer
+
 from auditor.cli import options
-from auditor.cli.run import echo
+from auditor.cli.run import LEFT_OUT, echo
+from auditor.errors import Problem, UnitError
 from auditor.settings import Request
 
 Options = dict[str, tuple[Any, Any]]  # annotation and default by name
@@ -70,7 +73,6 @@ def reads_lens(*distances: str, ring: bool = True, several: bool = False) -> Cal
 
     def make(asked: dict[str, Any], own: dict[str, Any]) -> Any:
         from auditor.cli.typed import read_bench
-        from auditor.errors import UnitError
 
         focal_length = asked.pop("focal_length")
         lengths = focal_length if several else [focal_length]
@@ -122,3 +124,14 @@ def say_what_lies_beside(request: Request) -> None:
     taken = [str(path) for path in (request.outer_session, request.outer_notes) if path is not None]
     if taken:
         echo(f"With {' and '.join(taken)}, where nothing among the photographs says otherwise.", err=True)
+
+
+def end_with_problems(problems: list[Problem], unread: object, *, strict: bool) -> None:
+    """Show what went wrong on the way; with ``strict``, exit accordingly."""
+    import sys
+
+    from auditor.show.terminal import console, show_problems
+
+    show_problems(problems, console(sys.stderr))
+    if strict and (problems or unread):
+        raise typer.Exit(LEFT_OUT)
