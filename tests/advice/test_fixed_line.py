@@ -276,6 +276,4 @@ def test_speeds_lie_where_their_sources_put_them(word, low, high):
 
     Jogging 6 mph, cycling 10 to 12 mph: Harvard School of Public Health, table of activities (seen).
     """
-    speed, source = SPEEDS[word]
-    assert low <= speed <= high
-    assert source
+    assert low <= SPEEDS[word] <= high
