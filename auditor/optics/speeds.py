@@ -1,4 +1,4 @@
-"""How fast people move, by a word [m/s]; racers are faster: sprinters about 10, road racers 11 (from memory)."""
+"""How fast people move, by a word [m/s]; racers are faster: sprinters 10, road racers 11 (from memory)."""
 
 from __future__ import annotations
 
