@@ -11,7 +11,7 @@ import pandas as pd
 from auditor.journey import Audit
 from auditor.optics.bench import Bench
 from auditor.optics.framing import landmark_at, lower_edge_m, standing_share
-from auditor.show.cards import ZoneTable, make_table
+from auditor.show.cards import NO_ZONE, ZoneTable, make_table
 from auditor.show.decided import Decided, ZoneSetting, frames_of, gather_decision, is_setting
 from auditor.show.page.ring_scale import engravings, scale_of
 from auditor.show.wallet import MOST_STOPS, WalletCard
@@ -68,10 +68,15 @@ def typed_cards(table: ZoneTable) -> list[WalletCard]:
     for columns in np.array_split(np.arange(len(table.f_numbers)), many):
         column = int(columns[len(columns) // 2])
         rows = range(len(table.ring_m))
-        row = next((row for row in rows if table.endless(row, column)), rows[-1])
+        sharp = [row for row in rows if table.limits(row, column)[0] != NO_ZONE]
+        row = next((row for row in rows if table.endless(row, column)), (sharp or rows)[-1])
         setting = (table.f_numbers[column], table.ring_m[row])
         limits = (table.zone.near_limit_m[row, column], table.zone.far_limit_m[row, column])
-        what = "nearest mark that keeps infinity sharp" if table.endless(row, column) else "farthest mark"
+        what = (
+            "the nearest mark that keeps infinity sharp"
+            if table.endless(row, column)
+            else "the farthest mark"
+        )
         cards.append(
             _card(
                 ZoneSetting(*setting, *limits),
@@ -79,7 +84,7 @@ def typed_cards(table: ZoneTable) -> list[WalletCard]:
                 lens=f"{table.title} on {sensor.width_mm:g} x {sensor.height_mm:g} mm",
                 now=(row, column),
                 columns=range(int(columns[0]), int(columns[-1]) + 1),
-                expect=f"the {what}",
+                expect=what if sharp else "nothing is sharp there",
             )
         )
     return cards
@@ -119,6 +124,8 @@ def viewfinder_cues(one: ZoneSetting, bench: Bench) -> tuple[str, ...]:
     if one.far_limit_m > 4 * one.focus_distance_m:  # so far away nobody tells a metre by it
         ends = [one.near_limit_m, one.focus_distance_m]
     ends = [end for end in ends if math.isfinite(end)]
+    if not ends:
+        return ()
     held = (("Held level", min(sides)), ("Upright", max(sides)))
     return tuple(f"{how}, the frame {_cuts(ends, height_mm, bench)}." for how, height_mm in held)
 
@@ -132,7 +139,7 @@ def _cuts(ends: list[float], height_mm: float, bench: Bench) -> str:
         now = "cuts " if part is not None or edge_m > 0 else "holds "
         what = f"the {part}" if part is not None else f"{bench.shown(edge_m)} up"
         if now == "holds ":
-            what = f"a person {100 * share:.0f} % high"
+            what = f"a person {100 * share:.0f} % high" if now != verb else f"{100 * share:.0f} %"
         said.append(f"{now if now != verb else ''}{what} at {bench.shown(round(distance_m, 1))}")
         verb = now
     return ", ".join(said)

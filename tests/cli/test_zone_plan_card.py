@@ -519,6 +519,11 @@ def test_half_stops_take_several_cards_and_every_stop_is_on_one(tmp_path):
     told = subprocess.run(["pdftotext", "-layout", path, "-"], capture_output=True, check=True)
     assert {float(number) for number in re.findall(r"f/([\d.]+)", told.stdout.decode())} == set(HALF_STOPS)
     assert "nearest mark that keeps infinity sharp" in told.stdout.decode()
+    assert "…" not in told.stdout.decode()
+    past = ("--f-stops", "1.4", "--ring", "inf", "--ring-check", "2m=2.5m", "--out", path, "--force")
+    run("card", "--focal-length", "50mm", *past)
+    told = subprocess.run(["pdftotext", "-layout", path, "-"], capture_output=True, check=True)
+    assert "nothing is sharp there" in told.stdout.decode()
 
 
 @pytest.mark.slow
