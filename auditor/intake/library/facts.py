@@ -17,7 +17,7 @@ from auditor.intake.library.collector import without_collector
 from auditor.intake.library.grouping import Group
 from auditor.intake.library.numbering import numbers_in_names
 from auditor.intake.library.walk import Found
-from auditor.intake.photofile.records import NAN, FileRecord, XmpValues
+from auditor.intake.photofile.records import NAN, FileRecord
 
 FULL_FRAME_MM = (36.0, 24.0)
 PLAUSIBLE_DIAGONAL_MM = (4.0, 80.0)  # from phones to medium format; resized exports fall outside
@@ -94,7 +94,7 @@ def gather_facts(
     for group in groups:
         lead = group.pictures[0]
         members = [records[i] for i in group.pictures if records[i].error is None]
-        packets = [packet for i in group.sidecars if (packet := sidecars[i].xmp) is not None]
+        packets = [sidecars[i] for i in group.sidecars if sidecars[i].error is None]
         if not members and not packets:
             continue
         problems += [
@@ -129,12 +129,11 @@ def _row(
     found: Found,
     group: Group,
     members: list[FileRecord],
-    packets: list[XmpValues],
+    packets: list[FileRecord],
     shared: frozenset[str],
 ) -> dict[str, Any]:
     embedded = [record.xmp for record in members if record.xmp is not None]
-    say: list[Any] = [*members, *packets, *embedded]
-
+    say = [*members, *packets, *embedded]
     told = partial(first_known, say)
     shown = found.shown(found.pictures[group.pictures[0]])
     names = [shown, *(found.shown(found.pictures[i]) for i in group.pictures[1:])]
@@ -164,7 +163,7 @@ def _row(
         "pixel_height": height_px or None,
         "sidecar_rating": first_known(packets, "rating"),
         "embedded_rating": first_known(embedded, "rating"),
-        "exif_rating": first_known(members, "exif_rating"),
+        "exif_rating": first_known(members, "rating"),
         "sidecar_label": first_known(packets, "label", None),
         "embedded_label": first_known(embedded, "label", None),
     }

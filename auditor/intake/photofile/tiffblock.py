@@ -11,8 +11,8 @@ Tag numbers from Exif 2.32, TIFF/EP and DNG; 0x4746 is in common use, not standa
 from __future__ import annotations
 
 import codecs
-from dataclasses import dataclass, field
 
+from auditor.intake.photofile.contents import Contents
 from auditor.intake.photofile.ifd import (
     ENTRY,
     HEADER_BYTES,
@@ -80,22 +80,8 @@ IFD0_TAGS = EXIF_TAGS | {
 Value = tuple[int, int, bytes]  # type, count, bytes
 
 
-@dataclass(slots=True)
-class Reduced:
-    """The outcome of :func:`reduce_block`."""
-
-    order: Order
-    # type, count and bytes of each wanted tag that is there
-    values: dict[int, Value] = field(default_factory=dict)
-    xmp: bytes = b""  # the packet of tag 0x02BC; empty where absent
-    # width, height: pixel size told by IFD0 and its sub-IFDs; 0 unknown
-    width: int = 0
-    height: int = 0
-    notes: list[str] = field(default_factory=list)
-
-
-def reduce_block(block: ByteRange, exif_ifd: ByteRange | None = None, is_picture: bool = False) -> Reduced:
-    """Pick the wanted tags out of a TIFF block.
+def take_tags(found: Contents, block: ByteRange) -> tuple[Order, dict[int, Value]]:
+    """Pick the wanted tags out of a TIFF block; what it tells besides goes to what was found before.
 
     Raises DamagedBlockError if IFD0 cannot be found.
     """
@@ -103,25 +89,25 @@ def reduce_block(block: ByteRange, exif_ifd: ByteRange | None = None, is_picture
     entries = read_ifd(block, order, at)
     if not looks_like_ifd(entries):
         raise DamagedBlockError
-    reduced = Reduced(order)
-    values, pointers = _keep(block, order, entries, IFD0_TAGS, reduced.notes)
+    notes: list[str] = []
+    values, pointers = _keep(block, order, entries, IFD0_TAGS, notes)
     try:
-        if exif_ifd is not None:
-            inner_order, at = header(exif_ifd)
+        if found.exif_ifd is not None:
+            inner_order, at = header(found.exif_ifd)
             if inner_order != order:
                 raise DamagedBlockError
-            values |= _keep(exif_ifd, order, read_ifd(exif_ifd, order, at), EXIF_TAGS, reduced.notes)[0]
+            values |= _keep(found.exif_ifd, order, read_ifd(found.exif_ifd, order, at), EXIF_TAGS, notes)[0]
         elif _EXIF_POINTER in pointers:
             at = int.from_bytes(pointers[_EXIF_POINTER][3], order)
-            values |= _keep(block, order, read_ifd(block, order, at), EXIF_TAGS, reduced.notes)[0]
+            values |= _keep(block, order, read_ifd(block, order, at), EXIF_TAGS, notes)[0]
     except DamagedBlockError:
-        reduced.notes.append("the Exif IFD is damaged and was not read")
-    if is_picture:
-        reduced.width, reduced.height = picture_size(block, order, entries)
-    if _XMP in pointers:
-        reduced.xmp = xmp_packet(block, order, pointers[_XMP], reduced.notes)
-    reduced.values = values
-    return reduced
+        notes.append("the Exif IFD is damaged and was not read")
+    size = picture_size(block, order, entries) if found.tiff_is_picture else (0, 0)
+    packet = xmp_packet(block, order, pointers[_XMP], notes) if _XMP in pointers else b""
+    found.packet = found.packet or packet
+    found.width, found.height = found.width or size[0], found.height or size[1]
+    found.notes += notes
+    return order, values
 
 
 def _keep(

@@ -18,7 +18,6 @@ _UNSIGNED_32 = 0xFFFFFFFF
 _SATURATED_16 = 0xFFFF
 _BEYOND_ANY_SCALE_M = 10_000.0  # no lens scale ends there; a larger number is a spoilt infinity
 _YEARS = range(1826, 2101)  # from the oldest surviving photograph; beyond 2100 a clock was never set
-_MM_PER_UNIT = {2: 25.4, 3: 10.0, 4: 1.0, 5: 0.001}  # inch and cm are Exif; mm and um occur in the wild
 
 _TIME = re.compile(
     r"(\d{4})[:\-/.](\d{1,2})[:\-/.](\d{1,2})[ T]+(\d{1,2}):(\d{2})(?::(\d{2})(?:[.,](\d+))?)?",
@@ -98,25 +97,3 @@ def distance_m(numerator: int, denominator: int) -> float:
 def positive(value: float, largest: float = math.inf) -> float:
     """Return the value where it is above zero, finite and not beyond `largest`; else NaN."""
     return value if 0.0 < value <= largest and value != math.inf else NAN
-
-
-def focal_plane_px_per_mm(resolution: float, unit: float) -> float:
-    """Turn FocalPlaneXResolution into pixels per millimetre; unit 2 is inch, 3 cm, 4 mm, 5 micrometre."""
-    mm = _MM_PER_UNIT.get(int(unit) if math.isfinite(unit) else 2)
-    return NAN if mm is None else positive(resolution) / mm
-
-
-def f_number_of_apex(aperture_value: float) -> float:
-    """Give the f-number of an APEX aperture value Av, N = 2**(Av/2), in two digits as f-numbers are marked.
-
-    Cameras cut the value short (252/100 beside f/2.4), hence the rounding. 0 is a filler, not f/1.
-
-    Examples
-    --------
-    >>> f_number_of_apex(2.52), f_number_of_apex(6.9188), f_number_of_apex(0.0)
-    (2.4, 11.0, nan)
-    """
-    if not 0.0 < aperture_value <= 12.0:  # up to f/64
-        return NAN
-    n = 2.0 ** (aperture_value / 2)
-    return round(n, 1) if n < 10 else float(round(n))
