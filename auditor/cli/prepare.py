@@ -90,7 +90,7 @@ def _take(taken: list[Path], sources: list[Path], folder: Path) -> None:
         read_filled_session,
         write_keeping,
     )
-    from auditor.intake.library.walk import NOTES_NAME
+    from auditor.intake.library.folders import NOTES_NAME
     from auditor.intake.starter import recorded_lines, session_as_toml
     from auditor.intake.statements.session_file import SESSION_NAME
     from auditor.intake.taking import Filled, merge_filled
@@ -132,7 +132,7 @@ def _take(taken: list[Path], sources: list[Path], folder: Path) -> None:
 
 def _filled_in(folder: Path) -> Filled:
     from auditor.intake.filled_files import read_filled_notes, read_filled_session
-    from auditor.intake.library.walk import NOTES_NAME
+    from auditor.intake.library.folders import NOTES_NAME
     from auditor.intake.statements.session_file import SESSION_NAME
     from auditor.intake.taking import Filled
 
@@ -180,7 +180,7 @@ def _lay_out(request: Request, folder: Path, n: int, seed: int, *, measure: bool
     """Read the archive with what was filled before, and write the sheet and the files beside it."""
     from auditor.intake.beside import SOURCE_NAME, source_text
     from auditor.intake.filled_files import write_keeping
-    from auditor.intake.library.walk import NOTES_NAME, SAMPLE_NAME
+    from auditor.intake.library.folders import NOTES_NAME, SAMPLE_NAME
     from auditor.intake.sampling import draw_sample, sample_as_csv
     from auditor.intake.starter import find_runs, lines_of_runs, session_as_toml
     from auditor.intake.statements.session_file import SESSION_NAME

@@ -18,7 +18,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from auditor.frames import LEFT_OUT
-from auditor.intake.library.walk import SAMPLE_NAME
+from auditor.intake.library.folders import SAMPLE_NAME
 from auditor.intake.starter import note_names
 from auditor.intake.tables import to_csv_text
 

@@ -16,9 +16,9 @@ from pathlib import Path
 from auditor.errors import Problem
 from auditor.intake.library.cache import Cache
 from auditor.intake.library.collector import without_collector
+from auditor.intake.library.folders import Found, Stamp
 from auditor.intake.library.processes import cores, read_in_processes, read_watched
 from auditor.intake.library.reader_process import UNFORESEEN, read_packed, silent
-from auditor.intake.library.walk import Found, Stamp
 from auditor.intake.photofile.opening import may_pass
 from auditor.intake.photofile.packing import READER_VERSION, unpack
 from auditor.intake.photofile.records import FileRecord

@@ -43,8 +43,6 @@ _DIFFERENCE_VARIANCE = 1 / 3
 def blur_width(grey: npt.NDArray[np.uint8], face_px: float) -> float:
     """Measure the blur of a face.
 
-    Notes
-    -----
     Accuracy on real faces blurred by a disc, with noise, compression, sharpening and low contrast: 10 to 15 %
     from 4 px to 0.6 of ``face_px``.
     """
@@ -76,8 +74,6 @@ def blur_width(grey: npt.NDArray[np.uint8], face_px: float) -> float:
 def blur_interval(reading: Doubles, floor: Doubles) -> tuple[Doubles, Doubles, Doubles]:
     """Say how much blur a reading stands for, with its 95 % interval.
 
-    Examples
-    --------
     >>> blur, low, high = blur_interval(np.array([0.1, 0.03]), np.array([0.024, 0.024]))
     >>> blur.round(3), low.round(3), high.round(3)
     (array([0.1, nan]), array([0.056, 0.   ]), array([0.177, 0.085]))
@@ -100,8 +96,6 @@ def noise_sd(picture: Floats) -> float:
     Immerkær, Fast noise variance estimation, Computer Vision and Image Understanding 64 (1996), with a median
     in place of the mean, so that edges count less.
 
-    Examples
-    --------
     >>> white = np.random.default_rng(0).normal(100, 5, (200, 200)).astype("float32")
     >>> round(noise_sd(white))
     5
@@ -158,8 +152,6 @@ def _along_ridges(gradient: Floats, down: Floats, along: Floats) -> npt.NDArray[
 def weighted_median(values: Floats, weights: Floats) -> float:
     """Median of values that count by their weights.
 
-    Examples
-    --------
     >>> weighted_median(np.array([1.0, 2.0, 9.0]), np.array([1.0, 1.0, 3.0]))
     9.0
     """

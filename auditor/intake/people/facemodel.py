@@ -22,7 +22,6 @@ _PACKAGES: Final = tuple(
     f"opencv-{kind}" for kind in ("python-headless", "python", "contrib-python-headless", "contrib-python")
 )
 MODEL_SHA256: Final = "09189deaaf8646c5c51a68447e3c744ea1e211798155d4728c20507b9f5aefbc"
-SIDES_BY = 32  # the network's input sides are multiples of it
 MOST_SHAPES = 2  # networks kept at a time
 _STRIDE = 4
 _HEAT, _SIZE, _OFFSET, _POINTS = "537", "538", "539", "540"  # names of its outputs

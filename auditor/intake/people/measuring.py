@@ -15,11 +15,11 @@ from pathlib import Path
 
 from auditor.errors import Problem
 from auditor.intake.library.cache import Cache, beside
+from auditor.intake.library.folders import Stamp, stamp_of
 from auditor.intake.library.processes import cores, read_in_processes
 from auditor.intake.library.reading import SETTLED_NS, Progress
-from auditor.intake.library.walk import Stamp, stamp_of
 from auditor.intake.people import measuring_process
-from auditor.intake.people.records import MeasuredPicture, measure_version, unpack
+from auditor.intake.people.measurements import MeasuredPicture, measure_version, unpack_picture
 from auditor.intake.photofile.opening import may_pass
 
 MODULE = measuring_process.__name__
@@ -66,7 +66,7 @@ class _Run:
         """Take what the cache holds of unchanged files."""
         for number, value in self.store.recall(self.places, self.stamps):
             with suppress(ValueError):
-                self.pictures[number] = unpack(value)
+                self.pictures[number] = unpack_picture(value)
                 self._tell()
 
     def from_files(self, workers: int) -> None:
@@ -91,7 +91,7 @@ class _Run:
         return left
 
     def _take(self, number: int, data: bytes) -> None:
-        measured = unpack(data)
+        measured = unpack_picture(data)
         self.pictures[number] = measured
         stamp = self.stamps[number]
         lasting = measured.error is None or not may_pass(measured.error)

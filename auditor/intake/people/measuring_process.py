@@ -13,7 +13,7 @@ import numpy as np
 from auditor.intake.library.reader_process import serve
 from auditor.intake.people.blurwidth import blur_width
 from auditor.intake.people.finding import find_faces
-from auditor.intake.people.records import Face, MeasuredPicture, pack
+from auditor.intake.people.measurements import Face, MeasuredPicture, pack_picture
 from auditor.intake.people.wholepicture import WholePicture, open_whole
 
 _ONE_CORE = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
@@ -22,7 +22,7 @@ _ONE_CORE = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 def measure_packed(paths: list[str]) -> bytes:
     """Measure one frame's picture."""
     whole = open_whole(paths)
-    return pack(MeasuredPicture(error=whole) if isinstance(whole, str) else measure_picture(whole))
+    return pack_picture(MeasuredPicture(error=whole) if isinstance(whole, str) else measure_picture(whole))
 
 
 def measure_picture(whole: WholePicture) -> MeasuredPicture:

@@ -108,8 +108,6 @@ def _largest_preview(path: str, record: FileRecord) -> Image.Image:
 def was_resized(record: FileRecord, width: int, height: int) -> bool:
     """Whether Exif records another size than the picture has, or a digital zoom.
 
-    Examples
-    --------
     >>> camera = FileRecord(exif_width_px=6000, exif_height_px=4000)
     >>> was_resized(camera, 6000, 4000), was_resized(camera, 4000, 6000), was_resized(camera, 3000, 2000)
     (False, False, True)

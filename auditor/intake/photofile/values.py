@@ -30,8 +30,6 @@ _UNPRINTABLE = re.compile(r"[\x00-\x1f\x7f-\x9f\ufffe\uffff]+")
 def clean_text(text: str | None) -> str | None:
     """Return the text without blanks around it; None where nothing, or only dashes, is left.
 
-    Examples
-    --------
     >>> clean_text("28 mm f/2.8   "), clean_text("----"), clean_text("   ")
     ('28 mm f/2.8', None, None)
     """
@@ -46,8 +44,6 @@ def clean_text(text: str | None) -> str | None:
 def parse_time(text: str | None, subseconds: str | None = None) -> tuple[datetime | None, bool]:
     """Read a capture time, and tell whether it carries sub-seconds.
 
-    Examples
-    --------
     >>> parse_time("2024:05:01 10:20:30", "06")
     (datetime.datetime(2024, 5, 1, 10, 20, 30, 60000), True)
     >>> parse_time("0000:00:00 00:00:00")
@@ -79,8 +75,6 @@ def distance_m(numerator: int, denominator: int) -> float:
     signed number (TIFF/EP) infinity is -1. Values at the top of a camera's scale are infinity as well:
     65535 (16 bits full) and 99.99 m, both found in camera files, neither in the standard.
 
-    Examples
-    --------
     >>> distance_m(0xFFFFFFFF, 0xFFFFFFFF), distance_m(0, 100), distance_m(250, 100), distance_m(5, 0)
     (inf, nan, 2.5, nan)
     """

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 
 from auditor.errors import FileFormatError, Problem, UnitError
-from auditor.intake.frame_index import FrameIndex, Rows, folder_key
+from auditor.intake.frame_index import FrameIndex, Rows
 from auditor.intake.statements.bodies import MEASURES
 from auditor.intake.statements.claims import Claim, Claims, objects
 from auditor.intake.statements.door import read_rows
@@ -156,11 +156,11 @@ def claim_notes(
     a note are problems.
     """
     problems: list[Problem] = []
-    folder, allowed = folder_key(path.parent), set(rows.tolist())
+    allowed = set(rows.tolist())
     first: dict[int, Note] = {}
     lost: list[Problem] = []
     for note in notes:
-        hits = [row for row in index.find(note.frame, folder) if row in allowed]
+        hits = [row for row in index.find(note.frame, path) if row in allowed]
         if len(hits) != 1:
             near = index.nearest(note.frame) if not hits and len(lost) < LISTED else ""
             lost.append(_unmatched(path, note, [index.name(row) for row in hits], near))

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from auditor.errors import AuditorError, Problem
-from auditor.intake.library.walk import SESSION_NAME as SESSION_NAME
+from auditor.intake.library.folders import SESSION_NAME as SESSION_NAME
 from auditor.intake.statements.door import read_toml
 from auditor.intake.statements.ranges import NotAllowedError, nearest, out_of_range
 from auditor.intake.statements.session import Camera, Lens, Marks, Preset, SessionFile, Stretch

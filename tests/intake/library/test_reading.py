@@ -17,8 +17,8 @@ from typing import get_type_hints
 import pytest
 
 from auditor.intake.library import reading
+from auditor.intake.library.folders import find_files
 from auditor.intake.library.reading import read_found
-from auditor.intake.library.walk import find_files
 from auditor.intake.photofile.metadata import read_file
 from auditor.intake.photofile.packing import pack, unpack
 from auditor.intake.photofile.records import FileRecord

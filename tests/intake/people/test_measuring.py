@@ -20,11 +20,10 @@ from auditor.frames import MEASURED_COLUMNS
 from auditor.intake.people import measuring
 from auditor.intake.people.facedistance import RESIZED
 from auditor.intake.people.facemodel import can_find_faces
-from auditor.intake.people.filling import NO_FACE, SAME_BURST, fill_in, one_of_each_burst
-from auditor.intake.people.listing import faces_to_write
+from auditor.intake.people.filling import NO_FACE, SAME_BURST, faces_to_write, fill_in, one_of_each_burst
+from auditor.intake.people.measurements import Face, MeasuredPicture, pack_picture, unpack_picture
 from auditor.intake.people.measuring import ENDED, measure_pictures
 from auditor.intake.people.proposals import propose_faces
-from auditor.intake.people.records import Face, MeasuredPicture, pack, unpack
 from auditor.intake.resolve import with_measured
 from auditor.journey import run_audit, run_scan
 from auditor.settings import Request
@@ -185,11 +184,11 @@ def test_packing_loses_nothing_and_damage_is_seen():
     picture = MeasuredPicture(
         None, 6000, 4000, True, False, True, (Face(1.5, 2, 3, 4, 0.9, 70.0, 0.1, 1, 2, 3, 4),), (nan,)
     )
-    assert repr(unpack(pack(picture))) == repr(picture)
-    data = bytearray(pack(picture))
+    assert repr(unpack_picture(pack_picture(picture))) == repr(picture)
+    data = bytearray(pack_picture(picture))
     data[20] ^= 1
     with pytest.raises(ValueError, match="check sum"):
-        unpack(bytes(data))
+        unpack_picture(bytes(data))
 
 
 def test_cut_pictures_are_refused(scanned):

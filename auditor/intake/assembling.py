@@ -11,10 +11,10 @@ import pandas as pd
 
 from auditor.errors import FileFormatError, Problem, SourceError
 from auditor.frames import LEFT_OUT, captured_s
-from auditor.intake.frame_index import FrameIndex, Rows, folder_key
+from auditor.intake.frame_index import FrameIndex, Rows
+from auditor.intake.library.folders import find_files
 from auditor.intake.library.numbering import missing_numbers
 from auditor.intake.library.reading import Progress, read_found
-from auditor.intake.library.walk import find_files
 from auditor.intake.precedence import settle
 from auditor.intake.resolve import claim_facts, resolve, right_clocks
 from auditor.intake.sampling import sample_beside
@@ -140,9 +140,8 @@ class _Reading:
         is_marker, problems = np.zeros(len(self.facts), dtype=bool), []
         for session, rows in self.governed:
             own = set(rows.tolist())
-            folder = folder_key(session.path.parent) if session.path else ""
             for name in session.marks.markers:
-                found = [row for row in self.index.find(name, folder) if row in own]
+                found = [row for row in self.index.find(name, session.path) if row in own]
                 is_marker[found] = len(found) == 1
                 if len(found) != 1:
                     what = f"markers names {name!r}, which is {'several frames' if found else 'no frame'}."

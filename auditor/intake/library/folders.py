@@ -202,6 +202,15 @@ def _list_folder(found: Found, path: str) -> _Listed:
     return listed
 
 
+def stem_of(file: str) -> str:
+    """Stem of a file's name, casefolded.
+
+    >>> stem_of("walk/P1010001.JPG")
+    'p1010001'
+    """
+    return os.path.splitext(file.rsplit("/", 1)[-1])[0].casefold()
+
+
 def stamp_of(entry: os.DirEntry[str] | Path) -> Stamp:
     """Return what tells an unchanged file."""
     try:
