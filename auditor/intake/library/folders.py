@@ -72,10 +72,7 @@ SelectsOf = Callable[[str], "Path | None"]
 def find_files(
     sources: list[Path], selects_of: SelectsOf | None = None, left_out: Iterable[Path] = ()
 ) -> Found:
-    """Walk the folders.
-
-    Raises SourceError if a source does not exist or cannot be opened.
-    """
+    """Walk the folders; SourceError if a source does not exist or cannot be opened."""
     found = Found()
     passed_over = {os.path.realpath(folder) for folder in left_out}
     for source in sources:

@@ -80,10 +80,7 @@ def _network(_rows: int, _columns: int) -> Any:
 
 @lru_cache(maxsize=1)
 def load_model() -> npt.NDArray[np.uint8]:
-    """Read the model file and check its sum.
-
-    Raises SettingError if it is missing or damaged.
-    """
+    """Read the model file and check its sum; SettingError if it is missing or damaged."""
     path = resources.files("auditor.intake.people").joinpath("model", "centerface.onnx")
     data = path.read_bytes() if path.is_file() else b""
     if hashlib.sha256(data).hexdigest() != MODEL_SHA256:

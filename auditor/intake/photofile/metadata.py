@@ -15,10 +15,9 @@ import exifread
 from auditor.intake.photofile.containers import DAMAGED, UnreadableError, collect_contents
 from auditor.intake.photofile.contents import Contents
 from auditor.intake.photofile.exifvalues import Values, exif_fields
-from auditor.intake.photofile.ifd import DamagedBlockError, Order
 from auditor.intake.photofile.opening import OpenError, opened
 from auditor.intake.photofile.records import FileRecord
-from auditor.intake.photofile.tiffblock import Value, build_block, take_tags
+from auditor.intake.photofile.tiffblock import DamagedBlockError, Order, Value, build_block, take_tags
 from auditor.intake.photofile.window import ReadLimitError, Window
 from auditor.intake.photofile.xmp import XmpError, parse_packet
 

@@ -85,10 +85,7 @@ def parse_packet(data: bytes) -> FileRecord:
 
 
 def read_sidecar(path: str | os.PathLike[str]) -> FileRecord:
-    """Read an XMP sidecar file.
-
-    Raises XmpError as :func:`parse_packet`, and where the file cannot be read.
-    """
+    """Read an XMP sidecar file; XmpError as :func:`parse_packet`, and where the file cannot be read."""
     try:
         with opened(path) as (fd, size):
             if size > MAX_BYTES:
