@@ -22,7 +22,7 @@ import numpy as np
 import pandas as pd
 
 from auditor.errors import Problem
-from auditor.frames import NUMBER, TEXT, TIME, TRUTH, WHOLE
+from auditor.frames import TEXT, TRUTH, WHOLE
 from auditor.intake.library.cache import Cache
 from auditor.intake.library.facts import FACT_COLUMNS, Facts
 from auditor.intake.library.folders import Found
@@ -31,8 +31,6 @@ from auditor.intake.photofile.packing import READER_VERSION
 # Raise this whenever grouping or gathering come to make other facts of the same records.
 FACTS_NUMBER = 4
 FACTS_VERSION = zlib.crc32(repr([FACTS_NUMBER, READER_VERSION, FACT_COLUMNS]).encode())
-_NOTHING = np.zeros(0)
-_UNKNOWN = {NUMBER: np.array([np.nan]), TIME: np.array(["NaT"], dtype=TIME)}
 FASTEST = 1  # of zlib: the table shrinks to a fifth, the higher levels take several times as long
 
 
@@ -106,13 +104,10 @@ def unpack_facts(packed: bytes) -> Facts:
 
 
 def _column(arrays: dict[str, np.ndarray], name: str, dtype: str, n: int) -> Any:
-    values = arrays.get(f"values {name}", _NOTHING)
+    values: Any = arrays.get(f"values {name}", [])
     codes = arrays.get(f"codes {name}", np.arange(n) if len(values) else np.full(n, -1))
-    if dtype == TEXT:
-        texts = json.loads(values.tobytes()) if len(values) else []
-        return pd.array(texts, dtype=dtype).take(codes.astype(np.intp), allow_fill=True)
-    if dtype in _UNKNOWN:
-        return np.concatenate([values.astype(dtype), _UNKNOWN[dtype]])[codes]  # unknown has the code -1
+    if dtype == TEXT and len(values):
+        values = json.loads(values.tobytes())
     return pd.array(values, dtype=dtype).take(codes.astype(np.intp), allow_fill=True)
 
 

@@ -137,16 +137,14 @@ class _Reader:
                 with _started(self.module) as process:
                     self.process, self.is_silent = process, False
                     while not self.is_silent:
-                        self._do(self.waiting.get_nowait(), process)
+                        number = self.waiting.get_nowait()
+                        requests = self.requests_of(number)
+                        answers = self._ask(requests, process)
+                        has_ended = len(answers) < len(requests) and not self.is_silent
+                        self.done.put((number, None if has_ended else answers))
+                        if has_ended:
+                            raise BrokenPipeError
         self.done.put(None)
-
-    def _do(self, number: int, process: subprocess.Popen[bytes]) -> None:
-        requests = self.requests_of(number)
-        answers = self._ask(requests, process)
-        if len(answers) < len(requests) and not self.is_silent:
-            self.done.put((number, None))
-            raise BrokenPipeError
-        self.done.put((number, answers))
 
     def _ask(self, requests: list[Any], process: subprocess.Popen[bytes]) -> list[bytes]:
         """Ask for some files; fewer answers than requests where the process has ended."""

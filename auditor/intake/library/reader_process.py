@@ -14,12 +14,12 @@ from collections.abc import Callable
 from typing import Any
 
 from auditor.intake.photofile.metadata import read_file
+from auditor.intake.photofile.opening import UNFORESEEN
 from auditor.intake.photofile.packing import pack
 from auditor.intake.photofile.records import FileRecord, with_serial_marks
 from auditor.intake.photofile.xmp import XmpError, read_sidecar
 
 SIDECAR_SUFFIX = ".xmp"
-UNFORESEEN = "the file could not be read"  # as in read_file: whatever a stranger's file does, the run goes on
 
 
 def read_packed(path: str) -> bytes:

@@ -15,9 +15,9 @@ from pathlib import Path
 
 from auditor.errors import Problem
 from auditor.intake.library.cache import Cache, beside
-from auditor.intake.library.folders import Stamp, stamp_of
+from auditor.intake.library.folders import is_settled, stamp_of
 from auditor.intake.library.processes import cores, read_in_processes
-from auditor.intake.library.reading import SETTLED_NS, Progress
+from auditor.intake.library.reading import Progress
 from auditor.intake.people import measuring_process
 from auditor.intake.people.measurements import MeasuredPicture, measure_version, unpack_picture
 from auditor.intake.photofile.opening import may_pass
@@ -94,8 +94,8 @@ class _Run:
         measured = unpack_picture(data)
         self.pictures[number] = measured
         stamp = self.stamps[number]
-        lasting = measured.error is None or not may_pass(measured.error)
-        if lasting and stamp == stamp_of(Path(self.frames[number][0])) and _settled(stamp):
+        unchanged = stamp == stamp_of(Path(self.frames[number][0])) and is_settled(stamp, time.time_ns())
+        if unchanged and not may_pass(measured.error):
             self.store.put(self.places[number], stamp, data)
         self._tell()
 
@@ -103,8 +103,3 @@ class _Run:
         self.done += 1
         if self.progress is not None:
             self.progress(self.done, len(self.frames))
-
-
-def _settled(stamp: Stamp) -> bool:
-    """Whether a change since would show in the file's times."""
-    return abs(time.time_ns() - stamp[1]) > SETTLED_NS

@@ -15,7 +15,7 @@ import exifread
 from auditor.intake.photofile.containers import DAMAGED, UnreadableError, collect_contents
 from auditor.intake.photofile.contents import Contents
 from auditor.intake.photofile.exifvalues import Values, exif_fields
-from auditor.intake.photofile.opening import OpenError, opened
+from auditor.intake.photofile.opening import UNFORESEEN, OpenError, opened
 from auditor.intake.photofile.records import FileRecord
 from auditor.intake.photofile.tiffblock import DamagedBlockError, Order, Value, build_block, take_tags
 from auditor.intake.photofile.window import ReadLimitError, Window
@@ -41,14 +41,19 @@ def read_file(path: str | os.PathLike[str]) -> FileRecord:
             return _read(Window.of_file(fd, size))
     except (OpenError, UnreadableError) as error:
         return FileRecord(error=str(error))
-    except Exception as error:  # whatever a stranger's file does, the run goes on
-        return FileRecord(error=f"the file could not be read ({type(error).__name__})")
+    except Exception as error:
+        return FileRecord(error=f"{UNFORESEEN} ({type(error).__name__})")
 
 
 def _read(window: Window) -> FileRecord:
     found = collect_contents(window)
     values, notes = _exif_of(found), found.notes
-    xmp = _read_packet(found.packet, notes) if found.packet else None
+    xmp = None
+    if found.packet:
+        try:
+            xmp = parse_packet(found.packet)
+        except XmpError as error:
+            notes.append(f"embedded XMP: {error}")
     if values is None and xmp is None and not found.width:
         raise UnreadableError(DAMAGED)
     fields = {} if values is None else exif_fields(values, notes)
@@ -76,14 +81,6 @@ def _exif_of(found: Contents) -> Values | None:
     else:
         return _decode(order, tags)
     return None
-
-
-def _read_packet(packet: bytes, notes: list[str]) -> FileRecord | None:
-    try:
-        return parse_packet(packet)
-    except XmpError as error:
-        notes.append(f"embedded XMP: {error}")
-        return None
 
 
 def _decode(order: Order, tags: dict[int, Value]) -> Values:

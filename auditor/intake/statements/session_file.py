@@ -110,10 +110,7 @@ class _Reader:
 def read_session(path: Path) -> SessionFile:
     """Read a session file; FileFormatError, with line and column, if it cannot be opened or is not TOML."""
     document, text = read_toml(path)
-    return _build(_Reader(path, text), document)
-
-
-def _build(reader: _Reader, document: dict[str, Any]) -> SessionFile:
+    reader = _Reader(path, text)
     found: dict[str, Any] = {}
     for name, content in document.items():
         if name not in SCHEMA:

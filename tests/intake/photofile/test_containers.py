@@ -12,8 +12,7 @@ from typing import Any
 import pytest
 from PIL import Image, TiffImagePlugin, features
 
-from auditor.intake.photofile import chunks
-from auditor.intake.photofile import window
+from auditor.intake.photofile import chunks, window
 from auditor.intake.photofile.metadata import read_file
 from auditor.intake.photofile.records import FileRecord
 from tests.intake.photofile import builders as b
