@@ -123,7 +123,7 @@ class _Reading:
             session_files=sources.session_files,
             governed_by=sources.governed_by[walk],
             found=sources.found,
-            read=sources.read,
+            read=sources.found - sources.unreadable,
             unreadable=sources.unreadable,
             merged=sources.merged,
             missing_numbers=missing_numbers(

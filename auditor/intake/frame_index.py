@@ -50,9 +50,8 @@ def number_rolls(paths: Sequence[str]) -> np.ndarray:
     keys = [(folder, _BEFORE_NUMBER.sub("", stem_of(name))) for folder, name in map(os.path.split, paths)]
     frames = Counter(keys)
     rolls = Counter(folder for (folder, _), n in frames.items() if n > 1)
-    keys = [
-        (folder, start if rolls[folder] > 1 and frames[folder, start] > 1 else "") for folder, start in keys
-    ]
+    several = {key for key, n in frames.items() if n > 1 and rolls[key[0]] > 1}
+    keys = [key if key in several else (key[0], "") for key in keys]
     ordered = sorted(set(keys), key=lambda key: tuple(map(natural_key, key)))
     number = {key: place for place, key in enumerate(ordered, 1)}
     return np.array([number[key] for key in keys], dtype=np.intp)

@@ -42,7 +42,6 @@ class Sources:
     notes: list[tuple[Path, Rows]] = field(default_factory=list)  # and the rows that they may speak of
     stated: Claims = field(default_factory=Claims)  # by frame tables
     found: int = 0  # candidate picture files
-    read: int = 0
     unreadable: int = 0
     merged: int = 0  # those that joined another file's frame
     problems: list[Problem] = field(default_factory=list)
@@ -111,7 +110,6 @@ def from_folders(
         governed_by=number[np.searchsorted(used, facts.folders)],
         notes=_notes_of(found, facts.folders),
         found=len(found.pictures),
-        read=len(found.pictures) - facts.unreadable,
         unreadable=facts.unreadable,
         merged=facts.merged,
         problems=[*found.problems, *problems, *facts.problems],
@@ -191,7 +189,6 @@ def from_table(path: Path, sessions: SessionFiles) -> Sources:
         notes=[(notes, np.arange(len(table)))] if notes.is_file() else [],
         stated=claim_table(table, str(path), TABLE_DEPTH),
         found=files,
-        read=files,
         merged=files - len(table),
         problems=problems,
     )
@@ -231,7 +228,6 @@ def joined(parts: list[Sources]) -> Sources:
         ],
         stated=together(part.stated.moved(at) for part, at in zip(parts, starts, strict=True)),
         found=sum(part.found for part in parts),
-        read=sum(part.read for part in parts),
         unreadable=sum(part.unreadable for part in parts),
         merged=sum(part.merged for part in parts),
         problems=[problem for part in parts for problem in part.problems],

@@ -147,10 +147,7 @@ def write_table(table: pd.DataFrame, path: Path, *, force: bool = False) -> None
 
 
 def read_table(path: Path) -> tuple[pd.DataFrame, list[Problem]]:
-    """Read a frame table; missing columns are unknown, derived ones are kept only until recomputed.
-
-    FileFormatError if it cannot be read, holds no row, or has no column ``file``.
-    """
+    """Read a frame table; missing columns are unknown. FileFormatError without a row or a column ``file``."""
     problems: list[Problem] = []
     raw = _read_raw(path, problems)
     names = raw["file"] if "file" in raw.columns else pd.Series(dtype="str")
@@ -250,9 +247,8 @@ def _column(values: pd.Series, name: str, dtype: str, path: Path, problems: list
     elif dtype == TEXT:
         return values.map(str, na_action="ignore").astype(TEXT)
     elif dtype == TIME:
-        local = values.astype("str").str.replace(
-            _ZONE, r"\1", regex=True
-        )  # the camera's own time, whatever its zone
+        # The camera's own time, whatever its zone.
+        local = values.astype("str").str.replace(_ZONE, r"\1", regex=True)
         read = pd.to_datetime(local, errors="coerce", format="ISO8601").astype(TIME)
     elif dtype == TRUTH:
         words = {"true": True, "false": False, "1": True, "0": False}

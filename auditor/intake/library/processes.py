@@ -41,11 +41,9 @@ def read_in_processes(
 ) -> Generator[Answers, None, None]:
     """Read lists of files in several processes at once; closing the generator ends the processes.
 
-    The requests of each job (paths, or lists of them) go to one process, which runs ``main`` of a module that
-    serves as :mod:`.reader_process` does. Yields the number of a job and its answers, as they are finished;
-    None where the process that had it ended early, or none could be started. A process that gives no answer
-    for ``silence_s`` is ended: then there are fewer answers than requests, the first request without one kept
-    silent, and those after it were not read.
+    The requests of a job go to one process, which runs ``main`` of a module, see :mod:`.reader_process`.
+    Yields a job's number and its answers; None where its process ended early or was not started. One that is
+    silent for ``silence_s`` is ended: the first request without an answer is the one that kept silent.
     """
     waiting: SimpleQueue[int] = SimpleQueue()
     for number in range(jobs):

@@ -96,10 +96,7 @@ def can_find_faces() -> bool:
 
 
 def choose_detector() -> str:
-    """Name of the detector at hand.
-
-    Raises SettingError if the package that runs it is not installed, or its model file is damaged.
-    """
+    """Name of the detector at hand; SettingError if it cannot run."""
     if not can_find_faces():
         raise SettingError(
             "Measuring from pictures needs a face detector, and what runs it is not installed.",

@@ -41,10 +41,7 @@ def measure_pictures(
     workers: int | None = None,
     progress: Progress | None = None,
 ) -> Measuring:
-    """Measure the picture of each frame, given the paths of its files in the order to be tried.
-
-    The measures are kept in a file of their own beside the readers' cache.
-    """
+    """Measure the picture of each frame, given the paths of its files in the order to be tried."""
     with closing(Cache(beside(cache, "pictures"), measure_version())) as store:
         run = _Run(frames, store, progress)
         run.from_cache()

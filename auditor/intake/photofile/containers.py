@@ -24,10 +24,7 @@ class UnreadableError(Exception):
 
 
 def collect_contents(window: Window) -> Contents:
-    """Collect what the readers need from an open file.
-
-    Raises UnreadableError if the content is no known picture, or so damaged that nothing was found.
-    """
+    """Collect what the readers need; UnreadableError if it is no known picture, or nothing was found."""
     container, walk = _recognise(window.read(0, 16))
     found = Contents(container)
     try:

@@ -32,10 +32,7 @@ class OpenError(Exception):
 
 @contextmanager
 def opened(path: str | os.PathLike[str]) -> Iterator[tuple[int, int]]:
-    """Open an ordinary file for reading; gives its descriptor and its size in bytes.
-
-    Raises OpenError if it is missing, no ordinary file, or cannot be read.
-    """
+    """Open an ordinary file, else OpenError; gives its descriptor and its size in bytes."""
     try:
         fd, size = _open(os.fspath(path))
         try:

@@ -93,8 +93,8 @@ def take_tags(found: Contents, block: ByteRange) -> tuple[Order, dict[int, Value
     """
     order, at = _header(block)
     entries = _read_ifd(block, order, at)
-    if not _looks_like_ifd(entries):
-        raise DamagedBlockError
+    if 2 * sum([entry[1] in TYPE_BYTES for entry in entries]) <= len(entries):
+        raise DamagedBlockError  # most have a field type that does not exist
     notes: list[str] = []
     values, pointers = _keep(block, order, entries, IFD0_TAGS, notes)
     try:
@@ -170,10 +170,7 @@ def _as_utf8(text: bytes) -> bytes:
 
 
 def _header(block: ByteRange) -> tuple[Order, int]:
-    """Return the byte order of a TIFF block and the offset of its IFD0.
-
-    Raises DamagedBlockError if it does not begin like a TIFF block.
-    """
+    """Return the byte order of a TIFF block and the offset of its IFD0, else DamagedBlockError."""
     head = block.read(0, HEADER_BYTES)
     if len(head) < HEADER_BYTES or head[:2] not in (b"II", b"MM"):
         raise DamagedBlockError
@@ -182,21 +179,13 @@ def _header(block: ByteRange) -> tuple[Order, int]:
 
 
 def _read_ifd(block: ByteRange, order: Order, at: int) -> list[Entry]:
-    """Read the entries of the IFD at offset `at`; one that is cut short gives the entries that are whole.
-
-    Raises DamagedBlockError if there can be no IFD.
-    """
+    """Read the entries of the IFD at an offset, those that are whole; DamagedBlockError without any."""
     head = block.read(at, 2)
     count = int.from_bytes(head, order)
     if at < HEADER_BYTES or len(head) < 2 or not 0 < count <= MAX_ENTRIES:
         raise DamagedBlockError
     raw = block.read(at + 2, 12 * count)
     return list(ENTRY[order].iter_unpack(raw[: len(raw) // 12 * 12]))
-
-
-def _looks_like_ifd(entries: list[Entry]) -> bool:
-    """Tell whether most entries have a field type that exists."""
-    return 2 * sum([entry[1] in TYPE_BYTES for entry in entries]) > len(entries)
 
 
 def _picture_size(block: ByteRange, order: Order, entries: list[Entry]) -> tuple[int, int]:

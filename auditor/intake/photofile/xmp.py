@@ -76,11 +76,7 @@ class XmpError(ValueError):
 
 
 def parse_packet(data: bytes) -> FileRecord:
-    """Read an XMP packet.
-
-    Raises XmpError if it is too large, not UTF-8, not well-formed, or declares a document type or
-    entities.
-    """
+    """Read an XMP packet; XmpError if it is too large, not UTF-8, not well-formed, or not plain XML."""
     return _as_record(_collect(_trim(data)))
 
 

@@ -31,9 +31,7 @@ class BodyMeasure:
     mean_mm: float
     sd_mm: float
     other_sd: float  # relative, beyond the body's: how the person stands, what exactly was read
-    below_eye_m: float = (
-        0.0  # [m], of the middle of its two ends below a camera at 1.6 m, twice: what a tilt works on
-    )
+    below_eye_m: float = 0.0  # of its middle below a camera at 1.6 m, twice: what a tilt works on
 
 
 def either_sex(

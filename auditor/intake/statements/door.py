@@ -53,10 +53,7 @@ def read_bytes(path: Path, largest: int = LARGEST_STATEMENT_BYTES) -> bytes:
 
 
 def read_text(path: Path, largest: int = LARGEST_STATEMENT_BYTES) -> str:
-    """Read a text: UTF-8 with or without its mark, UTF-16 or UTF-32; each line ends alike.
-
-    FileFormatError if it cannot be read, or is in no encoding that can be known for sure.
-    """
+    """Read a text in UTF-8, UTF-16 or UTF-32, with lines that end alike; FileFormatError if it is none."""
     data = read_bytes(path, largest)
     encoding = next((name for mark, name in _MARKS if data.startswith(mark)), None) or _unmarked(data[:1000])
     try:

@@ -103,10 +103,7 @@ class Note:
 
 
 def read_notes(path: Path, readers: Readers = NOTE_READERS) -> tuple[list[Note], list[Problem]]:
-    """Read a notes file; ``readers`` say what each column but ``file`` is read with.
-
-    FileFormatError if it cannot be opened, is not text, or has no column ``file``.
-    """
+    """Read a notes file, each column but ``file`` by its reader; FileFormatError where it is none."""
     table = read_rows(path)
     columns, problems = table.header, table.problems
     notes: list[Note] = []

@@ -34,8 +34,7 @@ def claim_selects(
 ) -> Claims:
     """State as keepers the frames that a folder of selects holds, by the names and records of its files.
 
-    ``rows`` are those that the folder speaks of; ``has_subseconds`` says of each frame whether its time
-    carries sub-seconds. Files that match no frame, or several, are problems.
+    ``rows`` are those that the folder speaks of. Files that match no frame, or several, are problems.
     """
     moments = _Moments(index, rows, has_subseconds)
     selected: list[int] = []
