@@ -12,6 +12,8 @@ import pandas as pd
 
 from auditor.advice.decide import decide
 from auditor.advice.lens_decision import Decisions
+from auditor.advice.past import PastAdvice, read_past
+from auditor.advice.this_walk import Diary, keep_diary
 from auditor.errors import Problem, SettingError
 from auditor.evidence.bursts import count_frames
 from auditor.evidence.causes import Causes, find_causes
@@ -19,7 +21,6 @@ from auditor.evidence.company import company_by_preset, count_company
 from auditor.evidence.comparisons import Comparisons, compare_presets
 from auditor.evidence.distances_met import DistancesMet, distances_met
 from auditor.evidence.line_presses import LinePresses, line_presses
-from auditor.evidence.over_time import OverTime, rates_over_time
 from auditor.evidence.presets import (
     count_distances,
     count_flash,
@@ -31,7 +32,6 @@ from auditor.evidence.presets import (
 from auditor.evidence.proportions import wilson
 from auditor.evidence.ring_shift import frame_shifts
 from auditor.evidence.sharpness import judged_frames
-from auditor.evidence.telling_frames import telling_frames
 from auditor.evidence.tolerance import Tolerance, describe_tolerance, fit_tolerance
 from auditor.evidence.weights import add_weights, unheard
 from auditor.evidence.zone_check import ZoneCheck, check_zone
@@ -70,8 +70,8 @@ class Audit:
     unheard: pd.DataFrame  # presets and marks of which no frame has a distance
     tolerance: Tolerance
     causes: Causes
-    telling: pd.DataFrame  # the ten most telling frames
-    over_time: OverTime
+    diary: Diary | None  # walks over time, and one of them closely; None without a session
+    past: PastAdvice  # what was advised before, as it was found
     decisions: Decisions  # what to set next, lens by lens, the most used first
     problems: list[Problem]
     flash: pd.DataFrame = field(default_factory=pd.DataFrame)  # rates without and with one, where both occur
@@ -160,6 +160,7 @@ def run_audit(
     scanned = run_scan(request, progress)
     archive, settings = scanned.archive, scanned.settings
     table = archive.table
+    past = read_past(request.advice_file)
     lenses = declared_lenses(archive.session_files)
     stage("Fitting")
     decisions = decide(table, lenses, settings)
@@ -188,10 +189,10 @@ def run_audit(
         unheard=unheard(counted),
         tolerance=tolerance,
         causes=causes,
-        telling=telling_frames(counted, tolerance, causes),
-        over_time=rates_over_time(counted, sessions),
+        diary=keep_diary(counted, judged, sessions, settings, tolerance, causes, past, request.walk),
+        past=past,
         decisions=decisions,
-        problems=scanned.problems,
+        problems=gathered([*scanned.problems, *past.problems]),
         flash=count_flash(counted, confidence),
         company=company_by_preset(table),
         lines=line_presses(counted, met, at_lines, settings.speed_m_s, confidence),

@@ -54,3 +54,5 @@ class Request:
     cache: Path | None = None  # cache file; None for none
     workers: int | None = None  # processes that read files; None for one a core
     measure: bool = False  # whether to measure the pictures themselves
+    walk: str | None = None  # when the walk to tell of began, a day or a day and time; None for the newest
+    advice_file: Path | None = None  # what was advised before

@@ -67,8 +67,12 @@ class ResultsFolder:
         self.path = path
         self._force = force
 
-    def write_all(self, files: Mapping[str, Data], *, keeping: bool = False) -> list[Path]:
+    def write_all(
+        self, files: Mapping[str, Data], *, keeping: bool = False, taken_in: Mapping[str, str] | None = None
+    ) -> list[Path]:
         """Write files that belong together: all are written before the first is put in place.
+
+        ``taken_in``: sums of files as they were read, whose contents are written again; they may be replaced.
 
         Raises OutputError if one may not be replaced or cannot be written; then none of them is.
         """
@@ -80,7 +84,7 @@ class ResultsFolder:
                     self._make_folder(path.parent)
                     parts[name] = _write_beside(path, files[name])
                 with _locked(self.path):
-                    self._put_in_place(parts, keeping=keeping)
+                    self._put_in_place(parts, taken_in or {}, keeping=keeping)
             finally:
                 for part in parts.values():
                     with suppress(OSError):
@@ -95,11 +99,12 @@ class ResultsFolder:
             )
         folder.mkdir(parents=True, exist_ok=True)
 
-    def _put_in_place(self, parts: Mapping[str, Path], *, keeping: bool) -> None:
+    def _put_in_place(self, parts: Mapping[str, Path], taken_in: Mapping[str, str], *, keeping: bool) -> None:
         before = read_written(self.path)
         sums = {name: sum_of(part) for name, part in parts.items()}
         for name in parts:
-            self._check(name, {sums[name], *before.get(name, ())}, keeping=keeping)
+            ours = {sums[name], *before.get(name, ()), taken_in.get(name) or sums[name]}
+            self._check(name, ours, keeping=keeping)
         # Until all are in place either sum is ours: a run that is cut short leaves nothing foreign behind.
         both = {name: sorted({sums[name], *before.get(name, ())}) for name in sums}
         self._write_list({**before, **both})

@@ -59,7 +59,16 @@ JUSTIFIED = {
         for table in ("sessions", "presets")
         for name in (*RATES, "keepers_per_hour", "per_hour_low", "per_hour_high")
     },
-    **{f"over_time[].{name}": EVERY_FRAME for name in (*RATES, "centre", "limit_low", "limit_high", "z")},
+    **{f"walks[].{name}": EVERY_FRAME for name in ("kept_share", "kept_low", "kept_high", "log_f_number")},
+    **{
+        f"walks[].{name}{end}": "of one walk, weighed; tested where it is counted"
+        for name in ("zone", "sharp")
+        for end in ("_share", "_low", "_high")
+    },
+    "walks[].vergence": "a mean of 1/m",
+    "walks[].log_distance": "a mean of logarithms",
+    "drifts[].": "of a line through the walks",
+    "past_advice[].": "of a walk to come",
     **{
         f"comparisons[].{name}": EVERY_FRAME
         for name in (
@@ -91,7 +100,6 @@ JUSTIFIED = {
     "tolerance.ceiling": MODEL,
     "tolerance.floor": MODEL,
     "tolerance.times_handbook": MODEL,
-    "telling_frames[].chance": "of one frame",
     "causes.in_front_of_zone": COUNT,
     "causes.beyond_zone": COUNT,
     "causes.subject_motion": COUNT,

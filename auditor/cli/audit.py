@@ -26,6 +26,12 @@ def audit(
     no_pictures: Annotated[
         bool, typer.Option("--no-pictures", help="Leave every thumbnail out of the report.")
     ] = False,
+    walk: Annotated[
+        str | None,
+        typer.Option(
+            "--walk", help="Tell of the walk that began then: 2031-04-05.", show_default="the newest"
+        ),
+    ] = None,
     full: options.Full = False,
     force: options.Force = False,
     strict: options.Strict = False,
@@ -34,6 +40,7 @@ def audit(
     """Say of each zone preset how often it worked, at which distances, and what fell out."""
     from dataclasses import replace
 
+    from auditor.advice.past import ADVICE_NAME
     from auditor.cli.places import output_folder
     from auditor.journey import run_audit
     from auditor.show.outputs import audit_json, write_outputs
@@ -43,7 +50,11 @@ def audit(
 
     folder = output_folder(out, "audit-report", list(request.sources), "audit")
     with progress_on_stderr() as progress:
-        result = run_audit(replace(request, measure=measure), progress, progress.stage)
+        result = run_audit(
+            replace(request, measure=measure, walk=walk, advice_file=folder / ADVICE_NAME),
+            progress,
+            progress.stage,
+        )
         views = lens_views(result)
     report = folder / "report.html"
     if json:

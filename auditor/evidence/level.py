@@ -22,7 +22,7 @@ SESSIONS_FOR_T = 4
 SPREAD_CENTRE, SPREAD_SD = float(np.log(0.5)), 0.5
 _NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(21)
 _WEIGHTS = _WEIGHTS / _WEIGHTS.sum()
-_SPREADS = np.exp(SPREAD_CENTRE + SPREAD_SD * np.linspace(-3, 3, 13))
+SPREADS = np.exp(SPREAD_CENTRE + SPREAD_SD * np.linspace(-3, 3, 13))
 _LEVELS = 61
 
 
@@ -51,24 +51,36 @@ class Level:
     spreads: Floats
 
     def next_walk(self, presses: int = 60, level: float = 0.9) -> NextWalk:
-        """The shortest interval for presses with a keeper of a walk yet to come, its own luck included.
+        """The shortest interval for presses with a keeper of a walk yet to come, its own luck included."""
+        cdf = walk_cdf(self.log_posterior, self.levels, self.spreads, presses)
+        low, high = shortest_interval(cdf, level)
+        return NextWalk(presses, level, low, high)
 
-        Counts are whole, so what is cut off at two ends would leave more than ``level`` within: where none is
-        likely, the whole rest belongs to the upper end.
-        """
-        chance = expit(self.levels[:, None, None] + self.spreads[:, None] * _NODES)
-        weight = np.exp(self.log_posterior)[..., None] * _WEIGHTS
-        bins = np.minimum((chance * 2000).astype(np.intp), 1999).ravel()
-        mass = np.bincount(bins, weight.ravel(), minlength=2000)
-        p = (np.arange(2000) + 0.5) / 2000
-        k = np.arange(presses + 1)[:, None]
-        log_choose = gammaln(presses + 1) - gammaln(k + 1) - gammaln(presses - k + 1)
-        total = np.cumsum(np.exp(log_choose + k * np.log(p) + (presses - k) * np.log1p(-p)) @ mass)
-        before = np.concatenate([[0.0], total[:-1]])
-        high = np.searchsorted(total, np.minimum(before + level, total[-1] - 1e-12))
-        possible = before + level <= total[-1]
-        low = int(np.argmin(np.where(possible, high - np.arange(presses + 1), 2 * presses)))
-        return NextWalk(presses, level, low, int(min(high[low], presses)))
+
+def walk_cdf(log_posterior: Floats, levels: Floats, spreads: Floats, presses: int) -> Floats:
+    """Chance that at most k = 0, ..., ``presses`` presses of a walk yet to come hit, its luck included."""
+    chance = expit(levels[:, None, None] + spreads[:, None] * _NODES)
+    weight = np.exp(log_posterior)[..., None] * _WEIGHTS
+    bins = np.minimum((chance * 2000).astype(np.intp), 1999).ravel()
+    mass = np.bincount(bins, weight.ravel(), minlength=2000)
+    held = np.flatnonzero(mass > 1e-11)
+    p, mass = (held + 0.5) / 2000, mass[held]
+    k = np.arange(presses + 1)[:, None]
+    log_choose = gammaln(presses + 1) - gammaln(k + 1) - gammaln(presses - k + 1)
+    return np.cumsum(np.exp(log_choose + k * np.log(p) + (presses - k) * np.log1p(-p)) @ mass)
+
+
+def shortest_interval(cdf: Floats, level: float) -> tuple[int, int]:
+    """The fewest counts next to each other that hold ``level``, of a distribution over 0, 1, ...
+
+    Counts are whole, so what is cut off at two ends would leave more than ``level`` within: where none is
+    likely, the whole rest belongs to the upper end.
+    """
+    before = np.concatenate([[0.0], cdf[:-1]])
+    high = np.searchsorted(cdf, np.minimum(before + level, cdf[-1] - 1e-12))
+    possible = before + level <= cdf[-1]
+    low = int(np.argmin(np.where(possible, high - np.arange(cdf.size), 2 * cdf.size)))
+    return low, int(min(high[low], cdf.size - 1))
 
 
 def session_counts(frames: pd.DataFrame) -> tuple[Codes, Codes]:
@@ -89,6 +101,12 @@ def log_likelihood(hits: npt.ArrayLike, presses: npt.ArrayLike, levels: Floats, 
     return total
 
 
+def log_prior(levels: Floats) -> Floats:
+    """Log prior of levels and :data:`SPREADS`, shape (levels, spreads), but for a constant."""
+    of_level = -0.5 * ((levels - LEVEL_CENTRE) / LEVEL_SD)[:, None] ** 2
+    return np.asarray(of_level - 0.5 * ((np.log(SPREADS) - SPREAD_CENTRE) / SPREAD_SD) ** 2)
+
+
 def fit_level(hits: npt.ArrayLike, presses: npt.ArrayLike, confidence: float = 0.95) -> Level:
     """Fit level and spread to the counts of sessions, shape (sessions,)."""
     y, n = np.asarray(hits, float), np.asarray(presses, float)
@@ -97,9 +115,7 @@ def fit_level(hits: npt.ArrayLike, presses: npt.ArrayLike, confidence: float = 0
     middle = logit((total + 0.5) / (size + 1))
     reach = 4 / np.sqrt(max(min(total, size - total), 0.0) + 1) + 1.5
     levels = np.linspace(middle - reach, middle + reach, _LEVELS)
-    posterior = log_likelihood(y, n, levels, _SPREADS)
-    posterior = posterior - 0.5 * ((levels - LEVEL_CENTRE) / LEVEL_SD)[:, None] ** 2
-    posterior = posterior - 0.5 * ((np.log(_SPREADS) - SPREAD_CENTRE) / SPREAD_SD) ** 2
+    posterior = log_likelihood(y, n, levels, SPREADS) + log_prior(levels)
     posterior = posterior - logsumexp(posterior)
     low, high = _over_sessions(y, n, confidence) if y.size >= SESSIONS_FOR_T else (np.nan, np.nan)
     if not np.isfinite(low):
@@ -115,7 +131,7 @@ def fit_level(hits: npt.ArrayLike, presses: npt.ArrayLike, confidence: float = 0
         hits=int(total),
         log_posterior=posterior,
         levels=levels,
-        spreads=_SPREADS,
+        spreads=SPREADS,
     )
 
 
@@ -135,7 +151,7 @@ def _over_sessions(y: Floats, n: Floats, confidence: float) -> tuple[float, floa
 
 def _of_model(posterior: Floats, levels: Floats, confidence: float) -> tuple[float, float]:
     """Interval of the mean rate over walks under the model."""
-    rate = (expit(levels[:, None, None] + _SPREADS[:, None] * _NODES) @ _WEIGHTS).ravel()
+    rate = (expit(levels[:, None, None] + SPREADS[:, None] * _NODES) @ _WEIGHTS).ravel()
     order = np.argsort(rate)
     total = np.cumsum(np.exp(posterior).ravel()[order])
     ends = np.interp([0.5 - confidence / 2, 0.5 + confidence / 2], total, rate[order])

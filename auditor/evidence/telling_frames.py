@@ -1,4 +1,4 @@
-"""The ten frames that say most on the fitted curve: those it explains best, and those that go against it."""
+"""Frames that say most on the fitted curve, one of each kind: best explained by it, or against it."""
 
 from __future__ import annotations
 
@@ -13,41 +13,27 @@ from auditor.evidence.tolerance import Tolerance
 
 KEPT_THOUGH_BLURRED: Final = "kept_though_blurred"
 NOT_KEPT_THOUGH_SHARP: Final = "not_kept_though_sharp"
-READ = ("file", "preset", "subject_distance_m", "blur_mm", "sharp")
-COLUMNS = ("file", "why", "preset", "subject_distance_m", "blur_mm", "chance")
-LOST, KEPT, SHARP = 4, 3, 3  # frames lost to blur, kept against it, dropped for something else
 
 
 def telling_frames(counted: CountedFrames, tolerance: Tolerance, causes: Causes) -> pd.DataFrame:
-    """Name up to ten frames, one of each burst at most; none without a fitted tolerance.
+    """Name at most one frame of each kind and of each burst.
 
-    Reads :data:`READ`. Of :data:`COLUMNS`, ``why`` is a cause (the frame most surely lost to it),
-    ``kept_though_blurred`` or ``not_kept_though_sharp``, ``chance`` that of being kept, at the table's blur.
+    Columns ``file, why, subject_distance_m, blur_mm``. ``why`` is a cause (the frame most surely lost to it),
+    ``kept_though_blurred`` (the most) or ``not_kept_though_sharp`` (the least blurred). Reads these columns
+    and ``sharp``; a verdict on the very frame is stronger than the curve: none is shown against it.
     """
-    if not len(causes.frames):
-        return pd.DataFrame({name: pd.Series(dtype=object) for name in COLUMNS})
-    frames = counted.blurred[[*READ, "kept", "press", "burst_hit"]]
-    # A verdict on the very frame is stronger than the curve: none is shown against it.
-    blurred = frames["blur_mm"].gt(tolerance.eye.blur_mm) & ~frames["sharp"].eq("yes").fillna(False)
-    # The more blur, the smaller the chance.
-    kept = frames[frames["kept"] & blurred].sort_values("blur_mm", ascending=False, kind="stable")
-    dropped = frames[~frames["kept"]].drop_duplicates("file").set_index("file", drop=False)
-    dropped = dropped.loc[causes.frames["file"]].reset_index(drop=True)
+    frames, borne = counted.blurred, tolerance.eye.blur_mm
+    frames = frames.assign(yes=frames["sharp"].eq("yes").fillna(False).to_numpy(bool))
+    kept = frames[frames["kept"] & frames["blur_mm"].gt(borne) & ~frames["yes"]]
+    kept = kept.sort_values("blur_mm", ascending=False, kind="stable").assign(why=KEPT_THOUGH_BLURRED)
+    dropped = frames[~frames["kept"]].drop_duplicates("file").merge(causes.frames.astype({"file": "str"}))
     blamed = [name for name in CAUSES if name != UNEXPLAINED]
-    shares = causes.frames[blamed].to_numpy(float)
-    main = np.array(blamed, dtype=object)[shares.argmax(axis=1)] if len(dropped) else []
-    lost = dropped.assign(why=main, share=shares.sum(axis=1))
-    lost = lost[lost["share"] > 0]
-    lost = lost.sort_values("share", ascending=False, kind="stable")
-    # One for each cause first, then the second of each: so every cause that is named can be seen.
-    lost = lost.assign(turn=lost.groupby("why").cumcount()).sort_values("turn", kind="stable")
-    within = dropped["blur_mm"].le(tolerance.eye.blur_mm) & ~dropped["sharp"].eq("no").fillna(False)
-    sharp = dropped[~dropped["burst_hit"] & within].sort_values("blur_mm", kind="stable")
-    kept, sharp = kept.assign(why=KEPT_THOUGH_BLURRED), sharp.assign(why=NOT_KEPT_THOUGH_SHARP)
-    chosen = [
-        part.drop_duplicates("press").head(number)
-        for part, number in ((lost, LOST), (kept, KEPT), (sharp, SHARP))
-    ]
-    found = pd.concat([part.astype({"why": object}) for part in chosen]).drop_duplicates("press")
-    chance = tolerance.keep_chance(found["blur_mm"].to_numpy(float)).mean(axis=0)
-    return found.assign(chance=chance)[list(COLUMNS)].reset_index(drop=True)
+    shares = dropped[blamed].to_numpy(float)
+    lost = dropped.assign(why=np.array(blamed, dtype=object)[shares.argmax(axis=1)], share=shares.sum(axis=1))
+    lost = lost[(lost["share"] > 0) & ~lost["yes"]].sort_values("share", ascending=False, kind="stable")
+    soft = dropped["sharp"].eq("no").fillna(False).to_numpy(bool)
+    sharp = dropped[~dropped["burst_hit"] & dropped["blur_mm"].le(borne) & ~soft]
+    sharp = sharp.sort_values("blur_mm", kind="stable").assign(why=NOT_KEPT_THOUGH_SHARP)
+    found = pd.concat([part.astype({"why": object}).drop_duplicates("why") for part in (lost, kept, sharp)])
+    columns = ["file", "why", "subject_distance_m", "blur_mm"]
+    return found.drop_duplicates("press")[columns].reset_index(drop=True)

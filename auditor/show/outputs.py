@@ -10,6 +10,8 @@ from typing import Any
 import pandas as pd
 
 from auditor.advice.as_json import advice_json, tuning_json
+from auditor.advice.past import ADVICE_NAME, renewed_text
+from auditor.advice.this_walk import Diary
 from auditor.evidence.causes import CAUSES
 from auditor.evidence.tolerance import Tolerance
 from auditor.intake.library.thumbnails import thumbnails
@@ -47,8 +49,7 @@ def audit_json(audit: Audit) -> dict[str, Any]:
         "without_distances": _rows(audit.unheard),
         "tolerance": _tolerance(audit.tolerance),
         "causes": _some_of(audit.causes, _CAUSES) | {"by_preset": _rows(audit.causes.by_preset)},
-        "telling_frames": _rows(audit.telling),
-        "over_time": _rows(audit.over_time.sessions),
+        **_diary(audit.diary),
         "flash": _rows(audit.flash),
         "several_subjects": audit.company,
         "line_presses": [_some_of(one, _LINE) for one in audit.lines],
@@ -102,6 +103,17 @@ def _rows(table: pd.DataFrame) -> list[dict[str, Any]]:
     return to_json_rows(out)
 
 
+def _diary(diary: Diary | None) -> dict[str, Any]:
+    """Walks over time, one of them closely, and what became of what was advised before."""
+    if diary is None:
+        return {"walks": [], "drifts": [], "walk": None, "past_advice": []}
+    walk = {"session": diary.walk["session"], "presets": _rows(diary.presets), "new": diary.new,
+            "telling_frames": _rows(diary.telling), "second_look": diary.again}  # fmt: skip
+    told: dict[str, Any] = {"drifts": [asdict(one) for one in diary.drifts], "walk": walk}
+    told["past_advice"] = [asdict(one) for one in diary.followed]
+    return {"walks": _rows(diary.walks), **json_safe(told)}
+
+
 def _unreadable(audit: Audit) -> pd.DataFrame:
     """Every file that could not be read, and why."""
     rows = [(file, p.what) for p in audit.problems if p.unread for file in p.all_files]
@@ -134,13 +146,15 @@ def write_outputs(
         "distances.csv": to_csv_text(audit.distances),
         "unreadable.csv": to_csv_text(_unreadable(audit)),
     }
+    if audit.past.sum or not audit.past.problems:
+        files[ADVICE_NAME] = renewed_text(audit.past, audit.decisions, audit.table, audit.settings)
     for name, (svg, png) in render_charts(audit).items():
         files |= {f"charts/{name}.svg": svg, f"charts/{name}.png": png}
     if cards := advised_cards(audit, lenses_of(audit)):
         files["card.pdf"] = wallet_bytes(cards, ".pdf", "a4")
     chosen = lens_views(audit) if views is None else views
-    rows = rows_shown(chosen)[:MOST_THUMBNAILS] if pictures else []
+    rows = rows_shown(chosen, audit)[:MOST_THUMBNAILS] if pictures else []
     made = thumbnails([audit.paths[row] for row in rows], cache)
     held = {row: jpeg for row, jpeg in zip(rows, made, strict=True) if jpeg is not None}
     files["report.html"] = build_report(audit, folder, views=chosen, thumbnails=held)
-    return ResultsFolder(folder, force=force).write_all(files)
+    return ResultsFolder(folder, force=force).write_all(files, taken_in={ADVICE_NAME: audit.past.sum})

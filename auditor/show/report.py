@@ -16,21 +16,23 @@ from markupsafe import Markup, escape
 
 from auditor.journey import Audit
 from auditor.show.fitted_tables import blur_picture
+from auditor.show.page import plots
 from auditor.show.page.frames import frame_lines, rows_shown
 from auditor.show.page.hero import draw_hero, legend
 from auditor.show.page.model import LensView, Said, said
-from auditor.show.page.plots import draw_curve, draw_hundred, draw_key, draw_line, draw_rates, draw_session
 from auditor.show.page.view import lens_views
 from auditor.show.page_tables import page_tables
-from auditor.show.words import captions, figures, tolerance
+from auditor.show.words import captions, figures, tolerance, walk
 from auditor.text import printable, printable_lines
 from auditor.units import format_distance
 
 # The rooms of words from which the templates take sentences.
 WORDS = (
     "captions", "causes", "comparisons", "distances", "fallout", "line", "met", "method", "pictures",
-    "presets", "sessions", "tolerance", "zone_check",
+    "presets", "sessions", "tolerance", "walk", "zone_check",
 )  # fmt: skip
+
+PICTURES = ("hundred", "key", "line", "over_time", "rates", "session")  # of plots, drawn by templates
 
 
 def build_report(
@@ -47,7 +49,7 @@ def build_report(
     """
     lenses = lens_views(audit) if views is None else views
     held = dict(thumbnails or {})
-    lines = frame_lines(audit, rows_shown(lenses), folder, held)
+    lines = frame_lines(audit, rows_shown(lenses, audit), folder, held)
     environment = page_environment()
     script = environment.get_template("page.js").render()
     curve = blur_picture(audit.tolerance)
@@ -55,11 +57,12 @@ def build_report(
         audit=audit,
         lenses=lenses,
         lens_number={lens.name: number for number, lens in enumerate(lenses)},
-        sections=[(name, captions.TITLES[name]) for name in sections_of(lenses)],
+        sections=[(name, captions.TITLES[name]) for name in sections_of(lenses, audit)],
+        walk=None if audit.diary is None else walk.tell_walk(audit.diary, audit.table["file"]),
         titles=captions.TITLES,
         frames=lines,
         thumbnails_held=captions.thumbnails_held(len(held), len(lines)),
-        tolerance_curve=draw_curve(curve, tolerance.chart_finding(audit.tolerance)) if curve else "",
+        tolerance_curve=plots.draw_curve(curve, tolerance.chart_finding(audit.tolerance)) if curve else "",
         script=script,
         script_hash=hash_of(script),
         **page_tables(audit),
@@ -82,11 +85,7 @@ def page_environment() -> Environment:
         "units": in_both,
         "format_distance": format_distance,
         "draw_hero": draw_hero,
-        "draw_hundred": draw_hundred,
-        "draw_key": draw_key,
-        "draw_line": draw_line,
-        "draw_rates": draw_rates,
-        "draw_session": draw_session,
+        **{f"draw_{name}": getattr(plots, f"draw_{name}") for name in PICTURES},
         "legend": legend,
         "figures": figures,
         "words": {name: import_module(f"auditor.show.words.{name}") for name in WORDS},
@@ -106,12 +105,13 @@ def hash_of(text: str) -> str:
     return base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
 
 
-def sections_of(lenses: tuple[LensView, ...]) -> list[str]:
+def sections_of(lenses: tuple[LensView, ...], audit: Audit) -> list[str]:
     """Sections of the page in order, those only that carry something."""
     carried = {
         "next": True,
+        "walk": audit.diary is not None,
         "presets": any(lens.presets for lens in lenses),
-        "lost": any(lens.causes or lens.reasons or lens.telling or lens.rings for lens in lenses),
+        "lost": any(lens.causes or lens.reasons or lens.rings for lens in lenses),
         "sure": True,
         "rest": True,
     }

@@ -6,11 +6,14 @@ import re
 import textwrap
 from collections.abc import Iterable, Sequence
 
+import pandas as pd
 from rich.console import Console
 from rich.text import Text
 
+from auditor.advice.this_walk import Diary
 from auditor.show.page.model import Chip, LensView
 from auditor.show.words.next_time import typed_sources
+from auditor.show.words.walk import short, tell_walk
 
 WIDTH = 60
 LABEL = 11  # columns before the text of a row
@@ -50,6 +53,22 @@ def show_answer(
     if others:
         _row(out, "Lenses", f"also {', '.join(others)}; see one of them with")
         _whole(out, f"{' ' * LABEL}auditor advise {typed_sources(sources)} --lens NAME")
+
+
+def show_walk(diary: Diary, files: pd.Series, units: str, out: Console) -> None:
+    """Print what one walk brought, against what was usual before."""
+    told = tell_walk(diary, files)
+    out.print()
+    _print(out, told.title, style="bold")
+    _print(out, told.set_up.in_units(units))
+    for row in told.rows:
+        usual = f", {row.place} ({row.usual})" if row.usual else ""
+        _row(out, row.what.capitalize(), f"{row.value}{usual}")
+    for label, note in told.notes:
+        _row(out, label, note.in_units(units))
+    if told.frames:
+        looks = [f"{short(files[row])} ({why})" for row, why in told.frames]
+        _row(out, "Look at", ", ".join(looks))
 
 
 def isolated(text: str) -> str:

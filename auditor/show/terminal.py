@@ -24,7 +24,7 @@ from auditor.errors import Problem, SettingError
 from auditor.evidence.presets import pool_small
 from auditor.journey import Audit
 from auditor.show.page.model import LensView
-from auditor.show.screen import isolated, show_answer
+from auditor.show.screen import isolated, show_answer, show_walk
 from auditor.show.text_tables import Column, print_table
 from auditor.show.words import distances as distance_words
 from auditor.show.words import fallout, line
@@ -107,6 +107,8 @@ def show_audit(
     """Print the answer for the first lens, and where asked what fell out, presets and distance bands."""
     show_ignored(audit.problems, out)
     show_answer(views[0], audit.settings.units, out, [view.name for view in views[1:]], audit.sources)
+    if audit.diary is not None:
+        show_walk(audit.diary, audit.table["file"], audit.settings.units, out)
     if report:
         out.print(Text(f"Report     {report}"), no_wrap=True, crop=False, overflow="ignore")
     if full:

@@ -58,6 +58,7 @@ EQUIVALENT = {
     ("auditor/optics/sensors.py", "0 * diagonal -> Div"): _AS_UNKNOWN,
     ("auditor/advice/fixed_line.py", "along > 1e-09 -> GtE"): "no speed is that number to the last digit",
     ("auditor/advice/fixed_line.py", "far + nearer -> Sub"): _SYMMETRIC,
+    ("auditor/evidence/blur_tolerance.py", "LOG_TAU[tau] + within[0] -> Sub"): _SYMMETRIC,
     ("auditor/advice/paired.py", "ratio * np.exp(MODEL_SD * rng.standard_normal(d)) -> Div"): _SYMMETRIC,
 }
 

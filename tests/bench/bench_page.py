@@ -23,6 +23,8 @@ from pathlib import Path
 from time import process_time
 from typing import Any
 
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the commands do
+
 import numpy as np
 import pandas as pd
 from rich.console import Console

@@ -7,13 +7,15 @@ import numpy as np
 import pytest
 from worlds.archives import World, draw_archive
 
+from auditor.advice.past import PastAdvice
+from auditor.advice.this_walk import keep_diary
 from auditor.evidence.bursts import count_frames
 from auditor.evidence.causes import find_causes
 from auditor.evidence.comparisons import compare_presets
 from auditor.evidence.distances_met import distances_met
-from auditor.evidence.over_time import rates_over_time
 from auditor.evidence.presets import count_sessions
 from auditor.evidence.rates import hit_rates
+from auditor.evidence.sharpness import judged_frames
 from auditor.evidence.telling_frames import telling_frames
 from auditor.evidence.tolerance import FLAGS, fit_tolerance
 from auditor.evidence.zone_check import check_zone
@@ -65,7 +67,8 @@ def test_every_part_answers(archive, case):
     compare_presets(count_frames(table), settings)
     telling_frames(count_frames(table), tolerance, causes)
     distances_met(count_frames(table))
-    rates_over_time(count_frames(table), count_sessions(count_frames(table), 0.95))
+    judged, sessions = judged_frames(table), count_sessions(count_frames(table), 0.95)
+    keep_diary(count_frames(table), judged, sessions, settings, tolerance, causes, PastAdvice())
     hit_rates(table, "preset")
     assert set(tolerance.flags) <= set(FLAGS)
     if tolerance.fitted:

@@ -69,3 +69,17 @@ def test_the_next_walk_holds_as_often_as_it_says():
         walk = fit_level(hits, size).next_walk(60, 0.9)
         held.append(walk.low <= rng.binomial(60, expit(level + 0.7 * rng.standard_normal())) <= walk.high)
     assert 0.82 <= np.mean(held) <= 0.97
+
+
+def test_the_interval_over_sessions_by_hand():
+    """Cochran (1977), 6.3: a ratio of sums over four sessions, t with three degrees of freedom, as logits."""
+    from scipy.stats import t
+
+    hits, presses = np.array([3, 5, 2, 8]), np.array([50, 60, 40, 70])
+    rate = 18 / 220
+    variance = 4 / 3 * ((hits - rate * presses) ** 2).sum() / 220**2
+    half = t.ppf(0.975, 3) * np.sqrt(max(variance, rate * (1 - rate) / 220)) / (rate * (1 - rate))
+    found = fit_level(hits, presses, 0.95)
+    middle = np.log(rate / (1 - rate))
+    assert found.low == pytest.approx(1 / (1 + np.exp(half - middle)))
+    assert found.high == pytest.approx(1 / (1 + np.exp(-half - middle)))

@@ -140,6 +140,28 @@ def test_an_autofocused_lens_is_told_from_a_ring_that_stays():
     assert not find_autofocused(moving.head(3)).any()  # too few to tell
 
 
+def test_a_tenth_is_of_the_distance_and_frames_without_one_do_not_count():
+    seconds = np.arange(8) * 30.0
+    far = table(seconds, focus_distance_source="exif", focus_distance_m=[10.0, 12.0] * 4)
+    near = table(seconds, focus_distance_source="exif", focus_distance_m=[10.0, 10.8] * 4)
+    assert find_autofocused(far).all()
+    assert not find_autofocused(near).any()
+    distances = [1, np.nan, 4, np.nan, 2, np.nan, 9, np.nan, 1.5, np.nan, 3]
+    gaps = table(np.arange(11) * 30.0, focus_distance_source="exif", focus_distance_m=distances)
+    assert find_autofocused(gaps)[::2].all()
+
+
+def test_sharp_presses_an_hour_by_hand():
+    """One run of three minutes with four presses, three of them sharp: 60 an hour."""
+    counted = prepared(
+        [0, 60, 120, 180], counted_as=["keeper", "not kept", "keeper", "not kept"],
+        sharp=["yes", "no", "yes", "yes"],
+    )  # fmt: skip
+    row = count_presets(count_frames(counted), judged_frames(counted), 0.95).iloc[0]
+    assert row.sharp_rate == pytest.approx(0.75)
+    assert row.sharp_per_hour == pytest.approx(60.0)
+
+
 def test_small_presets_are_pooled_as_other_for_reading():
     focus = [2.5] * 6 + [1.0, 1.0, 5.0]
     counted = prepared(np.arange(9) * 10.0, focus_distance_m=focus, counted_as=["keeper"] * 9)
@@ -148,6 +170,14 @@ def test_small_presets_are_pooled_as_other_for_reading():
     assert len(presets) == 3
     assert pooled["preset"].tolist() == ["28 mm, f/8 at 2.5 m", "other"]
     assert pooled["frames"].tolist() == [6, 3]
+
+
+def test_one_small_preset_keeps_its_name():
+    focus = [2.5] * 6 + [1.0, 1.0]
+    counted = prepared(np.arange(8) * 10.0, focus_distance_m=focus, counted_as=["keeper"] * 8)
+    presets = count_presets(count_frames(counted), judged_frames(counted), 0.95)
+    assert pool_small(presets, counted, 0.95)["preset"].tolist() == presets["preset"].tolist()
+    assert len(presets) == 2
 
 
 def test_sessions_are_counted_in_order():

@@ -118,7 +118,7 @@ def walked_page(walked: Audit) -> str:
 def demo_page(demo: Audit) -> str:
     """Its page, with the thumbnails that it holds."""
     views = lens_views(demo)
-    rows = rows_shown(views)[:MOST_THUMBNAILS]
+    rows = rows_shown(views, demo)[:MOST_THUMBNAILS]
     made = thumbnails([demo.paths[row] for row in rows])
     held = {row: jpeg for row, jpeg in zip(rows, made, strict=True) if jpeg}
     return build_report(demo, Path(demo.paths[0]).parent / "out", views=views, thumbnails=held)

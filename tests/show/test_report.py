@@ -92,7 +92,7 @@ def test_page_asks_for_nothing_from_elsewhere(demo_page: str) -> None:
 
 def test_sections_stand_in_the_order_of_the_questions(walked_page: str) -> None:
     found = re.findall(r'<section id="(\w+)"', walked_page)
-    assert found == ["next", "presets", "lost", "sure", "rest"]
+    assert found == ["next", "walk", "presets", "lost", "sure", "rest"]
     assert re.findall(r'<li><a href="#(\w+)">', walked_page) == found
     firsts = [walked_page.index(word) for word in ("<h1>", 'class="stage"', 'class="cards"')]
     assert firsts == sorted(firsts)

@@ -12,7 +12,6 @@ from auditor.evidence import causes as found_causes
 from auditor.evidence import telling_frames
 from auditor.evidence import zone_check as found_check
 from auditor.evidence.distances_met import DistancesMet
-from auditor.evidence.over_time import OverTime
 from auditor.settings import Settings
 from auditor.show.words import (
     causes,
@@ -23,7 +22,6 @@ from auditor.show.words import (
     met,
     method,
     presets,
-    sessions,
     zone_check,
 )
 
@@ -287,28 +285,6 @@ def test_whether_the_criterion_suits() -> None:
     assert zone_check.outside(checked()).startswith("11 % of 90 keepers at a known distance (5–20 %)")
     assert zone_check.predicts(checked(odds_ratio=NAN)) == ""
     assert zone_check.outside(checked(kept_outside=NAN)) == ""
-
-
-def over_time(*rates: float, outside: tuple[int, ...] = (), drift: float = 0.0) -> OverTime:
-    n = len(rates)
-    limits = (0.1, 0.5) if n >= 4 else (NAN, NAN)
-    table_of_sessions = pd.DataFrame(
-        {
-            "session": range(1, n + 1), "starts_at": pd.Timestamp("2031-04-05"), "hit_rate": rates,
-            "bursts": 40, "low": 0.0, "high": 1.0,
-            "centre": 0.3, "limit_low": limits[0], "limit_high": limits[1],
-            "outside": [k + 1 in outside for k in range(n)],
-        }
-    )  # fmt: skip
-    return OverTime(table_of_sessions, drift, bool(drift))
-
-
-def test_sessions_over_time() -> None:
-    assert "at least 4 sessions" in sessions.over_time(over_time(0.3, 0.2))
-    assert sessions.over_time(over_time(0.3, 0.2, 0.3, 0.4)).startswith("All 4 sessions lie within")
-    said = sessions.over_time(over_time(0.3, 0.05, 0.3, 0.4, outside=(2,), drift=-0.2))
-    assert "lies session 2 (worse: 5 % of 40 bursts, 0–100 %)" in said
-    assert said.endswith("the rate falls.")
 
 
 def met_at(bursts: int, *, differ: bool = False) -> DistancesMet:

@@ -121,14 +121,6 @@ class RingByStop(NamedTuple):
         return max((share for share in shares if share == share), default=1.0)
 
 
-class Telling(NamedTuple):
-    """One frame to look at, and why."""
-
-    row: int
-    why: str
-    about: Said
-
-
 class NextTime(NamedTuple):
     """One lens's decision in words; page, screen and card say nothing else of it."""
 
@@ -158,4 +150,3 @@ class LensView:
     reasons: tuple[tuple[str, int], ...]
     reasons_noted: int
     rings: tuple[RingByStop, ...]
-    telling: tuple[Telling, ...]

@@ -8,6 +8,7 @@ from functools import partial
 from typing import Any
 
 import numpy as np
+import pandas as pd
 from markupsafe import Markup
 
 from auditor.evidence.line_presses import LinePresses
@@ -17,7 +18,7 @@ from auditor.show.page.ring_scale import scale_of
 from auditor.show.page.svg import along, element, label, line, picture, shape_at, stretched
 from auditor.units import format_distance, format_exposure_time
 
-LANE = 16.0
+LANE, MOST_WALKS = 16.0, 100
 STANDARD_TIMES_S = (1 / 4000, 1 / 2000, 1 / 1000, 1 / 500, 1 / 250, 1 / 125, 1 / 60, 1 / 30, 1 / 15)
 _ACROSS, _STEP = 20, 15.0
 # One shape for each cause, so that colour is never alone; the side of a place is 12.
@@ -147,3 +148,37 @@ def draw_line(one: LinePresses, finding: str) -> Markup:
             spans = Markup("").join(element("tspan", text, class_=unit) for unit, text in named.items())
             parts.append(label(spans, along(scale.at(distance_m)), height - 6))
     return picture(finding, height, *parts, class_="curve")
+
+
+def draw_over_time(walks: pd.DataFrame, label: str) -> Markup:
+    """Draw the table of :func:`auditor.evidence.walks.count_walks`, walks that were chosen from alone."""
+    height, head, base = 190.0, 14.0, 168.0
+    shown = walks[walks["kept_of"] > 0].tail(MOST_WALKS)
+    top = max(float(shown[["kept_share", "kept_high"]].max(axis=None)) * 1.05, 0.05)
+    places = [(place + 0.5) / len(shown) for place in range(len(shown))]
+
+    def y(share: float) -> float:
+        return head + (1 - min(share / top, 1)) * (base - head)
+
+    def path(points: list[tuple[float, float]]) -> str:
+        return "M" + "L".join(f"{1000 * x:.0f} {1000 * y(share) / height:.0f}" for x, share in points)
+
+    rows = list(zip(places, shown.itertuples(), strict=True))
+    banded = [(x, row) for x, row in rows if row.kept_high == row.kept_high]
+    parts = []
+    if banded:
+        upper = [(x, row.kept_high) for x, row in banded]
+        lower = [(x, row.kept_low) for x, row in reversed(banded)]
+        parts.append(stretched(path([*upper, *lower]) + "Z", class_="band"))
+    parts.append(stretched(path([(x, row.kept_share) for x, row in rows]), class_="line"))
+    for x, row in rows:
+        size, kind = (6, "not-kept") if row.kept_place in ("more", "less") else (3.5, "kept")
+        spot = {"cx": along(x), "cy": f"{y(row.kept_share):.1f}", "r": size}
+        parts.append(element("circle", **spot, class_=f"point {kind}"))
+    parts.append(line("0", base, "100%", base, "base"))
+    parts.append(element("text", f"{100 * top:.0f} %", x="0", y=head - 3, class_="label"))
+    for row, end, anchor in ((rows[0][1], "0", "start"), (rows[-1][1], "100%", "end")):
+        if row.starts_at == row.starts_at:
+            day = f"{row.starts_at:%Y-%m-%d}"
+            parts.append(element("text", day, x=end, y=height - 6, text_anchor=anchor, class_="label"))
+    return picture(label, height, *parts, class_="curve")

@@ -35,16 +35,14 @@ from auditor.show.page.model import (
     PresetRow,
     Rate,
     RingByStop,
-    Telling,
     said,
 )
 from auditor.show.page.ring_scale import engraved
-from auditor.show.words import causes as cause_words
 from auditor.show.words import comparisons, next_time
 from auditor.show.words.figures import setting
-from auditor.units import format_distance, format_f_number
+from auditor.units import format_f_number
 
-MOST_DIFFERENCES, MOST_REASONS, MOST_TELLING, MOST_RINGS = 6, 5, 6, 7
+MOST_DIFFERENCES, MOST_REASONS, MOST_RINGS = 6, 5, 7
 
 
 def lens_views(audit: Audit) -> tuple[LensView, ...]:
@@ -74,7 +72,6 @@ def _lens_view(audit: Audit, number: int, lens: str) -> LensView:
         reasons=tuple(noted.most_common(MOST_REASONS)),
         reasons_noted=noted.total(),
         rings=_ring_by_stop(decided),
-        telling=_telling_of(audit, names),
     )
 
 
@@ -224,22 +221,3 @@ def _around(rings: np.ndarray, best_m: float) -> np.ndarray:
     at = int(np.flatnonzero(rings == best_m)[0])
     start = min(max(at - MOST_RINGS // 2, 0), max(len(rings) - MOST_RINGS, 0))
     return rings[start : start + MOST_RINGS]
-
-
-def _telling_of(audit: Audit, presets: set[str]) -> tuple[Telling, ...]:
-    """Frames to look at, so that each kind that there is comes first once."""
-    if not audit.tolerance.carries:
-        return ()
-    own = audit.telling[audit.telling["preset"].isin(presets)]
-    turn = own.groupby("why", sort=False).cumcount()
-    own = own.iloc[np.argsort(turn.to_numpy(), kind="stable")].head(MOST_TELLING)
-    files = audit.table["file"]
-    place = {file: row for row, file in files[files.isin(own["file"])][::-1].items()}
-    return tuple(
-        Telling(
-            place[row.file],
-            cause_words.TELLING[row.why],
-            said(partial(format_distance, row.subject_distance_m)),
-        )
-        for row in own.sort_values("why", kind="stable").itertuples()
-    )

@@ -6,6 +6,7 @@ from auditor.show.words.figures import counted, whole
 
 TITLES = {
     "next": "Next time",
+    "walk": "This walk",
     "presets": "Presets",
     "lost": "Why lost",
     "sure": "How sure",

@@ -1,0 +1,261 @@
+"""What was advised after each walk, kept as one line of ``advice.jsonl``, and what became of it.
+
+A line is the newest walk with a lens, the decision and its promise. A rerun renews lines that are as they
+were written (each carries the sum of its own text); what a person changed, added or broke stays as it is.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from auditor.advice.lens_decision import Decisions, LensDecision
+from auditor.advice.paired import Setting
+from auditor.advice.promise import counts_promised, promise_kept, promise_sharp
+from auditor.errors import FileFormatError, Problem
+from auditor.evidence.bursts import burst_codes, in_preset, is_counted, is_keeper
+from auditor.evidence.sharpness import JudgedFrames
+from auditor.evidence.subjects import lens_codes
+from auditor.intake.statements.door import read_bytes
+from auditor.settings import Settings
+from auditor.text import json_safe, shown_path
+from auditor.units import format_distance, format_f_number
+
+ADVICE_NAME = "advice.jsonl"
+LARGEST_BYTES = 1 << 22
+_SAME = 0.03
+
+
+@dataclass(frozen=True, slots=True)
+class Advised:
+    """One line: what was advised after the walk that began at ``walk``."""
+
+    walk: pd.Timestamp
+    lens: str
+    kind: str
+    settings: tuple[Setting, ...]
+    kept: tuple[float, float, float] | None  # a and b of the share promised, and the level of its interval
+    sharp: tuple[float, float, float] | None
+
+
+@dataclass(frozen=True, slots=True)
+class PastAdvice:
+    """The file as it was found: its lines as they stand, and what they say."""
+
+    lines: tuple[str, ...] = ()
+    advised: tuple[Advised, ...] = ()
+    sum: str = ""  # SHA-256 of its bytes; with problems and no sum it cannot be read, and is left alone
+    problems: list[Problem] = field(default_factory=list)
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """What a promise met: ``hits`` of ``of`` presses, where from ``low`` to ``high`` were promised."""
+
+    hits: int
+    of: int
+    low: int
+    high: int
+
+
+@dataclass(frozen=True, slots=True)
+class Followed:
+    """What became of one advice on the walks since, up to the one told of."""
+
+    advised: Advised
+    walks: int  # with this lens; the presses too
+    presses: int
+    followed: int  # presses at what was advised
+    kept: Kept | None  # of these, where they were counted, or judged, and something was promised
+    sharp: Kept | None
+
+
+def read_past(path: Path | None) -> PastAdvice:
+    """Read what was advised; a line that cannot be used is a problem and stays in the file."""
+    if path is None or not path.exists():
+        return PastAdvice()
+    try:
+        data = read_bytes(path, LARGEST_BYTES)
+        text = data.decode("utf-8-sig")
+    except (FileFormatError, UnicodeDecodeError) as error:
+        what = error.what if isinstance(error, FileFormatError) else f"{shown_path(path)} is not UTF-8 text."
+        return PastAdvice(problems=[Problem(str(path), what, "Mend it, or move it away.")])
+    advised, problems = [], []
+    lines = tuple(line for line in text.splitlines() if line.strip())
+    for number, line in enumerate(text.splitlines(), 1):
+        if line.strip():
+            try:
+                advised.append(_read(json.loads(line)))
+            except (ValueError, LookupError, TypeError, AttributeError, OverflowError, RecursionError):
+                what = f"Line {number} tells no advice: it is not as this tool writes it."
+                problems.append(
+                    Problem(str(path), what, "Mend or delete that line; nothing else rests on it.")
+                )
+    return PastAdvice(lines, tuple(advised), hashlib.sha256(data).hexdigest(), problems)
+
+
+def _read(said: Any) -> Advised:
+    settings = []
+    for one in said["settings"]:
+        infinite = one.get("focus_distance_m_is_infinite") is True
+        setting = Setting(_above(one["f_number"]), math.inf if infinite else _above(one["focus_distance_m"]))
+        settings.append(setting)
+    promise = said.get("promise") or {}
+    shares = {}
+    for name in ("kept", "sharp"):
+        own = promise.get(name)
+        shares[name] = own and (_above(own["a"]), _above(own["b"]), min(_above(own["level"]), 0.999))
+    walk = pd.Timestamp(str(said["walk"]))
+    if pd.isna(walk) or walk.tzinfo is not None or not isinstance(said["lens"], str):
+        raise ValueError
+    return Advised(walk, said["lens"], str(said["kind"]), tuple(settings), shares["kept"], shares["sharp"])
+
+
+def _above(value: Any) -> float:
+    if isinstance(value, bool) or not 0 < float(value) < 1e6:
+        raise ValueError
+    return float(value)
+
+
+def renewed_text(past: PastAdvice, decisions: Decisions, table: pd.DataFrame, settings: Settings) -> str:
+    """Text of the file after this audit: a line for each lens, its former one renewed where it is ours."""
+    new = {}
+    for told in decisions.lenses:
+        starts = _of_lens(table, told.lens).groupby("session")["captured_at"].min()
+        if starts.notna().any():
+            own = _line(told, starts.max(), settings)
+            new[own["walk"], own["lens"]] = own
+    lines = []
+    for line in past.lines:
+        try:
+            said = json.loads(line)
+            key = said["walk"], said["lens"]
+            if key in new:
+                renewed = _text(new.pop(key))
+                line = renewed if said.get("sum") == _sum(said) else line
+        except (ValueError, LookupError, TypeError, AttributeError, RecursionError):
+            pass  # a person's own line, or a broken one
+        lines.append(line)
+    return "".join(f"{line}\n" for line in [*lines, *map(_text, new.values())])
+
+
+def _line(told: LensDecision, walk: pd.Timestamp, settings: Settings) -> dict[str, Any]:
+    decision, one = told.decision, told.subjects
+    if decision.setting is not None:
+        chosen: Sequence[Setting] = (decision.setting,)
+    else:
+        chosen = decision.latitude or [setting for setting, _ in told.habit[:1] if decision.kind == "keep"]
+    promised, low, high = one.share_now, one.now_low, one.now_high
+    if decision.kind == "change":
+        promised, low, high = one.share_best, one.low, one.high
+    shares = {
+        "kept": promise_kept(told.level),
+        "sharp": promise_sharp(promised, low, high, settings.confidence),
+    }
+    level = told.level
+    rests_on = {"by": decision.rests_on, "walks": level.sessions, "presses": level.presses,
+                "with_keeper": level.hits, "measured": told.measured,
+                "verdicts": told.tolerances.verdicts}  # fmt: skip
+    return {
+        "date": f"{walk:%Y-%m-%d}",
+        "lens": told.lens,
+        "advice": advice_text(chosen),
+        "kind": decision.kind,
+        "settings": [asdict(each) for each in chosen],
+        "promise": {name: None if share is None else asdict(share) for name, share in shares.items()},
+        "rests_on": rests_on,
+        "walk": walk.isoformat(),
+    }
+
+
+def advice_text(settings: Sequence[Setting], units: str = "m") -> str:
+    """Name what was advised, settings that will do alike by the first two; empty where none was."""
+    named = [
+        f"{format_f_number(each.f_number)} at {format_distance(each.focus_distance_m, units)}"
+        for each in settings[:2]
+    ]
+    return f"{', '.join(named)} or alike" if len(settings) > 2 else " or ".join(named)
+
+
+def _text(line: dict[str, Any]) -> str:
+    safe = json_safe(line)
+    return json.dumps(safe | {"sum": _sum(safe)}, ensure_ascii=True, allow_nan=False)
+
+
+def _sum(said: dict[str, Any]) -> str:
+    own = {name: value for name, value in said.items() if name != "sum"}
+    return hashlib.sha256(json.dumps(own, sort_keys=True).encode()).hexdigest()[:16]
+
+
+def _of_lens(table: pd.DataFrame, lens: str) -> pd.DataFrame:
+    focused = table[in_preset(table) & table["focal_length_mm"].gt(0).to_numpy(bool)]
+    code, names = lens_codes(focused)
+    own = np.array([name == lens for name in names], dtype=bool)
+    return focused[own[code]] if len(focused) else focused
+
+
+def what_became(
+    past: PastAdvice, table: pd.DataFrame, judged: JudgedFrames, walk: pd.Timestamp
+) -> tuple[Followed, ...]:
+    """Hold the last advice for each lens, given before a walk began, against the walks from then up to it."""
+    last: dict[str, Advised] = {}
+    for one in past.advised:
+        if one.walk < walk and (one.lens not in last or last[one.lens].walk <= one.walk):
+            last[one.lens] = one
+    return tuple(found for one in last.values() if (found := _became(one, table, judged, walk)))
+
+
+def _became(
+    advised: Advised, table: pd.DataFrame, judged: JudgedFrames, walk: pd.Timestamp
+) -> Followed | None:
+    starts = table.groupby("session")["captured_at"].min()
+    walks = starts.index[(starts > advised.walk) & (starts <= walk)]
+    frames = _of_lens(table, advised.lens)
+    since = frames[frames["session"].isin(walks)].reset_index(drop=True)
+    if not len(since):
+        return None
+    press = burst_codes(since, "preset")
+    follows = _at(since, advised.settings)
+    of = since[follows & is_counted(since)]
+    code = burst_codes(of, "preset")
+    hits = np.bincount(code, is_keeper(of)) > 0
+    seen = judged.frames
+    own = seen["file"].isin(since["file"][follows]).to_numpy(bool)
+    weight, yes = judged.sampled.weight[own], seen["sharp"].eq("yes").to_numpy(bool)[own]
+    worth = int(weight.sum() ** 2 / (weight**2).sum() + 1e-9) if own.any() else 0
+    sharp = round(worth * float(weight @ yes / weight.sum())) if worth else 0
+    return Followed(
+        advised,
+        walks=since["session"].nunique(),
+        presses=np.unique(press).size,
+        followed=np.unique(press[follows]).size,
+        kept=_held(advised.kept, int(hits.sum()), hits.size),
+        sharp=_held(advised.sharp, sharp, worth),
+    )
+
+
+def _at(frames: pd.DataFrame, settings: Sequence[Setting]) -> np.ndarray:
+    """Frames taken at one of the settings, as near as a ring is set; all where none was advised."""
+    number, near = frames["f_number"].to_numpy(float), 1 / frames["focus_distance_m"].to_numpy(float)
+    found = np.full(len(frames), not settings)
+    for one in settings:
+        own = 1 / one.focus_distance_m
+        found |= (np.abs(number / one.f_number - 1) <= _SAME) & (
+            np.abs(near - own) <= _SAME * np.maximum(near, own)
+        )
+    return found
+
+
+def _held(promised: tuple[float, float, float] | None, hits: int, of: int) -> Kept | None:
+    if promised is None or not of:
+        return None
+    a, b, level = promised
+    return Kept(hits, of, *counts_promised(a, b, of, level))

@@ -1,0 +1,130 @@
+"""Walk by walk, in order of time: presses, in the zone, sharp, kept, each against what was usual before it.
+
+Where nobody chose yet, nothing is said of what was kept: unknown is not none. Distances and verdicts are of
+drawn frames, so shares are put back to all frames (:mod:`auditor.evidence.weights`) and count as so many
+independent ones as they are worth (Kish 1965, Survey Sampling, section 11.7).
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from auditor.evidence.bursts import Codes, CountedFrames, burst_codes, in_preset, is_counted
+from auditor.evidence.proportions import Floats
+from auditor.evidence.sharpness import JudgedFrames
+from auditor.evidence.usual import usual_counts, usual_shares
+from auditor.evidence.weights import has_distance, weights_of
+from auditor.settings import UnmarkedRule
+
+SHARES = ("zone", "sharp", "kept")
+
+
+def count_walks(
+    counted: CountedFrames, judged: JudgedFrames, sessions: pd.DataFrame, unmarked: UnmarkedRule = "auto"
+) -> pd.DataFrame:
+    """Count each session's zone-focused presses, and hold them against the sessions before.
+
+    By time (rolls without one first): ``session, starts_at, ends_at, first_file, last_file, presses``; for
+    each of ``zone``, ``sharp`` and ``kept`` its count, ``_of``, ``_seen`` (frames or presses that it comes
+    from) and ``_share``; of these and of ``presses`` the interval ``_low`` to ``_high`` for a further walk,
+    and ``_place`` in it (see :class:`auditor.evidence.usual.Usual`); ``log_distance``, ``log_f_number`` and
+    ``vergence`` [1/m], means of the walk, NaN where unknown. Under a rule ``unmarked`` that marks all frames
+    a session without any stated mark was not looked through yet.
+    """
+    columns = ["session", "starts_at", "ends_at", "first_file", "last_file"]
+    walks = sessions[columns].sort_values(
+        ["starts_at", "session"], kind="stable", na_position="first", ignore_index=True
+    )
+    taken = counted.table[in_preset(counted.table) & counted.table["session"].notna().to_numpy()]
+    taken = taken.reset_index(drop=True)
+    press = taken.iloc[np.unique(burst_codes(taken, "preset"), return_index=True)[1]]
+    of_press = _codes(press, walks)
+    walks = walks.assign(
+        presses=np.bincount(of_press, minlength=len(walks)),
+        log_f_number=_means(of_press, np.log(press["f_number"].to_numpy(float)), len(walks)),
+        vergence=_means(of_press, 1 / press["focus_distance_m"].to_numpy(float), len(walks)),
+        **_kept(counted, walks, unmarked),
+    )
+    frames, weight = _with_distance(taken)
+    distance = np.log(frames["subject_distance_m"].to_numpy(float))
+    walks["log_distance"] = _means(_codes(frames, walks), distance, len(walks), weight)
+    zoned = frames["in_zone"].notna().to_numpy(bool)
+    inside = frames["in_zone"].fillna(False).to_numpy(bool)[zoned]
+    sure, known = judged.frames["sharp"].eq("yes").to_numpy(bool), judged.frames["session"].notna().to_numpy()
+    for name, own, hit, stands in (
+        ("zone", frames[zoned], inside, weight[zoned]),
+        ("sharp", judged.frames[known], sure[known], judged.sampled.weight[known]),
+    ):
+        walks = walks.assign(**_drawn(name, _codes(own, walks), hit, stands, len(walks)))
+    usual = {name: usual_shares(walks[name], walks[f"{name}_of"]) for name in SHARES}
+    for name, one in (usual | {"presses": usual_counts(walks["presses"])}).items():
+        walks = walks.assign(**{f"{name}_low": one.low, f"{name}_high": one.high, f"{name}_place": one.place})
+    return walks
+
+
+def _codes(frames: pd.DataFrame, walks: pd.DataFrame) -> Codes:
+    """Row of each frame's walk."""
+    place = pd.Series(np.arange(len(walks)), index=walks["session"].to_numpy(float))
+    return np.asarray(place.reindex(frames["session"].to_numpy(float)), dtype=np.intp)
+
+
+def _means(code: Codes, value: Floats, walks: int, weight: Floats | None = None) -> Floats:
+    stands = np.ones(value.size) if weight is None else weight
+    with np.errstate(invalid="ignore"):
+        return np.asarray(
+            np.bincount(code, stands * value, minlength=walks) / np.bincount(code, stands, minlength=walks)
+        )
+
+
+def _kept(counted: CountedFrames, walks: pd.DataFrame, unmarked: UnmarkedRule) -> dict[str, Any]:
+    known = counted.frames["session"].notna().to_numpy()
+    frames, kept_frame, press = counted.frames[known], counted.kept[known], counted.press[known]
+    stated = np.bincount(_codes(frames, walks), frames["keeper"].notna(), minlength=len(walks))
+    _, first, press = np.unique(press, return_index=True, return_inverse=True)
+    hit = np.bincount(press, kept_frame, minlength=first.size) > 0
+    code = _codes(frames.iloc[first], walks)
+    chosen = (stated > 0) | (unmarked in ("auto", "leave-out"))
+    kept = np.bincount(code, hit, minlength=len(walks)).astype(int) * chosen
+    of = np.bincount(code, minlength=len(walks)) * chosen
+    return {"kept": kept, "kept_of": of, "kept_seen": of, "kept_share": kept / np.where(of > 0, of, np.nan)}
+
+
+def _with_distance(taken: pd.DataFrame) -> tuple[pd.DataFrame, Floats]:
+    """Frames with a distance and for how many each stands; of a walk that nobody marked, for itself."""
+    counts = is_counted(taken)
+    session = pd.factorize(taken["session"])[0]
+    unseen = (np.bincount(session, counts, minlength=1) == 0)[session] if len(taken) else counts
+    weight = np.where(unseen, has_distance(taken), weights_of(taken) * counts)
+    return taken[weight > 0].reset_index(drop=True), np.asarray(weight[weight > 0], dtype=float)
+
+
+def _drawn(name: str, code: Codes, hit: npt.NDArray[np.bool_], weight: Floats, walks: int) -> dict[str, Any]:
+    total = np.bincount(code, weight, minlength=walks)
+    with np.errstate(invalid="ignore"):
+        share = np.bincount(code, weight * hit, minlength=walks) / total
+        worth = total**2 / np.bincount(code, weight**2, minlength=walks)
+    of = np.nan_to_num(np.floor(worth + 1e-9)).astype(int)
+    count = np.nan_to_num(np.round(share * of)).astype(int)
+    seen = np.bincount(code, minlength=walks)
+    return {name: count, f"{name}_of": of, f"{name}_seen": seen, f"{name}_share": share}
+
+
+def second_look(counted: CountedFrames, session: float, tolerance_mm: float) -> list[str]:
+    """Files of a walk that were passed over though sharp in the zone, one of each press, the sharpest first.
+
+    Sharp is what was judged so; where nobody judged, no more blur than ``tolerance_mm``, NaN for not known.
+    """
+    frames = counted.frames
+    hit = (np.bincount(counted.press, counted.kept, minlength=1) > 0)[counted.press]
+    yes = frames["sharp"].eq("yes").fillna(False).to_numpy(bool)
+    with np.errstate(invalid="ignore"):
+        borne = frames["sharp"].isna().to_numpy(bool) & (frames["blur_mm"].to_numpy(float) <= tolerance_mm)
+    here = frames["session"].eq(session).fillna(False).to_numpy(bool)
+    inside = frames["in_zone"].fillna(False).to_numpy(bool)
+    found = frames.assign(press=counted.press, yes=yes)[here & ~hit & inside & (yes | borne)]
+    found = found.sort_values(["yes", "blur_mm"], ascending=[False, True], kind="stable")
+    return list(found.drop_duplicates("press")["file"])

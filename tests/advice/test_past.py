@@ -1,0 +1,147 @@
+"""What was advised: the promise, its line in the file, and what became of it."""
+
+import json
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+from numpy.testing import assert_allclose
+from scipy.stats import betabinom
+from worlds.diaries import DiaryWorld, draw_diary
+
+from auditor.advice.decide import decide
+from auditor.advice.paired import Setting
+from auditor.advice.past import ADVICE_NAME, PastAdvice, read_past, renewed_text, what_became
+from auditor.advice.promise import counts_promised, promise_kept, promise_sharp
+from auditor.evidence.level import fit_level
+from auditor.evidence.sharpness import judged_frames
+from auditor.settings import Settings
+
+
+@pytest.mark.parametrize(("a", "b", "n"), [(1.3, 12.0, 60), (5.0, 2.0, 25), (0.4, 9.0, 140), (30.0, 30.0, 7)])
+def test_the_interval_is_the_shortest_of_a_beta_binomial(a, b, n):
+    low, high = counts_promised(a, b, n)
+    law = betabinom(n, a, b)
+    inside = {(s, e): law.cdf(e) - law.cdf(s - 1) for s in range(n + 1) for e in range(s, n + 1)}
+    held = [e - s for (s, e), share in inside.items() if share >= 0.9]
+    assert inside[low, high] >= 0.9 - 1e-12
+    assert high - low == min(held)
+
+
+def test_a_promise_has_the_mean_and_interval_of_the_next_walk():
+    level = fit_level([6, 2, 9, 4], [60, 50, 70, 40])
+    promise, walk = promise_kept(level), level.next_walk()
+    assert_allclose(promise.a / (promise.a + promise.b), promise.share, rtol=1e-3)
+    assert abs(promise.low - walk.low) <= 1
+    assert abs(promise.high - walk.high) <= 2
+    assert promise.of(60) == (promise.low, promise.high)
+    sharp = promise_sharp(0.6, 0.5, 0.7, 0.95)
+    assert sharp.low < 36 < sharp.high
+    assert promise_sharp(float("nan"), 0.5, 0.7, 0.95) is None
+    assert promise_kept(fit_level([], [])) is None
+
+
+def test_promises_hold_nine_times_in_ten():
+    """Of the tenth walk of 250 diaries; the long form is bench_diary."""
+    held = []
+    for seed in range(250):
+        diary = draw_diary(seed, DiaryWorld(walks=10))
+        low, high = promise_kept(fit_level(diary["kept"][:-1], diary["kept_of"][:-1])).of(
+            int(diary["kept_of"].iloc[-1])
+        )
+        held.append(low <= diary["kept"].iloc[-1] <= high)
+    assert 0.84 <= np.mean(held) <= 0.97
+
+
+@pytest.fixture(scope="module")
+def decided(archive):
+    """Three walks with one lens, the third at another setting half of the time, and what was decided."""
+    table = archive(600)
+    walk = np.repeat([1, 2, 3], 200)
+    at = pd.Timestamp("2031-05-01 10:00") + pd.to_timedelta(walk * 86400 * 7 + np.arange(600) * 20, unit="s")
+    table = table.assign(
+        session=walk, captured_at=at, counted_as=np.where(np.arange(600) % 9, "not kept", "keeper")
+    )
+    return table, decide(table, (), Settings())
+
+
+def written(folder, text):
+    (folder / ADVICE_NAME).write_text(text, encoding="utf-8")
+    return read_past(folder / ADVICE_NAME)
+
+
+def test_a_line_tells_what_was_advised_and_is_read_back(decided, tmp_path):
+    table, decisions = decided
+    past = written(tmp_path, renewed_text(PastAdvice(), decisions, table, Settings()))
+    assert past.problems == []
+    (line,), (advised,), (told,) = past.lines, past.advised, decisions.lenses
+    said = json.loads(line)
+    assert list(said)[:4] == ["date", "lens", "advice", "kind"]
+    assert (said["date"], said["lens"], said["kind"]) == ("2031-05-22", told.lens, told.decision.kind)
+    assert said["rests_on"]["presses"] == told.level.presses
+    assert (said["promise"]["kept"]["low"], said["promise"]["kept"]["presses"]) == (0, 60) or advised.kept
+    assert advised.walk == table.loc[table["session"].eq(3), "captured_at"].min()
+
+
+def test_a_rerun_renews_its_own_line_and_keeps_what_a_person_changed(decided, tmp_path):
+    table, decisions = decided
+    before = renewed_text(PastAdvice(), decisions, table[table["session"] < 3], Settings())
+    past = written(tmp_path, before)
+    both = renewed_text(past, decisions, table, Settings())
+    assert both.startswith(before)
+    assert both.count("\n") == 2
+    again = renewed_text(written(tmp_path, both), decisions, table, Settings())
+    assert again == both
+    told = replace(decisions.lenses[0], measured=7)
+    renewed = renewed_text(past, replace(decisions, lenses=(told,)), table[table["session"] < 3], Settings())
+    assert renewed.count("\n") == 1
+    assert json.loads(renewed)["rests_on"]["measured"] == 7
+    mine = before.replace('"advice": "', '"advice": "my own: ')
+    assert renewed_text(written(tmp_path, mine), decisions, table[table["session"] < 3], Settings()) == mine
+
+
+HEAD = '{"walk": "2031-05-01", "lens": "x", "kind": "keep", "settings": '
+BROKEN = [
+    "{", "[]", "3", "null",
+    '{"lens": 1}', '"\\ud800"', "{}" * 3, "[" * 5000, '{"walk": [], "lens": {}, "sum": 1}',
+    '{"walk": "never", "lens": "x", "kind": "keep", "settings": []}',
+    HEAD + '[{"f_number": NaN, "focus_distance_m": 2}]}',
+    HEAD + '[{"f_number": 8, "focus_distance_m": true}]}',
+    HEAD + '[], "promise": {"kept": {"a": -1}}}',
+]  # fmt: skip
+
+
+def test_broken_lines_are_problems_and_stay(decided, tmp_path):
+    table, decisions = decided
+    past = written(tmp_path, "\n\n".join(BROKEN) + "\n")
+    assert len(past.problems) == len(BROKEN)
+    assert past.advised == ()
+    assert past.problems[1].what.startswith("Line 3 ")
+    text = renewed_text(past, decisions, table, Settings())
+    assert text.splitlines()[:-1] == BROKEN
+    (tmp_path / ADVICE_NAME).write_bytes(b"\xff\xfe\x00")
+    assert len(read_past(tmp_path / ADVICE_NAME).problems) == 1
+    assert read_past(tmp_path / "none") == PastAdvice()
+
+
+def test_what_became_is_counted_on_the_walks_since(decided, tmp_path):
+    table, decisions = decided
+    past = written(tmp_path, renewed_text(PastAdvice(), decisions, table[table["session"] < 2], Settings()))
+    setting = Setting(5.6, 3.0)
+    past = replace(past, advised=tuple(replace(one, settings=(setting,)) for one in past.advised))
+    starts = table.groupby("session")["captured_at"].min()
+    (found,) = what_became(past, table, judged_frames(table), starts[3])
+    since = table[table["session"] > 1]
+    at = since["f_number"].eq(5.6)
+    assert (found.walks, found.presses, found.followed) == (2, 400, at.sum())
+    assert (found.kept.hits, found.kept.of) == ((at & since["counted_as"].eq("keeper")).sum(), at.sum())
+    assert (found.kept.low, found.kept.high) == counts_promised(*found.advised.kept[:2], found.kept.of)
+    assert what_became(past, table, judged_frames(table), starts[1]) == ()
+    (second,) = what_became(past, table, judged_frames(table), starts[2])
+    assert second.walks == 1
+    unmarked = table.assign(counted_as="left out")
+    (silent,) = what_became(past, unmarked, judged_frames(unmarked), starts[3])
+    assert (silent.followed, silent.kept) == (at.sum(), None), (
+        "followed, and nothing known of what it brought"
+    )

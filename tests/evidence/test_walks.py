@@ -1,0 +1,182 @@
+"""Walks over time: what is counted, the band of the usual, and drifts, against plain counts and libraries."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from numpy.testing import assert_allclose
+from scipy.special import expit
+from scipy.stats import linregress
+from scipy.stats import t as student
+from worlds.diaries import DiaryWorld, draw_diary
+
+from auditor.evidence.bursts import count_frames
+from auditor.evidence.drift import find_drifts, line_through
+from auditor.evidence.presets import count_sessions
+from auditor.evidence.sharpness import judged_frames
+from auditor.evidence.usual import usual_counts, usual_shares
+from auditor.evidence.walks import count_walks, second_look
+
+
+def counted_walks(table, unmarked="auto"):
+    counted = count_frames(table)
+    return count_walks(counted, judged_frames(table), count_sessions(counted, 0.95), unmarked)
+
+
+@pytest.fixture
+def walked(frame_table):
+    """Make walks of so many presses and keepers, one frame a press."""
+
+    def make(presses, keepers, **columns):
+        kept = np.concatenate(
+            [np.r_[np.ones(k), np.zeros(n - k)] for n, k in zip(presses, keepers, strict=True)]
+        )
+        session = np.repeat(np.arange(len(presses)) + 1, presses)
+        at = pd.Timestamp("2031-05-04 10:00") + pd.to_timedelta(
+            session * 86400 + np.arange(len(kept)) * 9, unit="s"
+        )
+        setting = {"preset": "p", "f_number": 8.0, "focus_distance_m": 2.5, "focal_length_mm": 28.0}
+        marks = {"keeper": np.where(kept == 1, "yes", "no")}
+        return frame_table(kept, **(setting | marks | {"session": session, "captured_at": at} | columns))
+
+    return make
+
+
+def test_counts_are_those_of_each_walk(walked):
+    walks = counted_walks(walked([40, 30, 50], [4, 0, 9]))
+    assert walks["presses"].tolist() == [40, 30, 50]
+    assert walks["kept"].tolist() == [4, 0, 9]
+    assert_allclose(walks["kept_share"], [0.1, 0, 0.18])
+    assert walks["kept_place"].tolist() == ["no_usual"] * 3
+    assert_allclose(walks["log_f_number"], np.log(8))
+
+
+def test_a_walk_not_chosen_from_is_unknown_and_never_worse(walked):
+    """Six good walks; of the newest nobody kept anything yet."""
+    table = walked([60] * 7, [20] * 6 + [0])
+    newest = table["session"].eq(7)
+    for rule, counted in (("auto", "left out"), ("not-kept", "not kept")):
+        walks = counted_walks(
+            table.assign(
+                keeper=table["keeper"].mask(newest), counted_as=table["counted_as"].mask(newest, counted)
+            ),
+            rule,
+        )
+        assert walks["kept_of"].tolist() == [60] * 6 + [0]
+        assert walks["kept_place"].iloc[-1] == ""
+        assert np.isnan(walks["kept_share"].iloc[-1])
+        assert walks["presses"].iloc[-1] == 60
+    assert counted_walks(table).iloc[-1]["kept_place"] == "less", "none kept, as was said of each frame"
+
+
+def test_shares_in_the_zone_are_put_back_to_all_frames(walked):
+    """Half of the keepers were measured and a twentieth of the others; nine of ten keepers stood inside."""
+    table = walked([400] * 2, [40] * 2)
+    kept = table["keeper"].eq("yes").to_numpy()
+    place = table.groupby(["session", "keeper"]).cumcount().to_numpy()
+    known = place < np.where(kept, 20, 18)
+    inside = place < np.where(kept, 18, 9)
+    weighed = table.assign(
+        subject_distance_m=np.where(known, 2.0, np.nan),
+        sample_weight=np.where(known, np.where(kept, 2.0, 20.0), np.nan),
+        in_zone=pd.array(np.where(known, inside, None), dtype="boolean"),
+    )
+    walks = counted_walks(weighed)
+    assert_allclose(walks["zone_share"], (40 * 0.9 + 360 * 0.5) / 400)
+    assert walks["zone_seen"].tolist() == [38, 38]
+    assert (walks["zone_of"] == int(400**2 / (20 * 4 + 18 * 400))).all()
+
+
+def test_the_band_is_that_of_a_further_walk():
+    """Against the same law summed by brute force: levels and spreads drawn, weighed by the walks before."""
+    rng = np.random.default_rng(2)
+    hits, n = np.array([6, 2, 9, 4, 7, 12]), np.array([60, 50, 70, 40, 66, 60])
+    draws = 100_000
+    level, spread = rng.uniform(-5.5, 0.5, draws), np.exp(rng.normal(np.log(0.7), 0.5, draws))
+    luck = rng.standard_normal((draws, 16))
+    chance = expit(level[:, None] + spread[:, None] * luck)
+    weight = np.zeros(draws)
+    for y, m in zip(hits[:5], n[:5], strict=True):
+        weight += np.log(np.mean(chance**y * (1 - chance) ** (m - y), axis=1))
+    weight = np.exp(weight - weight.max())
+    level, spread = (v[rng.choice(draws, 200_000, p=weight / weight.sum())] for v in (level, spread))
+    further = rng.binomial(60, expit(level + spread * rng.standard_normal(level.size)))
+    usual = usual_shares(hits, n)
+    low, high = 60 * usual.low[-1], 60 * usual.high[-1]
+    assert abs(low - np.quantile(further, 0.05)) <= 1
+    assert abs(high - np.quantile(further, 0.95)) <= 1
+    assert np.isnan(usual.low[:4]).all()
+    assert usual.place.tolist() == ["no_usual"] * 4 + ["usual", "usual"]
+    assert usual_shares([*hits[:5], 35], n).place[-1] == "more"
+
+
+def test_what_is_better_than_19_of_20_is_so_in_at_most_one_of_20():
+    """The last of 9 walks like those before it: simulated 250 times."""
+    places = [usual_shares(d["kept"], d["kept_of"], 1).place[-1] for d in map(diary_of, range(250))]
+    assert places.count("more") / 250 < 0.09
+    assert places.count("less") / 250 < 0.09
+    better = [usual_shares(d["kept"], d["kept_of"], 1).place[-1] for d in map(lucky_diary, range(40))]
+    assert better.count("more") / 40 > 0.55
+
+
+def diary_of(seed):
+    return draw_diary(seed, DiaryWorld(walks=9))
+
+
+def lucky_diary(seed):
+    return draw_diary(seed, DiaryWorld(walks=9, harder=2.5))
+
+
+def test_presses_are_held_against_students_t():
+    usual = usual_counts([50, 70, 60, 90, 200])
+    before = np.log([50, 70, 60, 90])
+    half = student.ppf(0.95, 3) * before.std(ddof=1) * np.sqrt(1.25)
+    assert_allclose(usual.high[-1], np.exp(before.mean() + half))
+    assert usual.place[-1] == "more"
+
+
+def test_the_line_is_that_of_a_library():
+    rng = np.random.default_rng(3)
+    value = rng.normal(0, 1, 17) + np.arange(17) * 0.1
+    start, change, error = line_through(np.arange(17), value, np.ones(17))
+    theirs = linregress(np.arange(17), value)
+    assert_allclose([start, change / 16, error / 16], [theirs.intercept, theirs.slope, theirs.stderr])
+    sm = pytest.importorskip("statsmodels.api")
+    weight = rng.uniform(0.2, 1, 17)
+    fit = sm.WLS(value, sm.add_constant(np.arange(17.0)), weight).fit()
+    start, change, error = line_through(np.arange(17), value, weight)
+    assert_allclose([start, change / 16, error / 16], [*fit.params, fit.bse[1]])
+
+
+def test_a_drift_is_said_where_there_is_one_and_hardly_where_there_is_none():
+    """Forty walks: none drifts, one gets stricter by 1.5 logit, one meets people farther off."""
+    said = {}
+    for name, world in {
+        "none": DiaryWorld(),
+        "kept": DiaryWorld(stricter=-1.5),
+        "distance": DiaryWorld(farther=0.5),
+        "f_number": DiaryWorld(opener=-0.6),
+    }.items():
+        found = [[one for one in find_drifts(draw_diary(seed, world)) if one.shown] for seed in range(150)]
+        said[name] = [{one.what for one in drifts} for drifts in found]
+        for one in (one for drifts in found for one in drifts if one.what == name):
+            assert (one.last < one.first) == (name != "distance")
+            assert one.low < (one.last - one.first if name == "kept" else one.last / one.first) < one.high
+    assert sum(map(bool, said["none"])) / 150 < 0.10
+    for name in ("kept", "distance", "f_number"):
+        assert sum(name in drifts for drifts in said[name]) / 150 > 0.65, name
+
+
+def test_few_walks_drift_nowhere():
+    assert find_drifts(draw_diary(1, DiaryWorld(walks=5))) == ()
+
+
+def test_a_second_look_is_for_what_was_sharp_in_the_zone_and_passed_over(walked):
+    table = walked([8], [1])
+    sharp = ["yes", "yes", "no", None, None, "yes", "unsure", None]
+    table = table.assign(
+        sharp=pd.array(sharp, dtype="str"), blur_mm=[0.01, 0.03, 0.01, 0.02, 0.09, 0.02, 0.01, 0.01],
+        in_zone=pd.array([True] * 7 + [False], dtype="boolean"), subject_distance_m=2.0,
+    )  # fmt: skip
+    assert second_look(count_frames(table), 1, 0.04) == ["F00005.JPG", "F00001.JPG", "F00003.JPG"]
+    assert second_look(count_frames(table), 1, float("nan")) == ["F00005.JPG", "F00001.JPG"]
+    assert second_look(count_frames(table), 2, 0.04) == []

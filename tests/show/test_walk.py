@@ -1,0 +1,116 @@
+"""What is said of a walk: no more than is known, and nothing that the counts beside it deny."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from auditor.advice.paired import Setting
+from auditor.advice.past import Advised, Followed, Kept
+from auditor.advice.this_walk import Diary
+from auditor.evidence.drift import Drift
+from auditor.evidence.usual import usual_counts, usual_shares
+from auditor.show.page.plots import draw_over_time
+from auditor.show.words import walk as words
+
+
+@pytest.fixture
+def diary():
+    """Make a diary of walks of 60 presses with so many kept each; None: not chosen from yet."""
+
+    def make(*kept: int | None, **changes) -> Diary:
+        n = len(kept)
+        of = np.array([0 if one is None else 60 for one in kept])
+        hits = np.array([one or 0 for one in kept])
+        columns = {
+            "session": range(1, n + 1), "starts_at": pd.date_range("2031-05-04 14:00", periods=n, freq="7D"),
+            "ends_at": pd.date_range("2031-05-04 15:00", periods=n, freq="7D"), "presses": 60,
+            "kept": hits, "kept_of": of, "kept_share": hits / np.where(of, of, np.nan),
+            "zone": 0, "zone_of": 0, "zone_seen": 0, "sharp": 0, "sharp_of": 0, "sharp_seen": 0,
+        }  # fmt: skip
+        for name, one in (("kept", usual_shares(hits, of)), ("presses", usual_counts(np.arange(n) % 3 + 59))):
+            columns |= {f"{name}_low": one.low, f"{name}_high": one.high, f"{name}_place": one.place}
+        presets = pd.DataFrame(
+            {"preset": ["a"], "f_number": [8.0], "focus_distance_m": [2.5], "presses": [60]}
+        )
+        told = {"drifts": (), "row": n - 1, "presets": presets, "new": (), "telling": pd.DataFrame(),
+                "again": (), "followed": ()}  # fmt: skip
+        return Diary(walks=pd.DataFrame(columns), **(told | changes))
+
+    return make
+
+
+def told(one: Diary) -> dict[str, words.Row]:
+    return {row.what: row for row in words.tell_walk(one, pd.Series(dtype=str)).rows}
+
+
+def test_a_walk_is_placed_in_the_usual_only_where_there_is_one(diary):
+    first = words.tell_walk(diary(6, 4), pd.Series(dtype=str))
+    assert first.notes[0] == ("Usual", words.Said(*["No usual yet (1 of 4 earlier walks)."] * 2))
+    assert all(row.usual == row.place == "" for row in first.rows)
+    row = told(diary(6, 4, 5, 7, 6, 5))["kept"]
+    assert (row.value, row.place) == ("5 of 60", "within your usual")
+    assert row.usual.startswith(("0 to", "1 to"))
+    assert told(diary(6, 4, 5, 7, 6, 40))["kept"].place == "better than 19 of 20 such walks would be"
+    assert told(diary(30, 31, 29, 33, 30, 1))["kept"].place == "worse than 19 of 20 such walks would be"
+
+
+def test_what_nobody_chose_yet_is_unknown(diary):
+    row = told(diary(30, 31, 29, 33, 30, None))["kept"]
+    assert row == words.Row("kept", "not chosen yet")
+    assert "sharp" not in told(diary(30, None)), "nobody ever judged"
+
+
+def advised(followed: int, kept: Kept | None, sharp: Kept | None = None, kind: str = "change") -> Followed:
+    settings = (Setting(8.0, 3.0),) if kind == "change" else ()
+    one = Advised(pd.Timestamp("2031-05-04 14:00"), "28 mm", kind, settings, (1.0, 9.0, 0.9), None)
+    return Followed(one, 1, 45, followed, kept, sharp)
+
+
+def test_what_became_of_advice_is_held_against_its_promise():
+    said = words.followed(advised(34, Kept(3, 30, 0, 6)), "m")
+    assert said == (
+        "Advised after 2031-05-04 for the 28 mm: f/8 at 3 m; set for 34 of 45 presses since: "
+        "3 of 30 kept, promised 0 to 6."
+    )
+    assert "9 of 30 kept, promised 0 to 6: more than promised." in words.followed(
+        advised(9, Kept(9, 30, 0, 6)), "m"
+    )
+    assert ": fewer than promised" in words.followed(advised(9, Kept(1, 30, 2, 9)), "m")
+    assert "50 % sharp, promised 40 % to 80 %;" in words.followed(
+        advised(9, Kept(1, 30, 0, 9), Kept(5, 10, 4, 8)), "m"
+    )
+    assert words.followed(advised(0, None), "m").endswith("; not set on any of 45 presses since.")
+    assert words.followed(advised(9, None), "m").endswith("; what it brought is not marked yet.")
+    assert "no setting: 3 of 30 kept" in words.followed(
+        advised(45, Kept(3, 30, 0, 6), kind="cannot_tell"), "m"
+    )
+
+
+def test_a_drift_is_said_with_its_interval():
+    falls = Drift("kept", 0.12, 0.03, -0.14, -0.04, 0.97, 40, shown=True)
+    assert words.drift(falls, "m").startswith(
+        "The share you keep falls: from about 12 of 100 presses to 3 over 40 walks (likely −14 to −4 of 100)."
+    )
+    assert "the streets poorer" in words.drift(falls, "m")
+    farther = Drift("distance", 2.0, 3.0, 1.2, 1.8, 0.99, 40, shown=True)
+    assert (
+        words.drift(farther, "m")
+        == "You meet people farther: from about 2 m to 3 m over 40 walks (likely +20 to +80 %)."
+    )
+
+
+def test_walks_over_time_name_those_outside_and_are_drawn(diary):
+    one = diary(6, 4, 5, 7, 6, 40, None)
+    said = words.over_time(one)
+    assert said == "Of 2 walks held against those before, 1 lay outside your usual: 2031-06-08 (kept more)."
+    svg = draw_over_time(one.walks, said)
+    assert svg.count("<circle") == 6
+    assert svg.count("point not-kept") == 1
+    assert svg.count('class="band"') == 1
+    calm = diary(6, 4, drifts=(Drift("kept", 0.1, 0.1, -0.1, 0.1, 0.97, 6, shown=False),))
+    assert words.over_time(calm).startswith("It takes 4 walks")
+    assert "none lay outside. Nothing surely drifts" in words.over_time(
+        diary(6, 4, 5, 7, 6, drifts=calm.drifts)
+    )
