@@ -216,10 +216,10 @@ def _read_csv(path: Path, problems: list[Problem]) -> pd.DataFrame:
     )  # fmt: skip
     lines = text.count("\n") + (not text.endswith("\n")) - skip - 1
     if lines - len(raw) > text.count("\n\n"):  # cells go over several lines: do they swallow rows?
-        rows = read_rows(path, LARGEST_TABLE_BYTES)
-        cells = pd.DataFrame([row[: len(rows.header)] for _, row in rows], columns=rows.header, dtype=object)
-        if rows.problems:
-            problems += rows.problems
+        header, rows, found = read_rows(path, LARGEST_TABLE_BYTES)
+        cells = pd.DataFrame([row[: len(header)] for _, row in rows], columns=header, dtype=object)
+        if found:
+            problems += found
             raw = cells.replace("", np.nan)
     if delimiter == ";":  # where cells are separated so, figures have decimal commas
         for name in raw.columns:
@@ -231,10 +231,10 @@ def _read_csv(path: Path, problems: list[Problem]) -> pd.DataFrame:
 def files_named(path: Path, most: int) -> list[str]:
     """The first names in the column ``file`` of a frame table."""
     if path.suffix.lower() == ".csv":
-        rows = read_rows(path, LARGEST_TABLE_BYTES)
-        if "file" not in rows.header:
+        header, rows, _ = read_rows(path, LARGEST_TABLE_BYTES)
+        if "file" not in header:
             return []
-        place = rows.header.index("file")
+        place = header.index("file")
         return [restored(cells[place]) for _, cells in islice(rows, most) if len(cells) > place]
     return [str(name) for name in read_table(path)[0]["file"].head(most)]
 

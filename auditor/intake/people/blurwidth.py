@@ -52,20 +52,16 @@ def blur_width(grey: npt.NDArray[np.uint8], face_px: float) -> float:
         return float("nan")
     noise = noise_sd(picture)
     most = min(COARSEST_SCALE_PX, face_px / FACE_PER_SCALE)
-    scale = float(max(1.0, 2.0 ** (np.floor(2 * np.log2(most) + 1e-9) / 2)))  # a power of the root of 2
     smoothed: dict[float, Floats] = {}
     found: tuple[Floats, Floats] | None = None
-    while True:
+    for power in range(max(0, int(np.floor(2 * np.log2(most) + 1e-9))), -1, -1):
+        scale = 2.0 ** (power / 2)
         ridges = _ridges(picture, scale, noise, smoothed)
-        if ridges is not None:
-            found = ridges
-            if weighted_median(ridges[0], ridges[1]) > scale**2:
-                break
-        elif found is not None:
+        if ridges is None and found is not None:
             break  # noise hides the edges from here on
-        if scale <= 1.0:
+        found = ridges
+        if ridges is not None and weighted_median(*ridges) > scale**2:
             break
-        scale = max(scale / 2**0.5, 1.0)
     if found is None:
         return float("nan")
     return float(4.0 * max(0.0, weighted_median(*found) - SENSOR_VARIANCE_PX2) ** 0.5)

@@ -19,7 +19,7 @@ from auditor.intake.library.reading import Progress
 from auditor.intake.people.facedistance import FACE_COLUMNS, RESIZED, place_faces
 from auditor.intake.people.facemodel import DETECTOR, choose_detector
 from auditor.intake.people.measurements import MeasuredPicture
-from auditor.intake.people.measuring import Measuring, measure_pictures
+from auditor.intake.people.measuring import measure_pictures
 from auditor.intake.people.subject import AMBIGUOUS, choose_subjects
 from auditor.intake.photofile.previews import frame_files
 from auditor.intake.statements.claims import Claim, Claims
@@ -62,9 +62,9 @@ def measure_bursts(
 ) -> tuple[pd.DataFrame, PictureFacts]:
     """Measure the picture of one frame of each burst."""
     rows = one_of_each_burst(table)
-    measured = measure_frames(table, paths, rows.tolist(), request, progress)
-    table, facts = fill_in(table, measured.pictures, rows)
-    return table, replace(facts, detector=DETECTOR, problems=[*measured.problems, *facts.problems])
+    pictures, problems = measure_frames(table, paths, rows.tolist(), request, progress)
+    table, facts = fill_in(table, pictures, rows)
+    return table, replace(facts, detector=DETECTOR, problems=[*problems, *facts.problems])
 
 
 def measure_frames(
@@ -73,7 +73,7 @@ def measure_frames(
     rows: Sequence[int],
     request: Request,
     progress: Progress | None = None,
-) -> Measuring:
+) -> tuple[list[MeasuredPicture], list[Problem]]:
     """Measure the pictures of some frames."""
     choose_detector()
     file, files = (table[name].to_numpy(object) for name in ("file", "files"))

@@ -10,7 +10,6 @@ import os
 import time
 from collections.abc import Sequence
 from contextlib import closing, suppress
-from dataclasses import dataclass
 from pathlib import Path
 
 from auditor.errors import Problem
@@ -27,26 +26,21 @@ ENDED = "the picture ends the measuring process"
 MOST_TRIES = 20  # rounds in a row in which every process ended early
 
 
-@dataclass(frozen=True, slots=True)
-class Measuring:
-    """What a run has measured: a picture for each frame."""
-
-    pictures: list[MeasuredPicture]
-    problems: list[Problem]
-
-
 def measure_pictures(
     frames: Sequence[list[str]],
     cache: Path | None = None,
     workers: int | None = None,
     progress: Progress | None = None,
-) -> Measuring:
-    """Measure the picture of each frame, given the paths of its files in the order to be tried."""
+) -> tuple[list[MeasuredPicture], list[Problem]]:
+    """Measure the picture of each frame, given the paths of its files in the order to be tried.
+
+    The problems are those of the cache.
+    """
     with closing(Cache(beside(cache, "pictures"), measure_version())) as store:
         run = _Run(frames, store, progress)
         run.from_cache()
         run.from_files(cores() if workers is None else max(workers, 1))
-    return Measuring([picture or MeasuredPicture(error=ENDED) for picture in run.pictures], store.problems)
+    return [picture or MeasuredPicture(error=ENDED) for picture in run.pictures], store.problems
 
 
 class _Run:

@@ -156,11 +156,10 @@ def _preview(path: str | os.PathLike[str], box_px: int) -> Image.Image | None:
 
 def previews_within(path: str | os.PathLike[str], record: FileRecord) -> list[Image.Image]:
     """Find the JPEGs within a raw file that have the photograph's shape, the smallest first; or OpenError."""
-    with opened(path) as (fd, size):
+    with opened(path) as (fd, size), os.fdopen(fd, "rb", closefd=False) as file:
         if size > MAX_RAW_BYTES:
             raise OpenError("the raw file is too large")
-        with os.fdopen(fd, "rb", closefd=False) as file:
-            data = file.read(MAX_RAW_BYTES)
+        data = file.read(MAX_RAW_BYTES)
     sound = [picture for picture in embedded_jpegs(data) if shows_whole(picture, record)]
     return sorted(sound, key=lambda picture: picture.width * picture.height)
 

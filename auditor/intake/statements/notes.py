@@ -104,8 +104,7 @@ class Note:
 
 def read_notes(path: Path, readers: Readers = NOTE_READERS) -> tuple[list[Note], list[Problem]]:
     """Read a notes file, each column but ``file`` by its reader; FileFormatError where it is none."""
-    table = read_rows(path)
-    columns, problems = table.header, table.problems
+    columns, rows, problems = read_rows(path)
     notes: list[Note] = []
     if "file" not in columns:
         what = f"{path} has no column 'file'; found: {', '.join(c for c in columns if c) or 'none'}."
@@ -115,7 +114,7 @@ def read_notes(path: Path, readers: Readers = NOTE_READERS) -> tuple[list[Note],
             what = f"There is no column {name!r}{nearest(name, list(readers)) or '.'}"
             step = f"It was ignored. Allowed: file, {', '.join(readers)}."
             problems.append(Problem(_place(path, 1), what, step, ignored=True))
-    for line, cells in table:
+    for line, cells in rows:
         place = _place(path, line)
         row = {name: cell for name, cell in zip(columns, cells, strict=False) if cell}
         if "file" not in row:
