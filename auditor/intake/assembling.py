@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -152,7 +152,7 @@ class _Reading:
     def _notes(self) -> Claims:
         named = self.request.notes_file
         every = np.arange(len(self.facts))
-        outer = [(path, every) for path in (self.request.outer_notes,) if path is not None]
+        outer = [(self.request.outer_notes, every)] if self.request.outer_notes else []
         files = [*outer, *self.sources.notes] if named is None else [(named, every)]
         parts: list[Claims] = []
         for path, rows in files:
@@ -172,7 +172,7 @@ class _Reading:
             return Claims(problems=(ignored_file(path, error),))
         depth = OUTERMOST if path == self.request.outer_notes else len(path.absolute().parts)
         claims = claim_notes(path, notes, self.index, rows, depth, self.session_of)
-        return together([Claims(problems=tuple(problems)), claims])
+        return replace(claims, problems=(*problems, *claims.problems))
 
     def _selects(self) -> Claims:
         rows_of: dict[Path, list[Rows]] = defaultdict(list)

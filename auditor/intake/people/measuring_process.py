@@ -41,15 +41,12 @@ def measure_picture(whole: WholePicture) -> MeasuredPicture:
 
 
 def _blur_px(whole: WholePicture, face: Face) -> float:
-    box = (
-        max(round(face.left), 0),
-        max(round(face.top), 0),
-        min(round(face.left + face.width), whole.picture.width),
-        min(round(face.top + face.height), whole.picture.height),
-    )
-    if box[2] <= box[0] or box[3] <= box[1]:
+    left, right = (min(max(round(x), 0), whole.picture.width) for x in (face.left, face.left + face.width))
+    top, bottom = (min(max(round(y), 0), whole.picture.height) for y in (face.top, face.top + face.height))
+    if right <= left or bottom <= top:
         return float("nan")
-    return blur_width(np.asarray(whole.picture.crop(box).convert("L")), face.face_px)
+    piece = whole.picture.crop((left, top, right, bottom))
+    return blur_width(np.asarray(piece.convert("L")), face.face_px)
 
 
 def main() -> None:

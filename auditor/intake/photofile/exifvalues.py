@@ -27,7 +27,7 @@ _NO_NUMBER = 0xFFFFFFFF
 _REJECTED = 65535  # -1 in an unsigned field
 _MOST_STARS = 5
 _MM_PER_UNIT = {2: 25.4, 3: 10.0, 4: 1.0, 5: 0.001}  # inch and cm are Exif; mm and um occur in the wild
-MOST_PIXELS = 1 << 31  # along one side
+MOST_PIXELS = (1 << 31) - 1  # along one side
 
 
 def exif_fields(values: Values, notes: list[str]) -> dict[str, Any]:
@@ -46,7 +46,7 @@ def exif_fields(values: Values, notes: list[str]) -> dict[str, Any]:
         "has_subseconds": has_subseconds,
         "exif_width_px": _whole(values, 0xA002),
         "exif_height_px": _whole(values, 0xA003),
-        "orientation": _orientation(values),
+        "orientation": _whole(values, 0x0112, most=8) or 1,
         "focal_length_35mm": positive(_number(values, 0xA405), MAX_FOCAL_LENGTH_MM),
         "focal_plane_px_per_mm": _focal_plane(values),
         "digital_zoom": _digital_zoom(values),
@@ -72,9 +72,9 @@ def _number(values: Values, tag: int) -> float:
     return float(first[0]) if isinstance(first, tuple) else float(first)
 
 
-def _whole(values: Values, tag: int) -> int:
+def _whole(values: Values, tag: int, most: int = MOST_PIXELS) -> int:
     number = _number(values, tag)
-    return int(number) if 0 < number < MOST_PIXELS else 0
+    return int(number) if 0 < number <= most else 0
 
 
 def _f_number(values: Values, notes: list[str]) -> float:
@@ -119,11 +119,6 @@ def _iso(values: Values) -> float:
         if iso != _ISO_IS_ELSEWHERE and not math.isnan(iso):
             return iso
     return NAN
-
-
-def _orientation(values: Values) -> int:
-    orientation = _whole(values, 0x0112)
-    return orientation if 1 <= orientation <= 8 else 1
 
 
 def _focal_plane(values: Values) -> float:
