@@ -113,17 +113,16 @@ def _merge_copies(found: Found, records: Sequence[FileRecord], groups: list[Grou
         record = _speaker(records, group)
         if record is not None and record.captured_at is not None:
             alike[record.camera, record.serial, record.captured_at].append(group)
-    absorbed: set[int] = set()
     for members in alike.values():
         if len(members) > 1:
-            absorbed.update(_merge_alike(found, records, members))
-    left = [group for group in groups if id(group) not in absorbed]
-    absorbed = _merge_timeless(found, records, left)
-    return [group for group in left if id(group) not in absorbed]
+            _merge_alike(found, records, members)
+    left = [group for group in groups if group.pictures]
+    _merge_timeless(found, records, left)
+    return [group for group in left if group.pictures]
 
 
-def _merge_timeless(found: Found, records: Sequence[FileRecord], groups: list[Group]) -> set[int]:
-    """Join groups without a capture time to the one frame that they are named after; returns their ids."""
+def _merge_timeless(found: Found, records: Sequence[FileRecord], groups: list[Group]) -> None:
+    """Join groups without a capture time to the one frame that they are named after."""
     named: dict[tuple[int, str], list[Group]] = defaultdict(list)
     timeless: list[tuple[tuple[int, str], Group]] = []
     for group in groups:
@@ -133,21 +132,19 @@ def _merge_timeless(found: Found, records: Sequence[FileRecord], groups: list[Gr
         if record is not None and record.captured_at is None:
             match = _EXPORT.fullmatch(stem_of(name))
             timeless += [((folder, match[1]), group)] if match else []
-    taken = set()
     for root, group in timeless:
         if len(named[root]) == 1:
             _take_in(named[root][0], group)
-            taken.add(id(group))
-    return taken
 
 
 def _take_in(root: Group, group: Group) -> None:
     root.pictures.extend(group.pictures)
     root.sidecars.extend(index for index in group.sidecars if index not in root.sidecars)
+    group.pictures, group.sidecars = [], []  # it is no frame of its own any more
 
 
-def _merge_alike(found: Found, records: Sequence[FileRecord], members: list[Group]) -> set[int]:
-    """Join groups of one camera and one moment to their root; returns the ids of those taken in."""
+def _merge_alike(found: Found, records: Sequence[FileRecord], members: list[Group]) -> None:
+    """Join groups of one camera and one moment to their root."""
 
     def folder(group: Group) -> int:
         return found.pictures[group.pictures[0]][0]
@@ -178,11 +175,8 @@ def _merge_alike(found: Found, records: Sequence[FileRecord], members: list[Grou
             last[own] = group
     exact = all(records[i].has_subseconds for group in members for i in group.pictures[:1])
     named = [(root, group) for root, group, counter in continued if exact or roots == 1 or not counter]
-    taken = set()
     for root, group in copies + named:
         _take_in(root, group)
-        taken.add(id(group))
-    return taken
 
 
 def _speaker(records: Sequence[FileRecord], group: Group) -> FileRecord | None:
