@@ -15,7 +15,7 @@ from auditor.errors import SourceError
 from auditor.evidence.judging import judge_guesses
 from auditor.intake.beside import NOTES_FOLDER, SOURCE_NAME, source_text
 from auditor.intake.filled_files import notes_as_csv, read_filled_notes, read_filled_session, write_keeping
-from auditor.intake.library.walk import NOTES_NAME, SAMPLE_NAME
+from auditor.intake.library.folders import NOTES_NAME, SAMPLE_NAME
 from auditor.intake.people.proposals import Proposal, propose_faces
 from auditor.intake.sampling import SHEET_COLUMNS, Sample, draw_sample, drawn_before, sample_as_csv
 from auditor.intake.starter import (

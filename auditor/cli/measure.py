@@ -21,7 +21,7 @@ def measure(
     import sys
     from dataclasses import replace
 
-    from auditor.intake.people.listing import faces_to_write
+    from auditor.intake.people.filling import faces_to_write
     from auditor.intake.tables import to_csv_text, to_json_rows, write_table
     from auditor.journey import run_scan
     from auditor.show.terminal import console, progress_on_stderr, show_ignored
