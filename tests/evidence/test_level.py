@@ -83,3 +83,12 @@ def test_the_interval_over_sessions_by_hand():
     middle = np.log(rate / (1 - rate))
     assert found.low == pytest.approx(1 / (1 + np.exp(half - middle)))
     assert found.high == pytest.approx(1 / (1 + np.exp(-half - middle)))
+
+
+def test_without_a_press_the_priors_come_back():
+    """Level normal around 12 in 100 with 1.5 logits, log spread normal around log 0.5 with 0.5."""
+    prior = fit_level([], [])
+    level = -0.5 * ((prior.levels - np.log(0.12 / 0.88)) / 1.5) ** 2
+    spread = -0.5 * (np.log(prior.spreads / 0.5) / 0.5) ** 2
+    wanted = level[:, None] + spread
+    assert prior.log_posterior == pytest.approx(wanted - logsumexp(wanted))
