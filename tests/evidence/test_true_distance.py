@@ -38,10 +38,14 @@ def test_the_mean_of_a_preset_is_drawn_to_that_of_all_as_by_two_presses():
 
 
 def test_what_is_measured_or_far_stays_as_it_is():
-    guess = np.log([1.0, 4.0, 80.0, 2.0])
+    guess = np.log([1.0, 4.0, 60.0, 2.0])
     mean, sd = likely_log_distance(guess, np.array([0.0, 0.2, 0.2, 0.2]), np.ones(4), np.zeros(4, int))
     assert mean[[0, 2]] == pytest.approx(guess[[0, 2]])
     assert sd[[0, 2]].tolist() == [0, 0]
     assert abs(mean[1] - guess[[0, 1, 3]].mean()) < abs(guess[1] - guess[[0, 1, 3]].mean())
-    alone, none = likely_log_distance(np.log([80.0]), np.array([0.2]), np.ones(1), np.zeros(1, int))
-    assert (alone.tolist(), none.tolist()) == (np.log([80.0]).tolist(), [0])
+    alone, none = likely_log_distance(np.log([60.0]), np.array([0.2]), np.ones(1), np.zeros(1, int))
+    assert (alone.tolist(), none.tolist()) == (np.log([60.0]).tolist(), [0])
+    # where the errors explain all that the distances differ by, and more
+    mean, sd = likely_log_distance(np.log([1.0, 1.1]), np.array([0.0, 1.0]), np.ones(2), np.zeros(2, int))
+    assert (mean[0], sd[0]) == (0, 0)
+    assert sd[1] == pytest.approx(np.sqrt(0.1)), "a tenth of a guess is always believed"
