@@ -28,11 +28,11 @@ from auditor.units import format_distance
 
 # The rooms of words from which the templates take sentences.
 WORDS = (
-    "captions", "causes", "comparisons", "distances", "fallout", "line", "met", "method", "pictures",
-    "presets", "sessions", "tolerance", "walk", "zone_check",
+    "captions", "causes", "comparisons", "distances", "fallout", "line", "met", "method", "next_time",
+    "pictures", "presets", "sessions", "tolerance", "walk", "zone_check",
 )  # fmt: skip
 
-PICTURES = ("hundred", "key", "line", "over_time", "rates", "session")  # of plots, drawn by templates
+PICTURES = ("hundred", "key", "line", "over_time", "rates")  # of plots, drawn by templates
 
 
 def build_report(

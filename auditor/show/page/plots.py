@@ -13,7 +13,7 @@ from markupsafe import Markup
 
 from auditor.evidence.line_presses import LinePresses
 from auditor.show.fitted_tables import BlurPicture
-from auditor.show.page.model import Rate, said
+from auditor.show.page.model import said
 from auditor.show.page.ring_scale import scale_of
 from auditor.show.page.svg import along, element, label, line, picture, shape_at, stretched
 from auditor.units import format_distance, format_exposure_time
@@ -31,16 +31,18 @@ SHAPES = {
 }
 
 
-def draw_rates(kept: Rate, sharp: Rate | None, top: float) -> Markup:
-    """Draw the rates of one row on the interval of each: sharp above, kept below."""
-    lanes = [(sharp, "sharp"), (kept, "kept")] if sharp is not None else [(kept, "kept")]
+def draw_rates(row: Any, top: float, *, judged: bool = False) -> Markup:
+    """Draw the rates of a preset or walk on the interval of each: sharp above where judged, kept below."""
+    lanes = [("kept", row.bursts, row.low, row.hit_rate, row.high)]
+    if judged:
+        lanes.insert(0, ("sharp", row.sharp_judged, row.sharp_low, row.sharp_rate, row.sharp_high))
     parts: list[Markup] = []
-    for place, (rate, kind) in enumerate(lanes):
+    for place, (kind, n, *rate) in enumerate(lanes):
         y = LANE * (place + 0.5)
         parts.append(line("0", y, "100%", y, "track"))
-        if rate is None or not rate.of or np.isnan(rate.share):
+        if not n or np.isnan(rate[1]):
             continue
-        low, at, high = (min(end / top, 1.0) for end in (rate.low, rate.share, rate.high))
+        low, at, high = (min(end / top, 1.0) for end in rate)
         span = {"x": along(low), "width": along(high - low), "y": y - 4, "height": 8}
         parts.append(element("rect", **span, class_=f"span {kind}"))
         if kind == "kept":
@@ -49,11 +51,6 @@ def draw_rates(kept: Rate, sharp: Rate | None, top: float) -> Markup:
             diamond = element("path", d="M0 -6.5L6.5 0L0 6.5L-6.5 0Z", class_="point sharp")
             parts.append(shape_at(along(at), y, diamond))
     return picture("", LANE * len(lanes), *parts, class_="rates")
-
-
-def draw_session(row: Any) -> Markup:
-    """Draw the rate of one walk, of all there is."""
-    return draw_rates(Rate(row.hit_rate, row.low, row.high, int(row.hits), int(row.bursts)), None, 1.0)
 
 
 def draw_hundred(causes: Mapping[str, int]) -> Markup:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from functools import partial
 from typing import Any
 
 import numpy as np
@@ -27,19 +26,9 @@ from auditor.show.decided import (
     presets_of,
 )
 from auditor.show.page.chips import chips_of
-from auditor.show.page.model import (
-    Cell,
-    Difference,
-    LensView,
-    NextTime,
-    PresetRow,
-    Rate,
-    RingByStop,
-    said,
-)
+from auditor.show.page.model import Cell, Difference, LensView, RingByStop
 from auditor.show.page.ring_scale import engraved
-from auditor.show.words import comparisons, next_time
-from auditor.show.words.figures import setting
+from auditor.show.words import comparisons
 from auditor.units import format_f_number
 
 MOST_DIFFERENCES, MOST_REASONS, MOST_RINGS = 6, 5, 7
@@ -58,10 +47,10 @@ def _lens_view(audit: Audit, number: int, lens: str) -> LensView:
     if audit.tolerance.carries and float(lost[list(CAUSES)].sum().sum()):
         causes = _shared_out(lost)
     noted = _own_reasons(audit.table, names)
-    high = pd.Series([rate.high for row in rows for rate in (row.kept, row.sharp) if rate], dtype=float)
+    judged = bool((presets["sharp_judged"] > 0).any())
+    high = presets[["high", "sharp_high"] if judged else ["high"]].max()
     return LensView(
-        name=lens,
-        next_time=_next_time(audit, decided, causes),
+        decided=decided,
         chips=chips_of(audit, number, presets, decided),
         presets=rows,
         presets_title=_presets_title(rows, pairs),
@@ -75,54 +64,21 @@ def _lens_view(audit: Audit, number: int, lens: str) -> LensView:
     )
 
 
-def _next_time(audit: Audit, decided: Decided, causes: dict[str, int]) -> NextTime:
-    known, expected = decided.known, next_time.expect(decided)
-    sure = [next_time.rests_on(known), next_time.strictness(decided)]
-    if not known.marked and next_time.in_the_zone(known) != expected:
-        sure.append(next_time.in_the_zone(known))
-    return NextTime(
-        headline=next_time.headline(decided),
-        expect=expected,
-        instead=next_time.instead(decided),
-        blur=next_time.blur_costs(causes, decided.exposure_time_s),
-        walk=next_time.next_walk(decided),
-        scale=next_time.engraved_scale(decided),
-        sure=tuple(filter(None, sure)),
-        step=next_time.step(decided, audit.sources),
-    )
+def _preset_rows(audit: Audit, presets: pd.DataFrame, now: ZoneSetting | None) -> list[Any]:
+    """Rows of a lens's presets, the best first; one that is named after its setting has no ``name``."""
+    rows = presets.sort_values("hit_rate", ascending=False, na_position="last", kind="stable")
+    names = rows["preset"].mask(rows["preset"].isin(named_by_setting(audit.table)), "")
+    is_now = rows["preset"] == (now.preset if now is not None else None)
+    return list(rows.assign(name=names, now=is_now).itertuples())
 
 
-def _preset_rows(audit: Audit, presets: pd.DataFrame, now: ZoneSetting | None) -> tuple[PresetRow, ...]:
-    """Rates of a lens's presets, the best first."""
-    judged = bool((presets["sharp_judged"] > 0).any())
-    grouped, rows = named_by_setting(audit.table), []
-    for row in presets.sort_values(
-        "hit_rate", ascending=False, na_position="last", kind="stable"
-    ).itertuples():
-        own = str(row.preset)
-        kept = Rate(row.hit_rate, row.low, row.high, int(row.hits), int(row.bursts))
-        sharp = None
-        if judged:
-            counts = int(row.sharp), int(row.sharp_judged)
-            sharp = Rate(row.sharp_rate, row.sharp_low, row.sharp_high, *counts)
-        is_now = now is not None and now.preset == own
-        name = "" if own in grouped else own
-        rows.append(PresetRow(name, said(partial(_setting_of, row)), is_now, kept, sharp))
-    return tuple(rows)
-
-
-def _setting_of(row: Any, units: str) -> str:
-    """Write a preset's setting, without the lens."""
-    return setting(row.focal_length_mm, row.f_number, row.focus_distance_m, units).partition(" mm ")[2]
-
-
-def _presets_title(rows: Sequence[PresetRow], pairs: Sequence[Difference]) -> str:
+def _presets_title(rows: Sequence[Any], pairs: Sequence[Difference]) -> str:
     """Say what the presets' rates show, as a title."""
-    counted = [row.kept for row in rows if row.kept.of]
+    counted = [row for row in rows if row.bursts]
     if not counted:
         return "What was set" if rows else ""
     if len(counted) == 1:
-        return f"One preset: {counted[0].hits} of {counted[0].of} presses held a keeper"
+        return f"One preset: {counted[0].hits} of {counted[0].bursts} presses held a keeper"
     sure = [(pair.better, pair.worse) for pair in pairs if pair.sure]
     return comparisons.title(sure) if sure else "No preset surely keeps more than another"
 

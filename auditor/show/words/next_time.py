@@ -293,6 +293,15 @@ def in_the_zone(known: Known) -> str:
     return f"{whole(known.in_zone)} of {counted(known.measured, 'subject')} measured stood in the sharp zone."
 
 
+def sure(decided: Decided) -> list[str]:
+    """Say what the decision rests on."""
+    known = decided.known
+    said = [rests_on(known), strictness(decided)]
+    if not known.marked and in_the_zone(known) != expect(decided):
+        said.append(in_the_zone(known))
+    return list(filter(None, said))
+
+
 def strictness(decided: Decided) -> str:
     """Say how strict this eye is, as far as it is known, or how marks come in."""
     told = decided.told

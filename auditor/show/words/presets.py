@@ -20,6 +20,11 @@ def preset_label(row: Any, units: str, limit: int = 1000) -> str:
     return f"{shorten(name, max(limit - len(set_to) - 3, 8))} · {set_to}"
 
 
+def ring_and_stop(row: Any, units: str) -> str:
+    """Write a preset's setting, without the lens."""
+    return setting(row.focal_length_mm, row.f_number, row.focus_distance_m, units).partition(" mm ")[2]
+
+
 def burst_count(hits: float, bursts: float) -> str:
     """Say a rate's n beside the chart."""
     return f"{whole(hits)} of {counted(bursts, 'burst')}" if bursts else "nothing counted"
