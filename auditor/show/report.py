@@ -19,17 +19,17 @@ from auditor.show.fitted_tables import blur_picture
 from auditor.show.page import plots
 from auditor.show.page.frames import frame_lines, rows_shown
 from auditor.show.page.hero import draw_hero, legend
-from auditor.show.page.model import LensView, Said, said
+from auditor.show.page.model import LensView, said
 from auditor.show.page.view import lens_views
 from auditor.show.page_tables import page_tables
-from auditor.show.words import captions, figures, tolerance, walk
+from auditor.show.words import captions, figures, tolerance
 from auditor.text import printable, printable_lines
 from auditor.units import format_distance
 
 # The rooms of words from which the templates take sentences.
 WORDS = (
     "captions", "causes", "comparisons", "distances", "fallout", "line", "met", "method", "next_time",
-    "pictures", "presets", "sessions", "tolerance", "walk", "zone_check",
+    "pictures", "presets", "tolerance", "walk", "zone_check",
 )  # fmt: skip
 
 PICTURES = ("hundred", "key", "line", "over_time", "rates")  # of plots, drawn by templates
@@ -58,7 +58,6 @@ def build_report(
         lenses=lenses,
         lens_number={lens.name: number for number, lens in enumerate(lenses)},
         sections=[(name, captions.TITLES[name]) for name in sections_of(lenses, audit)],
-        walk=None if audit.diary is None else walk.tell_walk(audit.diary, audit.table["file"]),
         titles=captions.TITLES,
         frames=lines,
         thumbnails_held=captions.thumbnails_held(len(held), len(lines)),
@@ -123,7 +122,7 @@ def both(say: Callable[..., str], *results: Any) -> str:
     return in_both(said(lambda units: str(say(*results, units=units))))
 
 
-def in_both(text: Said) -> str:
+def in_both(text: tuple[str, str]) -> str:
     """Mark up a text in both units, once where they are the same."""
     metres, feet = (tied(printable(one)) for one in text)
     if metres == feet:

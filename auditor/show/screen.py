@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import textwrap
 from collections.abc import Iterable, Sequence
+from posixpath import basename
 
 import pandas as pd
 from rich.console import Console
@@ -12,8 +13,7 @@ from rich.text import Text
 
 from auditor.advice.this_walk import Diary
 from auditor.show.page.model import Chip, LensView
-from auditor.show.words import next_time
-from auditor.show.words.walk import short, tell_walk
+from auditor.show.words import next_time, walk
 
 WIDTH = 60
 LABEL = 11  # columns before the text of a row
@@ -57,18 +57,16 @@ def show_answer(
 
 def show_walk(diary: Diary, files: pd.Series, units: str, out: Console) -> None:
     """Print what one walk brought, against what was usual before."""
-    told = tell_walk(diary, files)
     out.print()
-    _print(out, told.title, style="bold")
-    _print(out, told.set_up.in_units(units))
-    for row in told.rows:
+    _print(out, walk.title(diary), style="bold")
+    _print(out, walk.set_up(diary, units))
+    for row in walk.rows(diary):
         usual = f", {row.place} ({row.usual})" if row.usual else ""
         _row(out, row.what.capitalize(), f"{row.value}{usual}")
-    for label, note in told.notes:
-        _row(out, label, note.in_units(units))
-    if told.frames:
-        looks = [f"{short(files[row])} ({why})" for row, why in told.frames]
-        _row(out, "Look at", ", ".join(looks))
+    for label, note in walk.notes(diary, units):
+        _row(out, label, note)
+    looks = [f"{basename(files[row])} ({why})" for row, why in walk.frames(diary, files)]
+    _row(out, "Look at", ", ".join(looks))
 
 
 def isolated(text: str) -> str:
