@@ -15,7 +15,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
 
 from auditor.journey import Audit
-from auditor.show.fitted_tables import blur_picture
+from auditor.show.chart_tables import blur_picture
 from auditor.show.page import plots
 from auditor.show.page.frames import frame_lines, rows_shown
 from auditor.show.page.hero import draw_hero, legend
