@@ -9,12 +9,14 @@ from collections.abc import Callable, Mapping
 from functools import cache
 from importlib import import_module
 from pathlib import Path
+from pkgutil import iter_modules
 from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
 
 from auditor.journey import Audit
+from auditor.show import words
 from auditor.show.chart_tables import blur_picture
 from auditor.show.page import plots
 from auditor.show.page.frames import frame_lines, rows_shown
@@ -25,12 +27,6 @@ from auditor.show.page_tables import page_tables
 from auditor.show.words import captions, figures, tolerance
 from auditor.text import printable, printable_lines
 from auditor.units import format_distance
-
-# The rooms of words from which the templates take sentences.
-WORDS = (
-    "captions", "causes", "comparisons", "distances", "fallout", "line", "met", "method", "next_time",
-    "pictures", "presets", "tolerance", "walk", "zone_check",
-)  # fmt: skip
 
 PICTURES = ("hundred", "key", "line", "over_time", "rates")  # of plots, drawn by templates
 
@@ -79,6 +75,7 @@ def page_environment() -> Environment:
         lstrip_blocks=True,
         undefined=StrictUndefined,
     )
+    rooms = [module.name for module in iter_modules(words.__path__)]
     environment.globals |= {
         "both": both,
         "units": in_both,
@@ -87,7 +84,7 @@ def page_environment() -> Environment:
         **{f"draw_{name}": getattr(plots, f"draw_{name}") for name in PICTURES},
         "legend": legend,
         "figures": figures,
-        "words": {name: import_module(f"auditor.show.words.{name}") for name in WORDS},
+        "words": {name: import_module(f"{words.__name__}.{name}") for name in rooms},
     }
     environment.filters |= {
         "percent": lambda rate: tied(figures.percent(rate)),

@@ -10,14 +10,7 @@ from contextlib import contextmanager
 from typing import Any, TextIO
 
 from rich.console import Console, ConsoleOptions, ConsoleRenderable, RenderHook, RenderResult
-from rich.progress import (
-    BarColumn,
-    MofNCompleteColumn,
-    Progress,
-    TextColumn,
-    TimeElapsedColumn,
-    TimeRemainingColumn,
-)
+from rich.progress import MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 from rich.text import Text
 
 from auditor.errors import Problem, SettingError
@@ -86,15 +79,8 @@ class _PlainText:
 @contextmanager
 def progress_on_stderr(what: str = "Reading") -> Iterator[Stages]:
     """Show the stages while the block runs; nothing where stderr is no terminal."""
-    columns = (
-        TextColumn("{task.description}"),
-        BarColumn(),
-        MofNCompleteColumn(),
-        TextColumn("{task.fields[rate]}"),
-        TimeElapsedColumn(),
-        TimeRemainingColumn(),
-    )
-    quiet = Console(stderr=True)
+    rate, quiet = TextColumn("{task.fields[rate]}"), Console(stderr=True)
+    columns = (*Progress.get_default_columns(), MofNCompleteColumn(), rate, TimeElapsedColumn())
     with Progress(*columns, console=quiet, transient=True, disable=not quiet.is_terminal) as bar:
         stages = Stages(bar)
         stages.stage(what)

@@ -15,7 +15,7 @@ from auditor.evidence.causes import UNEXPLAINED
 from auditor.evidence.tolerance import VERDICTS, VERDICTS_REVERSED, WIDEST
 from auditor.optics.scales import ASSUMED_SCALE
 from auditor.show.decided import Decided, Known, ZoneSetting, best_of, eye_of, is_setting
-from auditor.show.words.figures import counted, listed, millimetres, whole
+from auditor.show.words.figures import counted, listed, millimetres, signed, whole
 from auditor.show.words.plain import in_words, likely, of_100, one_in, times_more
 from auditor.show.words.ring import read_scale, scale_serves
 from auditor.show.words.tolerance import SENTENCES
@@ -200,9 +200,7 @@ def _against_habit(told: LensDecision, now: ZoneSetting, units: str) -> str:
 
 def gain(decision: Decision) -> str:
     """Write what a change promises, with its interval."""
-    low, high = (
-        str(round(100 * (end - 1))).replace("-", "−") for end in (decision.gain_low, decision.gain_high)
-    )
+    low, high = (signed(100 * (end - 1)) for end in (decision.gain_low, decision.gain_high))
     return f"{times_more(decision.gain_ratio)} sharp presses (likely {low} to {high} %)"
 
 
@@ -346,13 +344,7 @@ def step(decided: Decided, sources: Sequence[str]) -> Step:
 
 
 def typed_sources(sources: Sequence[str]) -> str:
-    """Write sources as they were typed, for a command to be repeated."""
-    return " ".join(map(_as_typed, sources)) or "FOLDER"
-
-
-def _as_typed(source: str) -> str:
-    """Write a source so that a shell reads it, the home folder as ``~``: a page may be shown to others."""
-    short = without_home(source)
-    if short.startswith("~/"):
-        return f"~/{shlex.quote(short[2:])}"
-    return shlex.quote(source)
+    """Write sources so that a shell reads them, the home folder as ``~``: a page may be shown to others."""
+    short = [(source, without_home(source)) for source in sources]
+    typed = [f"~/{shlex.quote(one[2:])}" if one[:2] == "~/" else shlex.quote(source) for source, one in short]
+    return " ".join(typed) or "FOLDER"

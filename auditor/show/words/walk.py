@@ -14,7 +14,7 @@ from auditor.advice.this_walk import Diary
 from auditor.evidence.drift import Drift
 from auditor.evidence.usual import FEWEST_WALKS, LESS, MORE, WITHIN
 from auditor.show.words import causes
-from auditor.show.words.figures import counted, interval, listed, percent
+from auditor.show.words.figures import counted, interval, listed, percent, signed
 from auditor.show.words.plain import of_100
 from auditor.text import collapse
 from auditor.units import format_distance, format_f_number
@@ -160,7 +160,7 @@ def drift(one: Drift, units: str) -> str:
     text = text.format(up if one.last > one.first else down, write(one.first), write(one.last))
     share = one.what == "kept"
     ends = [100 * (end if share else end - 1) for end in (one.low, one.high)]
-    span = " to ".join(f"{end:+.0f}".replace("-", "−") for end in ends)
+    span = " to ".join(signed(end, "+.0f") for end in ends)
     unit, more = ("of 100", _OF_THE_EYE) if share else ("%", "")
     return f"{text} over {one.walks} walks (likely {span} {unit}).{more}"
 
