@@ -16,7 +16,7 @@ from rich.text import Text
 from auditor.errors import Problem, SettingError
 from auditor.evidence.presets import pool_small
 from auditor.journey import Audit
-from auditor.show.page.model import LensView
+from auditor.show.page.model import Cell, LensView
 from auditor.show.screen import isolated, show_answer, show_walk
 from auditor.show.text_tables import Column, print_table
 from auditor.show.words import distances as distance_words
@@ -131,24 +131,15 @@ def view_of(views: Sequence[LensView], wanted: str | None) -> LensView:
 
 def show_settings(view: LensView, out: Console) -> None:
     """Print how many of 100 subjects would have been sharp at each stop and engraving."""
+
+    def written(cell: Cell) -> str:
+        said = f"{100 * cell.share:.0f}{'*' * cell.now}{'=' * cell.alike}"
+        return "" if math.isnan(cell.share) else said
+
     for one in view.rings:
         names = [ring if ring == "∞" else f"{ring} {one.unit}" for ring in one.rings]
-        columns = [
-            Column("stop", left=True),
-            *(Column(name, priority) for priority, name in enumerate(names, 1)),
-        ]
-        rows = [
-            [
-                stop,
-                *(
-                    ""
-                    if math.isnan(cell.share)
-                    else f"{100 * cell.share:.0f}{'*' * cell.now}{'=' * cell.alike}"
-                    for cell in cells
-                ),
-            ]
-            for stop, cells in zip(one.stops, one.cells, strict=True)
-        ]
+        columns = [Column("stop", left=True), *map(Column, names, range(1, len(names) + 1))]
+        rows = [[stop, *map(written, cells)] for stop, cells in zip(one.stops, one.cells, strict=True)]
         light = f", {one.light}" if one.light else ""
         whom = "passers" if one.of_passers else "subjects you pressed at"
         key = "* now, = as good as the best" if one.has_region else "* now"

@@ -15,7 +15,6 @@ from auditor.evidence.distances_met import DistancesMet
 from auditor.settings import Settings
 from auditor.show.words import (
     causes,
-    comparisons,
     distances,
     fallout,
     figures,
@@ -189,14 +188,14 @@ def test_a_better_preset_is_named_whichever_side_it_stands_on() -> None:
         pairs(better="aisle", low=0.02, high=0.23),
         pairs(better="aisle", preset_a="counter", preset_b="aisle", difference=-0.124, low=-0.23, high=-0.02),
     ):
-        (row,) = comparisons.pairs_to_say(table_of_pairs)
-        assert comparisons.pair(row).startswith("“aisle” worked better than “counter” by 12 points (2 to 23)")
+        (row,) = presets.pairs_to_say(table_of_pairs)
+        assert presets.pair(row).startswith("“aisle” worked better than “counter” by 12 points (2 to 23)")
 
 
 def test_presets_of_different_outings_are_not_called_better() -> None:
     apart = pairs(status="different_outings", difference=NAN, low=NAN, high=NAN, p_value=NAN)
-    (row,) = comparisons.pairs_to_say(apart)
-    said = comparisons.pair(row)
+    (row,) = presets.pairs_to_say(apart)
+    said = presets.pair(row)
     assert "never used on the same outing" in said
     assert "15 points" in said
 

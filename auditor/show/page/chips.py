@@ -10,7 +10,7 @@ import pandas as pd
 
 from auditor.frames import KEEPER, LEFT_OUT
 from auditor.journey import Audit
-from auditor.show.decided import Decided, ZoneSetting, named_by_setting
+from auditor.show.decided import Decided, ZoneSetting, named_by_setting, zone_setting
 from auditor.show.page.model import Chip, Mark, said
 from auditor.show.page.ring_scale import RingScale, engravings, ring_unit, scale_of
 from auditor.show.words import distances as words
@@ -33,10 +33,7 @@ def chips_of(audit: Audit, number: int, presets: pd.DataFrame, decided: Decided)
     frames = table[own & counts] if counts.any() else table[own]
     chosen = presets[presets["near_limit_m"].notna()]
     chosen = chosen.sort_values("frames_taken", ascending=False, kind="stable").head(MOST_CHIPS)
-    settings = {
-        str(row.preset): ZoneSetting(row.f_number, row.focus_distance_m, row.near_limit_m, row.far_limit_m)
-        for row in chosen.itertuples()
-    }
+    settings = {str(row.preset): zone_setting(row) for row in chosen.itertuples()}
     advised = decided.to_set if decided.kind == "change" else None
     zones = [(one.near_limit_m, one.far_limit_m) for one in (*settings.values(), advised) if one is not None]
     if not zones:

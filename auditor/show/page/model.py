@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, NamedTuple
@@ -113,8 +114,7 @@ class LensView:
     differences: tuple[Difference, ...]
     causes: Mapping[str, int]  # frames of 100 not kept that each cause accounts for
     causes_known: int
-    reasons: tuple[tuple[str, int], ...]
-    reasons_noted: int
+    reasons: Counter[str]  # the photographer's own, for frames not kept
     rings: tuple[RingByStop, ...]
 
     @property

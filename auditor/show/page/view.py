@@ -28,10 +28,11 @@ from auditor.show.decided import (
 from auditor.show.page.chips import chips_of
 from auditor.show.page.model import Cell, Difference, LensView, RingByStop
 from auditor.show.page.ring_scale import engraved
-from auditor.show.words import comparisons
+from auditor.show.words.next_time import otherwise
+from auditor.show.words.presets import best_of_all
 from auditor.units import format_f_number
 
-MOST_DIFFERENCES, MOST_REASONS, MOST_RINGS = 6, 5, 7
+MOST_DIFFERENCES, MOST_RINGS = 6, 7
 
 
 def lens_views(audit: Audit) -> tuple[LensView, ...]:
@@ -46,7 +47,6 @@ def _lens_view(audit: Audit, number: int, lens: str) -> LensView:
     lost = audit.causes.by_preset[audit.causes.by_preset["preset"].isin(names)]
     if audit.tolerance.carries and float(lost[list(CAUSES)].sum().sum()):
         causes = _shared_out(lost)
-    noted = _own_reasons(audit.table, names)
     judged = bool((presets["sharp_judged"] > 0).any())
     high = presets[["high", "sharp_high"] if judged else ["high"]].max()
     return LensView(
@@ -58,8 +58,7 @@ def _lens_view(audit: Audit, number: int, lens: str) -> LensView:
         differences=pairs,
         causes=causes,
         causes_known=int(lost["not_kept"].sum()),
-        reasons=tuple(noted.most_common(MOST_REASONS)),
-        reasons_noted=noted.total(),
+        reasons=_own_reasons(audit.table, names),
         rings=_ring_by_stop(decided),
     )
 
@@ -80,7 +79,7 @@ def _presets_title(rows: Sequence[Any], pairs: Sequence[Difference]) -> str:
     if len(counted) == 1:
         return f"One preset: {counted[0].hits} of {counted[0].bursts} presses held a keeper"
     sure = [(pair.better, pair.worse) for pair in pairs if pair.sure]
-    return comparisons.title(sure) if sure else "No preset surely keeps more than another"
+    return best_of_all(sure) if sure else "No preset surely keeps more than another"
 
 
 def _differences(audit: Audit, presets: set[str]) -> tuple[Difference, ...]:
@@ -130,14 +129,11 @@ def _ring_by_stop(decided: Decided) -> tuple[RingByStop, ...]:
     if told is None or told.paired is None:
         return ()
     lights = [("", told.paired, told.decision, told.subjects.of_passers)]
-    if told.decision.kind != "cannot_tell":
-        lights += [
-            (str(one.light), one.paired, one.decision, False)
-            for one in told.situations
-            if one.light
-            and one.paired is not None
-            and one.decision.setting not in (None, told.decision.setting)
-        ]
+    lights += [
+        (str(one.light), one.paired, one.decision, False)
+        for one, _ in otherwise(told)
+        if one.light and one.paired is not None
+    ]
     return tuple(
         _in_light(light, paired, best, decision, decided, of_passers=of_passers)
         for light, paired, decision, of_passers in lights
@@ -154,17 +150,13 @@ def _in_light(
     every = {"stop": paired.f_number, "ring": paired.focus_distance_m, "share": paired.share}
     share = pd.DataFrame(every)[paired.tried].pivot_table("share", "stop", "ring")
     share = share.reindex(np.unique(paired.f_number))[_around(share.columns.to_numpy(), at_best[1])]
+
+    def cell(stop: float, ring: float, value: float) -> Cell:
+        in_use = now is not None and is_setting(now, stop, ring)
+        return Cell(value, in_use, (stop, ring) == at_best, (stop, ring) in alike)
+
     cells = tuple(
-        tuple(
-            Cell(
-                value,
-                now is not None and is_setting(now, stop, ring),
-                (stop, ring) == at_best,
-                (stop, ring) in alike,
-            )
-            for ring, value in row.items()
-        )
-        for stop, row in share.iterrows()
+        tuple(cell(stop, ring, value) for ring, value in row.items()) for stop, row in share.iterrows()
     )
     rings = tuple(engraved(ring, unit) for ring in share.columns)
     return RingByStop(

@@ -209,20 +209,20 @@ def by_light(told: LensDecision, units: str) -> list[str]:
     return [
         f"{str(one.light).capitalize()} ({whole(one.subjects.n)} measured): "
         f"{setting_name(setting, units)}, {gain(one.decision)}."
-        for one, setting in _otherwise(told)
+        for one, setting in otherwise(told)
         if one.light
     ]
 
 
 def here(decided: Decided, preset: str) -> str:
     """Say what is decided for one preset's own subjects, where it is another setting; else empty."""
-    for one, setting in _otherwise(decided.told) if decided.told is not None else ():
+    for one, setting in otherwise(decided.told) if decided.told is not None else ():
         if one.preset == preset:
             return f" Here {setting_name(setting, decided.ring_unit)} promises {gain(one.decision)}."
     return ""
 
 
-def _otherwise(told: LensDecision) -> list[tuple[Situation, Setting]]:
+def otherwise(told: LensDecision) -> list[tuple[Situation, Setting]]:
     """Situations in which another setting was decided on, with it."""
     if told.decision.kind == "cannot_tell":
         return []
