@@ -118,13 +118,10 @@ def view_of(views: Sequence[LensView], wanted: str | None) -> LensView:
     if wanted is None:
         return views[0]
     word = wanted.strip().casefold()
-    for view in views:
-        if view.name.casefold() == word:
-            return view
-    length = word.removesuffix("mm").strip()
-    for view in views:
-        if re.search(rf"(?<![\d.]){re.escape(length)}\s*mm", view.name.casefold()):
-            return view
+    length = re.compile(rf"(?<![\d.]){re.escape(word.removesuffix('mm').strip())}\s*mm")
+    named = [view for view in views if view.name.casefold() == word]
+    if found := [*named, *(view for view in views if length.search(view.name.casefold()))]:
+        return found[0]
     names = ", ".join(view.name for view in views if view.name)
     raise SettingError(f"No counted frame was taken with a lens {wanted!r}.", f"The archive has: {names}.")
 

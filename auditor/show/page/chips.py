@@ -38,8 +38,7 @@ def chips_of(audit: Audit, number: int, presets: pd.DataFrame, decided: Decided)
     zones = [(one.near_limit_m, one.far_limit_m) for one in (*settings.values(), advised) if one is not None]
     if not zones:
         return ()
-    scale = scale_of(frames["subject_distance_m"].dropna(), zones)
-    chips = []
+    scale, chips = scale_of(frames["subject_distance_m"].dropna(), zones), []
     first = decided.now.preset if decided.now is not None else None
     if advised is not None:
         first = ""
@@ -76,14 +75,8 @@ def _chip(
     marked = known["counted_as"].notna() & (known["counted_as"] != LEFT_OUT)
     inside = known["subject_distance_m"].between(near, far).to_numpy()
     bars = len(known) > MOST_DOTS
-    finding = words.drawn(
-        len(known),
-        int(inside.sum()),
-        int((inside & kept).sum()),
-        int((~inside & kept).sum()),
-        marked=bool(marked.any()),
-        sample=_is_sample(frames, known),
-    )
+    counts = len(known), int(inside.sum()), int((inside & kept).sum()), int((~inside & kept).sum())
+    finding = words.drawn(*counts, marked=bool(marked.any()), sample=_is_sample(frames, known))
     return Chip(
         key=key,
         label=" · ".join(part for part in (name, set_to) if part),

@@ -27,9 +27,8 @@ def sensors(assumed: int, frames: int) -> str:
         return ""
     verb = "says" if assumed == 1 else "say"
     return (
-        f"{counted(assumed, 'frame')} of {frames} {verb} nothing of the sensor's size; 36×24 mm was "
-        "assumed. The "
-        'session file can state it: sensor = "1.5x".'
+        f"{counted(assumed, 'frame')} of {frames} {verb} nothing of the sensor's size; 36×24 mm was assumed. "
+        'The session file can state it: sensor = "1.5x".'
     )
 
 
@@ -69,11 +68,7 @@ def assumptions(settings: Settings) -> list[tuple[str, str, str]]:
             else "Subjects stand still, as the session file says.",
             "Observed gait at crossings, Andrews et al." if settings.speed_m_s else "Session file.",
         ),
-        (
-            "Diffraction",
-            "Diameter of the first dark ring at 550 nm; this overstates the loss.",
-            "Airy 1835.",
-        ),
+        ("Diffraction", "Diameter of the first dark ring at 550 nm; this overstates the loss.", "Airy 1835."),
         ("Blur together", "Root of the sum of squares of defocus, motion and diffraction.", "Hansma 1996."),
         (
             "Colours",

@@ -131,10 +131,9 @@ def expect(decided: Decided) -> str:
     told, known = decided.told, decided.known
     if told is None:
         return in_the_zone(known)
-    parts = [_kept(told) if known.marked else ""]
-    if told.subjects.n and not math.isnan(told.subjects.share_now):
-        parts.append(subjects(told))
-    return " ".join(part for part in parts if part) or in_the_zone(known)
+    valued = told.subjects.n and not math.isnan(told.subjects.share_now)
+    parts = _kept(told) if known.marked else "", subjects(told) if valued else ""
+    return " ".join(filter(None, parts)) or in_the_zone(known)
 
 
 def _kept(told: LensDecision) -> str:
@@ -275,8 +274,7 @@ def rests_on(known: Known) -> str:
     """Say how many frames of the lens have what an answer rests on."""
     if not known.frames:
         return "No frame has a whole zone setting: focal length, f-number and focus distance."
-    measured = whole(known.measured) if known.measured else "none"
-    judged = whole(known.judged) if known.judged else "none"
+    measured, judged = (whole(frames) if frames else "none" for frames in (known.measured, known.judged))
     return (
         f"Of {counted(known.frames, 'frame')} of this lens {measured} "
         f"{'has' if known.measured == 1 else 'have'} a distance, {judged} a verdict on sharpness, and "
@@ -313,12 +311,11 @@ def strictness(decided: Decided) -> str:
     if VERDICTS_REVERSED in told.flags:
         return SENTENCES[VERDICTS_REVERSED]
     own, eye = told.tolerances, eye_of(told)
-    if eye is None:
-        return "How strict your eye is, is not known yet, so every likely strictness was tried."
+    if eye is None or eye[2] > WIDEST * eye[1]:
+        how = "not" if eye is None else "hardly"
+        return f"How strict your eye is, is {how} known yet, so every likely strictness was tried."
     start = "Your eye takes for sharp up to" if own.verdicts >= VERDICTS else "Your keepers bear about"
     blur_mm, low, high = eye
-    if high > WIDEST * low:
-        return "How strict your eye is, is hardly known yet, so every likely strictness was tried."
     span = f"{millimetres(low).removesuffix(' mm')} to {millimetres(high)}"
     return f"{start} {blur_mm / own.handbook_mm:.1f} times the handbook's blur ({span})."
 
