@@ -24,10 +24,18 @@ from auditor.show.page.hero import draw_hero, legend
 from auditor.show.page.model import LensView, said
 from auditor.show.page.view import lens_views
 from auditor.show.page_tables import page_tables
-from auditor.show.words import captions, figures, tolerance
+from auditor.show.words import figures, method, tolerance
 from auditor.text import printable, printable_lines
 from auditor.units import format_distance
 
+SECTIONS = {
+    "next": "Next time",
+    "walk": "This walk",
+    "presets": "Presets",
+    "lost": "Why lost",
+    "sure": "How sure",
+    "rest": "Everything else",
+}
 PICTURES = ("hundred", "key", "line", "over_time", "rates")  # of plots, drawn by templates
 
 
@@ -53,10 +61,9 @@ def build_report(
         audit=audit,
         lenses=lenses,
         lens_number={lens.name: number for number, lens in enumerate(lenses)},
-        sections=[(name, captions.TITLES[name]) for name in sections_of(lenses, audit)],
-        titles=captions.TITLES,
+        sections=sections_of(lenses, audit),
         frames=lines,
-        thumbnails_held=captions.thumbnails_held(len(held), len(lines)),
+        thumbnails_held=method.thumbnails_held(len(held), len(lines)),
         tolerance_curve=plots.draw_curve(curve, tolerance.chart_finding(audit.tolerance)) if curve else "",
         script=script,
         script_hash=hash_of(script),
@@ -101,17 +108,14 @@ def hash_of(text: str) -> str:
     return base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
 
 
-def sections_of(lenses: tuple[LensView, ...], audit: Audit) -> list[str]:
-    """Sections of the page in order, those only that carry something."""
+def sections_of(lenses: tuple[LensView, ...], audit: Audit) -> dict[str, str]:
+    """Sections of the page with their titles in order, those only that carry something."""
     carried = {
-        "next": True,
         "walk": audit.diary is not None,
         "presets": any(lens.presets for lens in lenses),
         "lost": any(lens.causes or lens.reasons or lens.rings for lens in lenses),
-        "sure": True,
-        "rest": True,
     }
-    return [name for name, carries in carried.items() if carries]
+    return {name: title for name, title in SECTIONS.items() if carried.get(name, True)}
 
 
 def both(say: Callable[..., str], *results: Any) -> str:
