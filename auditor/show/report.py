@@ -18,9 +18,8 @@ from markupsafe import Markup, escape
 from auditor.journey import Audit
 from auditor.show import words
 from auditor.show.chart_tables import blur_picture
-from auditor.show.page import plots
+from auditor.show.page import hero, plots
 from auditor.show.page.frames import frame_lines, rows_shown
-from auditor.show.page.hero import draw_hero, legend
 from auditor.show.page.model import LensView, said
 from auditor.show.page.view import lens_views
 from auditor.show.page_tables import page_tables
@@ -36,7 +35,6 @@ SECTIONS = {
     "sure": "How sure",
     "rest": "Everything else",
 }
-PICTURES = ("hundred", "key", "line", "over_time", "rates")  # of plots, drawn by templates
 
 
 def build_report(
@@ -87,9 +85,8 @@ def page_environment() -> Environment:
         "both": both,
         "units": in_both,
         "format_distance": format_distance,
-        "draw_hero": draw_hero,
-        **{f"draw_{name}": getattr(plots, f"draw_{name}") for name in PICTURES},
-        "legend": legend,
+        "hero": hero,
+        "plots": plots,
         "figures": figures,
         "words": {name: import_module(f"{words.__name__}.{name}") for name in rooms},
     }
