@@ -276,7 +276,6 @@ def test_the_glossary_and_every_column_are_documented():
 IN_FRONT = ("show/words/", "show/charts/", "cli/", "notebook/")
 TWICE = {
     "archive": "read from folders; invented",
-    "exposure": "the arithmetic of light; how an invented camera sets it",
     "frames": "the columns of the frame table; the frames that the page shows",
     "records": "of a file that was read; of a picture that was measured",
     "walk": "through folders; along an invented street",
@@ -285,7 +284,6 @@ TWICE = {
     "main": "of each process",
     "pack": "what was read of a file; what was measured in a picture",
     "unpack": "the same, from bytes",
-    "standing_share": "of a typed setting; drawn into an invented picture",
 }
 
 
