@@ -41,10 +41,8 @@ def short(causes: Causes) -> str:
         return ""
     known = f"{whole(round(total))} of them at a known distance"
     if lost < 100 * LITTLE:
-        return (
-            "Blur accounts for hardly any of the frames not kept: they were dropped for something else "
-            f"({known})."
-        )
+        left = "they were dropped for something else"
+        return f"Blur accounts for hardly any of the frames not kept: {left} ({known})."
     blurred = causes.table[causes.table["cause"] != UNEXPLAINED]
     worst = blurred.loc[blurred["of_100"].idxmax()]
     span = f"{round(worst['low'])}–{round(worst['high'])}"
