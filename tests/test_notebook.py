@@ -92,5 +92,5 @@ def test_an_unknown_lens_is_named_with_those_there_are(audited) -> None:
 @pytest.mark.slow
 def test_the_light_may_be_stated(audited) -> None:
     louder = auditor.tune(audited, iso_max=25600, wanted_shutter_s=1 / 1000, slowest_shutter_s=1 / 500)
-    assert louder.stops["share"].to_numpy() == pytest.approx(louder.stops["share"].to_numpy())
-    assert not louder.stops["share"].equals(auditor.tune(audited).stops["share"])
+    assert louder.stops["expected"].to_numpy() == pytest.approx(louder.stops["expected"].to_numpy())
+    assert not louder.stops["expected"].equals(auditor.tune(audited).stops["expected"])

@@ -24,7 +24,7 @@ from auditor.advice.paired import (
     work_out_chances,
 )
 from auditor.advice.ring_settings import settings_on_ring
-from auditor.advice.valued import ValuedSetting, best_by_stop, value_settings
+from auditor.advice.valued import best_by_stop, value_settings
 from auditor.evidence.blur_tolerance import Tolerances, fit_tolerances
 from auditor.evidence.bursts import zone_focused
 from auditor.evidence.level import Level, fit_level, session_counts
@@ -121,7 +121,7 @@ class _Lens:
         paired = self.compare(self.subjects, self.spoken, mixed=self.of_passers)
         pooled = self.pooled(closed) if flagged else None
         decision = self.rule(paired, self.subjects, closed, pooled)
-        settings = self.value(paired, level)
+        settings, stops = self.value(paired, level)
         return LensDecision(
             lens=self.name,
             focal_length_mm=self.focal_mm,
@@ -130,9 +130,7 @@ class _Lens:
             subjects=self.state(self.subjects, paired, decision),
             paired=paired,
             settings=settings,
-            stops=best_by_stop(
-                settings, self.subjects, self.tolerances, self.answers[0], self.settings.speed_m_s
-            ),
+            stops=stops,
             decision=decision,
             situations=self.situations(closed, pooled),
             level=level,
@@ -143,14 +141,14 @@ class _Lens:
             flags=self.flags(flagged=flagged, contrary=contrary),
         )
 
-    def value(self, paired: Paired | None, level: Level) -> tuple[ValuedSetting, ...]:
+    def value(self, paired: Paired | None, level: Level) -> tuple[pd.DataFrame, pd.DataFrame]:
+        """Every setting with what it should bring, and every stop; without rows where none was compared."""
         kept = self.compare(self.subjects, self.spoken, mixed=self.of_passers, keep=True)
         if paired is None or kept is None:
-            return ()
-        coc_mm = float(self.frames["coc_mm"].median())
-        return value_settings(
-            paired, kept, level, self.subjects, self.answers[0], coc_mm, self.settings.confidence
-        )
+            return pd.DataFrame(), pd.DataFrame()
+        coc_mm, met, answer = float(self.frames["coc_mm"].median()), self.subjects, self.answers[0]
+        valued = value_settings(paired, kept, level, met, answer, coc_mm, self.settings.confidence)
+        return valued, best_by_stop(valued, met, self.tolerances, answer, self.settings.speed_m_s)
 
     def compare(
         self, subjects: Subjects, rows: npt.NDArray[np.bool_], *, mixed: bool, keep: bool = False

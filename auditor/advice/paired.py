@@ -9,15 +9,15 @@ photographer bears, enter as far as they are known (Bayesian bootstrap: Rubin, A
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any, TypeAlias
+from typing import TypeAlias
 
 import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtr
 
 from auditor.advice.at_another_stop import LightAnswer, times_at
-from auditor.evidence.blur_classes import blur_shares, sharp_curve
-from auditor.evidence.blur_tolerance import Tolerances
+from auditor.evidence.blur_classes import sharp_curve
+from auditor.evidence.blur_tolerance import Tolerances, subject_shares
 from auditor.evidence.bursts import Codes
 from auditor.evidence.proportions import Floats
 from auditor.evidence.subjects import Subjects
@@ -109,17 +109,20 @@ def work_out_chances(
         moved = replace(subjects, log_m=subjects.log_m + off)
         at_own = [curve[:, own] for curve in curves]
         walking = tolerances.walking[own].astype(np.float32)
-        taken = _sharp(moved, subjects.f_number, subjects.focus_distance_m, subjects.exposure_time_s,
-                       speed_m_s, walking, at_own)  # fmt: skip
+        taken = _sharp(moved, speed_m_s, walking, at_own)
         times = {number: times_at(subjects, number, answer) for number in np.unique(f_number).tolist()}
         for one, chance in zip(found, taken, strict=True):
             one.taken[:, columns] = chance
         for start in range(0, a, step):
             rows = slice(start, start + step)
-            time = np.concatenate([times[number] for number in f_number[rows].tolist()])
-            number, ring = (np.repeat(values[rows], n) for values in (f_number, focus_distance_m))
-            sharp = _sharp(moved, number, ring, time, speed_m_s, walking, at_own)
-            for one, chance in zip(found, sharp, strict=True):
+            numbers = f_number[rows]
+            shots = replace(
+                moved.chosen(np.tile(np.arange(n), numbers.size)),
+                f_number=np.repeat(numbers, n),
+                focus_distance_m=np.repeat(focus_distance_m[rows], n),
+                exposure_time_s=np.concatenate([times[number] for number in numbers.tolist()]),
+            )
+            for one, chance in zip(found, _sharp(shots, speed_m_s, walking, at_own), strict=True):
                 one.at[rows, :, columns] = chance.reshape(-1, n, own.size)
     return found
 
@@ -200,11 +203,10 @@ def sharp_as_taken(
     """Chance of each subject, as it was taken, to be sharp (or sharp enough to keep), shape (n, draws)."""
     log_tau = tolerances.log_keep if keep else tolerances.log_sharp
     curves = sharp_curve(log_tau, tolerances.kappa).astype(np.float32)
-    own = subjects.f_number, subjects.focus_distance_m, subjects.exposure_time_s
     order = np.argsort(-tolerances.walking, kind="stable")
     walking = tolerances.walking[order].astype(np.float32)
     sharp = np.empty((len(subjects), order.size), np.float32)
-    sharp[:, order] = _sharp(subjects, *own, speed_m_s, walking, [curves[:, order]])[0]
+    sharp[:, order] = _sharp(subjects, speed_m_s, walking, [curves[:, order]])[0]
     return sharp
 
 
@@ -249,35 +251,16 @@ def _cases(
     return [case for case in found if case[2].size]
 
 
-def _sharp(
-    subjects: Subjects,
-    f_number: Floats,
-    focus_distance_m: Floats,
-    exposure_time_s: Floats,
-    speed_m_s: float,
-    walking: Singles,
-    curves: list[Singles],
-) -> list[Singles]:
-    """Chance to be sharp of every subject in turn at each setting, shape (a * n, d) for each eye's curves.
+def _sharp(shots: Subjects, speed_m_s: float, walking: Singles, curves: list[Singles]) -> list[Singles]:
+    """Chance of each shot to be sharp, shape (shots, d) for each eye's curves.
 
-    Settings have shape (a * n,); ``walking``, the share of subjects who walk, shape (d,), falls.
+    ``walking``, the share of subjects who walk, shape (d,), falls.
     """
-
-    def repeated(values: npt.NDArray[Any]) -> npt.NDArray[Any]:
-        return np.tile(values, len(f_number) // len(subjects))
-
-    time = np.where(repeated(subjects.flash), np.nan, exposure_time_s)
-    focal, log_m, log_sd, unit = (
-        repeated(v) for v in (subjects.focal_length_mm, subjects.log_m, subjects.log_sd, subjects.handbook_mm)
-    )
-    shift = repeated(subjects.shift_mm)
-    found = [np.zeros((len(f_number), walking.size), dtype=np.float32) for _ in curves]
+    found = [np.zeros((len(shots), walking.size), dtype=np.float32) for _ in curves]
     walk, still = slice(np.count_nonzero(walking)), slice(np.count_nonzero(walking == 1), None)
     for speed, part, some in ((speed_m_s, walking, walk), (0.0, 1 - walking, still)):
         if part[some].size:
-            shares = blur_shares(
-                focal, f_number, focus_distance_m, log_m, log_sd, time, speed, unit, shift_mm=shift
-            )
+            shares = subject_shares(shots, speed)
             for one, curve in zip(found, curves, strict=True):
                 one[:, some] += part[some] * (shares @ curve[:, some])
     return found
