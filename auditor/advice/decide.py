@@ -10,7 +10,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from auditor.advice.at_another_stop import LightAnswer, light_answers
-from auditor.advice.decision import Circumstances, Decision, decide_by_rule
+from auditor.advice.decision import Decision, decide_by_rule
 from auditor.advice.follow_ring import presses_follow_ring
 from auditor.advice.gate import check_gate
 from auditor.advice.lens_decision import Decisions, LensDecision, Situation, SubjectsStatement, WalkWorth
@@ -178,7 +178,8 @@ class _Lens:
         """Apply the rule; a decision from distances that follow the ring must be that of the pooled ones."""
         verdicts = self.tolerances.verdicts
         narrowed = self.tolerances.sharp_sd <= NARROWED_SD
-        known = Circumstances(
+        own = decide_by_rule(
+            paired,
             subjects=len(subjects),
             nothing=self.tolerances.nothing,
             gate_closed=gate_closed,
@@ -186,7 +187,6 @@ class _Lens:
             rests_on="sharp" if verdicts >= VERDICTS else "keepers" if narrowed else "optics",
             worth=self.settings.worth,
         )
-        own = decide_by_rule(paired, known)
         same = pooled is None or (own.kind, own.setting) == (pooled.kind, pooled.setting)
         if same or own.kind in ("cannot_tell", "not_focus"):
             return own

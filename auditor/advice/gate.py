@@ -12,7 +12,7 @@ from scipy.special import bdtr
 from auditor.advice.paired import sharp_as_taken
 from auditor.evidence.blur_tolerance import LAPSE, Tolerances
 from auditor.evidence.bursts import count_presses
-from auditor.evidence.level import Level
+from auditor.evidence.level import SPREADS, Level
 from auditor.evidence.proportions import Floats
 from auditor.evidence.subjects import Subjects
 
@@ -87,7 +87,7 @@ def _by_keepers(
     interest = np.exp(-np.outer(subjects.log_m - np.average(subjects.log_m, weights=subjects.weight), near))
     weight = rng.standard_exponential(left.shape)
     weight *= subjects.weight[:, None]
-    sigma = rng.choice(level.spreads, draws, p=np.exp(level.log_posterior).sum(axis=0))
+    sigma = rng.choice(SPREADS, draws, p=np.exp(level.log_posterior).sum(axis=0))
     luck = np.exp(sigma * rng.standard_normal((int(session.max()) + 1, draws)))
     share = weight * left
     share *= interest

@@ -29,6 +29,7 @@ MODEL_SD = 0.03  # discrepancy of the thin lens and the blur model, on the log o
 COMMON_ERROR = 0.05  # of all stated distances together, to one side; less where they are better known
 MOST_SUBJECTS = 400  # more of them, drawn by weight, change nothing that is shown
 TRIED_SHARE = 0.5  # part of a zone, in reciprocal distance, that must lie where subjects were met
+SAME = 0.03  # of f-numbers and of reciprocal distances: one setting
 _LEAST = 1e-4
 
 
@@ -38,6 +39,12 @@ class Setting:
 
     f_number: float
     focus_distance_m: float
+
+    def is_at(self, f_number: npt.ArrayLike, focus_distance_m: npt.ArrayLike) -> npt.NDArray[np.bool_]:
+        """Whether others are the same, as near as stop and ring are set; shape of those."""
+        own, near = 1 / self.focus_distance_m, 1 / np.asarray(focus_distance_m, dtype=float)
+        stop = np.abs(np.asarray(f_number, dtype=float) / self.f_number - 1) <= SAME
+        return np.asarray(stop & (np.abs(near - own) <= SAME * np.maximum(near, own)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +68,10 @@ class Paired:
     effective: float  # equally weighted subjects worth as much
     draws: Floats  # shape (a, d)
     now_draws: Floats  # shape (d,)
+
+    def setting(self, row: int) -> Setting:
+        """The setting of a row."""
+        return Setting(float(self.f_number[row]), float(self.focus_distance_m[row]))
 
 
 @dataclass(frozen=True, slots=True)

@@ -31,7 +31,6 @@ from auditor.units import format_distance, format_f_number
 
 ADVICE_NAME = "advice.jsonl"
 LARGEST_BYTES = 1 << 22
-_SAME = 0.03
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,7 +222,9 @@ def _became(
     if not len(since):
         return None
     press = burst_codes(since, "preset")
-    follows = _at(since, advised.settings)
+    follows = np.full(len(since), not advised.settings)  # all where none was advised
+    for one in advised.settings:
+        follows |= one.is_at(since["f_number"], since["focus_distance_m"])
     of = since[follows & is_counted(since)]
     code = burst_codes(of, "preset")
     hits = np.bincount(code, is_keeper(of)) > 0
@@ -240,18 +241,6 @@ def _became(
         kept=_held(advised.kept, int(hits.sum()), hits.size),
         sharp=_held(advised.sharp, sharp, worth),
     )
-
-
-def _at(frames: pd.DataFrame, settings: Sequence[Setting]) -> np.ndarray:
-    """Frames taken at one of the settings, as near as a ring is set; all where none was advised."""
-    number, near = frames["f_number"].to_numpy(float), 1 / frames["focus_distance_m"].to_numpy(float)
-    found = np.full(len(frames), not settings)
-    for one in settings:
-        own = 1 / one.focus_distance_m
-        found |= (np.abs(number / one.f_number - 1) <= _SAME) & (
-            np.abs(near - own) <= _SAME * np.maximum(near, own)
-        )
-    return found
 
 
 def _held(promised: tuple[float, float, float] | None, hits: int, of: int) -> Kept | None:

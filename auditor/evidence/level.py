@@ -46,20 +46,19 @@ class Level:
     sessions: int
     presses: int
     hits: int
-    log_posterior: Floats  # shape (levels, spreads), normalised
-    levels: Floats  # logits, and standard deviations between sessions
-    spreads: Floats
+    log_posterior: Floats  # shape (levels, SPREADS), normalised
+    levels: Floats  # logits; the standard deviations between sessions are SPREADS
 
     def next_walk(self, presses: int = 60, level: float = 0.9) -> NextWalk:
         """The shortest interval for presses with a keeper of a walk yet to come, its own luck included."""
-        cdf = walk_cdf(self.log_posterior, self.levels, self.spreads, presses)
+        cdf = walk_cdf(self.log_posterior, self.levels, presses)
         low, high = shortest_interval(cdf, level)
         return NextWalk(presses, level, low, high)
 
 
-def walk_cdf(log_posterior: Floats, levels: Floats, spreads: Floats, presses: int) -> Floats:
+def walk_cdf(log_posterior: Floats, levels: Floats, presses: int) -> Floats:
     """Chance that at most k = 0, ..., ``presses`` presses of a walk yet to come hit, its luck included."""
-    chance = expit(levels[:, None, None] + spreads[:, None] * _NODES)
+    chance = expit(levels[:, None, None] + SPREADS[:, None] * _NODES)
     weight = np.exp(log_posterior)[..., None] * _WEIGHTS
     bins = np.minimum((chance * 2000).astype(np.intp), 1999).ravel()
     mass = np.bincount(bins, weight.ravel(), minlength=2000)
@@ -131,7 +130,6 @@ def fit_level(hits: npt.ArrayLike, presses: npt.ArrayLike, confidence: float = 0
         hits=int(total),
         log_posterior=posterior,
         levels=levels,
-        spreads=SPREADS,
     )
 
 

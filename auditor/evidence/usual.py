@@ -47,7 +47,7 @@ def usual_shares(hits: npt.ArrayLike, of: npt.ArrayLike, placed: int = MOST_PLAC
     posterior = np.tile(-0.5 * ((np.log(SPREADS) - SPREAD_CENTRE) / SPREAD_SD) ** 2, (levels.size, 1))
     for place, walk in enumerate(known):
         if place >= max(FEWEST_WALKS, known.size - placed):
-            cdf = walk_cdf(posterior - logsumexp(posterior), levels, SPREADS, int(n[walk]))
+            cdf = walk_cdf(posterior - logsumexp(posterior), levels, int(n[walk]))
             low, high = np.searchsorted(cdf, TAIL, side="right"), np.searchsorted(cdf, 1 - TAIL)
             _put(found, int(walk), low / n[walk], y[walk] / n[walk], high / n[walk])
         posterior = posterior + log_likelihood(y[[walk]], n[[walk]], levels, SPREADS)
