@@ -11,16 +11,17 @@ import pandas as pd
 
 from auditor.advice.at_another_stop import LightAnswer, light_answers
 from auditor.advice.decision import Decision, decide_by_rule
-from auditor.advice.follow_ring import presses_follow_ring
-from auditor.advice.gate import check_gate
+from auditor.advice.gate import check_gate, presses_follow_ring
 from auditor.advice.lens_decision import Decisions, LensDecision, Situation, SubjectsStatement, WalkWorth
 from auditor.advice.light_kinds import KINDS, kind_index
 from auditor.advice.paired import (
     MOST_SUBJECTS,
     Chances,
+    Habit,
     Paired,
     Setting,
     compare_settings,
+    with_habit,
     work_out_chances,
 )
 from auditor.advice.ring_settings import settings_on_ring
@@ -28,7 +29,6 @@ from auditor.advice.valued import best_by_stop, value_settings
 from auditor.evidence.blur_tolerance import Tolerances, fit_tolerances
 from auditor.evidence.bursts import zone_focused
 from auditor.evidence.level import Level, fit_level, session_counts
-from auditor.evidence.proportions import Floats
 from auditor.evidence.sharpness import verdicts_reversed
 from auditor.evidence.subjects import Subjects, frames_met, gather_subjects, lens_codes
 from auditor.evidence.tolerance import FEW_VERDICTS, VERDICTS, VERDICTS_REVERSED
@@ -94,19 +94,17 @@ class _Lens:
         self.of_passers = int(subjects.anyone.sum()) >= ENOUGH_ANYONE
         self.spoken = subjects.anyone if self.of_passers else np.ones(len(subjects), dtype=bool)
         self.subjects = subjects.chosen(self.spoken)
-        self.in_use, self.share = _habit(frames)
+        self.habit = _habit(frames)
         self.sharp, self.keep = self.work_out_chances()
 
     def work_out_chances(self) -> tuple[Chances | None, Chances | None]:
         """Chances of all subjects for both eyes, where they are few enough to be put through as they are."""
         if not 0 < len(self.met) <= MOST_SUBJECTS or not self.number.size:
             return None, None
-        in_use = self.in_use if self.of_passers or self.follow else ()
-        numbers = np.concatenate([self.number, [own.f_number for own in in_use]])
-        rings = np.concatenate([self.focus, [own.focus_distance_m for own in in_use]])
+        every = with_habit(self.number, self.focus, self.habit if self.of_passers or self.follow else ())
         rng, fitted = np.random.default_rng(self.seed), self.tolerances
         sharp, keep = work_out_chances(
-            self.met, fitted, numbers, rings, self.answers, self.settings.speed_m_s, rng,
+            self.met, fitted, *every, self.answers, self.settings.speed_m_s, rng,
             fitted.log_sharp, fitted.log_keep,
         )  # fmt: skip
         return sharp, keep
@@ -137,7 +135,7 @@ class _Lens:
             next_walk=level.next_walk() if level.presses else None,
             walk_worth=_worth_of_walk(paired, decision, flagged=flagged),
             gates=gates,
-            habit=tuple(zip(self.in_use, self.share.tolist(), strict=True)),
+            habit=self.habit,
             flags=self.flags(flagged=flagged, contrary=contrary),
         )
 
@@ -164,8 +162,7 @@ class _Lens:
             self.focus,
             self.answers,
             self.settings.speed_m_s,
-            habit=self.share if mixed else None,
-            settings_in_use=self.in_use if mixed else (),
+            habit=self.habit if mixed else (),
             keep=keep,
             confidence=self.settings.confidence,
             seed=self.seed,
@@ -212,7 +209,7 @@ class _Lens:
         """The decision for each preset where several settings are in use, and for each light that counts."""
         met = self.met
         parts: list[tuple[str | None, str | None, npt.NDArray[np.bool_]]] = []
-        if len(self.in_use) > 1:
+        if len(self.habit) > 1:
             used = self.frames["preset"].fillna("").value_counts().index
             parts = [
                 (str(name), None, met.preset == met.presets.index(name))
@@ -253,12 +250,12 @@ class _Lens:
         return tuple(name for name, does in holds.items() if does)
 
 
-def _habit(frames: pd.DataFrame) -> tuple[tuple[Setting, ...], Floats]:
+def _habit(frames: pd.DataFrame) -> Habit:
     """Settings in use with their share of the presses; equal settings pool whatever they are called."""
     press = frames.drop_duplicates(["session", "burst", "preset"])
     kinds = press.groupby(["f_number", "focus_distance_m"], sort=False).size().sort_values(ascending=False)
-    settings = tuple(Setting(float(number), float(focus)) for number, focus in kinds.index)
-    return settings, kinds.to_numpy(float) / max(float(kinds.sum()), 1.0)
+    total = max(float(kinds.sum()), 1.0)
+    return tuple((Setting(float(n), float(focus)), float(size) / total) for (n, focus), size in kinds.items())
 
 
 def _row_of(paired: Paired, setting: Setting | None) -> int | None:

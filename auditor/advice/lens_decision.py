@@ -8,7 +8,7 @@ import pandas as pd
 
 from auditor.advice.decision import Decision
 from auditor.advice.gate import PresetGate
-from auditor.advice.paired import Paired, Setting
+from auditor.advice.paired import Habit, Paired
 from auditor.evidence.blur_tolerance import Tolerances
 from auditor.evidence.level import Level, NextWalk
 
@@ -66,7 +66,7 @@ class LensDecision:
     next_walk: NextWalk | None  # None where nothing was counted
     walk_worth: WalkWorth
     gates: tuple[PresetGate, ...]
-    habit: tuple[tuple[Setting, float], ...]  # settings in use with their share of the presses
+    habit: Habit
     flags: tuple[str, ...]
 
 

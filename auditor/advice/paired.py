@@ -65,7 +65,6 @@ class Paired:
     chance_better: Floats  # that the setting makes more of them sharp than what was set
     tried: npt.NDArray[np.bool_]  # whether its zone lies mostly where subjects were met
     subjects: int
-    effective: float  # equally weighted subjects worth as much
     draws: Floats  # shape (a, d)
     now_draws: Floats  # shape (d,)
 
@@ -85,6 +84,15 @@ class Chances:
     def chosen(self, rows: npt.NDArray[np.bool_]) -> Chances:
         """Return those of some of the subjects."""
         return replace(self, at=self.at[:, rows], taken=self.taken[rows])
+
+
+Habit: TypeAlias = tuple[tuple[Setting, float], ...]  # settings in use with their share of the presses
+
+
+def with_habit(f_number: Floats, focus_distance_m: Floats, habit: Habit) -> tuple[Floats, Floats]:
+    """Stops and rings of settings, and then of those in use."""
+    numbers, rings = ([getattr(own, name) for own, _ in habit] for name in ("f_number", "focus_distance_m"))
+    return np.concatenate([f_number, numbers]), np.concatenate([focus_distance_m, rings])
 
 
 def chance_above(draws: Floats, now: Floats, log_ratio: float) -> Floats:
@@ -146,8 +154,7 @@ def compare_settings(
     answers: tuple[LightAnswer, ...],
     speed_m_s: float,
     *,
-    habit: Floats | None = None,
-    settings_in_use: tuple[Setting, ...] = (),
+    habit: Habit = (),
     keep: bool = False,
     confidence: float = 0.95,
     seed: int = 0,
@@ -155,20 +162,19 @@ def compare_settings(
 ) -> Paired:
     """Put every measured subject of a lens, at least one, through every setting, shape (a,).
 
-    ``answers`` are the ways in which the camera may answer another stop. ``habit`` is the share of the
-    presses at each of the ``settings_in_use``: *now* is that mixture for every subject; without it, it is the
-    setting that each was met with. ``keep``: shares kept instead (up to the common level), by tau_keep.
-    ``chances`` are those of these subjects, at most :data:`MOST_SUBJECTS`, at these settings and then those
-    in use, for this eye and seed; worked out here where they are not given.
+    ``answers`` are the ways in which the camera may answer another stop. *Now* is the ``habit``, the mixture
+    of settings in use, for every subject; without it, it is the setting that each was met with. ``keep``:
+    shares kept instead (up to the common level), by tau_keep. ``chances`` are those of these subjects, at
+    most :data:`MOST_SUBJECTS`, at these settings and then those in use, for this eye and seed; worked out
+    here where they are not given.
     """
     rng = np.random.default_rng(seed)
     subjects = _at_most(subjects, rng)
     a, d = len(f_number), tolerances.kappa.size
     if chances is None:
-        numbers = np.concatenate([f_number, [own.f_number for own in settings_in_use]])
-        rings = np.concatenate([focus_distance_m, [own.focus_distance_m for own in settings_in_use]])
+        every = with_habit(f_number, focus_distance_m, habit)
         eye = tolerances.log_keep if keep else tolerances.log_sharp
-        (chances,) = work_out_chances(subjects, tolerances, numbers, rings, answers, speed_m_s, rng, eye)
+        (chances,) = work_out_chances(subjects, tolerances, *every, answers, speed_m_s, rng, eye)
     else:
         _cases(answers, tolerances.walking, rng)  # so that chance goes on from the same place
     weights = subjects.weight * rng.standard_exponential((d, len(subjects)))
@@ -176,8 +182,9 @@ def compare_settings(
     draws, now = np.empty((len(chances.at), d)), np.empty(d)
     draws[:, chances.order] = np.einsum("and,dn->ad", chances.at, weights)
     now[chances.order] = np.einsum("nd,dn->d", chances.taken, weights)
-    if habit is not None:
-        now = habit / habit.sum() @ draws[-len(habit) :]
+    if habit:
+        part = np.array([share for _, share in habit])
+        now = part / part.sum() @ draws[-part.size :]
     draws = draws[:a]
     if keep:
         draws, now = (tolerances.floor + (1 - tolerances.floor) * one for one in (draws, now))
@@ -202,7 +209,6 @@ def compare_settings(
         chance_better=chance_above(draws, now, 0.0),
         tried=tried_there(subjects, np.asarray(f_number, float), np.asarray(focus_distance_m, float)),
         subjects=len(subjects),
-        effective=subjects.effective,
         draws=draws,
         now_draws=now,
     )

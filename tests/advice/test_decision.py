@@ -11,8 +11,7 @@ from worlds.people import World, draw_archive
 from auditor.advice.at_another_stop import light_answers
 from auditor.advice.decide import _worth_of_walk, decide
 from auditor.advice.decision import decide_by_rule
-from auditor.advice.follow_ring import presses_follow_ring
-from auditor.advice.gate import _two_sided, check_gate
+from auditor.advice.gate import _two_sided, check_gate, presses_follow_ring
 from auditor.advice.lens_decision import WalkWorth
 from auditor.advice.next_walk import _name, plan_walk
 from auditor.advice.paired import Paired, Setting, chance_above, compare_settings
@@ -40,7 +39,7 @@ def paired(shares, now, sd=0.0, tried=None):
         share=draws.mean(axis=1), low=low, high=high, now=float(at_now.mean()), now_low=0.0, now_high=1.0,
         gain=draws.mean(axis=1) / at_now.mean(), gain_low=low / now, gain_high=high / now,
         chance_better=chance_above(draws, at_now, 0.0),
-        tried=np.ones(len(shares), bool) if tried is None else np.array(tried), subjects=60, effective=40.0,
+        tried=np.ones(len(shares), bool) if tried is None else np.array(tried), subjects=60,
         draws=draws, now_draws=at_now,
     )  # fmt: skip
 

@@ -94,7 +94,7 @@ def test_the_same_setting_gains_nothing_and_a_wrong_one_loses(exact):
     assert paired.chance_better[1] < 0.01
     mixed = compare_settings(
         one, known, np.array([own.f_number]), np.array([own.focus_distance_m]), AS_IS, 0.0,
-        habit=np.array([1.0]), settings_in_use=(own,),
+        habit=((own, 1.0),),
     )  # fmt: skip
     assert mixed.now == pytest.approx(paired.now, abs=1e-6)
 
