@@ -36,12 +36,6 @@ from auditor.intake.statements.lens_rule import find_lens
 from auditor.intake.statements.session import Lens
 from auditor.settings import Settings
 
-READ = (
-    "session", "burst", "lens", "preset", "in_preset", "counted_as", "pressed", "focal_length_mm", "f_number",
-    "focus_distance_m", "exposure_time_s", "iso", "flash", "subject_distance_m", "subject_distance_rel_sd",
-    "sensor_width_mm", "sensor_height_mm", "pixel_width", "pixel_height", "coc_mm", "coc_criterion",
-    "blur_mm", "sharp", "sharp_seen", "sharp_shown_px",
-)  # fmt: skip
 ENOUGH_ANYONE = 20  # distances of a stretch pressed at anyone that stand for passers
 NARROWED_SD = 0.45  # posterior of log tolerance below which keepers have narrowed it
 WALK_WORTH = 0.05  # a further walk is proposed where it can be expected to bring this much more
@@ -52,9 +46,10 @@ LIMITS_INFERRED = "limits_inferred"
 def decide(table: pd.DataFrame, lenses: Sequence[Lens], settings: Settings, *, seed: int = 0) -> Decisions:
     """Decide for every lens of an archive.
 
-    Reads :data:`READ`; ``lenses`` is what session files say of them, ``seed`` that of the draws.
+    ``lenses`` is what session files say of them, ``seed`` that of the draws. Reads what
+    :func:`measured_subjects` reads, and ``blur_mm``.
     """
-    frames = frames_met(table[list(READ)])
+    frames = frames_met(table)
     if not len(frames):
         return Decisions(())
     subjects = gather_subjects(frames, settings)
@@ -63,12 +58,8 @@ def decide(table: pd.DataFrame, lenses: Sequence[Lens], settings: Settings, *, s
     order = np.argsort(-np.bincount(codes), kind="stable")
     decided = []
     for code in order:
-        own = frames[codes == code].reset_index(drop=True)
-        name = own["lens"].iloc[0]
-        focal_mm = float(own["focal_length_mm"].median())
-        entry = find_lens(lenses, name if isinstance(name, str) else None, focal_mm)
-        met = subjects.chosen(subjects.lens == code)
-        decided.append(_Lens(names[code], own, met, fits[code], entry, settings, seed).decided())
+        own, met = frames[codes == code].reset_index(drop=True), subjects.chosen(subjects.lens == code)
+        decided.append(_Lens(names[code], own, met, fits[code], lenses, settings, seed).decided())
     return Decisions(tuple(decided))
 
 
@@ -81,13 +72,15 @@ class _Lens:
         frames: pd.DataFrame,
         subjects: Subjects,
         tolerances: Tolerances,
-        entry: Lens | None,
+        lenses: Sequence[Lens],
         settings: Settings,
         seed: int,
     ) -> None:
         self.name, self.frames, self.settings, self.seed = name, frames, settings, seed
         self.tolerances, self.met = tolerances, subjects
         self.focal_mm = float(frames["focal_length_mm"].median())
+        own = frames["lens"].iloc[0]
+        entry = find_lens(lenses, own if isinstance(own, str) else None, self.focal_mm)
         self.number, self.focus = settings_on_ring(frames, entry, settings)
         self.answers: tuple[LightAnswer, ...] = light_answers(frames, settings)
         self.follow = presses_follow_ring(subjects)

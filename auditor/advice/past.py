@@ -31,6 +31,7 @@ from auditor.units import format_distance, format_f_number
 
 ADVICE_NAME = "advice.jsonl"
 LARGEST_BYTES = 1 << 22
+BROKEN = (ValueError, LookupError, TypeError, AttributeError, OverflowError, RecursionError)
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +94,7 @@ def read_past(path: Path | None) -> PastAdvice:
         if line.strip():
             try:
                 advised.append(_read(json.loads(line)))
-            except (ValueError, LookupError, TypeError, AttributeError, OverflowError, RecursionError):
+            except BROKEN:
                 what = f"Line {number} tells no advice: it is not as this tool writes it."
                 problems.append(
                     Problem(str(path), what, "Mend or delete that line; nothing else rests on it.")
@@ -140,7 +141,7 @@ def renewed_text(past: PastAdvice, decisions: Decisions, table: pd.DataFrame, se
             if key in new:
                 renewed = _text(new.pop(key))
                 line = renewed if said.get("sum") == _sum(said) else line
-        except (ValueError, LookupError, TypeError, AttributeError, RecursionError):
+        except BROKEN:
             pass  # a person's own line, or a broken one
         lines.append(line)
     return "".join(f"{line}\n" for line in [*lines, *map(_text, new.values())])

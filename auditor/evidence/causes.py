@@ -47,29 +47,20 @@ class Causes:
     """Frames that were not kept, by what is consistent with it.
 
     In front and beyond: the subject stood nearer, or farther, than the ring was set, and out of focus by it.
-
-    Attributes
-    ----------
-    table : pandas.DataFrame
-        Of each cause ``frames`` (shares of frames added up; with ``no_distance`` all zone-focused frames not
-        kept), and ``of_100`` frames not kept, put back to all, with ``low, high``; NaN where no frame has a
-        blur.
-    by_preset : pandas.DataFrame
-        ``preset, not_kept`` (frames with a known blur), then for each of the five its frames under its own
-        name, with ``<cause>_low, <cause>_high``; those with most frames not kept first.
-    frames : pandas.DataFrame
-        One row per frame not kept with a known blur: ``file`` and a share for each of the five causes.
-    at_focus : dict of str to int
-        What can be said without distances: ``frames`` not kept with known settings, and of these those whose
-        subject, if it walked across at the focus distance, moved more than the circle of confusion
-        (``motion_over_criterion``), and whose diffraction alone exceeds it (``diffraction_over_criterion``).
     """
 
     no_distance: int  # frames whose blur is unknown
     sibling_kept: int  # frames, among those not explained by blur, of a burst that holds a keeper
+    # Of each cause `frames` (shares of frames added up; with `no_distance` all zone-focused ones not kept),
+    # and `of_100` frames not kept, put back to all, with `low, high`; NaN where no frame has a blur.
     table: pd.DataFrame
+    # `preset, not_kept` (frames with a known blur), for each cause its frames under its own name, with
+    # `<cause>_low, <cause>_high`; those with most frames not kept first.
     by_preset: pd.DataFrame
-    frames: pd.DataFrame
+    frames: pd.DataFrame  # of each frame not kept with a known blur `file`, and a share for each cause
+    # What can be said without distances: `frames` not kept with known settings; of these those whose subject,
+    # had it walked across at the focus distance, moved more than the circle of confusion
+    # (`motion_over_criterion`), and whose diffraction alone exceeds it (`diffraction_over_criterion`).
     at_focus: dict[str, int]
 
 

@@ -7,14 +7,13 @@ lens also differs from one run of a preset to the next: a difference must show o
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from auditor.evidence.bursts import Codes, CountedFrames, combined_codes, number_runs
+from auditor.evidence.bursts import Codes, CountedFrames, number_runs
 from auditor.evidence.mantel_haenszel import bursts_to_show, difference_by_runs, stratified_difference
 from auditor.evidence.proportions import Floats, benjamini_hochberg
 from auditor.optics.exposure import exposure_value
@@ -35,27 +34,15 @@ PAIR_COLUMNS = (
 )  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True)
-class Comparisons:
-    """Pairs of presets of one lens.
+def compare_presets(counted: CountedFrames, settings: Settings) -> pd.DataFrame:
+    """Compare every two presets of one lens, within sessions and within light; one row per pair.
 
-    Attributes
-    ----------
-    pairs : pandas.DataFrame
-        :data:`PAIR_COLUMNS`, one row per pair: ``status`` is ``compared``, ``different_outings``,
-        ``different_light`` or ``same_setting``; then all bursts and those in shared strata, the plain hit
-        rates, the ``difference`` within sessions and light with ``low, high`` (shares of bursts, at least as
-        wide as the runs of a preset differ) and that of frames; ``p_value`` is the larger one of bursts and
-        of runs, ``p_adjusted`` over all pairs; ``better`` a preset's name or missing; ``more_bursts`` those
-        of each that would show the difference seen (missing where it is not worth acting on).
-    """
-
-    pairs: pd.DataFrame
-    level: float  # under which p_adjusted is called a difference
-
-
-def compare_presets(counted: CountedFrames, settings: Settings) -> Comparisons:
-    """Compare every two presets of one lens, within sessions and within light.
+    :data:`PAIR_COLUMNS`: ``status`` is ``compared``, ``different_outings``, ``different_light`` or
+    ``same_setting``; then all bursts and those in shared strata, the plain hit rates, the ``difference``
+    within sessions and light with ``low, high`` (shares of bursts, at least as wide as the runs of a preset
+    differ) and that of frames; ``p_value`` is the larger one of bursts and of runs, ``p_adjusted`` over all
+    pairs; ``better`` a preset's name or missing; ``more_bursts`` those of each that would show the difference
+    seen (missing where it is not worth acting on).
 
     Reads ``preset, session, camera, captured_at, lens, focal_length_mm, f_number, focus_distance_m,
     exposure_time_s, iso, flash``, and the settings ``confidence`` and ``worth``.
@@ -76,7 +63,7 @@ def compare_presets(counted: CountedFrames, settings: Settings) -> Comparisons:
             "kept": kept,
             "size": np.bincount(counted.press, minlength=len(code)),
             "outing": outing[first],
-            "stratum": combined_codes(outing[first], light),
+            "stratum": np.unique(np.stack([outing[first], light]), axis=1, return_inverse=True)[1].ravel(),
             "run": run[first],
         }
     ).dropna(subset="preset")
@@ -89,7 +76,7 @@ def compare_presets(counted: CountedFrames, settings: Settings) -> Comparisons:
             both = own[own["preset"].isin([a, b])]
             rows.append({"lens": str(lens)} | _pair(a, b, both, settings.confidence, same=same))
     pairs = pd.DataFrame(rows, columns=list(PAIR_COLUMNS))
-    return Comparisons(_judged(pairs, settings), claim_level(settings))
+    return _judged(pairs, settings)
 
 
 def claim_level(settings: Settings) -> float:

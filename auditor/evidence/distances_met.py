@@ -22,16 +22,11 @@ FEWEST_BURSTS = 5  # a preset with fewer does not enter the test
 
 @dataclass(frozen=True, slots=True)
 class DistancesMet:
-    """Distribution of the known subject distances, put back to all bursts, each counting once.
+    """Distribution of the known subject distances, put back to all bursts, each counting once."""
 
-    Attributes
-    ----------
-    presets : pandas.DataFrame
-        ``preset`` (missing: all together, first row), ``bursts, frames``, weighted quantiles ``p05_m, p25_m,
-        median_m, p75_m, p95_m``, the interval ``median_low_m, median_high_m``, and ``in_zone``, the share of
-        the ``zone_frames`` (with a zone) whose subject stood in it, with ``zone_low, zone_high``.
-    """
-
+    # `preset` (missing: all together, first row), `bursts, frames`, weighted :data:`QUANTILES`, the interval
+    # `median_low_m, median_high_m`, and `in_zone`, the share of the `zone_frames` (with a zone) whose subject
+    # stood in it, with `zone_low, zone_high`.
     presets: pd.DataFrame
     p_value: float  # of all presets meeting the same distances; NaN with fewer than two of them
     differ: bool  # whether the test says so at the level asked for

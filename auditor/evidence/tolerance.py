@@ -50,20 +50,7 @@ class Eye:
 
 @dataclass(frozen=True, slots=True)
 class Tolerance:
-    """What a photographer bears, of one lens or of the most used one for all.
-
-    Attributes
-    ----------
-    calibration : pandas.DataFrame
-        Of frames in groups of like blur: ``blur_mm, frames, rate, low, high``, the rates put back to all
-        frames; not made for a lens among several.
-    draws : numpy.ndarray, shape (d, 4)
-        Keeper curves as likely as the data say: tolerance [mm], steepness, ceiling, floor.
-    sharp_draws : numpy.ndarray, shape (d, 2)
-        Curves of sharpness: tolerance [mm], steepness.
-    by_lens : mapping of str to Tolerance
-        A tolerance of its own for each lens that carries one, where there are several.
-    """
+    """What a photographer bears, of one lens or of the most used one for all."""
 
     used: Literal["sharp", "keepers"]  # which of the two speaks
     sharp: Eye
@@ -76,10 +63,12 @@ class Tolerance:
     nothing: float  # chance that blur decides nothing
     flags: tuple[str, ...]
     confidence: float
+    # Of frames in groups of like blur `blur_mm, frames, rate, low, high`, the rates put back to all frames;
+    # not made for a lens among several.
     calibration: pd.DataFrame
-    draws: Floats
-    sharp_draws: Floats
-    by_lens: Mapping[str, Tolerance] = field(default_factory=dict)
+    draws: Floats  # shape (d, 4), keeper curves: tolerance [mm], steepness, ceiling, floor
+    sharp_draws: Floats  # shape (d, 2), curves of sharpness: tolerance [mm], steepness
+    by_lens: Mapping[str, Tolerance] = field(default_factory=dict)  # of each that carries one, of several
     seen_at: float = 1.0  # how much coarser the judged pictures were shown than the size it is carried to
 
     @property

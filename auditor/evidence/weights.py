@@ -41,7 +41,8 @@ def add_weights(table: pd.DataFrame) -> pd.DataFrame:
     rows = np.flatnonzero(is_counted(table) & in_preset(table))
     cells = _cells(table.iloc[rows])
     speaks = known[rows]
-    carried = np.where(drawn[rows], 1.0, _carried(table.iloc[rows], cells, speaks))
+    burst = burst_codes(table.iloc[rows].assign(_cell=cells), "_cell")
+    carried = np.where(drawn[rows], 1.0, stands_for(burst, speaks))
     frames = np.bincount(cells, minlength=1)
     heard = np.bincount(cells, carried * speaks, minlength=frames.size)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -108,12 +109,10 @@ def _cells(frames: pd.DataFrame) -> Codes:
     return combined_codes(frames["preset"].fillna(""), frames["counted_as"].fillna(""))
 
 
-def _carried(frames: pd.DataFrame, cells: Codes, speaks: npt.NDArray[np.bool_]) -> Floats:
-    """Frames of its burst and mark over those of them with a distance, shape (n,)."""
-    burst = burst_codes(frames.assign(_cell=cells), "_cell")
-    size = np.bincount(burst, minlength=1)
-    known = np.bincount(burst, speaks, minlength=1)
-    return np.asarray((size / np.maximum(known, 1))[burst])
+def stands_for(cells: Codes, speaks: npt.NDArray[np.bool_]) -> Floats:
+    """Frames of each frame's cell over those of them that speak, shape (n,)."""
+    size, heard = np.bincount(cells, minlength=1), np.bincount(cells, speaks, minlength=1)
+    return np.asarray((size / np.maximum(heard, 1))[cells])
 
 
 def _mostly_unheard(

@@ -40,7 +40,7 @@ def audit_json(audit: Audit) -> dict[str, Any]:
         "presets": _rows(audit.presets),
         "distances": _rows(audit.distances),
         "counted_to_the_end": json_safe(audit.to_end),
-        "comparisons": _rows(audit.comparisons.pairs),
+        "comparisons": _rows(audit.comparisons),
         "distances_met": {
             "p_value_same_distances": json_safe(audit.distances_met.p_value),
             "presets": _rows(audit.distances_met.presets),
