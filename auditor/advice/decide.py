@@ -255,20 +255,16 @@ def _row_of(paired: Paired, setting: Setting | None) -> int | None:
     if setting is not None:
         same = (paired.f_number == setting.f_number) & (paired.focus_distance_m == setting.focus_distance_m)
         return int(np.flatnonzero(same)[0])
-    able = np.flatnonzero(paired.tried)
-    return int(able[paired.share[able].argmax()]) if able.size else None
+    return paired.best_tried()
 
 
 def _worth_of_walk(paired: Paired | None, decision: Decision, *, flagged: bool) -> WalkWorth:
     """What knowing the tolerance and the subjects exactly would bring, at most (value of information)."""
     if flagged:
         return WalkWorth("anyone", float("nan"))
-    if paired is None or decision.kind in ("not_focus", "latitude", "keep"):
+    if paired is None or not paired.tried.any() or decision.kind in ("not_focus", "latitude", "keep"):
         return WalkWorth("nothing", 0.0)
-    able = np.flatnonzero(paired.tried)
-    if not able.size:
-        return WalkWorth("nothing", 0.0)
-    informed = np.maximum(paired.draws[able].max(axis=0), paired.now_draws).mean()
+    informed = np.maximum(paired.draws[paired.tried].max(axis=0), paired.now_draws).mean()
     row = _row_of(paired, decision.setting)
     acting = paired.share[row] if decision.kind == "change" and row is not None else paired.now
     gain = float(informed / max(acting, 1e-4) - 1)

@@ -62,8 +62,7 @@ def decide_by_rule(
     ``subjects`` are measured ones, ``nothing`` is the chance that blur decides nothing, ``worth`` the
     smallest gain worth acting on, 0.1 for a tenth.
     """
-    able = np.zeros(0, np.intp) if paired is None else np.flatnonzero(paired.tried)
-    best = int(able[paired.share[able].argmax()]) if paired is not None and able.size else None
+    best = None if paired is None else paired.best_tried()
     undecided = Decision("cannot_tell", None, (), *_gain(paired, best), rests_on,
                          "closed" if gate_closed else "open", "too_uncertain",
                          "verdicts" if verdicts < VERDICTS else "distances")  # fmt: skip
@@ -75,7 +74,7 @@ def decide_by_rule(
         return replace(undecided, kind="not_focus", why="blur_decides_nothing", would_help_most="")
     if best is None:
         return replace(undecided, why="no_setting")
-    decided = replace(undecided, would_help_most="")
+    decided, able = replace(undecided, would_help_most=""), np.flatnonzero(paired.tried)
     surely = able[(paired.chance_better[able] >= BETTER) & (paired.gain[able] >= 1 + worth)]
     if surely.size:
         chosen = int(surely[paired.share[surely].argmax()])

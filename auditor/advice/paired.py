@@ -68,6 +68,11 @@ class Paired:
     draws: Floats  # shape (a, d)
     now_draws: Floats  # shape (d,)
 
+    def best_tried(self) -> int | None:
+        """The row of the largest share where subjects were met; None where none is tried."""
+        able = np.flatnonzero(self.tried)
+        return int(able[self.share[able].argmax()]) if able.size else None
+
     def setting(self, row: int) -> Setting:
         """The setting of a row."""
         return Setting(float(self.f_number[row]), float(self.focus_distance_m[row]))

@@ -1,10 +1,9 @@
 """Why frames were not kept, as far as blur can have to do with it.
 
 A frame that was not kept would mostly have been dropped anyway, for its moment: only what blur took of its
-chance is explained by blur. That part is shared among defocus, motion and diffraction by the mean over all
-orders in which they could go (Shapley 1953, A value for n-person games), since blurs add up as squares and
-the curve bends. Distances and walks are uncertain, so shares are averaged over what they may have been; the
-interval is over the keeper curves that marks and verdicts allow. A frame whose burst holds a keeper was
+chance is explained by blur, and shared among its causes (:func:`auditor.evidence.blur_classes.share_loss`).
+Distances and walks are uncertain, so shares are averaged over what they may have been; the interval is over
+the keeper curves that marks and verdicts allow. A frame whose burst holds a keeper was
 dropped for a sibling: blur does not explain it. Where the photographer judged the very frame, that verdict
 replaces the curve's chance.
 """

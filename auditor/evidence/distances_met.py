@@ -40,7 +40,7 @@ def distances_met(counted: CountedFrames, confidence: float = 0.95) -> Distances
     """
     size = np.bincount(counted.press, minlength=1)[counted.press]
     frames = counted.frames.assign(press=counted.press, size=size)
-    frames, sampled = sampled_frames(frames[frames["preset"].notna()], "press", "size", "in_zone")
+    frames, sampled = sampled_frames(frames[frames["preset"].notna()])
     # Weight share method (Lavallée 2007, Indirect Sampling): a burst weighs its frames' sum over its size.
     bursts = (
         pd.DataFrame(

@@ -100,12 +100,6 @@ def log_likelihood(hits: npt.ArrayLike, presses: npt.ArrayLike, levels: Floats, 
     return total
 
 
-def log_prior(levels: Floats) -> Floats:
-    """Log prior of levels and :data:`SPREADS`, shape (levels, spreads), but for a constant."""
-    of_level = -0.5 * ((levels - LEVEL_CENTRE) / LEVEL_SD)[:, None] ** 2
-    return np.asarray(of_level - 0.5 * ((np.log(SPREADS) - SPREAD_CENTRE) / SPREAD_SD) ** 2)
-
-
 def fit_level(hits: npt.ArrayLike, presses: npt.ArrayLike, confidence: float = 0.95) -> Level:
     """Fit level and spread to the counts of sessions, shape (sessions,)."""
     y, n = np.asarray(hits, float), np.asarray(presses, float)
@@ -114,7 +108,9 @@ def fit_level(hits: npt.ArrayLike, presses: npt.ArrayLike, confidence: float = 0
     middle = logit((total + 0.5) / (size + 1))
     reach = 4 / np.sqrt(max(min(total, size - total), 0.0) + 1) + 1.5
     levels = np.linspace(middle - reach, middle + reach, _LEVELS)
-    posterior = log_likelihood(y, n, levels, SPREADS) + log_prior(levels)
+    prior = -0.5 * ((levels - LEVEL_CENTRE) / LEVEL_SD)[:, None] ** 2
+    prior = prior - 0.5 * ((np.log(SPREADS) - SPREAD_CENTRE) / SPREAD_SD) ** 2
+    posterior = log_likelihood(y, n, levels, SPREADS) + prior
     posterior = posterior - logsumexp(posterior)
     low, high = _over_sessions(y, n, confidence) if y.size >= SESSIONS_FOR_T else (np.nan, np.nan)
     if not np.isfinite(low):

@@ -200,7 +200,7 @@ def _groups(fitted: Tolerance, frames: pd.DataFrame) -> pd.DataFrame:
     """Rates over blur in groups of equal size, put back to all frames."""
     by_verdict = fitted.used == "sharp"
     said = frames["sharp"].isin(["yes", "no"]).to_numpy(bool) if by_verdict else np.ones(len(frames), bool)
-    chosen, sampled = sampled_frames(frames[said], "sharp", "kept", "blur_mm")
+    chosen, sampled = sampled_frames(frames[said])
     yes = (chosen["sharp"].eq("yes") if by_verdict else chosen["kept"]).to_numpy(bool)
     blur = chosen["blur_mm"].to_numpy(float)
     groups = int(np.clip(blur.size // FEWEST_IN_GROUP, 1, GROUPS)) if blur.size else 0

@@ -112,7 +112,7 @@ def rates_in_and_out(frames: pd.DataFrame, inside: Mask, confidence: float) -> d
 
 def _sides(frames: pd.DataFrame, inside: Mask) -> tuple[Mask, Mask, Sampled]:
     """Whether each sampled frame was kept, whether it lies inside, and how it was drawn."""
-    drawn, sampled = sampled_frames(frames.assign(_inside=inside), "_inside")
+    drawn, sampled = sampled_frames(frames.assign(_inside=inside))
     return is_keeper(drawn), drawn["_inside"].to_numpy(bool), sampled
 
 

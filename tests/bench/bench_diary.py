@@ -42,7 +42,7 @@ def place_is(place: str) -> Callable[[int, DiaryWorld], bool]:
 
     def told(seed: int, world: DiaryWorld) -> bool:
         diary = draw_diary(seed, world)
-        return bool(usual_shares(diary["kept"], diary["kept_of"], 1).place[-1] == place)
+        return bool(usual_shares(diary["kept"], diary["kept_of"], 1).place.iloc[-1] == place)
 
     return told
 
