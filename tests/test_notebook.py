@@ -57,6 +57,13 @@ def test_values_are_checked_before_anything_is_read() -> None:
 
 
 @pytest.mark.slow
+def test_a_walk_is_told_of_by_its_day(audited) -> None:
+    began = audited.diary.walks["starts_at"].iloc[0]
+    told = auditor.audit(DEMO, cache="off", workers=1, walk=f"{began:%Y-%m-%d}").diary
+    assert (told.row, audited.diary.row) == (0, len(audited.diary.walks) - 1)
+
+
+@pytest.mark.slow
 def test_the_answers_are_those_of_the_commands(audited, tmp_path) -> None:
     from typer.testing import CliRunner
 

@@ -54,20 +54,17 @@ def distances_met(counted: CountedFrames, confidence: float = 0.95) -> Distances
         .agg({"preset": "first", "distance": "median", "weight": "sum"})
     )
     names = sorted(bursts["preset"].unique())
-    code = np.searchsorted(np.array(names, dtype=object), frames["preset"].to_numpy(object))
     zoned = frames["in_zone"].notna().to_numpy(bool)
     inside = frames["in_zone"].fillna(False).to_numpy(bool)
-    apart = weighted_shares(inside, np.where(zoned, code, -1), len(names), sampled, confidence)
-    whole = weighted_shares(inside, np.where(zoned, 0, -1), 1, sampled, confidence)
     rows = []
-    for place, name in enumerate([None, *names] if names else []):
+    for name in [None, *names] if names else []:
         own = bursts if name is None else bursts[bursts["preset"] == name]
-        mine = np.ones(len(frames), dtype=bool) if name is None else code == place - 1
-        shares, at = (whole, 0) if name is None else (apart, place - 1)
+        mine = np.ones(len(frames), bool) if name is None else (frames["preset"] == name).to_numpy(bool)
+        shares = weighted_shares(inside, np.where(mine & zoned, 0, -1), 1, sampled, confidence)
         rows.append(
             {"preset": name, "bursts": len(own), "frames": int(mine.sum())}
             | _quantiles(own["distance"].to_numpy(), own["weight"].to_numpy(), confidence)
-            | {"in_zone": shares.rate[at], "zone_low": shares.low[at], "zone_high": shares.high[at]}
+            | {"in_zone": shares.rate[0], "zone_low": shares.low[0], "zone_high": shares.high[0]}
             | {"zone_frames": int((mine & zoned).sum())}
         )
     columns = [
