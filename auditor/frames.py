@@ -99,7 +99,7 @@ _BY_ZONES = (
 # The one module that writes each column; a test refuses a second one.
 WRITERS: Final[dict[str, str]] = {
     **dict.fromkeys(COLUMNS, "intake/resolve.py"),
-    "counted_as": "intake/archive.py",
+    "counted_as": "intake/assembling.py",
     **dict.fromkeys(_BY_PRESETS, "evidence/presets.py"),
     "burst": "evidence/presets.py",
     **dict.fromkeys(("sample_weight", "drawn"), "evidence/weights.py"),

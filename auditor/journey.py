@@ -37,7 +37,7 @@ from auditor.evidence.weights import add_weights, unheard
 from auditor.evidence.zone_check import ZoneCheck, check_zone
 from auditor.evidence.zones import add_zones, has_zone
 from auditor.frames import KEEPER, LEFT_OUT, NOT_KEPT, with_columns
-from auditor.intake.archive import Archive, read_archive
+from auditor.intake.assembling import Archive, read_archive
 from auditor.intake.library.reading import Progress
 from auditor.intake.people.filling import PictureFacts, measure_bursts
 from auditor.intake.resolve import with_measured

@@ -25,8 +25,6 @@ _DIGITS = re.compile(r"[0-9]+")
 def printable(name: str) -> str:
     r"""Return a name as text that can be shown anywhere: controls, direction marks, stray bytes as codes.
 
-    Examples
-    --------
     >>> print(printable("a\u202eb\x1b"), printable("caf\udce9"))
     a\u202eb\u001b caf\xe9
     """
@@ -46,8 +44,6 @@ def _as_code(found: re.Match[str]) -> str:
 def natural_key(path: str) -> str:
     """Return what to sort a name or a path by: folders first, then the name, numbers in it as numbers.
 
-    Examples
-    --------
     >>> sorted(["roll 2/1.tif", "roll 10/1.tif", "roll 2/a10.tif", "roll 2/a9.tif"], key=natural_key)
     ['roll 2/1.tif', 'roll 2/a9.tif', 'roll 2/a10.tif', 'roll 10/1.tif']
     """
@@ -73,8 +69,6 @@ def without_home(text: str) -> str:
 def collapse(names: Sequence[str], limit: int = 5) -> str:
     """Join names for a sentence, at most ``limit`` of them.
 
-    Examples
-    --------
     >>> collapse(["a", "b", "c"], limit=2)
     'a, b and 1 more'
     """
@@ -88,8 +82,6 @@ def json_safe(value: Any) -> Any:
 
     Beside ``far_limit_m`` the flag always stands, since half of all zones end at infinity.
 
-    Examples
-    --------
     >>> json_safe({"far_limit_m": math.inf, "near_limit_m": math.nan})
     {'far_limit_m': None, 'far_limit_m_is_infinite': True, 'near_limit_m': None}
     """

@@ -31,6 +31,10 @@ _NOTES_COLUMNS = {
     "keeper", "subject_distance", "standing_share", "face_share", "focus_distance", "focal_length", "reason",
     "sharp", "guessed_distance", "preset", "sample_weight",
 }  # fmt: skip
+_PICTURES = (
+    b"\xff\xd8\xff", b"\x89PNG", b"GIF8", b"BM", b"II*\0", b"MM\0*", b"II\x2b\0", b"MM\0\x2b", b"IIRO",
+    b"IIU\0",
+)  # fmt: skip
 
 Data = str | bytes | Iterable[str]
 
@@ -211,19 +215,9 @@ def write_details(text: str) -> Path:
 
 def _is_picture(head: bytes) -> bool:
     """Whether a file begins like any kind of photograph: JPEG, PNG, TIFF and most raw, WebP, HEIF family."""
-    starts = (
-        b"\xff\xd8\xff",
-        b"\x89PNG",
-        b"II*\0",
-        b"MM\0*",
-        b"II\x2b\0",
-        b"MM\0\x2b",
-        b"IIRO",
-        b"IIU\0",
-        b"GIF8",
-        b"BM",
+    return (
+        head.startswith(_PICTURES) or head[4:8] == b"ftyp" or (head[:4] == b"RIFF" and head[8:12] == b"WEBP")
     )
-    return head.startswith(starts) or head[4:8] == b"ftyp" or (head[:4] == b"RIFF" and head[8:12] == b"WEBP")
 
 
 def _looks_like_notes(head: bytes) -> bool:

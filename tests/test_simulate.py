@@ -9,9 +9,10 @@ import pytest
 from numpy.testing import assert_allclose
 
 from auditor.errors import OutputError, SettingError
+from auditor.optics.framing import standing_share
 from auditor.simulate import Truth, simulate_archive, simulate_table
-from auditor.simulate.exposure import expose
-from auditor.simulate.pictures import SIZE_PX, View, draw_picture, standing_share
+from auditor.simulate.pictures import SIZE_PX, View, draw_picture
+from auditor.simulate.plan import expose
 from auditor.simulate.truth import keep_chance, sharp_chance
 from auditor.simulate.walk import burst_chance, round_as_people_do, walk
 
@@ -96,7 +97,7 @@ def test_figure_is_as_tall_as_its_distance_asks_for():
     focal_m, image_m = 0.028, 0.5 * 0.024
     u = focal_m * (1 + 1.72 / image_m)
     from_sensor = u + focal_m * u / (u - focal_m)  # thin lens: image distance
-    assert_allclose(standing_share(28.0, from_sensor), 0.5, rtol=1e-12)
+    assert_allclose(standing_share(from_sensor, 28.0, 24.0, 1.72), 0.5, rtol=1e-12)
 
     def drawn(subject_m):
         view = View(28.0, 8.0, 9.028, subject_m, 0.0, 0.0, 0.0)

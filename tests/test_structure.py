@@ -275,17 +275,10 @@ def test_the_glossary_and_every_column_are_documented():
 # a command or in a notebook.
 IN_FRONT = ("show/words/", "show/charts/", "cli/", "notebook/")
 TWICE = {
-    "archive": "read from folders; invented",
-    "exposure": "the arithmetic of light; how an invented camera sets it",
     "frames": "the columns of the frame table; the frames that the page shows",
-    "records": "of a file that was read; of a picture that was measured",
-    "walk": "through folders; along an invented street",
     "Lens": "as stated in a session file; as an invented photographer owns it",
     "Plan": "of a setting to be made; of where an invented archive's bursts lie",
     "main": "of each process",
-    "pack": "what was read of a file; what was measured in a picture",
-    "unpack": "the same, from bytes",
-    "standing_share": "of a typed setting; drawn into an invented picture",
 }
 
 

@@ -9,7 +9,7 @@ functions, averaged over the lag and, where the direction is unknown, over all d
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -159,28 +159,17 @@ def plan_line(
     )
 
 
-def concessions(
-    focal_length_mm: float,
-    line: Line,
-    tolerance_mm: float,
-    places: Sequence[Place],
-    f_stops: npt.ArrayLike,
-    sensor_width_mm: float = 36.0,
-    distance_from: DistanceFrom = "sensor",
-    shift_mm: float = 0.0,
-) -> tuple[Concession, ...]:
+def concessions(line: Line, asked_s: float, plan: Callable[[Line], LinePlan]) -> tuple[Concession, ...]:
     """Give up one wish at a time, where no setting serves; the one that brings most comes first.
+
+    ``asked_s`` is the exposure time that movement asks for; ``plan`` plans with the lens in use.
 
     The line half as far again; half the leeway and spread; the exposure time that movement asks for instead
     of a longer one, or what the light allows where it allows nothing; any sensitivity. Those that bring
     nothing are left out.
     """
-    rest = (tolerance_mm, places, f_stops, sensor_width_mm, distance_from, shift_mm)
-    now = plan_line(focal_length_mm, line, *rest)
-    asked = float(
-        exposure_time_s(replace(line, exposure_time_s=None), focal_length_mm, tolerance_mm, distance_from)
-    )
-    other_time = asked if line.exposure_time_s and asked < line.exposure_time_s else np.nan
+    now = plan(line)
+    other_time = asked_s if line.exposure_time_s and asked_s < line.exposure_time_s else np.nan
     if not now.affordable.any() and line.light_ev is not None and line.iso_max is not None:
         lit = 100 * float(now.f_number.min()) ** 2 / (line.iso_max * 2**line.light_ev)
         other_time = float(nominal_shutter_s(lit * 2 ** (1 / 6)))  # the next longer one that cameras show
@@ -197,7 +186,7 @@ def concessions(
         tried["exposure_time"] = replace(line, exposure_time_s=other_time)
     if not now.affordable.all():
         tried["iso"] = replace(line, iso_max=None)
-    found = [Concession(wish, one, plan_line(focal_length_mm, one, *rest)) for wish, one in tried.items()]
+    found = [Concession(wish, one, plan(one)) for wish, one in tried.items()]
     chance = _chance(now)
     return tuple(
         one for one in sorted(found, key=lambda one: -_chance(one.plan)) if _chance(one.plan) > chance + 0.01

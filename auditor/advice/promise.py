@@ -37,8 +37,8 @@ def counts_promised(a: float, b: float, presses: int, level: float = LEVEL) -> t
 
     Examples
     --------
-    >>> counts_promised(1.0, 1.0, 9)
-    (0, 8)
+    >>> counts_promised(1.0, 1.0, 10)
+    (0, 9)
     """
     k = np.arange(presses + 1)
     log_choose = gammaln(presses + 1) - gammaln(k + 1) - gammaln(presses - k + 1)

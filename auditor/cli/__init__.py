@@ -17,7 +17,7 @@ from auditor.cli.run import (
     STOPPED,
     STOPPED_TEXT,
     OneFileEach,
-    command,
+    errors_as_text,
     leave_other_settings_out,
     prepare_streams,
 )
@@ -48,7 +48,8 @@ def make_app(names: Iterable[str] = COMMANDS) -> typer.Typer:
     )
     app.callback()(_named_commands)
     for name in names:
-        app.command(name, cls=OneFileEach)(command(getattr(import_module(f"auditor.cli.{name}"), name)))
+        function = getattr(import_module(f"auditor.cli.{name}"), name)
+        app.command(name, cls=OneFileEach)(errors_as_text()(function))
     return app
 
 

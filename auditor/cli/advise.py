@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from auditor.cli import options
-from auditor.cli.lens_answer import answer_for_lens, end_with_problems
+from auditor.cli.lens_answer import answer_for_lens
 from auditor.cli.run import echo
-from auditor.cli.shared import reads_sources
+from auditor.cli.shared import end_with_problems, reads_sources
 from auditor.settings import Request
 
 if TYPE_CHECKING:
@@ -28,7 +28,7 @@ def advise(
     ] = None,
     card: Annotated[
         Path | None,
-        typer.Option("--card", help="Write a pocket card of the advised settings, .pdf or .png."),
+        typer.Option("--card", help="Write a wallet card of the advised settings, .pdf or .png."),
     ] = None,
     full: options.Full = False,
     force: options.Force = False,
@@ -47,7 +47,7 @@ def advise(
                 write(audit, name, out, force=force)
         except AuditorError as error:  # what can be written of the two, is
             refused.append(error)
-    end_with_problems(audit, strict=strict and not refused)
+    end_with_problems(audit.problems, audit.counts["unreadable"], strict=strict and not refused)
     if refused:
         raise refused[0]
 
@@ -75,7 +75,7 @@ def write_next_walk(audit: Audit, lens: str, out: Path, *, force: bool = False) 
 def write_advised_card(audit: Audit, lens: str, out: Path, *, force: bool = False) -> None:
     """Write the wallet card of what was decided on a lens."""
     from auditor.errors import OutputError
-    from auditor.show.advice_card import advised_card
+    from auditor.show.card_faces import advised_card
     from auditor.show.wallet import wallet_bytes
     from auditor.writing import write_file
 
@@ -84,8 +84,5 @@ def write_advised_card(audit: Audit, lens: str, out: Path, *, force: bool = Fals
         raise OutputError(
             "Nothing can be said of what to set, so there is no card to write.", "See the answer above."
         )
-    suffix = out.suffix.lower()
-    if suffix not in (".pdf", ".png"):
-        raise OutputError(f"{out} is no kind of card.", "Name a file ending in .pdf or .png.")
-    write_file(out, wallet_bytes([made], suffix), force=force)
+    write_file(out, wallet_bytes([made], out), force=force)
     echo(f"Card written to {out}.", err=True)

@@ -5,9 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
-import typer
-
-from auditor.cli.run import LEFT_OUT, echo
+from auditor.cli.run import echo
 from auditor.settings import Request
 
 if TYPE_CHECKING:
@@ -47,14 +45,3 @@ def answer_for_lens(
         if full:
             show_settings(chosen, console())
     return audit, chosen.name
-
-
-def end_with_problems(audit: Audit, *, strict: bool) -> None:
-    """Show what went wrong on the way; with ``strict``, exit accordingly."""
-    import sys
-
-    from auditor.show.terminal import console, show_problems
-
-    show_problems(audit.problems, console(sys.stderr))
-    if strict and (audit.problems or audit.counts["unreadable"]):
-        raise typer.Exit(LEFT_OUT)

@@ -2,14 +2,9 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-from typing import Annotated
-
-import typer
-
 from auditor.cli import options
-from auditor.cli.run import LEFT_OUT, echo
-from auditor.cli.shared import reads_sources
+from auditor.cli.run import echo
+from auditor.cli.shared import end_with_problems, reads_sources
 from auditor.settings import Request
 
 
@@ -17,12 +12,7 @@ from auditor.settings import Request
 def measure(
     request: Request,
     *,
-    out: Annotated[
-        Path | None,
-        typer.Option(
-            "--out", help="File to write, .csv, .json or .parquet.", show_default="CSV on the screen"
-        ),
-    ] = None,
+    out: options.TableOut = None,
     force: options.Force = False,
     strict: options.Strict = False,
     json: options.Json = False,
@@ -31,10 +21,10 @@ def measure(
     import sys
     from dataclasses import replace
 
-    from auditor.intake.people.listing import faces_to_write
+    from auditor.intake.people.filling import faces_to_write
     from auditor.intake.tables import to_csv_text, to_json_rows, write_table
     from auditor.journey import run_scan
-    from auditor.show.terminal import console, progress_on_stderr, show_ignored, show_problems
+    from auditor.show.terminal import console, progress_on_stderr, show_ignored
     from auditor.show.words import pictures as words
     from auditor.text import json_text
 
@@ -55,6 +45,4 @@ def measure(
     nearest = [words.to_look_at(facts.look_at, result.settings.units)] if facts.look_at else []
     for text in [*words.told(facts), *nearest, *words.SAID_ONCE]:
         echo(text, err=True)
-    show_problems(result.problems, console(sys.stderr))
-    if strict and (result.problems or result.archive.unreadable):
-        raise typer.Exit(LEFT_OUT)
+    end_with_problems(result.problems, result.archive.unreadable, strict=strict)

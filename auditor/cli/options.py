@@ -43,6 +43,10 @@ Cache = Annotated[
 Workers = Annotated[
     int | None, typer.Option("--workers", min=1, help="Processes that read files.", show_default="one a core")
 ]
+TableOut = Annotated[
+    Path | None,
+    typer.Option("--out", help="File to write, .csv, .json or .parquet.", show_default="CSV on the screen"),
+]
 Strict = Annotated[bool, typer.Option("--strict", help="Exit with 3 if anything was left out.")]
 Full = Annotated[bool, typer.Option("--full", help="Print the tables too, not the answer alone.")]
 Json = Annotated[bool, typer.Option("--json", help="Print the result as JSON.")]
@@ -67,6 +71,14 @@ LensName = Annotated[
 # Of the commands with typed settings.
 FocalLength = Annotated[
     str, typer.Option("--focal-length", help="Focal length of the lens, such as 28mm.", show_default=False)
+]
+FocalLengths = Annotated[
+    list[str],
+    typer.Option(
+        "--focal-length",
+        help="Focal length of the lens, such as 28mm. May be repeated, a card for each.",
+        show_default=False,
+    ),
 ]
 SensorSize = Annotated[
     str,

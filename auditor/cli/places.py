@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shlex
 from pathlib import Path
 
 from auditor.errors import OutputError
@@ -26,11 +27,14 @@ def output_folder(out: Path | None, default: str, sources: list[Path], command: 
     place = Path(os.path.abspath(folder.parent))
     while place != place.parent and any(lies_in(place / default, other) for other in photographs):
         place = place.parent
-    named = " ".join(_quoted(str(item)) for item in sources)
-    again = f"auditor {command} {named}" if len(sources) <= MOST_REPEATED else "the same command"
+    again = (
+        f"auditor {command} {shlex.join(map(str, sources))}"
+        if len(sources) <= MOST_REPEATED
+        else "the same command"
+    )
     raise OutputError(
         f"The results would be written inside {shown_path(Path.cwd())}, among the photographs.",
-        f"Use: {again} --out {_quoted(str(place / default))}",
+        f"Use: {again} --out {shlex.quote(str(place / default))}",
     )
 
 
@@ -44,9 +48,3 @@ def lies_in(path: Path, folder: Path) -> bool:
         except OSError:
             continue
     return False
-
-
-def _quoted(text: str) -> str:
-    import shlex
-
-    return shlex.quote(text)

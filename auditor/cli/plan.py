@@ -12,7 +12,7 @@ from auditor.cli.shared import reads_lens
 from auditor.errors import UnitError
 
 if TYPE_CHECKING:
-    from auditor.advice.fixed_line import Line
+    from auditor.advice.fixed_line import Line, LinePlan
     from auditor.optics.bench import Bench
 
 EXAMPLE = "For example: auditor plan --focal-length 28mm --near 2m --far 6m"
@@ -108,12 +108,12 @@ def plan(
         each = [typed.read_distance(part, "--subjects", bench) for part in typed.split_list(subjects)]
         if len(each) < 2:
             raise UnitError(f"--subjects {subjects!r} is not several distances.", "Write them like 6ft,13ft.")
-        values, text = _subjects(bench, stops, each)
+        values, text = _limits(bench, stops, each, each=True)
     else:
-        limits = [
+        ends = [
             typed.read_distance(str(end), name, bench) for end, name in ((near, "--near"), (far, "--far"))
         ]
-        values, text = _limits(bench, stops, (limits[0], limits[1]))
+        values, text = _limits(bench, stops, ends, each=False)
     if bench.shift:
         for row in values["settings"]:
             row["focus_true_m"] = float(true_focus_m(row["focus_distance_m"], **bench.lens))
@@ -125,37 +125,25 @@ def plan(
     typer.echo(json_text(values) if json else text)
 
 
-def _limits(bench: Bench, stops: Any, limits: tuple[float, float]) -> Found:
+def _limits(bench: Bench, stops: Any, ends: list[float], *, each: bool) -> Found:
+    """Plan for the nearest and the farthest of some distances; ``each`` is a subject, the first one meant."""
     import numpy as np
 
     from auditor.optics.plans import plan_limits
-    from auditor.show.plan_text import limits_rows, limits_text
+    from auditor.show.plan_text import blur_of_each, limits_rows, limits_text, subjects_text
 
-    own = np.asarray(bench.coc_mm(stops, min(2 * limits[0], limits[1])))
-    found = plan_limits(
-        near_m=limits[0], far_m=limits[1], coc_mm=own, places=bench.places, f_stops=stops, **bench.lens
-    )
+    near, far = min(ends) if each else ends[0], max(ends) if each else ends[1]
+    own = np.asarray(bench.coc_mm(stops, ends[0] if each else min(2 * near, far)))
+    found = plan_limits(near_m=near, far_m=far, coc_mm=own, places=bench.places, f_stops=stops, **bench.lens)
     rows = limits_rows(found, own, bench)
-    return {"settings": rows}, limits_text(rows, own, bench, limits)
-
-
-def _subjects(bench: Bench, stops: Any, each: list[float]) -> Found:
-    import numpy as np
-
-    from auditor.optics.plans import plan_limits
-    from auditor.show.plan_text import blur_of_each, limits_rows, subjects_text
-
-    own = np.asarray(bench.coc_mm(stops, each[0]))
-    found = plan_limits(
-        near_m=min(each), far_m=max(each), coc_mm=own, places=bench.places, f_stops=stops, **bench.lens
-    )
-    rows = limits_rows(found, own, bench)
+    if not each:
+        return {"settings": rows}, limits_text(rows, own, bench, (near, far))
     wide_open = {
         "f_number": float(stops[0]),
-        "focus_distance_m": bench.place_for(each[0]).distance_m,
-        "subjects": blur_of_each(bench, float(stops[0]), each),
+        "focus_distance_m": bench.place_for(ends[0]).distance_m,
+        "subjects": blur_of_each(bench, float(stops[0]), ends),
     }
-    return {"settings": rows, "wide_open": wide_open}, subjects_text(rows, bench, each)
+    return {"settings": rows, "wide_open": wide_open}, subjects_text(rows, bench, ends)
 
 
 def _line(
@@ -196,21 +184,23 @@ def _at_line(
 
     kind = read_kind(light) if light else None
     tolerance = bench.tolerance_mm
-    with_lens: dict[str, Any] = {
-        "tolerance_mm": tolerance,
-        "places": bench.places,
-        "f_stops": stops,
-        "sensor_width_mm": bench.sensor.width_mm,
-        **bench.lens,
-    }
-    asked = exposure_time_s(wishes, bench.focal_length_mm, tolerance, bench.distance_from)
-    unasked = kind is not None and np.isnan(asked)
+    lens = (bench.focal_length_mm, tolerance, bench.distance_from)
+    width_mm = bench.sensor.width_mm
+
+    def planned(one: Line) -> LinePlan:
+        return plan_line(
+            line=one, tolerance_mm=tolerance, places=bench.places, f_stops=stops, sensor_width_mm=width_mm,
+            **bench.lens,
+        )  # fmt: skip
+
+    unasked = kind is not None and np.isnan(exposure_time_s(wishes, *lens))
     if kind:
         wishes = replace(wishes, light_ev=kind.usual_ev)
     if unasked:
         wishes = replace(wishes, exposure_time_s=slowest_s or USUAL_SHUTTER_S)
-    found = plan_line(line=wishes, **with_lens)
-    given_up = () if found.serves else concessions(line=wishes, **with_lens)
+    found = planned(wishes)
+    asked_s = exposure_time_s(replace(wishes, exposure_time_s=None), *lens)
+    given_up = () if found.serves else concessions(wishes, asked_s, planned)
     rows, said = line_rows(found, wishes, bench), kind.said if kind else ""
     text = line_text(rows, wishes, bench, given_up, rate, said, unasked and slowest_s is None)
     return {"settings": rows}, text

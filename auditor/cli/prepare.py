@@ -2,26 +2,12 @@
 
 from __future__ import annotations
 
-import shlex
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated
 
 import typer
 
 from auditor.cli import options
-
-if TYPE_CHECKING:
-    import numpy.typing as npt
-    import pandas as pd
-
-    from auditor.intake.people.proposals import Proposal
-    from auditor.intake.sampling import Sample
-    from auditor.intake.starter import Run
-    from auditor.intake.taking import Filled
-    from auditor.journey import Scan
-    from auditor.settings import Request
-
-SHEET_NAME, FILLED_NAME = "sheet.html", "sheet.json"
 
 
 def prepare(
@@ -56,6 +42,7 @@ def prepare(
     workers: options.Workers = None,
 ) -> None:
     """Lay out a sheet to fill in, a session file and notes. What was filled before is taken in and kept."""
+    from auditor.cli.filling import lay_out, take_in
     from auditor.cli.places import output_folder
     from auditor.cli.shared import say_what_lies_beside
     from auditor.intake.beside import NOTES_FOLDER
@@ -63,7 +50,7 @@ def prepare(
 
     folder = output_folder(out, NOTES_FOLDER, sources, "prepare")
     if take:
-        _take(take, sources, folder)
+        take_in(take, sources, folder)
         return
     request = make_request(
         sources,
@@ -77,249 +64,4 @@ def prepare(
         beside=folder,
     )
     say_what_lies_beside(request)
-    _lay_out(request, folder, distances, seed, measure=measure)
-
-
-def _take(taken: list[Path], sources: list[Path], folder: Path) -> None:
-    """Merge filled files into those of the folder, and say what came in and how to go on."""
-    from auditor.errors import SourceError
-    from auditor.intake.beside import SOURCE_NAME, source_text
-    from auditor.intake.filled_files import (
-        notes_as_csv,
-        read_filled_notes,
-        read_filled_session,
-        write_keeping,
-    )
-    from auditor.intake.library.walk import NOTES_NAME
-    from auditor.intake.starter import recorded_lines, session_as_toml
-    from auditor.intake.statements.session_file import SESSION_NAME
-    from auditor.intake.taking import Filled, merge_filled
-
-    for source in sources:
-        if not source.exists():
-            raise SourceError(f"{source} does not exist.", "Name the folder that the sheet was made from.")
-    filled = _filled_in(folder)
-    sheet_texts: dict[str, str] = {}
-    for path in taken:
-        suffix = path.suffix.lower()
-        if not path.is_file():
-            raise SourceError(f"--take {path} is not there.", "Name the file where the browser saved it.")
-        if suffix == ".json":
-            filled = _with_sheet(filled, path, folder)
-            sheet_texts[FILLED_NAME] = path.read_text(encoding="utf-8-sig")
-        elif suffix == ".csv":
-            rows = read_filled_notes(path)
-            typer.echo(f"{path}: {sum(bool(cells) for cells in rows.values())} frames with notes.", err=True)
-            filled = merge_filled(filled, Filled(notes=rows))
-        elif suffix == ".toml":
-            filled = merge_filled(filled, Filled(session=read_filled_session(path)))
-            typer.echo(f"{path}: taken into {SESSION_NAME}.", err=True)
-        else:
-            raise SourceError(f"--take {path} is none of .json, .csv and .toml.", "Name a filled file.")
-    former = folder / SESSION_NAME
-    recorded = (
-        recorded_lines(former.read_text(encoding="utf-8", errors="replace")) if former.is_file() else []
-    )
-    files = {
-        SESSION_NAME: session_as_toml(filled.session, recorded),
-        NOTES_NAME: notes_as_csv(filled.notes),
-        SOURCE_NAME: source_text(sources, folder),
-    }
-    for written in write_keeping(folder, files | sheet_texts):
-        typer.echo(str(written))
-    typer.echo(_audit_command(sources, folder))
-
-
-def _filled_in(folder: Path) -> Filled:
-    from auditor.intake.filled_files import read_filled_notes, read_filled_session
-    from auditor.intake.library.walk import NOTES_NAME
-    from auditor.intake.statements.session_file import SESSION_NAME
-    from auditor.intake.taking import Filled
-
-    return Filled(read_filled_session(folder / SESSION_NAME), read_filled_notes(folder / NOTES_NAME))
-
-
-def _with_sheet(filled: Filled, path: Path, folder: Path) -> Filled:
-    """Take a filled sheet in, in place of what the same sheet said the last time."""
-    from auditor.evidence.judging import judge_guesses
-    from auditor.intake.statements.sheet_file import BY_EYE, TYPED, read_sheet
-    from auditor.intake.taking import from_sheet, merge_filled, without
-
-    sheet = read_sheet(path)
-    before = folder / FILLED_NAME
-    if before.is_file():
-        former = read_sheet(before)
-        if former.sample == sheet.sample:
-            filled = without(filled, from_sheet(former))
-    done = [frame for frame in sheet.frames if not frame.skipped]
-    pairs = [
-        (frame.guess, frame.distances[0], frame.sd)
-        for frame in done
-        if frame.guess and frame.distances and frame.sd and frame.measure not in (None, TYPED, BY_EYE)
-    ]
-    guesses, measured, sds = zip(*pairs, strict=True) if pairs else ((), (), ())
-    judged = judge_guesses(guesses, measured, sds)
-    sharp = {word: sum(f.sharp == word for f in done) for word in ("yes", "no", "unsure")}
-    skipped = len(sheet.frames) - len(done)
-    typer.echo(
-        f"{path}: {len(sheet.stretches)} stretches, {len(sheet.markers)} markers, "
-        f"{sum(f.share is not None or bool(f.distances) for f in done)} distances, {sharp['yes']} sharp, "
-        f"{sharp['no']} not, {sharp['unsure']} unsure, {skipped} skipped.",
-        err=True,
-    )
-    if judged.guess_sd is not None:
-        typer.echo(
-            f"Your eye: {judged.guesses} guesses, {100 * judged.bias:+.0f} % on the whole and "
-            f"{100 * judged.spread:.0f} % either way; guess_sd = {judged.guess_sd:.2f} stands for it now.",
-            err=True,
-        )
-    return merge_filled(filled, from_sheet(sheet, judged.guess_sd))
-
-
-def _lay_out(request: Request, folder: Path, n: int, seed: int, *, measure: bool) -> None:
-    """Read the archive with what was filled before, and write the sheet and the files beside it."""
-    from auditor.intake.beside import SOURCE_NAME, source_text
-    from auditor.intake.filled_files import write_keeping
-    from auditor.intake.library.walk import NOTES_NAME, SAMPLE_NAME
-    from auditor.intake.sampling import draw_sample, sample_as_csv
-    from auditor.intake.starter import find_runs, lines_of_runs, session_as_toml
-    from auditor.intake.statements.session_file import SESSION_NAME
-    from auditor.journey import run_scan
-    from auditor.show.sheet import build_sheet
-    from auditor.show.sheet_data import SheetFacts, declared_presets, sheet_data
-    from auditor.show.terminal import progress_on_stderr
-
-    filled = _filled_in(folder)
-    with progress_on_stderr("Reading") as progress:
-        scan = run_scan(request, progress)
-    table, runs = scan.archive.table, find_runs(scan.archive.table)
-    sources = list(request.sources)
-    cameras = [str(camera) for camera in table["camera"].dropna().unique()]
-    rolls = [run.first for run in runs if run.is_roll and not run.complete]
-    files = {SESSION_NAME: session_as_toml(filled.session, lines_of_runs(runs), cameras, rolls)}
-    sample = draw_sample(table, n, seed, _waiting(table, filled, folder)) if n else None
-    rows = sample.rows if sample is not None else table.index.to_numpy()[:0]
-    files[NOTES_NAME] = _notes(table, filled, sample)
-    if sample is not None and len(rows):
-        files[SAMPLE_NAME] = sample_as_csv(table, sample)
-    if n and (len(rows) or any(not run.complete for run in runs)):
-        facts = SheetFacts(
-            archive=scan.archive,
-            settings=scan.settings,
-            rows=rows,
-            runs=runs,
-            proposals=_proposals(scan, rows.tolist(), request) if measure else {},
-            presets=declared_presets(scan.archive),
-            command=_take_command(sources, folder),
-        )
-        with progress_on_stderr("Pictures") as progress:
-            files[SHEET_NAME] = build_sheet(sheet_data(facts, folder, progress))
-    files[SOURCE_NAME] = source_text(sources, folder)
-    for path in write_keeping(folder, files):
-        typer.echo(str(path))
-    for said in (*_sensors_missing(table), *_folders_of_copies(table, sources)):
-        typer.echo(said, err=True)
-    _say_what_was_found(runs, sample, seed, folder, has_sheet=SHEET_NAME in files, asked=n > 0)
-
-
-def _notes(table: pd.DataFrame, filled: Filled, sample: Sample | None) -> str:
-    """Notes with a row for each frame to fill: the drawn ones in their order, else all."""
-    from auditor.intake.filled_files import notes_as_csv
-    from auditor.intake.sampling import SHEET_COLUMNS
-    from auditor.intake.starter import frame_labels, note_names
-    from auditor.intake.taking import Filled, merge_filled
-
-    if sample is not None and len(sample.rows):
-        asked, columns = note_names(table).iloc[sample.rows], list(SHEET_COLUMNS)
-    else:
-        asked, columns = frame_labels(table), ["keeper", "subject_distance", "reason"]
-    kept = Filled(notes={frame: cells for frame, cells in filled.notes.items() if cells})
-    rows = merge_filled(kept, Filled(notes={str(frame): {} for frame in asked})).notes
-    return notes_as_csv(rows, columns)
-
-
-def _waiting(table: pd.DataFrame, filled: Filled, folder: Path) -> npt.NDArray[Any]:
-    """Frames drawn before that have neither a distance nor any answer, not even that they were skipped."""
-    import numpy as np
-
-    from auditor.intake.sampling import drawn_before
-    from auditor.intake.starter import note_names
-    from auditor.intake.statements.sheet_file import read_sheet
-
-    answered = {frame for frame, cells in filled.notes.items() if cells}
-    if (folder / FILLED_NAME).is_file():
-        answered |= {frame.file for frame in read_sheet(folder / FILLED_NAME).frames}
-    waits = drawn_before(table) & table["subject_distance_m"].isna() & ~note_names(table).isin(answered)
-    return np.asarray(waits, dtype=bool)
-
-
-def _proposals(scan: Scan, rows: list[int], request: Request) -> dict[int, list[Proposal]]:
-    from auditor.intake.people.proposals import propose_faces
-    from auditor.show.terminal import progress_on_stderr
-
-    with progress_on_stderr("Measuring") as progress:
-        return propose_faces(scan.archive.table, scan.archive.paths, rows, request, progress)
-
-
-def _say_what_was_found(
-    runs: list[Run], sample: Sample | None, seed: int, folder: Path, *, has_sheet: bool, asked: bool
-) -> None:
-    for run in runs[:20]:
-        typer.echo(f"{run}.", err=True)
-    if len(runs) > 20:
-        typer.echo(f"And {len(runs) - 20} more, listed in the session file.", err=True)
-    if sample is not None and len(sample.rows):
-        typer.echo(
-            f"{len(sample.rows)} frames drawn by chance (seed {seed}) from {sample.population}; of these "
-            f"{sample.with_distance} had a distance already, {sample.drawn_before} were drawn before."
-            f"{f' {sample.again} come again, since nobody has answered them.' if sample.again else ''}",
-            err=True,
-        )
-    elif asked:
-        typer.echo("Nothing is left to draw: every frame has a distance or was drawn before.", err=True)
-    if has_sheet:
-        typer.echo(f"Open {folder / SHEET_NAME} in a browser and fill it in; it says how to go on.", err=True)
-
-
-def _sensors_missing(table: pd.DataFrame) -> list[str]:
-    """What to ask of each camera whose sensor's size is only assumed; read of ``sensor_source``."""
-    assumed = table["camera"][table["sensor_source"].eq("assumed")].fillna("")
-    return [
-        f"{camera or 'Files that name no camera (scans)'}: no sensor size is recorded, so 36×24 mm is "
-        f"assumed for {frames} frames and no distance can be measured in them. State it once, as sensor in a "
-        "[[camera]] or on the sheet."
-        for camera, frames in assumed.value_counts(sort=False).items()
-    ]
-
-
-def _folders_of_copies(table: pd.DataFrame, sources: list[Path]) -> list[str]:
-    from auditor.intake.statements.selects import probable_selects
-
-    above = sources[0] if len(sources) == 1 and sources[0].is_dir() else Path()
-    return [
-        f"{above / folder} holds only copies, of {n} of the frames: probably your selects. If they are, add "
-        f"--keepers {shlex.quote(str(above / folder))} or name it as keepers in the session file."
-        for folder, n in probable_selects(table["files"]).items()
-    ]
-
-
-def _typed(sources: list[Path], folder: Path) -> str:
-    from auditor.intake.beside import NOTES_FOLDER
-
-    named = " ".join(shlex.quote(str(source)) for source in sources)
-    return named if folder == Path(NOTES_FOLDER) else f"{named} --out {shlex.quote(str(folder))}"
-
-
-def _take_command(sources: list[Path], folder: Path) -> str:
-    return f"auditor prepare {_typed(sources, folder)} --take ~/Downloads/sheet.json"
-
-
-def _audit_command(sources: list[Path], folder: Path) -> str:
-    """The command that audits with what was taken; the default folder is found without being named."""
-    from auditor.intake.beside import NOTES_FOLDER
-
-    named = " ".join(shlex.quote(str(source)) for source in sources)
-    if folder == Path(NOTES_FOLDER):
-        return f"auditor audit {named}"
-    session, notes = (shlex.quote(str(folder / name)) for name in ("session.toml", "notes.csv"))
-    return f"auditor audit {named} --session {session} --notes {notes}"
+    lay_out(request, folder, distances, seed, measure=measure)

@@ -4,20 +4,16 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager, suppress
-from functools import wraps
 from io import TextIOWrapper
-from typing import Any, ParamSpec, TypeVar
+from typing import Any
 
 import typer
 from typer.core import TyperCommand
 
 from auditor.errors import AuditorError, OutputError, UnitError
 from auditor.text import printable_lines
-
-P = ParamSpec("P")
-R = TypeVar("R")
 
 ONCE = ("--session", "--notes")
 DONE, CANNOT, USAGE, LEFT_OUT, STOPPED = 0, 1, 2, 3, 130
@@ -80,17 +76,6 @@ def errors_as_text() -> Iterator[None]:
             raise
         _say_unforeseen(error)
         raise typer.Exit(CANNOT) from None
-
-
-def command(function: Callable[P, R]) -> Callable[P, R]:
-    """Wrap a command so that its errors are shown as text."""
-
-    @wraps(function)
-    def wrapped(*args: P.args, **kwargs: P.kwargs) -> R:
-        with errors_as_text():
-            return function(*args, **kwargs)
-
-    return wrapped
 
 
 class OneFileEach(TyperCommand):

@@ -2,14 +2,9 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-from typing import Annotated
-
-import typer
-
 from auditor.cli import options
-from auditor.cli.run import LEFT_OUT, echo
-from auditor.cli.shared import reads_sources
+from auditor.cli.run import echo
+from auditor.cli.shared import end_with_problems, reads_sources
 from auditor.settings import Request
 
 
@@ -17,12 +12,7 @@ from auditor.settings import Request
 def scan(
     request: Request,
     *,
-    out: Annotated[
-        Path | None,
-        typer.Option(
-            "--out", help="File to write, .csv, .json or .parquet.", show_default="CSV on the screen"
-        ),
-    ] = None,
+    out: options.TableOut = None,
     force: options.Force = False,
     strict: options.Strict = False,
     json: options.Json = False,
@@ -32,7 +22,7 @@ def scan(
 
     from auditor.intake.tables import to_csv_text, to_json_rows, write_table
     from auditor.journey import run_scan
-    from auditor.show.terminal import console, progress_on_stderr, show_ignored, show_problems
+    from auditor.show.terminal import console, progress_on_stderr, show_ignored
     from auditor.text import json_text
 
     with progress_on_stderr("Reading") as progress:
@@ -46,6 +36,4 @@ def scan(
         echo(json_text(to_json_rows(table), indent=None))
     else:
         echo(to_csv_text(table), end="")
-    show_problems(result.problems, console(sys.stderr))
-    if strict and (result.problems or result.archive.unreadable):
-        raise typer.Exit(LEFT_OUT)
+    end_with_problems(result.problems, result.archive.unreadable, strict=strict)

@@ -11,8 +11,11 @@ import inspect
 from collections.abc import Callable
 from typing import Any
 
+import typer
+
 from auditor.cli import options
-from auditor.cli.run import echo
+from auditor.cli.run import LEFT_OUT, echo
+from auditor.errors import Problem, UnitError
 from auditor.settings import Request
 
 Options = dict[str, tuple[Any, Any]]  # annotation and default by name
@@ -24,7 +27,6 @@ _LIGHT: Options = {
     "wanted_shutter": (options.WantedShutter, None),
     "slowest_shutter": (options.SlowestShutter, None),
 }
-_LENS: Options = {"focal_length": (options.FocalLength, inspect.Parameter.empty)}
 _TYPED: Options = {
     "pixels_wide": (options.PixelsWide, None),
     "sensor": (options.SensorSize, "36x24"),
@@ -62,18 +64,29 @@ def reads_sources(*, light: bool = False) -> Callable[[Command], Command]:
     return _sharing(_SOURCES, shared, make)
 
 
-def reads_lens(*distances: str, ring: bool = True) -> Callable[[Command], Command]:
+def reads_lens(*distances: str, ring: bool = True, several: bool = False) -> Callable[[Command], Command]:
     """Give a command the options of all that take a lens as typed, and its ring unless told otherwise.
 
-    Results come in the unit of the first of its own options with ``distances`` that was typed.
+    Results come in the unit of the first of its own options with ``distances`` that was typed. With
+    ``several`` the command gets a list of lenses.
     """
 
     def make(asked: dict[str, Any], own: dict[str, Any]) -> Any:
         from auditor.cli.typed import read_bench
 
-        return read_bench(**asked, distances=[own[name] for name in distances])
+        focal_length = asked.pop("focal_length")
+        lengths = focal_length if several else [focal_length]
+        if len(lengths) > 1 and (asked["scale"] or asked["ring_check"]):
+            raise UnitError(
+                "--scale and --ring-check are read off one lens.", "Make its card alone: one --focal-length."
+            )
+        distances_typed = [own[name] for name in distances]
+        benches = [read_bench(one, **asked, distances=distances_typed) for one in lengths]
+        return benches if several else benches[0]
 
-    return _sharing(_LENS, ({"ring": (options.Ring, None)} if ring else {}) | _TYPED, make)
+    lens = options.FocalLengths if several else options.FocalLength
+    first: Options = {"focal_length": (lens, inspect.Parameter.empty)}
+    return _sharing(first, ({"ring": (options.Ring, None)} if ring else {}) | _TYPED, make)
 
 
 def _sharing(
@@ -111,3 +124,14 @@ def say_what_lies_beside(request: Request) -> None:
     taken = [str(path) for path in (request.outer_session, request.outer_notes) if path is not None]
     if taken:
         echo(f"With {' and '.join(taken)}, where nothing among the photographs says otherwise.", err=True)
+
+
+def end_with_problems(problems: list[Problem], unread: object, *, strict: bool) -> None:
+    """Show what went wrong on the way; with ``strict``, exit accordingly."""
+    import sys
+
+    from auditor.show.terminal import console, show_problems
+
+    show_problems(problems, console(sys.stderr))
+    if strict and (problems or unread):
+        raise typer.Exit(LEFT_OUT)

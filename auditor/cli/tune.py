@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from auditor.cli import options
-from auditor.cli.lens_answer import answer_for_lens, end_with_problems
-from auditor.cli.shared import reads_sources
+from auditor.cli.lens_answer import answer_for_lens
+from auditor.cli.shared import end_with_problems, reads_sources
 from auditor.settings import Request
 
 
@@ -21,4 +21,4 @@ def tune(
     from auditor.advice.as_json import tuning_json
 
     audit, _ = answer_for_lens(request, lens, lambda decided, _: tuning_json(decided), json=json, full=full)
-    end_with_problems(audit, strict=strict)
+    end_with_problems(audit.problems, audit.counts["unreadable"], strict=strict)

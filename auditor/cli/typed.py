@@ -208,7 +208,7 @@ def read_speed_m_s(text: str) -> float:
     (1.3, 10.0)
     """
     if text.strip().lower() in SPEEDS:
-        return SPEEDS[text.strip().lower()][0]
+        return SPEEDS[text.strip().lower()]
     match = re.fullmatch(r"(\d+(?:\.\d+)?)\s*(m/s|km/h|ft/s|mph)", text.strip().lower())
     if match is None:
         raise UnitError(

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from auditor.intake.library.walk import NOTES_NAME
+from auditor.intake.library.folders import NOTES_NAME
 from auditor.intake.statements.session_file import SESSION_NAME
 
 NOTES_FOLDER = "audit-notes"

@@ -77,9 +77,7 @@ def _recorded(facts: pd.DataFrame) -> pd.DataFrame:
     crop = facts["crop_factor"].to_numpy("float64")
     plane = facts[["plane_width_mm", "plane_height_mm"]].to_numpy("float64")
     pixels = facts["plane_pixels"].to_numpy("float64")
-    own = facts["pixel_width"].to_numpy("float64", na_value=np.nan) * facts["pixel_height"].to_numpy(
-        "float64", na_value=np.nan
-    )
+    own = facts[["pixel_width", "pixel_height"]].to_numpy("float64", na_value=np.nan).prod(axis=1)
     largest = pd.Series(np.fmax(own, pixels)).groupby(facts["body"].to_numpy(object)).transform("max")
     whole = pixels >= OWN_PIXELS * largest.fillna(pd.Series(pixels)).to_numpy()
     plane = np.where(whole[:, None], plane, np.nan)

@@ -31,13 +31,13 @@ def read_filled_notes(path: Path) -> Rows:
     """Read the cells of a notes file as they were typed; an absent one is empty."""
     if not path.exists():
         return {}
-    table = read_rows(path)
-    if "file" not in table.header:
+    header, lines, _ = read_rows(path)
+    if "file" not in header:
         step = "Name the column with the frames' names 'file'."
         raise FileFormatError(f"{path} has no column 'file'.", step)
     rows: Rows = {}
-    for _, line in table:
-        cells = {name: cell for name, cell in zip(table.header, line, strict=False) if name and cell}
+    for _, line in lines:
+        cells = {name: cell for name, cell in zip(header, line, strict=False) if name and cell}
         if frame := restored(cells.pop("file", "")):
             row = rows.setdefault(frame, {})
             row.update({name: cell for name, cell in cells.items() if name not in row})  # the first row holds

@@ -14,10 +14,12 @@ from collections import Counter, defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
 
+from auditor.intake.library.folders import stem_of
 from auditor.text import natural_key, printable
 
 Rows = npt.NDArray[np.intp]
@@ -25,15 +27,6 @@ MOST_COMPARED, MOST_ASKED = 20_000, 20  # names looked through for the nearest s
 SESSION_GAP_S = 3 * 3600.0  # a longer gap between frames begins another session
 _LAST = "\U0010ffff"
 _BEFORE_NUMBER = re.compile(r"\d+\D*$")  # the number, and what follows it
-
-
-def stem_of(file: str) -> str:
-    """Stem of a file's name, casefolded.
-
-    >>> stem_of("walk/P1010001.JPG")
-    'p1010001'
-    """
-    return os.path.splitext(file.rsplit("/", 1)[-1])[0].casefold()
 
 
 def number_sessions(time_s: np.ndarray, paths: Sequence[str]) -> np.ndarray:
@@ -57,9 +50,8 @@ def number_rolls(paths: Sequence[str]) -> np.ndarray:
     keys = [(folder, _BEFORE_NUMBER.sub("", stem_of(name))) for folder, name in map(os.path.split, paths)]
     frames = Counter(keys)
     rolls = Counter(folder for (folder, _), n in frames.items() if n > 1)
-    keys = [
-        (folder, start if rolls[folder] > 1 and frames[folder, start] > 1 else "") for folder, start in keys
-    ]
+    several = {key for key, n in frames.items() if n > 1 and rolls[key[0]] > 1}
+    keys = [key if key in several else (key[0], "") for key in keys]
     ordered = sorted(set(keys), key=lambda key: tuple(map(natural_key, key)))
     number = {key: place for place, key in enumerate(ordered, 1)}
     return np.array([number[key] for key in keys], dtype=np.intp)
@@ -102,6 +94,7 @@ class FrameIndex:
     ) -> None:
         self.files, self.paths, self.cameras, self.time_s = files, paths, cameras, time_s
         self._asked = 0
+        self._folders: dict[Path | None, str] = {}  # of files in which names are written
         self.session = number_sessions(time_s, paths)
         for array in (self.cameras, self.time_s, self.session):
             array.flags.writeable = False
@@ -149,7 +142,7 @@ class FrameIndex:
             above = os.path.dirname(path)
             folder = known.get(above)
             if folder is None:
-                folder = known[above] = folder_key(above)
+                folder = known[above] = _folder_key(above)
             shown = lead.rpartition("/")[0]
             for file in (lead, *others):
                 inside, _, name = file.rpartition("/")
@@ -166,14 +159,16 @@ class FrameIndex:
     def _places(self) -> list[str]:
         return sorted({place for frames in self._named.values() for place, _, _ in frames})
 
-    def find(self, text: str, folder: str) -> list[int]:
-        """Rows that a name can mean where it is written down, in order; none where there is no such frame.
+    def find(self, text: str, written_in: Path | None) -> list[int]:
+        """Rows that a name can mean in the file where it is written, in order; none where there is none such.
 
         A name or a stem means a frame below the folder, or else anywhere; a path leads from the folder, or
         else is the end of one. ``./`` in front says that the frame lies in the folder itself. Case does not
-        matter, and a backslash can stand between folders where no name is written with it. ``folder`` holds
-        the file in which the name is written, see :func:`folder_key`.
+        matter, and a backslash can stand between folders where no name is written with it.
         """
+        folder = self._folders.get(written_in)
+        if folder is None:
+            folder = self._folders[written_in] = _folder_key(written_in.parent) if written_in else ""
         wanted = text.strip().casefold()
         rows = self._find(wanted, folder)
         return rows if rows or "\\" not in wanted else self._find(wanted.replace("\\", "/"), folder)
@@ -224,6 +219,6 @@ class FrameIndex:
         return f" The nearest name is {written!r}."
 
 
-def folder_key(folder: str | os.PathLike[str]) -> str:
+def _folder_key(folder: str | os.PathLike[str]) -> str:
     """A folder's full path in the form that :meth:`FrameIndex.find` compares."""
     return printable(os.path.abspath(folder)).replace(os.sep, "/").rstrip("/").casefold()

@@ -36,21 +36,9 @@ PRECEDENCE: Final[dict[str, tuple[str, ...]]] = {
     "sharp_shown_px": ("notes",),
     "reason": ("notes",),
 }
-NO_NUMBERS = frozenset(
-    (
-        "sensor",
-        "other_subjects",
-        "preset",
-        "lens",
-        "pressed",
-        "keeper",
-        "counted_as",
-        "drawn",
-        "sharp",
-        "sharp_seen",
-        "reason",
-    )
-)
+NO_NUMBERS = frozenset({"sensor", "other_subjects", "preset", "lens", "pressed", "keeper", "counted_as"}) | {
+    "drawn", "sharp", "sharp_seen", "reason"
+}  # fmt: skip
 # Depth of a distance that a share of the notes gives: below every typed one, above those of a frame table.
 TABLE_DEPTH, SHARE_DEPTH = -1.0, -0.5
 

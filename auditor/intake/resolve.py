@@ -72,17 +72,16 @@ def right_clocks(facts: pd.DataFrame, offset_s: np.ndarray) -> pd.Series:
 def claim_facts(facts: pd.DataFrame, is_subject: np.ndarray) -> Claims:
     """State what the files record of quantities that people state too.
 
-    Reads ``told_lens``, ``told_focal_length_mm``, ``told_f_number``, ``told_distance_m`` and
-    ``told_distance_by``. ``is_subject`` is true where the session file says that the distance in the files is
-    the subject's.
+    Reads the columns ``recorded_*``; ``is_subject`` is true where the session file says that the distance in
+    the files is the subject's.
     """
     claims = []
     for quantity in ("lens", "focal_length", "f_number"):
-        column = facts[f"told_{quantity}_mm" if quantity == "focal_length" else f"told_{quantity}"]
+        column = facts[f"recorded_{quantity}_mm" if quantity == "focal_length" else f"recorded_{quantity}"]
         rows = np.flatnonzero(column.notna())
         values = column.to_numpy(object if quantity == "lens" else "float64")[rows]
         claims.append(Claim(quantity, "file", rows, values))
-    distance, by = facts["told_distance_m"].to_numpy("float64"), facts["told_distance_by"]
+    distance, by = facts["recorded_distance_m"].to_numpy("float64"), facts["recorded_distance_by"]
     for source in ("exif", "xmp"):
         recorded = by.eq(source).fillna(False).to_numpy(bool) & ~np.isnan(distance)
         for quantity, own in (("subject_distance", is_subject), ("focus_distance", ~is_subject)):
@@ -123,8 +122,8 @@ class _Resolving:
 
     def _expand_presets(self) -> None:
         """Turn each preset into claims of its values, but where a file contradicts a stretch of it."""
-        names = self.facts["told_lens"].to_numpy(object)
-        focal = self.facts["told_focal_length_mm"].to_numpy("float64")
+        names = self.facts["recorded_lens"].to_numpy(object)
+        focal = self.facts["recorded_focal_length_mm"].to_numpy("float64")
         other_lens: list[int] = []
         for number, (claim, preset) in enumerate(self.presets):
             rows = claim.rows
@@ -274,8 +273,8 @@ class _Resolving:
         self, final: dict[str, np.ndarray], focus_source: np.ndarray, settled: np.ndarray
     ) -> None:
         """List where the files record something else than was stated, and what is still missing."""
-        focal = self.facts["told_focal_length_mm"].to_numpy("float64")
-        f_number = self.facts["told_f_number"].to_numpy("float64")
+        focal = self.facts["recorded_focal_length_mm"].to_numpy("float64")
+        f_number = self.facts["recorded_f_number"].to_numpy("float64")
         focus = [c for c in self.by_quantity["focus_distance"] if c.source in ("exif", "xmp")]
         focus_m = settle("focus_distance", focus, self.n).typed
         moved = off_by(focus_m, final["focus_distance"]) > OTHER_FOCAL

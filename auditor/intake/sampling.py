@@ -18,7 +18,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from auditor.frames import LEFT_OUT
-from auditor.intake.library.walk import SAMPLE_NAME
+from auditor.intake.library.folders import SAMPLE_NAME
 from auditor.intake.starter import note_names
 from auditor.intake.tables import to_csv_text
 
@@ -43,10 +43,9 @@ class Sample:
 def draw_sample(table: pd.DataFrame, n: int, seed: int = 0, waiting: Truths | None = None) -> Sample:
     """Draw n frames by chance, stratified by preset and mark; the same seed draws the same frames.
 
-    Drawn from are the frames that count and have a whole preset; where there are none, those that count;
-    where nothing is marked yet, all. Frames with a distance are not drawn. Those of them that an earlier
-    sample drew share their stratum's weight with the new ones, the others stand for themselves. ``waiting``
-    are frames of an earlier draw that nobody has answered yet: they come again, and count among the n.
+    Frames with a distance are not drawn: those that an earlier sample drew share their stratum's weight with
+    the new ones, the others stand for themselves. Those of an earlier draw that are still ``waiting`` for an
+    answer come again, and count among the n.
 
     Reads ``preset``, ``in_preset``, ``counted_as``, ``subject_distance_m``, ``drawn`` and ``sample_weight``.
     """

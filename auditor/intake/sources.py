@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from contextlib import closing
 from dataclasses import dataclass, field
@@ -15,10 +16,10 @@ from auditor.frames import COLUMNS
 from auditor.intake.frame_index import Rows
 from auditor.intake.library.cache import Cache
 from auditor.intake.library.facts import Facts, fact_table, gather_facts
+from auditor.intake.library.folders import NOTES_NAME, Found, find_files
 from auditor.intake.library.grouping import group_files
-from auditor.intake.library.kept_facts import keep_facts, place_of, recall_facts, state_of
+from auditor.intake.library.kept_facts import pack_facts, recall_facts, state_of
 from auditor.intake.library.reading import Progress, read_through
-from auditor.intake.library.walk import NOTES_NAME, Found, find_files
 from auditor.intake.precedence import TABLE_DEPTH
 from auditor.intake.statements.claims import Claims, together
 from auditor.intake.statements.frame_table import GROUPED, claim_table
@@ -41,7 +42,6 @@ class Sources:
     notes: list[tuple[Path, Rows]] = field(default_factory=list)  # and the rows that they may speak of
     stated: Claims = field(default_factory=Claims)  # by frame tables
     found: int = 0  # candidate picture files
-    read: int = 0
     unreadable: int = 0
     merged: int = 0  # those that joined another file's frame
     problems: list[Problem] = field(default_factory=list)
@@ -110,7 +110,6 @@ def from_folders(
         governed_by=number[np.searchsorted(used, facts.folders)],
         notes=_notes_of(found, facts.folders),
         found=len(found.pictures),
-        read=len(found.pictures) - facts.unreadable,
         unreadable=facts.unreadable,
         merged=facts.merged,
         problems=[*found.problems, *problems, *facts.problems],
@@ -128,7 +127,8 @@ def _recall_or_read(
     found: Found, folders: Sequence[Path], request: Request, progress: Progress | None
 ) -> tuple[Facts, list[Problem]]:
     """The facts of a walk: as they were kept where nothing has changed, else from its files."""
-    place, state = place_of(folders), state_of(found)
+    place = "\n".join(f"{folder}\n{os.path.abspath(folder)}" for folder in folders)  # as typed, and absolute
+    state = state_of(found)
     with closing(Cache(request.cache)) as store:
         facts = recall_facts(store, place, state, found)
         if facts is not None:
@@ -140,7 +140,7 @@ def _recall_or_read(
         groups, doubts = group_files(found, read.records)
         facts = gather_facts(found, read.records, read.sidecars, groups, doubts)
         if read.is_kept:
-            keep_facts(store, place, state, facts)
+            store.put_walk(place, state, pack_facts(facts))
         return facts, read.problems
 
 
@@ -169,11 +169,11 @@ def from_table(path: Path, sessions: SessionFiles) -> Sources:
             "clock_time": table["captured_at"],
             "model": table["camera"],
             "body": table["camera"],
-            "told_lens": table["lens"],
-            "told_focal_length_mm": table["focal_length_mm"],
-            "told_f_number": table["f_number"],
-            "told_distance_m": table["focus_distance_m"].where(~distance_by.isin(["notes", "session"])),
-            "told_distance_by": distance_by.where(distance_by == "xmp", "exif"),
+            "recorded_lens": table["lens"],
+            "recorded_focal_length_mm": table["focal_length_mm"],
+            "recorded_f_number": table["f_number"],
+            "recorded_distance_m": table["focus_distance_m"].where(~distance_by.isin(["notes", "session"])),
+            "recorded_distance_by": distance_by.where(distance_by == "xmp", "exif"),
         }
     )
     beside, notes = path.parent / SESSION_NAME, path.parent / NOTES_NAME
@@ -189,7 +189,6 @@ def from_table(path: Path, sessions: SessionFiles) -> Sources:
         notes=[(notes, np.arange(len(table)))] if notes.is_file() else [],
         stated=claim_table(table, str(path), TABLE_DEPTH),
         found=files,
-        read=files,
         merged=files - len(table),
         problems=problems,
     )
@@ -229,7 +228,6 @@ def joined(parts: list[Sources]) -> Sources:
         ],
         stated=together(part.stated.moved(at) for part, at in zip(parts, starts, strict=True)),
         found=sum(part.found for part in parts),
-        read=sum(part.read for part in parts),
         unreadable=sum(part.unreadable for part in parts),
         merged=sum(part.merged for part in parts),
         problems=[problem for part in parts for problem in part.problems],

@@ -131,14 +131,20 @@ def find_runs(table: pd.DataFrame) -> list[Run]:
                     rows=tuple(part.tolist()),
                     complete=bool(known.iloc[part].mean() > 0.5),
                     recorded=_recorded(table.iloc[part]),
-                    why="" if np.isnan(gaps[start]) else _why(gaps[start]),
+                    why=_why(gaps[start]),
                 )
             )
     return sorted(runs, key=lambda run: (run.session, np.nan_to_num(times[run.rows[0]])))
 
 
 def _why(gap_s: float) -> str:
-    return f"after {_span(gap_s)}" if gap_s > RUN_GAP_S else "other light"
+    """What began a run."""
+    if not gap_s > RUN_GAP_S:
+        return "" if np.isnan(gap_s) else "other light"
+    minutes = round(gap_s / 60)
+    if minutes < 120:
+        return f"after {minutes} min"
+    return f"after {round(minutes / 60)} h" if minutes < 2880 else f"after {minutes // 1440} days"
 
 
 def _steps(exposure_ev: np.ndarray) -> np.ndarray:
@@ -151,13 +157,6 @@ def _steps(exposure_ev: np.ndarray) -> np.ndarray:
         if lasting and i - last >= STEP_FRAMES:
             steps[i], last = True, i
     return steps
-
-
-def _span(seconds: float) -> str:
-    minutes = round(seconds / 60)
-    if minutes < 120:
-        return f"{minutes} min"
-    return f"{round(minutes / 60)} h" if minutes < 2880 else f"{minutes // 1440} days"
 
 
 def _recorded(frames: pd.DataFrame) -> str:

@@ -147,10 +147,7 @@ def write_table(table: pd.DataFrame, path: Path, *, force: bool = False) -> None
 
 
 def read_table(path: Path) -> tuple[pd.DataFrame, list[Problem]]:
-    """Read a frame table; missing columns are unknown, derived ones are kept only until recomputed.
-
-    FileFormatError if it cannot be read, holds no row, or has no column ``file``.
-    """
+    """Read a frame table; missing columns are unknown. FileFormatError without a row or a column ``file``."""
     problems: list[Problem] = []
     raw = _read_raw(path, problems)
     names = raw["file"] if "file" in raw.columns else pd.Series(dtype="str")
@@ -219,10 +216,10 @@ def _read_csv(path: Path, problems: list[Problem]) -> pd.DataFrame:
     )  # fmt: skip
     lines = text.count("\n") + (not text.endswith("\n")) - skip - 1
     if lines - len(raw) > text.count("\n\n"):  # cells go over several lines: do they swallow rows?
-        rows = read_rows(path, LARGEST_TABLE_BYTES)
-        cells = pd.DataFrame([row[: len(rows.header)] for _, row in rows], columns=rows.header, dtype=object)
-        if rows.problems:
-            problems += rows.problems
+        header, rows, found = read_rows(path, LARGEST_TABLE_BYTES)
+        cells = pd.DataFrame([row[: len(header)] for _, row in rows], columns=header, dtype=object)
+        if found:
+            problems += found
             raw = cells.replace("", np.nan)
     if delimiter == ";":  # where cells are separated so, figures have decimal commas
         for name in raw.columns:
@@ -234,10 +231,10 @@ def _read_csv(path: Path, problems: list[Problem]) -> pd.DataFrame:
 def files_named(path: Path, most: int) -> list[str]:
     """The first names in the column ``file`` of a frame table."""
     if path.suffix.lower() == ".csv":
-        rows = read_rows(path, LARGEST_TABLE_BYTES)
-        if "file" not in rows.header:
+        header, rows, _ = read_rows(path, LARGEST_TABLE_BYTES)
+        if "file" not in header:
             return []
-        place = rows.header.index("file")
+        place = header.index("file")
         return [restored(cells[place]) for _, cells in islice(rows, most) if len(cells) > place]
     return [str(name) for name in read_table(path)[0]["file"].head(most)]
 
@@ -250,9 +247,8 @@ def _column(values: pd.Series, name: str, dtype: str, path: Path, problems: list
     elif dtype == TEXT:
         return values.map(str, na_action="ignore").astype(TEXT)
     elif dtype == TIME:
-        local = values.astype("str").str.replace(
-            _ZONE, r"\1", regex=True
-        )  # the camera's own time, whatever its zone
+        # The camera's own time, whatever its zone.
+        local = values.astype("str").str.replace(_ZONE, r"\1", regex=True)
         read = pd.to_datetime(local, errors="coerce", format="ISO8601").astype(TIME)
     elif dtype == TRUTH:
         words = {"true": True, "false": False, "1": True, "0": False}

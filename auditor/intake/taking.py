@@ -10,7 +10,7 @@ import json
 import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime, time
+from operator import methodcaller
 from typing import Any
 
 from auditor.intake.filled_files import Rows
@@ -33,7 +33,7 @@ def merge_filled(first: Filled, *later: Filled) -> Filled:
 
     Frames are recognised by their names, by their paths, or by the end of a path where that is unique.
     """
-    session = json.loads(json.dumps(first.session, default=_as_it_is_written))
+    session = json.loads(json.dumps(first.session, default=methodcaller("isoformat")))
     notes = {frame: dict(cells) for frame, cells in first.notes.items()}
     for one in later:
         _merge_session(session, one.session)
@@ -79,12 +79,6 @@ def _by_end(names: Sequence[str]) -> dict[str, set[str]]:
         for end in _ends(name):
             index.setdefault(end, set()).add(name)
     return index
-
-
-def _as_it_is_written(value: Any) -> str:
-    if isinstance(value, date | datetime | time):
-        return value.isoformat()
-    raise TypeError(type(value).__name__)
 
 
 def _merge_session(session: dict[str, Any], later: Mapping[str, Any]) -> None:

@@ -66,16 +66,8 @@ class Scanned(_Shown):
         )
 
     def _table(self) -> pd.DataFrame:
-        columns = [
-            "file",
-            "preset",
-            "f_number",
-            "focus_distance_m",
-            "subject_distance_m",
-            "in_zone",
-            "counted_as",
-        ]
-        return self.frames[columns].head(8)
+        columns = ["file", "preset", "f_number", "focus_distance_m", "subject_distance_m", "in_zone"]
+        return self.frames[[*columns, "counted_as"]].head(8)
 
 
 @dataclass(frozen=True, slots=True, repr=False)

@@ -13,20 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from auditor.optics.blur import (
-    AIRY_FACTOR,
-    WAVELENGTH_MM,
-    crossing_share,
-)
-from auditor.optics.lens import (
-    MM_PER_M,
-    DistanceFrom,
-    Floats,
-    from_lens,
-    known,
-    shifted_pull,
-    to_convention,
-)
+from auditor.optics.blur import AIRY_FACTOR, WAVELENGTH_MM, crossing_share
+from auditor.optics.lens import MM_PER_M, DistanceFrom, Floats, from_lens, known, shifted_pull, to_convention
 
 _HALVINGS = 100
 
@@ -37,7 +25,6 @@ class CombinedZone:
 
     near_limit_m: Floats  # NaN where nothing is sharp enough, or unknown
     far_limit_m: Floats
-    best_distance_m: Floats  # where all blur is least: at the focus distance or behind it
     empty: npt.NDArray[np.bool_]  # the inputs are known and no distance passes
 
 
@@ -113,11 +100,9 @@ def combined_zone(
         endless = blur.squared(np.zeros_like(least)) <= allowed
         near = np.where(passes, to_convention(1 / nearest, focal, distance_from), np.nan)
         far = np.where(endless, np.inf, to_convention(1 / farthest, focal, distance_from))
-        best = np.where(sure, to_convention(1 / least, focal, distance_from), np.nan)
     return CombinedZone(
         near_limit_m=near[()],
         far_limit_m=np.where(passes, far, np.nan)[()],
-        best_distance_m=best[()],
         empty=np.asarray(sure & ~passes)[()],
     )
 

@@ -26,10 +26,7 @@ _NEAR_ENOUGH = 0.07  # of the stature: farther from every landmark, none is name
 
 
 def lower_edge_m(
-    distance_m: npt.ArrayLike,
-    focal_length_mm: npt.ArrayLike,
-    frame_height_mm: npt.ArrayLike,
-    camera_height_m: npt.ArrayLike = CAMERA_HEIGHT_M,
+    distance_m: npt.ArrayLike, focal_length_mm: npt.ArrayLike, frame_height_mm: npt.ArrayLike
 ) -> Floats:
     """Height above the ground of what the frame's lower edge cuts, the camera held level; below 0 the ground.
 
@@ -41,16 +38,16 @@ def lower_edge_m(
     size = magnification(lens_distance_m(distance_m, focal_length_mm), focal_length_mm)
     with np.errstate(divide="ignore"):
         half_m = np.asarray(frame_height_mm, dtype=float) / 2000 / size
-    return np.asarray(np.asarray(camera_height_m, dtype=float) - half_m)[()]
+    return np.asarray(CAMERA_HEIGHT_M - half_m)[()]
 
 
-def landmark_at(height_m: float, stature_m: float = STATURE_M) -> str | None:
+def landmark_at(height_m: float) -> str | None:
     """Name the part of a standing adult at a height; None where none is near.
 
     >>> landmark_at(1.05), landmark_at(0.0), landmark_at(-0.6)
     ('belt', 'soles', None)
     """
-    part = height_m / stature_m
+    part = height_m / STATURE_M
     name = min(LANDMARKS, key=lambda one: abs(LANDMARKS[one] - part))
     return name if abs(LANDMARKS[name] - part) <= _NEAR_ENOUGH else None
 

@@ -1,1 +1,1 @@
-"""Show: from an audit to sentences, pictures, the page and the pocket card."""
+"""Show: from an audit to sentences, pictures, the page and the wallet card."""

@@ -1,6 +1,6 @@
-"""A pocket card of zones: near and far limits for each engraving of the ring and each f-number.
+"""The table of a card: near and far limits for each engraving of the ring and each f-number.
 
-Limits are rounded inward, so that what the card calls sharp is sharp: the near limit up, the far one down.
+Limits are rounded inward, so that what it calls sharp is sharp: the near limit up, the far one down.
 """
 
 from __future__ import annotations
@@ -25,8 +25,8 @@ NO_ZONE = "–"
 
 
 @dataclass(frozen=True, slots=True)
-class Card:
-    """What stands on a card: engravings down, f-numbers across, fields of the zone of shape (rows, stops)."""
+class ZoneTable:
+    """Zones of a lens: engravings down, f-numbers across, fields of the zone of shape (rows, stops)."""
 
     bench: Bench
     f_numbers: Floats
@@ -39,7 +39,7 @@ class Card:
 
     @property
     def title(self) -> str:
-        """What the card is for."""
+        """What the table is for."""
         return f"{self.bench.focal_length_mm:g} mm"
 
     @property
@@ -101,80 +101,84 @@ class Card:
         return f"{whole / steps:.{decimals}f}"
 
 
-def make_card(
+def make_table(
     bench: Bench,
     f_numbers: npt.ArrayLike,
     ring_m: npt.ArrayLike,
     coc_mm: npt.ArrayLike,
     said: tuple[float, str],
     flash: Flash | None = None,
-) -> Card:
-    """Lay out a card; criteria of shape (rows, stops) or one, said as a value and a name."""
+) -> ZoneTable:
+    """Work out a table; criteria of shape (rows, stops) or one, said as a value and a name."""
     stops, ring = np.asarray(f_numbers, dtype=float), np.asarray(ring_m, dtype=float)
     coc = np.broadcast_to(coc_mm, (ring.size, stops.size))
     zone = sharp_zone(f_number=stops, focus_distance_m=ring[:, None], coc_mm=coc, **bench.lens)
-    return Card(bench, stops, ring, zone, read_scale_for(stops, coc[0], bench.scale.coc_mm), *said, flash)
-
-
-def card_text(card: Card) -> str:
-    """The card as plain text, for a screen or a typewriter face."""
-    columns = range(len(card.f_numbers))
-    rows = [["ring", *(format_f_number(float(number)) for number in card.f_numbers)]]
-    for row in range(len(card.ring_m)):
-        cells = ("-".join(card.limits(row, column)).replace("–-–", NO_ZONE) for column in columns)
-        rows.append([card.engraving(row), *cells])
-    body = len(rows)
-    rows.append(["hyper", *(card.hyperfocal(column) for column in columns)])
-    if card.scale_differs:
-        rows.append(["scale", *(card.scale_marks(column) for column in columns)])
-    if card.flash:
-        rows.append(["flash", *(card.lit(column) for column in columns)])
-    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
-    lines = ["   ".join(cell.rjust(width) for cell, width in zip(row, widths, strict=True)) for row in rows]
-    rule = "-" * len(lines[0])
-    head = f"{card.title}, distances in {'metres' if card.bench.units == 'm' else 'feet'}"
-    foot = ["hyper: hyperfocal distance. Limits are rounded inward.", *remarks(card)]
-    return "\n".join(
-        [head, rule, lines[0], rule, *lines[1:body], rule, *lines[body:], rule, card.note, *foot]
+    return ZoneTable(
+        bench, stops, ring, zone, read_scale_for(stops, coc[0], bench.scale.coc_mm), *said, flash
     )
 
 
-def remarks(card: Card) -> list[str]:
+def table_text(table: ZoneTable) -> str:
+    """The table as plain text, for a screen or a typewriter face."""
+    columns = range(len(table.f_numbers))
+    rows = [["ring", *(format_f_number(float(number)) for number in table.f_numbers)]]
+    for row in range(len(table.ring_m)):
+        cells = ("-".join(table.limits(row, column)).replace("–-–", NO_ZONE) for column in columns)
+        rows.append([table.engraving(row), *cells])
+    body = len(rows)
+    rows.append(["hyper", *(table.hyperfocal(column) for column in columns)])
+    if table.scale_differs:
+        rows.append(["scale", *(table.scale_marks(column) for column in columns)])
+    if table.flash:
+        rows.append(["flash", *(table.lit(column) for column in columns)])
+    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
+    lines = ["   ".join(cell.rjust(width) for cell, width in zip(row, widths, strict=True)) for row in rows]
+    rule = "-" * len(lines[0])
+    head = f"{table.title}, distances in {'metres' if table.bench.units == 'm' else 'feet'}"
+    foot = ["hyper: hyperfocal distance. Limits are rounded inward.", *remarks(table)]
+    return "\n".join(
+        [head, rule, lines[0], rule, *lines[1:body], rule, *lines[body:], rule, table.note, *foot]
+    )
+
+
+def remarks(table: ZoneTable) -> list[str]:
     """What the rows below the limits mean."""
     lines = []
-    if card.scale_differs:
-        lines.append(f"scale: marks to read on a scale engraved for {card.bench.scale.coc_mm:.3f} mm.")
-    if card.flash:
-        lines.append(f"flash: lit to half a stop at full power, ISO {card.flash.iso:g}.")
-    if card.bench.shift_mm:
-        way = "out" if card.bench.shift_mm > 0 else "in"
-        lines.append(f"Ring corrected by tape: lens {abs(card.bench.shift_mm):.2f} mm too far {way}.")
+    if table.scale_differs:
+        lines.append(f"scale: marks to read on a scale engraved for {table.bench.scale.coc_mm:.3f} mm.")
+    if table.flash:
+        lines.append(f"flash: lit to half a stop at full power, ISO {table.flash.iso:g}.")
+    if table.bench.shift_mm:
+        way = "out" if table.bench.shift_mm > 0 else "in"
+        lines.append(f"Ring corrected by tape: lens {abs(table.bench.shift_mm):.2f} mm too far {way}.")
     return lines
 
 
-def card_json(card: Card) -> dict[str, Any]:
-    """The card as values, distances in metres."""
+def table_json(table: ZoneTable) -> dict[str, Any]:
+    """The table as values, distances in metres."""
     return {
-        "focal_length_mm": card.bench.focal_length_mm,
-        "coc_mm": card.coc_mm,
-        "coc_criterion": card.coc_criterion,
-        "distance_from": card.bench.distance_from,
+        "focal_length_mm": table.bench.focal_length_mm,
+        "coc_mm": table.coc_mm,
+        "coc_criterion": table.coc_criterion,
+        "distance_from": table.bench.distance_from,
         "settings": [
             {
                 "f_number": float(number),
                 "focus_distance_m": float(ring),
-                "focus_true_m": float(true_focus_m(ring, **card.bench.lens)) if card.bench.shift_mm else None,
-                "near_limit_m": float(card.zone.near_limit_m[row, column]),
-                "far_limit_m": float(card.zone.far_limit_m[row, column]),
-                "hyperfocal_m": float(card.zone.hyperfocal_m[row, column]),
-                "read_scale_for": float(card.read_scale_for[column]),
+                "focus_true_m": float(true_focus_m(ring, **table.bench.lens))
+                if table.bench.shift_mm
+                else None,
+                "near_limit_m": float(table.zone.near_limit_m[row, column]),
+                "far_limit_m": float(table.zone.far_limit_m[row, column]),
+                "hyperfocal_m": float(table.zone.hyperfocal_m[row, column]),
+                "read_scale_for": float(table.read_scale_for[column]),
             }
             | (
-                {"lit_from_m": float(card.flash.from_m[column]), "lit_to_m": float(card.flash.to_m[column])}
-                if card.flash
+                {"lit_from_m": float(table.flash.from_m[column]), "lit_to_m": float(table.flash.to_m[column])}
+                if table.flash
                 else {}
             )
-            for row, ring in enumerate(card.ring_m)
-            for column, number in enumerate(card.f_numbers)
+            for row, ring in enumerate(table.ring_m)
+            for column, number in enumerate(table.f_numbers)
         ],
     }

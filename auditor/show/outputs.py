@@ -17,7 +17,7 @@ from auditor.evidence.tolerance import Tolerance
 from auditor.intake.library.thumbnails import thumbnails
 from auditor.intake.tables import TABLE_NAME, to_csv_text, to_json_rows
 from auditor.journey import Audit
-from auditor.show.advice_card import advised_cards
+from auditor.show.card_faces import advised_cards
 from auditor.show.charts import render_charts
 from auditor.show.decided import lenses_of
 from auditor.show.page.frames import MOST_THUMBNAILS, rows_shown
@@ -160,7 +160,7 @@ def write_outputs(
     for name, (svg, png) in render_charts(audit).items():
         files |= {f"charts/{name}.svg": svg, f"charts/{name}.png": png}
     if cards := advised_cards(audit, lenses_of(audit)):
-        files["card.pdf"] = wallet_bytes(cards, ".pdf", "a4")
+        files["card.pdf"] = wallet_bytes(cards, folder / "card.pdf", "a4")
     chosen = lens_views(audit) if views is None else views
     rows = rows_shown(chosen, audit)[:MOST_THUMBNAILS] if pictures else []
     made = thumbnails([audit.paths[row] for row in rows], cache)

@@ -17,7 +17,7 @@ import numpy as np
 import pandas as pd
 
 from auditor.evidence.judging import FEWEST_GUESSES, LEAST_SD
-from auditor.intake.archive import Archive
+from auditor.intake.assembling import Archive
 from auditor.intake.library.camera_pixels import SHAPE_TOLERANCE
 from auditor.intake.library.processes import cores
 from auditor.intake.library.reading import Progress

@@ -10,7 +10,7 @@ from typing import Any
 import pandas as pd
 from PIL import Image
 
-from auditor.intake.archive import Archive
+from auditor.intake.assembling import Archive
 from auditor.intake.markers import is_dark_frame, runs_of
 from auditor.intake.photofile.previews import SmallPicture, as_jpeg, frame_files, thumbnail
 from auditor.intake.starter import Run, frame_labels

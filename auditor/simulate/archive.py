@@ -1,20 +1,21 @@
-"""Writes an invented archive to disk: folders of JPEG files with what a photographer keeps beside them."""
+"""Writes an invented archive to disk: JPEG files with Exif, and what a photographer keeps beside them."""
 
 from __future__ import annotations
 
+from io import BytesIO
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pandas as pd
 from PIL import Image
+from PIL.TiffImagePlugin import IFDRational
 
 from auditor.errors import OutputError
-from auditor.simulate.photofiles import exif_block, jpeg_bytes, rating_xmp
 from auditor.simulate.pictures import SIZE_PX, View, draw_palm, draw_picture
 from auditor.simulate.plan import outing_of
 from auditor.simulate.statements import SELECTS, notes_text, session_text, stem, truth_text
-from auditor.simulate.truth import Outing, Truth
+from auditor.simulate.truth import Lens, Outing, Truth
 from auditor.simulate.walk import walk, with_rates
 from auditor.writing import make_folder, write_file
 
@@ -22,6 +23,11 @@ SELECT_PX = (SIZE_PX[0] // 3, SIZE_PX[1] // 3)
 _STARS = ((1, 2, 3), (0.5, 0.35, 0.15))
 MARKED_S = 20.0  # from the palm over the lens to the first press with the new preset
 _REJECTED, _RATED_ZERO = 0.05, 0.10  # shares of the frames that were looked at and not kept
+_QUALITY = 50
+_EXIF_IFD = 0x8769
+_HEAD = b'<?xpacket begin="\xef\xbb\xbf" id="W5M0MpCehiHzreSzNTczkc9d"?>\n'  # fixed by ISO 16684-1
+_RDF = "http://www.w3.org/1999/02/22-rdf-syntax-ns#"
+_XMP = "http://ns.adobe.com/xap/1.0/"
 
 
 def open_new_folder(out: Path) -> None:
@@ -119,11 +125,51 @@ def _write_sidecar(folder: Path, name: str, rating: int, number: int) -> None:
 def select_name(name: str, kept: int) -> str:
     """Name of a select: most keep the frame's, some carry more, some are renamed altogether.
 
-    Examples
-    --------
     >>> [select_name("WALK0203", kept) for kept in (1, 4, 5)]
     ['WALK0203.jpg', 'WALK0203-small.jpg', 'market-05.jpg']
     """
     if kept % 5 == 0:
         return f"market-{kept:02d}.jpg"
     return f"{name}-small.jpg" if kept % 4 == 0 else f"{name}.jpg"
+
+
+def exif_block(press: Any, outing: Outing, lens: Lens | None) -> Image.Exif:
+    """Build the Exif block of a frame (tag numbers: Exif 2.32); the lens's tags only where it reports."""
+    exif = Image.Exif()
+    exif[0x0110] = outing.camera
+    tags = exif.get_ifd(_EXIF_IFD)
+    tags[0x829A] = IFDRational(1, round(1 / press.exposure_time_s))
+    tags[0x8827] = round(press.iso)
+    tags[0x9000] = b"0232"
+    tags[0x9003] = f"{press.captured_at:%Y:%m:%d %H:%M:%S}"
+    if outing.subseconds:
+        tags[0x9291] = f"{press.captured_at.microsecond // 10_000:02d}"
+    if lens is not None and lens.reports:
+        tags[0x829D] = IFDRational(round(press.f_number * 10), 10)
+        tags[0x9206] = IFDRational(round(press.focus_m * 100), 100)
+        tags[0x920A] = IFDRational(round(lens.focal_length_mm), 1)
+        tags[0xA405] = round(lens.focal_length_mm)
+        tags[0xA434] = lens.name
+    return exif
+
+
+def jpeg_bytes(picture: Image.Image, exif: Image.Exif, rating: int | None = None) -> bytes:
+    """Encode a picture; the rating, if any, in an embedded XMP packet."""
+    buffer = BytesIO()
+    packet = {} if rating is None else {"xmp": _HEAD + rating_xmp(rating) + b'<?xpacket end="w"?>'}
+    picture.save(
+        buffer, "JPEG", quality=_QUALITY, subsampling=2, optimize=True, exif=exif.tobytes(), **packet
+    )
+    return buffer.getvalue()
+
+
+def rating_xmp(rating: int, *, as_element: bool = False) -> bytes:
+    """Return an XMP document that holds a rating, as attribute or as element (ISO 16684-1, 7.4 and 7.9)."""
+    attribute = "" if as_element else f' xmp:Rating="{rating}"'
+    element = f">\n  <xmp:Rating>{rating}</xmp:Rating>\n </rdf:Description>" if as_element else "/>"
+    return (
+        '<x:xmpmeta xmlns:x="adobe:ns:meta/">\n'
+        f'<rdf:RDF xmlns:rdf="{_RDF}">\n'
+        f' <rdf:Description rdf:about="" xmlns:xmp="{_XMP}"{attribute}{element}\n'
+        "</rdf:RDF>\n</x:xmpmeta>\n"
+    ).encode()

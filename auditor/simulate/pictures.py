@@ -12,7 +12,7 @@ import numpy as np
 from PIL import Image, ImageChops, ImageDraw, ImageFilter
 
 from auditor.optics.blur import defocus_mm
-from auditor.optics.lens import lens_distance_m
+from auditor.optics.framing import standing_share
 
 SIZE_PX = (840, 560)  # a face that 28 mm see at 1.9 m has 40 pixels from nose root to chin
 TIMES_BLUR = 6.0  # how much larger than life the blur is drawn
@@ -29,14 +29,8 @@ _STONES = ((196, 182, 160), (178, 170, 158), (205, 190, 150), (168, 158, 150))
 _LIGHTS = ((247, 240, 220), (226, 234, 240), (250, 228, 196))
 _AWNINGS = ((158, 74, 62), (70, 104, 122), (96, 118, 82), (186, 142, 72), (120, 88, 116))
 _COATS = (
-    (52, 60, 78),
-    (116, 62, 54),
-    (62, 84, 70),
-    (140, 118, 84),
-    (88, 70, 96),
-    (44, 44, 48),
-    (164, 150, 132),
-)
+    (52, 60, 78), (116, 62, 54), (62, 84, 70), (140, 118, 84), (88, 70, 96), (44, 44, 48), (164, 150, 132),
+)  # fmt: skip
 _HAIRS = ((60, 44, 36), (30, 24, 22), (150, 120, 80), (120, 116, 112))
 _SKINS = ((224, 188, 160), (190, 146, 112), (140, 100, 76), (98, 68, 52))
 
@@ -54,27 +48,13 @@ class View:
     motion_mm: float
 
 
-def standing_share(focal_length_mm: float, subject_m: float, height_m: float = 1.72) -> float:
-    """Share of the picture's height (24 mm on the sensor) that a standing person fills.
-
-    Pinhole model: the image is the body's height times f/(u - f), u from the lens.
-
-    Examples
-    --------
-    >>> round(standing_share(28.0, 3.0), 2)
-    0.68
-    """
-    u_m = float(lens_distance_m(subject_m, focal_length_mm))
-    return height_m * focal_length_mm / (u_m - focal_length_mm / 1000) / 24.0
-
-
 def draw_picture(view: View, rng: np.random.Generator) -> Image.Image:
     """Draw a frame in the size of :data:`SIZE_PX`; the same `rng` state draws the same place and person."""
     far_blur = defocus_mm(view.focal_length_mm, view.f_number, view.focus_m, _HALL_M)
     hall = _hall(SIZE_PX[0] // _COARSE, SIZE_PX[1] // _COARSE, rng)
     picture = _blurred(hall, float(far_blur), 0.0, _COARSE).resize(SIZE_PX, Image.Resampling.BICUBIC)
     figure = Image.new("RGBA", SIZE_PX)
-    per_metre = standing_share(view.focal_length_mm, view.subject_m, 1.0) * SIZE_PX[1]
+    per_metre = standing_share(view.subject_m, view.focal_length_mm, 24.0, 1.0) * SIZE_PX[1]
     _figure(figure, per_metre, view.sideways_m, rng)
     left, top, right, bottom = figure.getbbox() or (0, 0, 1, 1)
     margin = round(_PER_MM * (view.defocus_mm + view.motion_mm)) + 2

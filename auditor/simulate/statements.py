@@ -15,6 +15,10 @@ NOTE_COLUMNS = (
     "file", "subject_distance", "subject_distance_sd", "guessed_distance", "sharp", "sharp_seen",
     "sharp_shown_px", "reason",
 )  # fmt: skip
+OF_PHOTOGRAPHER = (
+    "ring_error", "glance_sd", "press_outside", "line_spread_m", "measure_sd", "guess_bias", "guess_sd",
+    "burst_share", "burst_correlation",
+)  # fmt: skip
 
 
 def stem(outing: Outing, number: int) -> str:
@@ -22,8 +26,6 @@ def stem(outing: Outing, number: int) -> str:
 
     Four signs and four figures, as DCF (CIPA DC-009) asks for; past 9999 the last sign counts on.
 
-    Examples
-    --------
     >>> from auditor.simulate.truth import MARKET_OUTINGS
     >>> stem(MARKET_OUTINGS[0], 203), stem(MARKET_OUTINGS[1], 10001)
     ('WALK0203', 'HAL10001')
@@ -36,8 +38,6 @@ def stem(outing: Outing, number: int) -> str:
 def distance_text(distance_m: float) -> str:
     """A distance as people write it.
 
-    Examples
-    --------
     >>> distance_text(2.5), distance_text(math.inf)
     ('2.5m', 'inf')
     """
@@ -118,25 +118,18 @@ frames = {frames}
 # is the diameter on the sensor of defocus, motion and diffraction (Airy) together: the root of the sum of
 # their squares.
 [sharp]
-tolerance_mm = {truth.tolerance_mm:g}
-steepness = {truth.steepness:g}
-lapses = {truth.lapses:g}
+{_values(truth, "tolerance_mm", "steepness", "lapses")}
 
 # P(kept) = K (floor + (1 - floor) P(sharp with the tolerance times forgives)); logit K = logit ceiling + the
 # walk's mood + near_interest log(distance_median / distance).
 [keeping]
 forgives = {truth.keeping_forgives:g}
-ceiling = {truth.ceiling:g}
-floor = {truth.floor:g}
-near_interest = {truth.near_interest:g}
+{_values(truth, "ceiling", "floor", "near_interest")}
 moods = [{moods}]
 
 # Distances of all who come along: log-normal, from the sensor plane. Speed: normal; every direction alike.
 [people]
-distance_median_m = {truth.distance_median_m:g}
-distance_log_sd = {truth.distance_log_sd:g}
-speed_m_s = {truth.speed_m_s:g}
-speed_sd_m_s = {truth.speed_sd_m_s:g}
+{_values(truth, "distance_median_m", "distance_log_sd", "speed_m_s", "speed_sd_m_s")}
 
 # The ring is turned to an engraving with this relative error, once a stretch. Who looks inside the engraved
 # zone (circle of confusion 0.030 mm), judged at a glance, is taken; of the others, this share. At a line
@@ -144,20 +137,16 @@ speed_sd_m_s = {truth.speed_sd_m_s:g}
 # on their sharpness, a guess of the distance (biased, rounded) and a measured distance. Frames of a burst
 # share their fortune.
 [photographer]
-ring_error = {truth.ring_error:g}
-glance_sd = {truth.glance_sd:g}
-press_outside = {truth.press_outside:g}
-line_spread_m = {truth.line_spread_m:g}
-measure_sd = {truth.measure_sd:g}
-guess_bias = {truth.guess_bias:g}
-guess_sd = {truth.guess_sd:g}
-burst_share = {truth.burst_share:g}
-burst_correlation = {truth.burst_correlation:g}
+{_values(truth, *OF_PHOTOGRAPHER)}
 
 # What each preset truly brought: the mean chance of a burst to hold a keeper, of a frame to be kept, and of a
 # frame to be sharp enough, over all frames taken, whether anyone looked at them later or not.
 """
     return "\n".join([stated, *(f"{_preset_text(preset)}\n" for preset in truth.presets)])
+
+
+def _values(truth: Truth, *names: str) -> str:
+    return "\n".join(f"{name} = {getattr(truth, name):g}" for name in names)
 
 
 def _preset_text(preset: PresetTruth) -> str:

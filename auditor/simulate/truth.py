@@ -37,16 +37,12 @@ class PresetTruth:
     lens: Lens
     f_number: float
     focus_distance_m: float  # the engraving the ring was turned to, from the sensor plane
-    # whether it was set for whoever comes along, or in advance to one place where people pass
-    kind: Literal["free", "line"] = "free"
-    # taken, whether anyone looked at them later or not
-    frames: int = 0
+    kind: Literal["free", "line"] = "free"  # set for whoever comes, or to one place where people pass
+    frames: int = 0  # taken, whether anyone looked at them later or not
     bursts: int = 0
-    # frame_rate, hit_rate, sharp_rate: mean true chance of a frame to be kept, of a burst to hold a
-    # keeper, and of a frame to be sharp enough for this photographer; NaN before the simulation
-    frame_rate: float = math.nan
-    hit_rate: float = math.nan
-    sharp_rate: float = math.nan
+    frame_rate: float = math.nan  # mean true chance of a frame to be kept; NaN before the simulation
+    hit_rate: float = math.nan  # of a burst to hold a keeper
+    sharp_rate: float = math.nan  # of a frame to be sharp enough for this photographer
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,8 +155,6 @@ class Truth:
 def sharp_chance(blur_mm: npt.ArrayLike, tolerance_mm: float, steepness: float) -> npt.NDArray[np.float64]:
     """Chance that a frame is sharp enough, 1 / (1 + (blur/tolerance)^steepness), any shape.
 
-    Examples
-    --------
     >>> sharp_chance([0.0, 0.042, 0.084], 0.042, 4.0).round(3).tolist()
     [1.0, 0.5, 0.059]
     """
@@ -176,8 +170,6 @@ def keep_chance(
     K (floor + (1 - floor) F), F from :func:`sharp_chance` at the keeper's tolerance, logit K = logit ceiling
     + mood + near_interest log(distance_median / subject).
 
-    Examples
-    --------
     >>> keep_chance([0.0, 1e9], 2.6, 0.0, Truth(ceiling=0.2, floor=0.1)).round(6).tolist()
     [0.2, 0.02]
     """

@@ -16,14 +16,15 @@ from scipy.special import ndtr, ndtri
 from auditor.errors import SettingError
 from auditor.optics.blur import airy_mm, combined_mm, defocus_mm, motion_mm
 from auditor.optics.lens import lens_distance_m, magnification, sharp_zone
-from auditor.simulate.exposure import expose, market_light
 from auditor.simulate.plan import (
     Floats,
     Plan,
     Rows,
     camera_times,
+    expose,
     file_numbers,
     find_markers,
+    market_light,
     plan_walks,
     press_times,
 )
@@ -170,8 +171,6 @@ def _met(truth: Truth, preset: Rows, anyone: npt.NDArray[np.bool_], rng: np.rand
 def round_as_people_do(distance_m: Floats) -> Floats:
     """Round a guessed distance to the steps in which people guess (common practice, no source).
 
-    Examples
-    --------
     >>> round_as_people_do(np.array([1.23, 2.6, 4.7, 9.6])).tolist()
     [1.2, 2.5, 4.5, 10.0]
     """
@@ -192,8 +191,6 @@ def burst_chance(chance: Floats, burst: Rows, correlation: float) -> Floats:
     The fortunes of a burst's frames are normal with one correlation (Gaussian copula); integrated over what
     they share by Gauss-Hermite quadrature.
 
-    Examples
-    --------
     >>> burst_chance(np.array([0.5, 0.5]), np.array([0, 0]), 0.0).round(6).tolist()
     [0.75]
     """

@@ -27,7 +27,7 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 from auditor.intake.people.facedistance import place_faces
 from auditor.intake.people.filling import faces_of
 from auditor.intake.people.finding import find_faces
-from auditor.intake.people.records import MeasuredPicture
+from auditor.intake.people.measurements import MeasuredPicture
 from tests.bench.face_scenes import CHANGES, FRAME, SITTERS, pictures_in, sheet
 from tests.intake.people.scenes import data
 

@@ -28,8 +28,8 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 from bench_reading import ROOT, SAMPLES, by_exifread, dated, generate, timed
 
+from auditor.intake.library.folders import Found, find_files
 from auditor.intake.library.reading import read_found
-from auditor.intake.library.walk import Found, find_files
 
 FIRST_RUN = 3.5  # times as fast as a loop over exifread, start-up apart, two processes
 TWO_PROCESSES = 1.7

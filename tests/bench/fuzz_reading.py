@@ -30,7 +30,7 @@ sys.path.insert(0, str(ROOT))
 from auditor.intake.photofile.metadata import read_file  # noqa: E402
 from auditor.intake.photofile.packing import pack, unpack  # noqa: E402
 from auditor.intake.photofile.previews import small_picture  # noqa: E402
-from auditor.intake.photofile.records import FileRecord, XmpValues, with_serial_marks  # noqa: E402
+from auditor.intake.photofile.records import FileRecord, with_serial_marks  # noqa: E402
 from auditor.intake.photofile.xmp import XmpError, read_sidecar  # noqa: E402
 from tests.bench.hostile_containers import drawn_container  # noqa: E402
 from tests.intake.photofile.worst import HOSTILE_PACKETS, MADE, WORST_PICTURES  # noqa: E402
@@ -107,7 +107,7 @@ def read(path: Path) -> str:
             values = read_sidecar(path)
         except XmpError as error:
             return f"refused: {str(error).partition(':')[0]}"
-        assert isinstance(values, XmpValues)
+        assert isinstance(values, FileRecord)
         return "read (sidecar)"
     record = read_file(path)
     assert isinstance(record, FileRecord)

@@ -23,7 +23,7 @@ ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
 from auditor.errors import AuditorError  # noqa: E402
-from auditor.intake.archive import read_archive  # noqa: E402
+from auditor.intake.assembling import read_archive  # noqa: E402
 from auditor.intake.tables import read_table  # noqa: E402
 from auditor.settings import Request  # noqa: E402
 from tests.conftest import write_photo  # noqa: E402

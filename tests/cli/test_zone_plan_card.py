@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import json
 import math
+import re
 import subprocess
 import sys
+from shutil import which
 
 import numpy as np
 import pytest
@@ -17,6 +19,7 @@ from auditor.optics.blur import defocus_mm
 from auditor.optics.combined import combined_zone
 from auditor.optics.lens import sharp_zone
 from auditor.optics.ring_check import find_shift
+from auditor.optics.rings import HALF_STOPS
 
 ZONE_KEYS = {
     "focal_length_mm", "f_number", "focus_distance_m", "coc_mm", "coc_criterion", "distance_from",
@@ -482,6 +485,47 @@ def test_card_json():
     assert found["settings"][2]["far_limit_m_is_infinite"] is True
 
 
+def test_a_card_for_each_lens():
+    text = run(*CARD, "--focal-length", "50mm").stdout
+    assert text == "\n".join(run("card", "--focal-length", one).stdout for one in ("28mm", "50mm"))
+    found = run_json(*CARD, "--focal-length", "50mm")["cards"]
+    assert "'a3'" in run(*CARD, "--paper", "a3", code=2).stderr
+    assert found == [run_json(*CARD), run_json("card", "--focal-length", "50mm")]
+
+
+@pytest.mark.skipif(which("pdftotext") is None, reason="pdftotext is not installed")
+@pytest.mark.parametrize(
+    ("paper", "pages", "width_pt"), [("wallet", 6, 522), ("a4", 2, 595), ("letter", 2, 612)]
+)
+def test_a_sheet_holds_a_card_for_each_lens(tmp_path, paper, pages, width_pt):
+    path = tmp_path / "card.pdf"
+    lenses = [word for mm in (21, 24, 28, 35, 50) for word in ("--focal-length", f"{mm}mm")]
+    stops = ("--f-stops", "4,5.6,8,11,16", "--paper", paper, "--out", path)
+    run("card", *lenses, "--focal-length", "85mm", "--sensor", "1.5x", *stops)
+    told = subprocess.run(["pdftotext", "-layout", path, "-"], capture_output=True, check=True)
+    text = told.stdout.decode()
+    assert text.count("\f") == pages
+    assert text.count("sharp from – to, in metres") == 6
+    for mm in (21, 24, 28, 35, 50, 85):
+        assert text.count(f"{mm} mm on 24 x 16 mm") == 2, "front and back"
+    box = re.search(rb"/MediaBox \[ ?0 0 ([0-9.]+)", path.read_bytes())
+    assert float(box[1]) == pytest.approx(width_pt, abs=1)
+
+
+@pytest.mark.skipif(which("pdftotext") is None, reason="pdftotext is not installed")
+def test_half_stops_take_several_cards_and_every_stop_is_on_one(tmp_path):
+    path = tmp_path / "card.pdf"
+    run(*CARD, "--f-stops", "half", "--paper", "a4", "--out", path)
+    told = subprocess.run(["pdftotext", "-layout", path, "-"], capture_output=True, check=True)
+    assert {float(number) for number in re.findall(r"f/([\d.]+)", told.stdout.decode())} == set(HALF_STOPS)
+    assert "nearest mark that keeps infinity sharp" in told.stdout.decode()
+    assert "…" not in told.stdout.decode()
+    past = ("--f-stops", "1.4", "--ring", "inf", "--ring-check", "2m=2.5m", "--out", path, "--force")
+    run("card", "--focal-length", "50mm", *past)
+    told = subprocess.run(["pdftotext", "-layout", path, "-"], capture_output=True, check=True)
+    assert "nothing is sharp there" in told.stdout.decode()
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("suffix", ["pdf", "png", "txt"])
 def test_card_files(tmp_path, suffix):
@@ -499,7 +543,7 @@ def test_card_files(tmp_path, suffix):
             ink = np.asarray(picture.convert("L")) < 128
             width_mm = picture.width / picture.info["dpi"][0] * 25.4
         assert 0.01 < ink.mean() < 0.2
-        assert width_mm == pytest.approx(120, abs=1)
+        assert width_mm == pytest.approx(2 * 86 + 2 * 6, abs=1), "front, back and a margin"
         assert not ink[:, 0].any()
     again = tmp_path / f"again.{suffix}"
     run(*CARD, "--units", "ft", "--out", again)
@@ -509,7 +553,10 @@ def test_card_files(tmp_path, suffix):
 @pytest.mark.parametrize(
     ("words", "code"),
     [
-        (("--out", "card.gif"), 1), (("--out", "/nowhere/at/all/card.txt"), 1), (("--ring", "0.05m,1m"), 1),
+        (("--out", "card.gif"), 1), (("--out", "/nowhere/at/all/card.txt"), 1),
+        (("--focal-length", "35mm", "--out", "card.png"), 1),
+        (("--focal-length", "35mm", "--ring-check", "2m=2.2m"), 2),
+        (("--ring", "0.05m,1m"), 1),
         (("--ring", "1,2"), 2), (("--ring", ","), 2),
     ],
 )  # fmt: skip

@@ -8,7 +8,7 @@ import pytest
 from worlds.stated import ARCADE, read, said
 
 from auditor.errors import SourceError
-from auditor.intake.archive import read_archive
+from auditor.intake.assembling import read_archive
 from auditor.intake.statements.selects import probable_selects
 from auditor.settings import Request
 from auditor.writing import ResultsFolder

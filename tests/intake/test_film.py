@@ -7,7 +7,7 @@ import pytest
 from PIL import Image
 
 from auditor.evidence.bursts import burst_codes
-from auditor.intake.archive import read_archive
+from auditor.intake.assembling import read_archive
 from auditor.intake.frame_index import number_rolls
 from auditor.intake.starter import find_runs, session_as_toml
 from auditor.intake.statements.session_file import read_session

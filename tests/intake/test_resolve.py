@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from auditor.frames import COLUMNS, MEASURED_COLUMNS, WRITERS
-from auditor.intake.archive import read_archive
+from auditor.intake.assembling import read_archive
 from auditor.intake.frame_index import FrameIndex
 from auditor.intake.library.facts import fact_table
 from auditor.intake.precedence import PRECEDENCE
@@ -68,10 +68,10 @@ def facts_of(**columns):
         "clock_time": [START + pd.Timedelta(minutes=i) for i in range(N)],
         "body": ["body A"] * N,
         "model": ["body A"] * N,
-        "told_focal_length_mm": [28.0, 28.0, np.nan, 35.0, np.nan, 50.0],
-        "told_f_number": [8.0, np.nan, 5.6, np.nan, np.nan, 16.0],
-        "told_distance_m": [2.0, np.nan, np.nan, 4.0, np.inf, np.nan],
-        "told_distance_by": ["exif", None, None, "xmp", "exif", None],
+        "recorded_focal_length_mm": [28.0, 28.0, np.nan, 35.0, np.nan, 50.0],
+        "recorded_f_number": [8.0, np.nan, 5.6, np.nan, np.nan, 16.0],
+        "recorded_distance_m": [2.0, np.nan, np.nan, 4.0, np.inf, np.nan],
+        "recorded_distance_by": ["exif", None, None, "xmp", "exif", None],
         "crop_factor": [1.5] * N,
         "pixel_width": [6000] * N,
         "pixel_height": [4000] * N,
@@ -108,7 +108,7 @@ def test_each_source_wins_over_every_weaker_one(quantity):
     column = f"{quantity}{unit}"
     for strong, weak in itertools.combinations(range(len(sources)), 2):
         claims = [Claim(quantity, sources[i], row, np.array([10.0 + i])) for i in (weak, strong)]
-        facts = facts_of(told_focal_length_mm=[np.nan] * N)
+        facts = facts_of(recorded_focal_length_mm=[np.nan] * N)
         assert resolved(facts, claims).table[column][1] == 10.0 + strong
 
 

@@ -19,7 +19,7 @@ import pytest
 from PIL import Image
 
 from auditor.intake.photofile.metadata import read_file
-from auditor.intake.photofile.records import FileRecord, XmpValues
+from auditor.intake.photofile.records import FileRecord
 from auditor.intake.photofile.xmp import read_sidecar
 
 SAMPLES = Path(__file__).resolve().parents[3] / "shared" / "exif-samples"
@@ -98,7 +98,7 @@ def test_every_key_field(row: dict[str, str], records: dict[str, FileRecord]) ->
         "focal_length_35mm": fraction(row["focal_length_35mm"]),
         "focus_distance_m": distance(row),
         "focal_plane_px_per_mm": plane_px_per_mm(row),
-        "exif_rating": float(row["exif_rating"]) if row["exif_rating"] else math.nan,
+        "rating": float(row["exif_rating"]) if row["exif_rating"] else math.nan,
     }
     for name, value in expected.items():
         value = BEYOND_THE_MANIFEST.get((row["file"], name), value)
@@ -118,7 +118,7 @@ def test_every_key_field(row: dict[str, str], records: dict[str, FileRecord]) ->
 
 @pytest.mark.parametrize("row", PICTURES, ids=by_file)
 def test_embedded_xmp(row: dict[str, str], records: dict[str, FileRecord]) -> None:
-    check_xmp(row, records[row["file"]].xmp or XmpValues())
+    check_xmp(row, records[row["file"]].xmp or FileRecord())
 
 
 @pytest.mark.parametrize("row", SIDECARS, ids=by_file)
@@ -133,7 +133,7 @@ def test_sidecars(row: dict[str, str]) -> None:
     assert values.captured_at.replace(microsecond=0) == moment(row)
 
 
-def check_xmp(row: dict[str, str], values: XmpValues) -> None:
+def check_xmp(row: dict[str, str], values: FileRecord) -> None:
     rating = float(row["xmp_rating"]) if row["xmp_rating"] else math.nan
     assert values.rating == pytest.approx(rating, nan_ok=True)
     assert values.label == (row["xmp_label"] or None)
@@ -171,10 +171,10 @@ def test_same_as_exiv2_on_the_same_file(row: dict[str, str], records: dict[str, 
     except (RuntimeError, UnicodeDecodeError) as error:
         pytest.skip(f"Exiv2 does not read it: {error}")
     record = records[row["file"]]
-    ours = record.xmp or XmpValues()
+    ours = record.xmp or FileRecord()
     assert ours.rating == pytest.approx(float(packet.get("Xmp.xmp.Rating", "nan")), nan_ok=True)
     assert ours.label == packet.get("Xmp.xmp.Label")
-    assert record.exif_rating == pytest.approx(float(exif.get("Exif.Image.Rating", "nan")), nan_ok=True)
+    assert record.rating == pytest.approx(float(exif.get("Exif.Image.Rating", "nan")), nan_ok=True)
     time = exif.get("Exif.Photo.DateTimeOriginal", "").strip("0: \0")
     assert bool(time) == (record.captured_at is not None)
 

@@ -9,7 +9,7 @@ from typer.testing import CliRunner
 from worlds.stated import ARCADE_ON
 
 from auditor.frames import with_columns
-from auditor.intake.archive import read_archive
+from auditor.intake.assembling import read_archive
 from auditor.intake.sampling import allocate, draw_sample, sample_as_csv
 from auditor.settings import Request
 

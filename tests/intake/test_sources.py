@@ -18,7 +18,6 @@ def source(name, n, sessions, governed_by, notes=()):
         governed_by=np.array(governed_by),
         notes=[(f"/{name}/notes.csv", np.array(rows)) for rows in notes],
         found=n + 2,
-        read=n + 1,
         unreadable=1,
         merged=1,
         problems=[name],
@@ -41,7 +40,7 @@ def test_sources_lie_under_each_other_and_rows_move_along():
     assert [(path, rows.tolist()) for path, rows in whole.notes] == [
         ("/a/notes.csv", [0, 1]), ("/b/notes.csv", [4]), ("/c/notes.csv", [5]),
     ]  # fmt: skip
-    assert (whole.found, whole.read, whole.unreadable, whole.merged) == (12, 9, 3, 3)
+    assert (whole.found, whole.unreadable, whole.merged) == (12, 3, 3)
     assert whole.problems == ["a", "b", "c"]
     assert joined(parts[:1]) is parts[0]
 

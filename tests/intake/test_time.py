@@ -8,7 +8,7 @@ import pytest
 from PIL import Image
 
 from auditor.frames import captured_s, with_columns
-from auditor.intake.archive import read_archive
+from auditor.intake.assembling import read_archive
 from auditor.intake.library.numbering import missing_numbers, numbers_in_names
 from auditor.intake.statements.session_file import read_session
 from auditor.settings import Request

@@ -132,7 +132,6 @@ def test_the_zone_for_all_blur_is_the_plain_one_where_nothing_else_blurs(focal, 
     plain = sharp_zone(focal, number, focus, 0.3, shift_mm=shift)
     together = combined_zone(focal, number, focus, 0.3, shift_mm=shift)
     assert_allclose(together.near_limit_m, plain.near_limit_m, rtol=0.02)
-    assert float(together.best_distance_m) >= float(true_focus_m(focus, focal, shift)) * 0.9
 
 
 def test_no_shift_changes_nothing():

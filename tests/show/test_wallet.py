@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import subprocess
 from dataclasses import replace
+from pathlib import Path
 from shutil import which
 
 import pytest
@@ -12,7 +13,7 @@ from PIL import Image
 
 from auditor.advice.lens_decision import Decisions
 from auditor.journey import Audit
-from auditor.show.advice_card import advised_card, advised_cards
+from auditor.show.card_faces import advised_card, advised_cards
 from auditor.show.decided import gather_decision, lenses_of
 from auditor.show.wallet import HEIGHT, MARGIN, PNG_DPI, WIDTH, draw_sheets, wallet_bytes
 
@@ -35,8 +36,8 @@ def test_the_card_says_what_was_decided(keeping: Audit) -> None:
     assert now is not None
     assert card.setting == f"f/{now.f_number:g}, ring on {now.focus_distance_m:g} m"
     assert card.near_at < card.far_at
-    assert card.back.f_numbers[card.now_column] == now.f_number
-    assert card.back.ring_m[card.now_row] == pytest.approx(now.focus_distance_m)
+    assert card.back.f_numbers[card.now[1]] == now.f_number
+    assert card.back.ring_m[card.now[0]] == pytest.approx(now.focus_distance_m)
     assert [cue.split(",")[0] for cue in card.cues] == ["Held level", "Upright"]
     assert "the frame cuts the" in card.cues[0]
 
@@ -52,13 +53,13 @@ def test_no_card_where_nothing_can_be_told(walked: Audit, keeping: Audit) -> Non
 @pytest.mark.slow
 def test_sheets_are_true_to_size_and_the_same_every_time(keeping: Audit) -> None:
     cards = advised_cards(keeping, lenses_of(keeping))
-    png = wallet_bytes(cards[:1], ".png")
+    png = wallet_bytes(cards[:1], Path("card.png"))
     with Image.open(io.BytesIO(png)) as picture:
         wanted = (2 * (WIDTH + MARGIN), HEIGHT + 2 * MARGIN)
         assert picture.size == pytest.approx(tuple(side / 25.4 * PNG_DPI for side in wanted), abs=2)
     assert (WIDTH, HEIGHT) == (86.0, 54.0)
-    assert png == wallet_bytes(cards[:1], ".png")
-    assert wallet_bytes(cards, ".pdf", "a4") == wallet_bytes(cards, ".pdf", "a4")
+    assert png == wallet_bytes(cards[:1], Path("card.png"))
+    assert wallet_bytes(cards, Path("card.pdf"), "a4") == wallet_bytes(cards, Path("card.pdf"), "a4")
     assert len(draw_sheets(cards * 6, "letter")) == -(-len(cards) * 6 // 4), "four cards on a sheet"
 
 
@@ -66,7 +67,7 @@ def test_sheets_are_true_to_size_and_the_same_every_time(keeping: Audit) -> None
 def test_the_printed_card_reads_as_text(keeping: Audit) -> None:
     card = advised_card(keeping, lenses_of(keeping)[0])
     assert card is not None
-    pdf = wallet_bytes([card], ".pdf", "letter")
+    pdf = wallet_bytes([card], Path("card.pdf"), "letter")
     told = subprocess.run(
         ["pdftotext", "-layout", "-", "-"], input=pdf, capture_output=True, check=True
     ).stdout

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from auditor.intake.archive import read_archive
+from auditor.intake.assembling import read_archive
 from auditor.settings import Request
 
 ARCADE = """

@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from auditor.errors import Problem
-from auditor.intake.library.walk import NO_STAMP, Stamp
+from auditor.intake.library.folders import NO_STAMP, Stamp
 from auditor.intake.photofile.metadata import PICTURE_SUFFIXES
 from auditor.intake.photofile.packing import READER_VERSION
 

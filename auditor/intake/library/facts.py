@@ -14,10 +14,10 @@ import pandas as pd
 from auditor.errors import Problem
 from auditor.frames import NUMBER, TEXT, TIME, TRUTH, WHOLE
 from auditor.intake.library.collector import without_collector
+from auditor.intake.library.folders import Found
 from auditor.intake.library.grouping import Group
 from auditor.intake.library.numbering import numbers_in_names
-from auditor.intake.library.walk import Found
-from auditor.intake.photofile.records import NAN, FileRecord, XmpValues
+from auditor.intake.photofile.records import NAN, FileRecord
 
 FULL_FRAME_MM = (36.0, 24.0)
 PLAUSIBLE_DIAGONAL_MM = (4.0, 80.0)  # from phones to medium format; resized exports fall outside
@@ -30,15 +30,15 @@ FACT_COLUMNS: Final[dict[str, str]] = {
     "clock_time": TIME,
     "has_subseconds": TRUTH,
     "model": TEXT,
-    "body": TEXT,  # the model, told apart from others of its kind
-    "told_lens": TEXT,
-    "told_focal_length_mm": NUMBER,
-    "told_f_number": NUMBER,
+    "body": TEXT,  # the model, with the mark of its serial number where several share it
+    "recorded_lens": TEXT,
+    "recorded_focal_length_mm": NUMBER,
+    "recorded_f_number": NUMBER,
     "exposure_time_s": NUMBER,
     "iso": NUMBER,
     "flash": TRUTH,
-    "told_distance_m": NUMBER,  # of the focus, unless the session file says that it is the subject's
-    "told_distance_by": TEXT,  # exif or xmp
+    "recorded_distance_m": NUMBER,  # of the focus, unless the session file says that it is the subject's
+    "recorded_distance_by": TEXT,  # exif or xmp
     "crop_factor": NUMBER,
     "plane_width_mm": NUMBER,
     "plane_height_mm": NUMBER,
@@ -53,6 +53,7 @@ FACT_COLUMNS: Final[dict[str, str]] = {
     "name_letters": TEXT,
     "name_number": NUMBER,
 }
+_PLANE, _NO_PLANE = ("plane_width_mm", "plane_height_mm", "plane_pixels"), (NAN, NAN, NAN)
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +95,7 @@ def gather_facts(
     for group in groups:
         lead = group.pictures[0]
         members = [records[i] for i in group.pictures if records[i].error is None]
-        packets = [packet for i in group.sidecars if (packet := sidecars[i].xmp) is not None]
+        packets = [sidecars[i] for i in group.sidecars if sidecars[i].error is None]
         if not members and not packets:
             continue
         problems += [
@@ -129,17 +130,16 @@ def _row(
     found: Found,
     group: Group,
     members: list[FileRecord],
-    packets: list[XmpValues],
+    packets: list[FileRecord],
     shared: frozenset[str],
 ) -> dict[str, Any]:
     embedded = [record.xmp for record in members if record.xmp is not None]
-    say: list[Any] = [*members, *packets, *embedded]
-
+    say = [*members, *packets, *embedded]
     told = partial(first_known, say)
     shown = found.shown(found.pictures[group.pictures[0]])
     names = [shown, *(found.shown(found.pictures[i]) for i in group.pictures[1:])]
     names += [found.shown(found.sidecars[i]) for i in group.sidecars]
-    model = told("camera", None)
+    model, serial = told("camera", None), told("serial", None)
     timed = next((item for item in say if item.captured_at is not None), None)
     by_exif = first_known(members, "focus_distance_m")
     by_xmp = first_known(packets + embedded, "focus_distance_m")
@@ -150,21 +150,22 @@ def _row(
         "clock_time": None if timed is None else timed.captured_at,
         "has_subseconds": None if timed is None else timed.has_subseconds,
         "model": model,
-        "body": _body(model, told("serial", None), shared),
-        "told_lens": told("lens", None),
-        "told_focal_length_mm": told("focal_length_mm"),
-        "told_f_number": told("f_number"),
+        "body": f"{model} {serial}" if model in shared and serial else model,
+        "recorded_lens": told("lens", None),
+        "recorded_focal_length_mm": told("focal_length_mm"),
+        "recorded_f_number": told("f_number"),
         "exposure_time_s": told("exposure_time_s"),
         "iso": told("iso"),
         "flash": told("flash", None),
-        "told_distance_m": by_xmp if math.isnan(by_exif) else by_exif,
-        "told_distance_by": "exif" if by_exif == by_exif else "xmp" if by_xmp == by_xmp else None,
-        **_sensor_told(told, members),
+        "recorded_distance_m": by_xmp if math.isnan(by_exif) else by_exif,
+        "recorded_distance_by": "exif" if by_exif == by_exif else "xmp" if by_xmp == by_xmp else None,
+        "crop_factor": _crop_factor(told("focal_length_mm"), told("focal_length_35mm")),
+        **dict(zip(_PLANE, next(filter(None, map(_by_plane, members)), _NO_PLANE), strict=True)),
         "pixel_width": width_px or None,
         "pixel_height": height_px or None,
         "sidecar_rating": first_known(packets, "rating"),
         "embedded_rating": first_known(embedded, "rating"),
-        "exif_rating": first_known(members, "exif_rating"),
+        "exif_rating": first_known(members, "rating"),
         "sidecar_label": first_known(packets, "label", None),
         "embedded_label": first_known(embedded, "label", None),
     }
@@ -174,11 +175,6 @@ def _upright_size(record: FileRecord) -> tuple[int, int]:
     """Width and height of the picture as seen; orientations 5 to 8 lie on their side (Exif 2.32)."""
     size = record.stored_width_px, record.stored_height_px
     return size if record.orientation < 5 else size[::-1]
-
-
-def _body(model: str | None, serial: str | None, shared: frozenset[str]) -> str | None:
-    """Name a camera by its model, with the mark of its serial number where several share it."""
-    return f"{model} {serial}" if model in shared and serial else model
 
 
 def _unreadable(found: Found, records: Sequence[FileRecord], sidecars: Sequence[FileRecord]) -> list[Problem]:
@@ -195,17 +191,6 @@ def _unreadable(found: Found, records: Sequence[FileRecord], sidecars: Sequence[
     ]
 
 
-def _sensor_told(told: Any, members: list[FileRecord]) -> dict[str, float]:
-    """Crop factor, size by the focal plane [mm] and the pixels it is of; NaN where nothing is told."""
-    width, height, pixels = next(filter(None, map(_by_plane, members)), (NAN, NAN, NAN))
-    return {
-        "crop_factor": _crop_factor(told("focal_length_mm"), told("focal_length_35mm")),
-        "plane_width_mm": width,
-        "plane_height_mm": height,
-        "plane_pixels": pixels,
-    }
-
-
 @lru_cache(maxsize=4096)
 def _crop_factor(focal_length_mm: float, focal_length_35mm: float) -> float:
     if not (focal_length_mm > 0 and focal_length_35mm > 0):
@@ -215,7 +200,7 @@ def _crop_factor(focal_length_mm: float, focal_length_35mm: float) -> float:
 
 
 def _by_plane(record: FileRecord) -> tuple[float, float, float] | None:
-    """Size from the focal plane resolution, only where the Exif size is the picture's own size."""
+    """Sides by the focal plane [mm], and its pixels; only where the Exif size is the picture's own."""
     width_px, height_px = record.exif_width_px, record.exif_height_px
     if not record.focal_plane_px_per_mm > 0 or not width_px or not height_px:
         return None

@@ -12,7 +12,7 @@ from __future__ import annotations
 import os
 import re
 from collections import defaultdict
-from collections.abc import Container, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import partial
 
@@ -21,7 +21,7 @@ import numpy as np
 from auditor.errors import Problem
 from auditor.intake.library.camera_pixels import find_copies
 from auditor.intake.library.collector import without_collector
-from auditor.intake.library.walk import Found
+from auditor.intake.library.folders import Found, stem_of
 from auditor.intake.photofile.records import FileRecord
 
 # Endings of processed pictures; every other candidate ending is taken for a camera's raw file.
@@ -41,34 +41,22 @@ class Group:
 
 @without_collector()
 def group_files(found: Found, records: Sequence[FileRecord]) -> tuple[list[Group], list[Problem]]:
-    """Join files into frames.
-
-    Parameters
-    ----------
-    found : Found
-    records : sequence of FileRecord, one for each picture
-
-    Returns
-    -------
-    groups : list of Group
-        In the order of their first picture. A group whose every picture is unreadable and without a
-        sidecar is still a group; the caller decides.
-    problems : list of Problem
-    """
+    """Join files into frames, in the order of their first picture; groups without anything readable too."""
     problems: list[Problem] = []
     groups, of_name, of_stem = _by_stem(found, records, problems)
     _attach_sidecars(found, of_name, of_stem, problems)
     merged = _merge_copies(found, records, groups)
     several = [group for group in merged if len(group.pictures) > 1]
-    copies = _copies(records) if several else np.zeros(0, dtype=bool)
+    if not several:
+        return merged, problems
+    cameras = np.array([record.camera for record in records], dtype=object)
+    sizes = np.array([(r.stored_width_px, r.stored_height_px) for r in records], dtype="float64").T
+    copies = find_copies(cameras, *sizes, few=False)
     for group in several:
         is_copy = copies if not copies[group.pictures].all() else np.zeros_like(copies)
-        group.pictures.sort(key=partial(_rank, found, records, is_copy, _shortest(found, group)))
+        shortest = min(len(stem_of(found.pictures[i][1])) for i in group.pictures)
+        group.pictures.sort(key=partial(_rank, found, records, is_copy, shortest))
     return merged, problems
-
-
-def _stem(name: str) -> str:
-    return os.path.splitext(name)[0].casefold()
 
 
 def _by_stem(
@@ -78,19 +66,13 @@ def _by_stem(
     of_stem: dict[tuple[int, str], list[Group]] = defaultdict(list)
     of_name: dict[tuple[int, str], Group] = {}
     for index, (folder, name) in enumerate(found.pictures):
-        candidates = of_stem[folder, _stem(name)]
-        group = None
-        if candidates:
-            group = next((g for g in candidates if _agree(records[g.pictures[0]], records[index])), None)
+        candidates = of_stem[folder, stem_of(name)]
+        group = next((g for g in candidates if _agree(records[g.pictures[0]], records[index])), None)
         if group is None:
             if candidates:
-                problems.append(
-                    Problem(
-                        found.shown((folder, name)),
-                        "Another file of the same name has another capture time.",
-                        "They were counted as two frames; rename one if they are the same.",
-                    )
-                )
+                what = "Another file of the same name has another capture time."
+                step = "They were counted as two frames; rename one if they are the same."
+                problems.append(Problem(found.shown((folder, name)), what, step))
             group = Group()
             groups.append(group)
             candidates.append(group)
@@ -118,19 +100,11 @@ def _attach_sidecars(
         exact = of_name.get((folder, base))
         groups = [exact] if exact is not None else of_stem.get((folder, base), [])
         if not groups:
-            problems.append(
-                Problem(
-                    found.shown((folder, name)),
-                    "A sidecar without its picture.",
-                    "Put the picture beside it.",
-                )
-            )
+            what = "A sidecar without its picture."
+            problems.append(Problem(found.shown((folder, name)), what, "Put the picture beside it."))
         for group in groups:
             # The longer form name.ext.xmp speaks before name.xmp, which a raw file and a JPEG may share.
-            if exact is not None:
-                group.sidecars.insert(0, index)
-            else:
-                group.sidecars.append(index)
+            group.sidecars.insert(0 if exact is not None else len(group.sidecars), index)
 
 
 def _merge_copies(found: Found, records: Sequence[FileRecord], groups: list[Group]) -> list[Group]:
@@ -139,44 +113,44 @@ def _merge_copies(found: Found, records: Sequence[FileRecord], groups: list[Grou
         record = _speaker(records, group)
         if record is not None and record.captured_at is not None:
             alike[record.camera, record.serial, record.captured_at].append(group)
-    absorbed: set[int] = set()
     for members in alike.values():
         if len(members) > 1:
-            absorbed.update(_merge_alike(found, records, members))
-    left = [group for group in groups if id(group) not in absorbed]
-    absorbed = _merge_timeless(found, records, left)
-    return [group for group in left if id(group) not in absorbed]
+            _merge_alike(found, records, members)
+    left = [group for group in groups if group.pictures]
+    _merge_timeless(found, records, left)
+    return [group for group in left if group.pictures]
 
 
-def _merge_timeless(found: Found, records: Sequence[FileRecord], groups: list[Group]) -> set[int]:
-    """Join groups without a capture time to the one frame that they are named after; returns their ids."""
+def _merge_timeless(found: Found, records: Sequence[FileRecord], groups: list[Group]) -> None:
+    """Join groups without a capture time to the one frame that they are named after."""
     named: dict[tuple[int, str], list[Group]] = defaultdict(list)
     timeless: list[tuple[tuple[int, str], Group]] = []
     for group in groups:
         folder, name = found.pictures[group.pictures[0]]
-        named[folder, _stem(name)].append(group)
+        named[folder, stem_of(name)].append(group)
         record = _speaker(records, group)
         if record is not None and record.captured_at is None:
-            match = _EXPORT.fullmatch(_stem(name))
+            match = _EXPORT.fullmatch(stem_of(name))
             timeless += [((folder, match[1]), group)] if match else []
-    taken = set()
     for root, group in timeless:
         if len(named[root]) == 1:
             _take_in(named[root][0], group)
-            taken.add(id(group))
-    return taken
 
 
 def _take_in(root: Group, group: Group) -> None:
     root.pictures.extend(group.pictures)
     root.sidecars.extend(index for index in group.sidecars if index not in root.sidecars)
+    group.pictures, group.sidecars = [], []  # it is no frame of its own any more
 
 
-def _merge_alike(found: Found, records: Sequence[FileRecord], members: list[Group]) -> set[int]:
-    """Join groups of one camera and one moment to their root; returns the ids of those taken in."""
+def _merge_alike(found: Found, records: Sequence[FileRecord], members: list[Group]) -> None:
+    """Join groups of one camera and one moment to their root."""
+
+    def folder(group: Group) -> int:
+        return found.pictures[group.pictures[0]][0]
 
     def stem(group: Group) -> str:
-        return _stem(found.pictures[group.pictures[0]][1])
+        return stem_of(found.pictures[group.pictures[0]][1])
 
     roots = 0
     first: dict[str, Group] = {}  # by stem, among the roots
@@ -186,12 +160,12 @@ def _merge_alike(found: Found, records: Sequence[FileRecord], members: list[Grou
     for group in sorted(members, key=lambda g: (len(stem(g)), g.pictures[0])):
         own = stem(group)
         root = first.get(own)
-        if root is not None and not _same_folder(found, root, group):
+        if root is not None and folder(root) != folder(group):
             copies.append((root, group))
             continue
         # Shorter stems came first, so every root that this stem could continue is known; the longest counts.
-        starts = (own[:length] for length in range(len(own) - 1, 0, -1))
-        root = next((last[start] for start in starts if _continues(own, start, last)), None)
+        starts = (own[:length] for length in range(len(own) - 1, 0, -1) if not own[length].isdigit())
+        root = next((last[start] for start in starts if start in last), None)
         if root is not None:
             counter = not any(letter.isalpha() for letter in own[len(stem(root)) :])
             continued.append((root, group, counter))
@@ -201,20 +175,8 @@ def _merge_alike(found: Found, records: Sequence[FileRecord], members: list[Grou
             last[own] = group
     exact = all(records[i].has_subseconds for group in members for i in group.pictures[:1])
     named = [(root, group) for root, group, counter in continued if exact or roots == 1 or not counter]
-    taken = set()
     for root, group in copies + named:
         _take_in(root, group)
-        taken.add(id(group))
-    return taken
-
-
-def _same_folder(found: Found, one: Group, other: Group) -> bool:
-    return found.pictures[one.pictures[0]][0] == found.pictures[other.pictures[0]][0]
-
-
-def _continues(stem: str, start: str, roots: Container[str]) -> bool:
-    """Whether a stem is one of the roots with something added: ``-2``, ``_web``, `` (edited)``."""
-    return start in roots and not stem[len(start)].isdigit()
 
 
 def _speaker(records: Sequence[FileRecord], group: Group) -> FileRecord | None:
@@ -223,17 +185,6 @@ def _speaker(records: Sequence[FileRecord], group: Group) -> FileRecord | None:
         return record if record.error is None else None
     readable = [records[i] for i in group.pictures if records[i].error is None]
     return next((r for r in readable if r.captured_at is not None), readable[0] if readable else None)
-
-
-def _shortest(found: Found, group: Group) -> int:
-    return min(len(_stem(found.pictures[i][1])) for i in group.pictures)
-
-
-def _copies(records: Sequence[FileRecord]) -> np.ndarray:
-    """Which files hold a smaller or a cropped picture, judged by their camera's others."""
-    cameras = np.array([record.camera for record in records], dtype=object)
-    sizes = np.array([(r.stored_width_px, r.stored_height_px) for r in records], dtype="float64").T
-    return find_copies(cameras, *sizes, few=False)
 
 
 def _rank(
@@ -247,7 +198,7 @@ def _rank(
     return (
         record.error is not None,
         bool(copies[index]),
-        len(_stem(name)) > shortest,
+        len(stem_of(name)) > shortest,
         record.captured_at is None,
         kind,
         -record.stored_width_px * record.stored_height_px,

@@ -11,12 +11,10 @@ import json
 import os
 import zlib
 from array import array
-from collections.abc import Sequence
 from dataclasses import astuple
 from hashlib import blake2b
 from io import BytesIO
 from operator import itemgetter
-from pathlib import Path
 from typing import Any
 from zipfile import BadZipFile
 
@@ -24,33 +22,23 @@ import numpy as np
 import pandas as pd
 
 from auditor.errors import Problem
-from auditor.frames import NUMBER, TEXT, TIME, TRUTH, WHOLE
+from auditor.frames import TEXT, TRUTH, WHOLE
 from auditor.intake.library.cache import Cache
 from auditor.intake.library.facts import FACT_COLUMNS, Facts
-from auditor.intake.library.walk import Found
+from auditor.intake.library.folders import Found
 from auditor.intake.photofile.packing import READER_VERSION
 
 # Raise this whenever grouping or gathering come to make other facts of the same records.
 FACTS_NUMBER = 4
 FACTS_VERSION = zlib.crc32(repr([FACTS_NUMBER, READER_VERSION, FACT_COLUMNS]).encode())
-_NOTHING = np.zeros(0)
-_UNKNOWN = {NUMBER: np.array([np.nan]), TIME: np.array(["NaT"], dtype=TIME)}
 FASTEST = 1  # of zlib: the table shrinks to a fifth, the higher levels take several times as long
-
-
-def place_of(sources: Sequence[Path]) -> str:
-    """Return what tells one set of sources from another: their paths as typed, and absolute."""
-    return "\n".join(f"{source}\n{os.path.abspath(source)}" for source in sources)
 
 
 def state_of(found: Found) -> bytes:
     """Return a digest of all that the facts of a walk follow from, 32 bytes."""
     folders = [(os.path.abspath(f.path), f.path, f.shown) for f in found.folders]
     digest = blake2b(repr((FACTS_VERSION, folders)).encode(), digest_size=32)
-    for items, stamps in (
-        (found.pictures, found.picture_stamps),
-        (found.sidecars, found.sidecar_stamps),
-    ):
+    for items, stamps in ((found.pictures, found.picture_stamps), (found.sidecars, found.sidecar_stamps)):
         digest.update(b"%d\n" % len(items))
         digest.update(array("q", map(itemgetter(0), items)).tobytes())
         digest.update(os.fsencode("/".join(map(itemgetter(1), items))))
@@ -65,12 +53,6 @@ def recall_facts(store: Cache, place: str, state: bytes, found: Found) -> Facts 
         return None if packed is None else unpack_facts(packed)
     except ValueError:
         return None  # they are kept anew after this run
-
-
-def keep_facts(store: Cache, place: str, state: bytes, facts: Facts) -> None:
-    """Keep the facts of a walk, in place of what was kept of these sources before."""
-    if store.is_open:
-        store.put_walk(place, state, pack_facts(facts))
 
 
 def pack_facts(facts: Facts) -> bytes:
@@ -122,13 +104,10 @@ def unpack_facts(packed: bytes) -> Facts:
 
 
 def _column(arrays: dict[str, np.ndarray], name: str, dtype: str, n: int) -> Any:
-    values = arrays.get(f"values {name}", _NOTHING)
+    values: Any = arrays.get(f"values {name}", [])
     codes = arrays.get(f"codes {name}", np.arange(n) if len(values) else np.full(n, -1))
-    if dtype == TEXT:
-        texts = json.loads(values.tobytes()) if len(values) else []
-        return pd.array(texts, dtype=dtype).take(codes.astype(np.intp), allow_fill=True)
-    if dtype in _UNKNOWN:
-        return np.concatenate([values.astype(dtype), _UNKNOWN[dtype]])[codes]  # unknown has the code -1
+    if dtype == TEXT and len(values):
+        values = json.loads(values.tobytes())
     return pd.array(values, dtype=dtype).take(codes.astype(np.intp), allow_fill=True)
 
 

@@ -45,9 +45,8 @@ def missing_numbers(
 ) -> int | None:
     """Count the numbers missing among the frames of each camera in each session.
 
-    Numbers stand on a ring, 9999 beside 1, and each gap between neighbours of at most :data:`LARGEST_GAP`
-    counts, whatever the order of their times. Names of one camera with other letters in front are counted
-    apart.
+    Numbers stand on a ring, 9999 beside 1; gaps of at most :data:`LARGEST_GAP` count. Names with other
+    letters in front are counted apart.
     """
     if not len(facts):
         return None

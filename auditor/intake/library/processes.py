@@ -41,11 +41,9 @@ def read_in_processes(
 ) -> Generator[Answers, None, None]:
     """Read lists of files in several processes at once; closing the generator ends the processes.
 
-    The requests of each job (paths, or lists of them) go to one process, which runs ``main`` of a module that
-    serves as :mod:`.reader_process` does. Yields the number of a job and its answers, as they are finished;
-    None where the process that had it ended early, or none could be started. A process that gives no answer
-    for ``silence_s`` is ended: then there are fewer answers than requests, the first request without one kept
-    silent, and those after it were not read.
+    The requests of a job go to one process, which runs ``main`` of a module, see :mod:`.reader_process`.
+    Yields a job's number and its answers; None where its process ended early or was not started. One that is
+    silent for ``silence_s`` is ended: the first request without an answer is the one that kept silent.
     """
     waiting: SimpleQueue[int] = SimpleQueue()
     for number in range(jobs):
@@ -137,16 +135,14 @@ class _Reader:
                 with _started(self.module) as process:
                     self.process, self.is_silent = process, False
                     while not self.is_silent:
-                        self._do(self.waiting.get_nowait(), process)
+                        number = self.waiting.get_nowait()
+                        requests = self.requests_of(number)
+                        answers = self._ask(requests, process)
+                        has_ended = len(answers) < len(requests) and not self.is_silent
+                        self.done.put((number, None if has_ended else answers))
+                        if has_ended:
+                            raise BrokenPipeError
         self.done.put(None)
-
-    def _do(self, number: int, process: subprocess.Popen[bytes]) -> None:
-        requests = self.requests_of(number)
-        answers = self._ask(requests, process)
-        if len(answers) < len(requests) and not self.is_silent:
-            self.done.put((number, None))
-            raise BrokenPipeError
-        self.done.put((number, answers))
 
     def _ask(self, requests: list[Any], process: subprocess.Popen[bytes]) -> list[bytes]:
         """Ask for some files; fewer answers than requests where the process has ended."""

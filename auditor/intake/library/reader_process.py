@@ -14,20 +14,19 @@ from collections.abc import Callable
 from typing import Any
 
 from auditor.intake.photofile.metadata import read_file
+from auditor.intake.photofile.opening import UNFORESEEN
 from auditor.intake.photofile.packing import pack
 from auditor.intake.photofile.records import FileRecord, with_serial_marks
 from auditor.intake.photofile.xmp import XmpError, read_sidecar
 
 SIDECAR_SUFFIX = ".xmp"
-UNFORESEEN = "the file could not be read"  # as in read_file: whatever a stranger's file does, the run goes on
 
 
 def read_packed(path: str) -> bytes:
-    """Read a picture or a sidecar and pack what it says; a sidecar is a record with XMP alone."""
+    """Read a picture or a sidecar and pack what it says."""
     is_sidecar = path.casefold().endswith(SIDECAR_SUFFIX)
     try:
-        record = FileRecord(container="xmp", xmp=read_sidecar(path)) if is_sidecar else read_file(path)
-        return pack(with_serial_marks(record))
+        return pack(with_serial_marks(read_sidecar(path) if is_sidecar else read_file(path)))
     except XmpError as error:
         return pack(FileRecord(container="xmp", error=str(error)))
     except Exception as error:

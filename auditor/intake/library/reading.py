@@ -16,9 +16,9 @@ from pathlib import Path
 from auditor.errors import Problem
 from auditor.intake.library.cache import Cache
 from auditor.intake.library.collector import without_collector
+from auditor.intake.library.folders import Found, Stamp, is_settled
 from auditor.intake.library.processes import cores, read_in_processes, read_watched
-from auditor.intake.library.reader_process import UNFORESEEN, read_packed, silent
-from auditor.intake.library.walk import Found, Stamp
+from auditor.intake.library.reader_process import read_packed, silent
 from auditor.intake.photofile.opening import may_pass
 from auditor.intake.photofile.packing import READER_VERSION, unpack
 from auditor.intake.photofile.records import FileRecord
@@ -28,9 +28,6 @@ Progress = Callable[[int, int], None]  # files done, files in all
 JOB_FILES = 32
 SILENCE_S = 30.0  # a file that takes longer is left; a slow disk answers sooner
 WORKER_START_S = 0.3  # what starting the reading processes costs; measured 0.1 s each on two cores
-# A file changed more shortly before may change again within the resolution of its times, unnoticed.
-SETTLED_NS = 2_000_000_000  # on the file systems of memory cards
-ENTRY_SETTLED_NS = 20_000_000  # the clock tick of the systems that keep this time
 PROGRESS_S = 0.1
 
 
@@ -134,17 +131,11 @@ class _Reading:
     def _take(self, number: int, data: bytes) -> None:
         record = unpack(data)
         self.records[number] = record
-        if self._settled(self.stamps[number]) and _lasting(record):
+        if is_settled(self.stamps[number], self._started_ns) and not may_pass(record.error):
             self.is_kept &= self.store.put(self.places[number], self.stamps[number], data)
         else:
             self.is_kept = False
         self._tell()
-
-    def _settled(self, stamp: Stamp) -> bool:
-        """Whether a later change is sure to show in the times; one dated in the future is settled."""
-        _, changed_ns, entry_changed_ns = stamp
-        entry_age_ns = self._started_ns - entry_changed_ns
-        return abs(self._started_ns - changed_ns) > SETTLED_NS and entry_age_ns > ENTRY_SETTLED_NS
 
     def _tell(self) -> None:
         """Tell the progress at a rate that a person can follow."""
@@ -161,8 +152,3 @@ class _Reading:
         pictures = len(self.found.pictures)
         problems = [*self.store.problems, *self.problems]
         return Read(records[:pictures], records[pictures:], problems, self.is_kept)
-
-
-def _lasting(record: FileRecord) -> bool:
-    """Whether reading the same bytes again would give the same record."""
-    return record.error is None or not (may_pass(record.error) or record.error.startswith(UNFORESEEN))

@@ -9,7 +9,7 @@ from contextlib import closing
 from pathlib import Path
 
 from auditor.intake.library.cache import Cache, beside
-from auditor.intake.library.walk import stamp_of
+from auditor.intake.library.folders import stamp_of
 from auditor.intake.photofile.previews import thumbnail
 
 VERSION = 1  # raise this whenever thumbnails come out differently

@@ -14,8 +14,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from auditor.intake.people.blurwidth import FLOOR_PX, blur_interval
-from auditor.intake.statements.bodies import FACE, FOCAL_LENGTH_SD
-from auditor.optics.lens import sensor_distance_m
+from auditor.intake.statements.bodies import FACE, distance_of_reduction
 
 Floats = npt.NDArray[np.float64]
 
@@ -52,15 +51,11 @@ def place_faces(faces: pd.DataFrame, focal_length_mm: Floats, picture_height_mm:
     focal = np.where(focal_length_mm > 0, focal_length_mm, np.nan)
     reasons = _refused(faces, blur_share, focal, picture_height_mm, reduction)
     taken = reasons == ""
-    from_lens_m = np.where(taken, focal * (1 + reduction) / 1000, np.nan)
-    distance = np.asarray(sensor_distance_m(from_lens_m, focal), dtype="float64")
-    with np.errstate(invalid="ignore"):
-        # The sensor distance is f (2 + r + 1/r), whose relative change is (r - 1)/(r + 1) times that of r.
-        sd = np.hypot(rel_sd * (reduction - 1) / (reduction + 1), FOCAL_LENGTH_SD)
+    distance, sd = distance_of_reduction(np.where(taken, reduction, np.nan), rel_sd, focal)
     blur = blur_interval(faces["blur_px"].to_numpy("float64") * pitch_mm, FLOOR_PX * pitch_mm)
     return faces.assign(
         distance_m=distance,
-        distance_rel_sd=np.where(taken, sd, np.nan),
+        distance_rel_sd=sd,
         blur_mm=blur[0],
         blur_low_mm=blur[1],
         blur_high_mm=blur[2],

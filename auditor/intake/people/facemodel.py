@@ -22,7 +22,6 @@ _PACKAGES: Final = tuple(
     f"opencv-{kind}" for kind in ("python-headless", "python", "contrib-python-headless", "contrib-python")
 )
 MODEL_SHA256: Final = "09189deaaf8646c5c51a68447e3c744ea1e211798155d4728c20507b9f5aefbc"
-SIDES_BY = 32  # the network's input sides are multiples of it
 MOST_SHAPES = 2  # networks kept at a time
 _STRIDE = 4
 _HEAT, _SIZE, _OFFSET, _POINTS = "537", "538", "539", "540"  # names of its outputs
@@ -81,10 +80,7 @@ def _network(_rows: int, _columns: int) -> Any:
 
 @lru_cache(maxsize=1)
 def load_model() -> npt.NDArray[np.uint8]:
-    """Read the model file and check its sum.
-
-    Raises SettingError if it is missing or damaged.
-    """
+    """Read the model file and check its sum; SettingError if it is missing or damaged."""
     path = resources.files("auditor.intake.people").joinpath("model", "centerface.onnx")
     data = path.read_bytes() if path.is_file() else b""
     if hashlib.sha256(data).hexdigest() != MODEL_SHA256:
@@ -100,10 +96,7 @@ def can_find_faces() -> bool:
 
 
 def choose_detector() -> str:
-    """Name of the detector at hand.
-
-    Raises SettingError if the package that runs it is not installed, or its model file is damaged.
-    """
+    """Name of the detector at hand; SettingError if it cannot run."""
     if not can_find_faces():
         raise SettingError(
             "Measuring from pictures needs a face detector, and what runs it is not installed.",

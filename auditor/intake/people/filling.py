@@ -18,8 +18,8 @@ from auditor.intake.library.camera_pixels import find_copies
 from auditor.intake.library.reading import Progress
 from auditor.intake.people.facedistance import FACE_COLUMNS, RESIZED, place_faces
 from auditor.intake.people.facemodel import DETECTOR, choose_detector
-from auditor.intake.people.measuring import Measuring, measure_pictures
-from auditor.intake.people.records import MeasuredPicture
+from auditor.intake.people.measurements import MeasuredPicture
+from auditor.intake.people.measuring import measure_pictures
 from auditor.intake.people.subject import AMBIGUOUS, choose_subjects
 from auditor.intake.photofile.previews import frame_files
 from auditor.intake.statements.claims import Claim, Claims
@@ -30,6 +30,12 @@ SOURCE = "picture"
 NO_FACE = "no face found"
 SAME_BURST = "another frame of its burst was measured"
 LOOKED_AT = 3  # nearest and largest subjects, named so that somebody looks at them
+
+# Boxes stay in the cache: where somebody's face was is nobody else's business.
+_WRITTEN = (
+    "is_subject", "score", "distance_m", "distance_rel_sd", "refused", "blur_mm", "blur_low_mm",
+    "blur_high_mm",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,9 +62,9 @@ def measure_bursts(
 ) -> tuple[pd.DataFrame, PictureFacts]:
     """Measure the picture of one frame of each burst."""
     rows = one_of_each_burst(table)
-    measured = measure_frames(table, paths, rows.tolist(), request, progress)
-    table, facts = fill_in(table, measured.pictures, rows)
-    return table, replace(facts, detector=DETECTOR, problems=[*measured.problems, *facts.problems])
+    pictures, problems = measure_frames(table, paths, rows.tolist(), request, progress)
+    table, facts = fill_in(table, pictures, rows)
+    return table, replace(facts, detector=DETECTOR, problems=[*problems, *facts.problems])
 
 
 def measure_frames(
@@ -67,7 +73,7 @@ def measure_frames(
     rows: Sequence[int],
     request: Request,
     progress: Progress | None = None,
-) -> Measuring:
+) -> tuple[list[MeasuredPicture], list[Problem]]:
     """Measure the pictures of some frames."""
     choose_detector()
     file, files = (table[name].to_numpy(object) for name in ("file", "files"))
@@ -116,13 +122,8 @@ def fill_in(
     subjects = choose_subjects(placed)
     told = subjects[subjects["distance_m"].notna()]
     frame = told["frame"].to_numpy(dtype=np.intp)
-    claim = Claim(
-        "subject_distance",
-        SOURCE,
-        frame,
-        told["distance_m"].to_numpy("float64"),
-        rel_sd=told["distance_rel_sd"].to_numpy("float64"),
-    )
+    distance, rel_sd = (told[name].to_numpy("float64") for name in ("distance_m", "distance_rel_sd"))
+    claim = Claim("subject_distance", SOURCE, frame, distance, rel_sd=rel_sd)
     stated = table["subject_distance_m"].notna().to_numpy()
     filled = frame[~stated[frame]]
     sources = {*table["subject_distance_source"][stated], *([SOURCE] if len(filled) else [])}
@@ -189,23 +190,31 @@ _OF_FACE = {
 def _problems(table: pd.DataFrame, pictures: list[MeasuredPicture], rows: Rows) -> list[Problem]:
     files = table["file"].to_numpy(object)
     of_file = [(str(files[row]), picture) for row, picture in zip(rows, pictures, strict=True)]
-    problems = [
-        Problem(file, f"Its picture was not measured: {picture.error}.", "")
-        for file, picture in of_file
-        if picture.error is not None
+    unopened = [(file, picture.error) for file, picture in of_file if picture.error is not None]
+    cut_short = [file for file, picture in of_file if picture.cut_short]
+    resized = [file for file, picture in of_file if picture.resized and picture.faces]
+    missing = "Its file lacks the last bytes; the rest of the picture was measured."
+    step = "Measure the camera's own files; exports tell distances only when nothing was cut off."
+    return [
+        *(Problem(file, f"Its picture was not measured: {error}.") for file, error in unopened),
+        *(Problem(file, missing) for file in cut_short),
+        *(Problem(file, f"Its faces tell no distance: {RESIZED}.", step) for file in resized),
     ]
-    problems += [
-        Problem(file, "Its file lacks the last bytes; the rest of the picture was measured.", "")
-        for file, picture in of_file
-        if picture.cut_short
-    ]
-    problems += [
-        Problem(
-            file,
-            f"Its faces tell no distance: {RESIZED}.",
-            "Measure the camera's own files; exports tell distances only when nothing was cut off.",
-        )
-        for file, picture in of_file
-        if picture.resized and picture.faces
-    ]
-    return problems
+
+
+def faces_to_write(facts: PictureFacts, table: pd.DataFrame) -> pd.DataFrame:
+    """Lay out one row for each face, and one for each frame without."""
+    faces = facts.faces
+    listed = faces[list(_WRITTEN)].assign(
+        file=table["file"].to_numpy(object)[faces["frame"]],
+        choice=table["face_choice"].to_numpy(object)[faces["frame"]],
+    )
+    listed.loc[~listed["is_subject"], "choice"] = None
+    without = table["faces_found"].fillna(0).eq(0).to_numpy(bool)
+    empty = pd.DataFrame({"file": table["file"][without], "refused": table["not_measured"][without]})
+    order = np.concatenate([faces["frame"].to_numpy(), np.flatnonzero(without)])
+    together = pd.concat([listed, empty], ignore_index=True).iloc[np.argsort(order, kind="stable")]
+    together["is_subject"] = together["is_subject"].astype("boolean")
+    return together[
+        ["file", "is_subject", "choice", *(n for n in _WRITTEN if n != "is_subject")]
+    ].reset_index(drop=True)

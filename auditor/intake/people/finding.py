@@ -16,7 +16,7 @@ import numpy.typing as npt
 from PIL import Image, ImageFilter
 
 from auditor.intake.people.facemodel import Seen, find
-from auditor.intake.people.records import Box, Face
+from auditor.intake.people.measurements import Box, Face
 
 if TYPE_CHECKING:
     from PIL.Image import Image as Picture
@@ -76,8 +76,6 @@ def _first_look(picture: Picture) -> list[Box]:
 def starts(length: int) -> list[int]:
     """Where windows begin that cover a length, each overlapping the next.
 
-    Examples
-    --------
     >>> starts(1504), starts(1003), starts(40)
     ([0, 464, 928], [0, 427], [0])
     """

@@ -10,16 +10,15 @@ import os
 import time
 from collections.abc import Sequence
 from contextlib import closing, suppress
-from dataclasses import dataclass
 from pathlib import Path
 
 from auditor.errors import Problem
 from auditor.intake.library.cache import Cache, beside
+from auditor.intake.library.folders import is_settled, stamp_of
 from auditor.intake.library.processes import cores, read_in_processes
-from auditor.intake.library.reading import SETTLED_NS, Progress
-from auditor.intake.library.walk import Stamp, stamp_of
+from auditor.intake.library.reading import Progress
 from auditor.intake.people import measuring_process
-from auditor.intake.people.records import MeasuredPicture, measure_version, unpack
+from auditor.intake.people.measurements import MeasuredPicture, measure_version, unpack_picture
 from auditor.intake.photofile.opening import may_pass
 
 MODULE = measuring_process.__name__
@@ -27,29 +26,21 @@ ENDED = "the picture ends the measuring process"
 MOST_TRIES = 20  # rounds in a row in which every process ended early
 
 
-@dataclass(frozen=True, slots=True)
-class Measuring:
-    """What a run has measured: a picture for each frame."""
-
-    pictures: list[MeasuredPicture]
-    problems: list[Problem]
-
-
 def measure_pictures(
     frames: Sequence[list[str]],
     cache: Path | None = None,
     workers: int | None = None,
     progress: Progress | None = None,
-) -> Measuring:
+) -> tuple[list[MeasuredPicture], list[Problem]]:
     """Measure the picture of each frame, given the paths of its files in the order to be tried.
 
-    The measures are kept in a file of their own beside the readers' cache.
+    The problems are those of the cache.
     """
     with closing(Cache(beside(cache, "pictures"), measure_version())) as store:
         run = _Run(frames, store, progress)
         run.from_cache()
         run.from_files(cores() if workers is None else max(workers, 1))
-    return Measuring([picture or MeasuredPicture(error=ENDED) for picture in run.pictures], store.problems)
+    return [picture or MeasuredPicture(error=ENDED) for picture in run.pictures], store.problems
 
 
 class _Run:
@@ -66,7 +57,7 @@ class _Run:
         """Take what the cache holds of unchanged files."""
         for number, value in self.store.recall(self.places, self.stamps):
             with suppress(ValueError):
-                self.pictures[number] = unpack(value)
+                self.pictures[number] = unpack_picture(value)
                 self._tell()
 
     def from_files(self, workers: int) -> None:
@@ -91,11 +82,11 @@ class _Run:
         return left
 
     def _take(self, number: int, data: bytes) -> None:
-        measured = unpack(data)
+        measured = unpack_picture(data)
         self.pictures[number] = measured
         stamp = self.stamps[number]
-        lasting = measured.error is None or not may_pass(measured.error)
-        if lasting and stamp == stamp_of(Path(self.frames[number][0])) and _settled(stamp):
+        unchanged = stamp == stamp_of(Path(self.frames[number][0])) and is_settled(stamp, time.time_ns())
+        if unchanged and not may_pass(measured.error):
             self.store.put(self.places[number], stamp, data)
         self._tell()
 
@@ -103,8 +94,3 @@ class _Run:
         self.done += 1
         if self.progress is not None:
             self.progress(self.done, len(self.frames))
-
-
-def _settled(stamp: Stamp) -> bool:
-    """Whether a change since would show in the file's times."""
-    return abs(time.time_ns() - stamp[1]) > SETTLED_NS

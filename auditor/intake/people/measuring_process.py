@@ -13,7 +13,7 @@ import numpy as np
 from auditor.intake.library.reader_process import serve
 from auditor.intake.people.blurwidth import blur_width
 from auditor.intake.people.finding import find_faces
-from auditor.intake.people.records import Face, MeasuredPicture, pack
+from auditor.intake.people.measurements import Face, MeasuredPicture, pack_picture
 from auditor.intake.people.wholepicture import WholePicture, open_whole
 
 _ONE_CORE = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
@@ -22,7 +22,7 @@ _ONE_CORE = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 def measure_packed(paths: list[str]) -> bytes:
     """Measure one frame's picture."""
     whole = open_whole(paths)
-    return pack(MeasuredPicture(error=whole) if isinstance(whole, str) else measure_picture(whole))
+    return pack_picture(MeasuredPicture(error=whole) if isinstance(whole, str) else measure_picture(whole))
 
 
 def measure_picture(whole: WholePicture) -> MeasuredPicture:
@@ -41,15 +41,12 @@ def measure_picture(whole: WholePicture) -> MeasuredPicture:
 
 
 def _blur_px(whole: WholePicture, face: Face) -> float:
-    box = (
-        max(round(face.left), 0),
-        max(round(face.top), 0),
-        min(round(face.left + face.width), whole.picture.width),
-        min(round(face.top + face.height), whole.picture.height),
-    )
-    if box[2] <= box[0] or box[3] <= box[1]:
+    left, right = (min(max(round(x), 0), whole.picture.width) for x in (face.left, face.left + face.width))
+    top, bottom = (min(max(round(y), 0), whole.picture.height) for y in (face.top, face.top + face.height))
+    if right <= left or bottom <= top:
         return float("nan")
-    return blur_width(np.asarray(whole.picture.crop(box).convert("L")), face.face_px)
+    piece = whole.picture.crop((left, top, right, bottom))
+    return blur_width(np.asarray(piece.convert("L")), face.face_px)
 
 
 def main() -> None:

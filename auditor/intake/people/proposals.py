@@ -35,12 +35,9 @@ def propose_faces(
     request: Request,
     progress: Progress | None = None,
 ) -> dict[int, list[Proposal]]:
-    """Propose the face that is most likely the subject, from nose root to chin, for each row that shows one.
-
-    Raises SettingError if no detector is installed.
-    """
-    measured = measure_frames(table, paths, rows, request, progress)
-    faces = placed_faces(table, measured.pictures, np.asarray(rows, dtype="intp"))
+    """Propose the face that is most likely the subject, from nose root to chin, where a row shows one."""
+    pictures, _ = measure_frames(table, paths, rows, request, progress)
+    faces = placed_faces(table, pictures, np.asarray(rows, dtype="intp"))
     proposals: dict[int, list[Proposal]] = {}
     for face in choose_subjects(faces).itertuples():
         if not math.isnan(face.distance_m):

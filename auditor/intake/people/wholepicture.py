@@ -11,7 +11,7 @@ from PIL import Image, ImageFile, ImageOps
 
 from auditor.intake.photofile.metadata import read_file
 from auditor.intake.photofile.opening import OpenError, opened
-from auditor.intake.photofile.previews import OPENED, open_picture, previews_within, turned
+from auditor.intake.photofile.previews import OPENED, as_rgb, open_picture, previews_within, turned
 from auditor.intake.photofile.records import FileRecord
 
 MAX_PIXELS = 64_000_000  # decoded whole; a larger JPEG is decoded at a half or less
@@ -75,12 +75,10 @@ def _decoded(picture: Image.Image) -> Image.Image:
         picture.draft("RGB", (picture.width // by, picture.height // by))
         if picture.width * picture.height > MAX_PIXELS:
             raise MemoryError
-    if picture.mode.startswith("I"):  # 16 bits a channel
-        return picture.point(lambda value: value / 256).convert("L").convert("RGB")
     if picture.mode == "RGB":
         picture.load()
         return picture
-    return picture.convert("RGB")
+    return as_rgb(picture)
 
 
 def _decoded_in_part(picture: Image.Image) -> Image.Image:
@@ -108,8 +106,6 @@ def _largest_preview(path: str, record: FileRecord) -> Image.Image:
 def was_resized(record: FileRecord, width: int, height: int) -> bool:
     """Whether Exif records another size than the picture has, or a digital zoom.
 
-    Examples
-    --------
     >>> camera = FileRecord(exif_width_px=6000, exif_height_px=4000)
     >>> was_resized(camera, 6000, 4000), was_resized(camera, 4000, 6000), was_resized(camera, 3000, 2000)
     (False, False, True)

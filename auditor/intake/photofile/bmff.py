@@ -77,14 +77,10 @@ def _take_meta(window: Window, meta: bytes, found: Contents) -> None:
         if kind == b"mime":
             found.take_packet(data)
         else:
-            _take_exif_item(data, found)
-
-
-def _take_exif_item(data: bytes, found: Contents) -> None:
-    """Take an Exif item: four bytes say how far on the TIFF header stands, and are not always right."""
-    declared = 4 + int.from_bytes(data[:4], "big")
-    sound = tiff_start(data[declared : declared + 4]) == 0
-    found.take_tiff(ByteRange.of_bytes(data[declared:] if sound else data))
+            # Four bytes say how far on the TIFF header stands, and are not always right.
+            declared = 4 + int.from_bytes(data[:4], "big")
+            sound = tiff_start(data[declared : declared + 4]) == 0
+            found.take_tiff(ByteRange.of_bytes(data[declared:] if sound else data))
 
 
 def _take_largest_size(properties: bytes, found: Contents) -> None:

@@ -16,8 +16,6 @@ from auditor.intake.photofile.values import (
     NAN,
     clean_text,
     distance_m,
-    f_number_of_apex,
-    focal_plane_px_per_mm,
     parse_time,
     positive,
 )
@@ -28,7 +26,8 @@ _ISO_IS_ELSEWHERE = 65535
 _NO_NUMBER = 0xFFFFFFFF
 _REJECTED = 65535  # -1 in an unsigned field
 _MOST_STARS = 5
-MOST_PIXELS = 1 << 31  # along one side
+_MM_PER_UNIT = {2: 25.4, 3: 10.0, 4: 1.0, 5: 0.001}  # inch and cm are Exif; mm and um occur in the wild
+MOST_PIXELS = (1 << 31) - 1  # along one side
 
 
 def exif_fields(values: Values, notes: list[str]) -> dict[str, Any]:
@@ -47,12 +46,12 @@ def exif_fields(values: Values, notes: list[str]) -> dict[str, Any]:
         "has_subseconds": has_subseconds,
         "exif_width_px": _whole(values, 0xA002),
         "exif_height_px": _whole(values, 0xA003),
-        "orientation": _orientation(values),
+        "orientation": _whole(values, 0x0112, most=8) or 1,
         "focal_length_35mm": positive(_number(values, 0xA405), MAX_FOCAL_LENGTH_MM),
         "focal_plane_px_per_mm": _focal_plane(values),
         "digital_zoom": _digital_zoom(values),
         "focus_distance_m": _focus_distance(values),
-        "exif_rating": _rating(values, notes),
+        "rating": _rating(values, notes),
     }
 
 
@@ -73,9 +72,9 @@ def _number(values: Values, tag: int) -> float:
     return float(first[0]) if isinstance(first, tuple) else float(first)
 
 
-def _whole(values: Values, tag: int) -> int:
+def _whole(values: Values, tag: int, most: int = MOST_PIXELS) -> int:
     number = _number(values, tag)
-    return int(number) if 0 < number < MOST_PIXELS else 0
+    return int(number) if 0 < number <= most else 0
 
 
 def _f_number(values: Values, notes: list[str]) -> float:
@@ -85,10 +84,24 @@ def _f_number(values: Values, notes: list[str]) -> float:
     """
     if 0x829D in values:
         return positive(_number(values, 0x829D), MAX_F_NUMBER)
-    n = f_number_of_apex(_number(values, 0x9202))
+    n = _f_number_of_apex(_number(values, 0x9202))
     if not math.isnan(n):
         notes.append("the f-number is worked out from ApertureValue")
     return n
+
+
+def _f_number_of_apex(aperture_value: float) -> float:
+    """Give the f-number of an APEX aperture value Av, N = 2**(Av/2), in two digits as f-numbers are marked.
+
+    Cameras cut the value short (252/100 beside f/2.4), hence the rounding. 0 is a filler, not f/1.
+
+    >>> _f_number_of_apex(2.52), _f_number_of_apex(6.9188), _f_number_of_apex(0.0)
+    (2.4, 11.0, nan)
+    """
+    if not 0.0 < aperture_value <= 12.0:  # up to f/64
+        return NAN
+    n = 2.0 ** (aperture_value / 2)
+    return round(n, 1) if n < 10 else float(round(n))
 
 
 def _flash(values: Values) -> bool | None:
@@ -108,15 +121,13 @@ def _iso(values: Values) -> float:
     return NAN
 
 
-def _orientation(values: Values) -> int:
-    orientation = _whole(values, 0x0112)
-    return orientation if 1 <= orientation <= 8 else 1
-
-
 def _focal_plane(values: Values) -> float:
+    """Return the focal plane resolution in pixels per millimetre; without a unit it is per inch."""
     for resolution, unit in ((0xA20E, 0xA210), (0x920E, 0x9210)):  # Exif, TIFF/EP
         if resolution in values:
-            return focal_plane_px_per_mm(_number(values, resolution), _number(values, unit))
+            number = _number(values, unit)
+            mm = _MM_PER_UNIT.get(int(number) if math.isfinite(number) else 2)
+            return NAN if mm is None else positive(_number(values, resolution)) / mm
     return NAN
 
 

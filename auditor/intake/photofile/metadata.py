@@ -15,10 +15,9 @@ import exifread
 from auditor.intake.photofile.containers import DAMAGED, UnreadableError, collect_contents
 from auditor.intake.photofile.contents import Contents
 from auditor.intake.photofile.exifvalues import Values, exif_fields
-from auditor.intake.photofile.ifd import DamagedBlockError, Order
-from auditor.intake.photofile.opening import OpenError, opened
-from auditor.intake.photofile.records import FileRecord, XmpValues
-from auditor.intake.photofile.tiffblock import Reduced, Value, build_block, reduce_block
+from auditor.intake.photofile.opening import UNFORESEEN, OpenError, opened
+from auditor.intake.photofile.records import FileRecord
+from auditor.intake.photofile.tiffblock import DamagedBlockError, Order, Value, build_block, take_tags
 from auditor.intake.photofile.window import ReadLimitError, Window
 from auditor.intake.photofile.xmp import XmpError, parse_packet
 
@@ -42,67 +41,59 @@ def read_file(path: str | os.PathLike[str]) -> FileRecord:
             return _read(Window.of_file(fd, size))
     except (OpenError, UnreadableError) as error:
         return FileRecord(error=str(error))
-    except Exception as error:  # whatever a stranger's file does, the run goes on
-        return FileRecord(error=f"the file could not be read ({type(error).__name__})")
+    except Exception as error:
+        return FileRecord(error=f"{UNFORESEEN} ({type(error).__name__})")
 
 
 def _read(window: Window) -> FileRecord:
     found = collect_contents(window)
-    notes = found.notes
-    reduced = _reduce(found)
-    if reduced is not None:
-        notes += reduced.notes
-    packet = found.packet or (reduced.xmp if reduced else b"")
-    xmp = _read_packet(packet, notes) if packet else None
-    width = found.width or (reduced.width if reduced else 0)
-    height = found.height or (reduced.height if reduced else 0)
-    if reduced is None and xmp is None and not width:
+    values, notes = _exif_of(found), found.notes
+    xmp = None
+    if found.packet:
+        try:
+            xmp = parse_packet(found.packet)
+        except XmpError as error:
+            notes.append(f"embedded XMP: {error}")
+    if values is None and xmp is None and not found.width:
         raise UnreadableError(DAMAGED)
-    fields = exif_fields(_decode(reduced), notes) if reduced is not None else {}
+    fields = {} if values is None else exif_fields(values, notes)
     return FileRecord(
         container=found.container,
-        stored_width_px=width,
-        stored_height_px=height,
+        stored_width_px=found.width,
+        stored_height_px=found.height,
         xmp=xmp,
         notes=tuple(dict.fromkeys(notes)),
         **fields,
     )
 
 
-def _reduce(found: Contents) -> Reduced | None:
+def _exif_of(found: Contents) -> Values | None:
     if found.tiff is None:
         return None
     try:
-        return reduce_block(found.tiff, found.exif_ifd, found.tiff_is_picture)
+        order, tags = take_tags(found, found.tiff)
     except DamagedBlockError:
         if found.container == "tiff":
             raise UnreadableError("a damaged TIFF, or a raw type this reader does not know") from None
         found.notes.append("the Exif block is damaged and was not read")
     except ReadLimitError:
         found.notes.append("the file asks for too much reading: its Exif was not read")
+    else:
+        return _decode(order, tags)
     return None
 
 
-def _read_packet(packet: bytes, notes: list[str]) -> XmpValues | None:
-    try:
-        return parse_packet(packet)
-    except XmpError as error:
-        notes.append(f"embedded XMP: {error}")
-        return None
-
-
-def _decode(reduced: Reduced) -> Values:
+def _decode(order: Order, tags: dict[int, Value]) -> Values:
     """Let exifread decode the reduced block; tags by number, because it has no name for some of them.
 
     Frames of one camera share most of their values, so what has been decoded once is remembered, and only
     the rest is handed over.
     """
-    order = reduced.order
     if len(_DECODED) > MAX_REMEMBERED:
         _DECODED.clear()
     values: Values = {}
     fresh: dict[int, Value] = {}
-    for tag, value in reduced.values.items():
+    for tag, value in tags.items():
         known = _DECODED.get((order, tag, value))
         if known is None:
             fresh[tag] = value

@@ -23,6 +23,7 @@ _REASONS = {
 }
 
 _OTHER = "the system cannot read it: "
+UNFORESEEN = "the file could not be read"  # whatever a stranger's file does, the run goes on
 
 
 class OpenError(Exception):
@@ -31,10 +32,7 @@ class OpenError(Exception):
 
 @contextmanager
 def opened(path: str | os.PathLike[str]) -> Iterator[tuple[int, int]]:
-    """Open an ordinary file for reading; gives its descriptor and its size in bytes.
-
-    Raises OpenError if it is missing, no ordinary file, or cannot be read.
-    """
+    """Open an ordinary file, else OpenError; gives its descriptor and its size in bytes."""
     try:
         fd, size = _open(os.fspath(path))
         try:
@@ -42,7 +40,7 @@ def opened(path: str | os.PathLike[str]) -> Iterator[tuple[int, int]]:
         finally:
             os.close(fd)
     except OSError as error:
-        reason = _REASONS.get(error.errno or 0) or f"the system cannot read it: {error.strerror or error}"
+        reason = _REASONS.get(error.errno or 0) or f"{_OTHER}{error.strerror or error}"
         raise OpenError(reason) from error
 
 
@@ -76,6 +74,6 @@ def _open_quietly(name: str) -> int:
     return os.open(name, _READ)
 
 
-def may_pass(reason: str) -> bool:
-    """Tell whether a reason lies with the system rather than the file, so that it may be gone next time."""
-    return reason in _REASONS.values() or reason.startswith(_OTHER)
+def may_pass(reason: str | None) -> bool:
+    """Tell whether a reason may be gone next time, as it does not surely lie with the file."""
+    return reason is not None and (reason in _REASONS.values() or reason.startswith((_OTHER, UNFORESEEN)))

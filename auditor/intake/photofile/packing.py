@@ -7,18 +7,15 @@ from __future__ import annotations
 
 import json
 import zlib
-from dataclasses import astuple, replace
 from datetime import datetime
 from functools import lru_cache
 from typing import Any, get_type_hints
 
-from auditor.intake.photofile.records import FileRecord, XmpValues
+from auditor.intake.photofile.records import FileRecord
 
 # Raise this whenever the readers come to give another value for the same file.
 READER_NUMBER = 4
-READER_VERSION = zlib.crc32(
-    repr([READER_NUMBER, *(get_type_hints(kind) for kind in (FileRecord, XmpValues))]).encode()
-)
+READER_VERSION = zlib.crc32(repr([READER_NUMBER, get_type_hints(FileRecord)]).encode())
 """Changes with the fields of the records and with :data:`READER_NUMBER`."""
 
 _VARYING = ("captured_at", "exposure_time_s", "iso", "f_number", "focal_length_mm", "focus_distance_m")
@@ -42,7 +39,7 @@ def unsealed(data: Any) -> list[bytes]:
 
 def pack(record: FileRecord) -> bytes:
     """Return a record as bytes: what varies from frame to frame, then the rest."""
-    rest: list[Any] = [astuple(value) if isinstance(value, XmpValues) else value for value in record]
+    rest: list[Any] = list(record)
     varying = [rest[at] for at in _VARY]
     for at in _VARY:
         rest[at] = None
@@ -54,10 +51,10 @@ def unpack(data: Any) -> FileRecord:
     try:
         varying, rest = unsealed(data)
         when, *numbers = json.loads(varying)
-        told: list[Any] = list(_unpack_rest(rest))
+        values: list[Any] = list(_unpack_rest(rest))
         for at, value in zip(_VARY, (_time(when), *numbers), strict=True):
-            told[at] = value
-        return FileRecord._make(told)
+            values[at] = value
+        return FileRecord._make(values)
     except TypeError as error:
         raise ValueError("not a packed record") from error
 
@@ -65,12 +62,16 @@ def unpack(data: Any) -> FileRecord:
 @lru_cache(maxsize=10_000)
 def _unpack_rest(rest: bytes) -> FileRecord:
     """Read what does not vary; frames of one camera share it in memory."""
-    record = FileRecord._make(json.loads(rest))
-    told: Any = record.xmp
-    xmp = None if told is None else XmpValues(*told)
-    if xmp is not None:
-        xmp = replace(xmp, captured_at=_time(xmp.captured_at))
-    return record._replace(xmp=xmp, notes=tuple(record.notes))
+    return _restored(json.loads(rest))
+
+
+def _restored(values: Any) -> FileRecord:
+    record = FileRecord._make(values)
+    return record._replace(
+        captured_at=_time(record.captured_at),
+        xmp=None if record.xmp is None else _restored(record.xmp),
+        notes=tuple(record.notes),
+    )
 
 
 def _time(text: Any) -> datetime | None:

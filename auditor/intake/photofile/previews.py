@@ -155,15 +155,11 @@ def _preview(path: str | os.PathLike[str], box_px: int) -> Image.Image | None:
 
 
 def previews_within(path: str | os.PathLike[str], record: FileRecord) -> list[Image.Image]:
-    """Find the JPEGs within a raw file that have the photograph's shape, the smallest first.
-
-    Raises OpenError if the file is too large, or cannot be opened.
-    """
-    with opened(path) as (fd, size):
+    """Find the JPEGs within a raw file that have the photograph's shape, the smallest first; or OpenError."""
+    with opened(path) as (fd, size), os.fdopen(fd, "rb", closefd=False) as file:
         if size > MAX_RAW_BYTES:
             raise OpenError("the raw file is too large")
-        with os.fdopen(fd, "rb", closefd=False) as file:
-            data = file.read(MAX_RAW_BYTES)
+        data = file.read(MAX_RAW_BYTES)
     sound = [picture for picture in embedded_jpegs(data) if shows_whole(picture, record)]
     return sorted(sound, key=lambda picture: picture.width * picture.height)
 
@@ -196,10 +192,7 @@ def shows_whole(picture: Image.Image, record: FileRecord) -> bool:
 
 
 def thumbnail(path: str | os.PathLike[str]) -> SmallPicture | None:
-    """Return a tiny picture of one photograph, the camera's own thumbnail where the file holds one.
-
-    Its longer side has some 160 pixels. None where nothing in the file can be shown.
-    """
+    """Return a picture of 160 pixels or less, the camera's own where there is one; None without any."""
     if os.path.splitext(os.fspath(path))[1].lower() in JPEG:
         with suppress(Exception), warnings.catch_warnings():
             warnings.simplefilter("ignore")
@@ -222,12 +215,17 @@ def _own_thumbnail(path: str | os.PathLike[str]) -> SmallPicture | None:
     return None
 
 
-def as_jpeg(picture: Image.Image, quality: int) -> SmallPicture:
-    """Write a picture as a plain JPEG, without anything but its pixels."""
+def as_rgb(picture: Image.Image) -> Image.Image:
+    """Make a picture one of three channels of 8 bits."""
     if picture.mode.startswith("I"):  # 16 bits a channel
         picture = picture.point(lambda value: value / 256).convert("L")
+    return picture.convert("RGB")
+
+
+def as_jpeg(picture: Image.Image, quality: int) -> SmallPicture:
+    """Write a picture as a plain JPEG, without anything but its pixels."""
     plain = Image.new("RGB", picture.size)
-    plain.paste(picture.convert("RGB"))
+    plain.paste(as_rgb(picture))
     out = io.BytesIO()
     plain.save(out, "JPEG", quality=quality, optimize=True)
     return SmallPicture(out.getvalue(), *plain.size)

@@ -7,7 +7,6 @@ None, infinity is ``math.inf``: the three are never mixed up further on.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
 from datetime import datetime
 from hashlib import sha256
 from typing import NamedTuple
@@ -15,34 +14,13 @@ from typing import NamedTuple
 NAN = math.nan
 
 
-@dataclass(frozen=True, slots=True)
-class XmpValues:
-    """The wanted properties of one XMP packet (embedded or sidecar)."""
-
-    # `xmp:Rating` as a real number; NaN when absent. 0 means unrated, -1 not kept (ISO 16684-1).
-    rating: float = NAN
-    label: str | None = None  # `xmp:Label`, free text
-    # `aux:ApproximateFocusDistance` or `exif:SubjectDistance`; inf at infinity, NaN unknown
-    focus_distance_m: float = NAN
-    # camera, serial, lens: of the serial number only with_serial_marks gets past the reading
-    camera: str | None = None
-    serial: str | None = None
-    lens: str | None = None
-    # focal_length_mm, f_number, exposure_time_s, iso, focal_length_35mm: from `exif:`, `exifEX:` and
-    # `tiff:` properties; NaN unknown
-    focal_length_mm: float = NAN
-    f_number: float = NAN
-    exposure_time_s: float = NAN
-    iso: float = NAN
-    focal_length_35mm: float = NAN
-    captured_at: datetime | None = None  # camera-local, naive
-    has_subseconds: bool = False
-
-
 class FileRecord(NamedTuple):
-    """One candidate file as read. A named tuple: an archive has hundreds of thousands, each made fast."""
+    """One candidate file as read, or one packet of XMP, be it a sidecar or embedded.
 
-    container: str = "unknown"  # `jpeg`, `tiff`, `png`, `webp`, `bmff`, `raw-jpeg` or `unknown`
+    A named tuple: an archive has hundreds of thousands, each made fast.
+    """
+
+    container: str = "unknown"  # `jpeg`, `tiff`, `png`, `webp`, `bmff`, `raw-jpeg`, `xmp` or `unknown`
     # why nothing could be read; None where the file was read (a file without Exif was read)
     error: str | None = None
     camera: str | None = None
@@ -65,24 +43,20 @@ class FileRecord(NamedTuple):
     focal_length_35mm: float = NAN
     focal_plane_px_per_mm: float = NAN  # FocalPlaneXResolution in pixels per millimetre
     digital_zoom: float = NAN
-    # EXIF SubjectDistance (see the design: most cameras write the lens's position there)
+    # Exif SubjectDistance (most cameras write the lens's position there), or what XMP has of the kind
     focus_distance_m: float = NAN
-    exif_rating: float = NAN  # rating 0x4746
+    rating: float = NAN  # stars; 0 unrated, -1 not kept (Exif 0x4746; `xmp:Rating`, ISO 16684-1)
+    label: str | None = None  # `xmp:Label`
     flash: bool | None = None  # whether a flash fired; None unknown
-    xmp: XmpValues | None = None  # the embedded packet
+    xmp: FileRecord | None = None  # the embedded packet
     notes: tuple[str, ...] = ()  # oddities worth listing (a repeated tag, a value past the block)
 
 
-def with_serial_marks(record: FileRecord) -> FileRecord:
+def with_serial_marks(record: FileRecord, model: str | None = None) -> FileRecord:
     """Return a record that tells two cameras of one model apart, and their serial numbers no more."""
     if record.serial is not None:
-        record = record._replace(serial=_mark(record.camera, record.serial))
-    if record.xmp is not None and record.xmp.serial is not None:
-        xmp = record.xmp
-        marked = replace(xmp, serial=_mark(xmp.camera or record.camera, xmp.serial))
-        record = record._replace(xmp=marked)
+        text = f"{record.camera or model or ''}\n{record.serial}"
+        record = record._replace(serial=sha256(text.encode(errors="replace")).hexdigest()[:3])
+    if record.xmp is not None:
+        record = record._replace(xmp=with_serial_marks(record.xmp, record.camera))
     return record
-
-
-def _mark(model: str | None, serial: object) -> str:
-    return sha256(f"{model or ''}\n{serial}".encode(errors="replace")).hexdigest()[:3]

@@ -5,29 +5,31 @@ offset in a damaged or hostile file can cost time. Values outside the block are 
 are dropped here. A rational is passed on as its two numbers, because the decoder would reduce the fraction:
 0xFFFFFFFF/0xFFFFFFFF, infinity, would come out as one metre.
 
-Tag numbers from Exif 2.32, TIFF/EP and DNG; 0x4746 is in common use, not standard.
+Layout from TIFF 6.0; type 129 is the UTF-8 text of Exif 3.0; tag 0x02BC holds XMP. Tag numbers from Exif
+2.32, TIFF/EP and DNG; 0x4746 is in common use, not standard.
 """
 
 from __future__ import annotations
 
 import codecs
-from dataclasses import dataclass, field
+import struct
+from typing import Literal
 
-from auditor.intake.photofile.ifd import (
-    ENTRY,
-    HEADER_BYTES,
-    TYPE_BYTES,
-    DamagedBlockError,
-    Entry,
-    Order,
-    header,
-    looks_like_ifd,
-    picture_size,
-    read_ifd,
-    xmp_packet,
-)
+from auditor.intake.photofile.contents import MAX_PACKET_BYTES, Contents
 from auditor.intake.photofile.window import ByteRange
 
+Order = Literal["little", "big"]
+Entry = tuple[int, int, int, bytes]  # tag, field type, count, and the value or, beyond 4 bytes, its offset
+
+MAX_ENTRIES = 2_000
+HEADER_BYTES = 8
+MAX_SUB_IFDS = 8
+TYPE_BYTES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12: 8, 13: 4, 129: 1}
+
+_SUBFILE_TYPE, _WIDTH, _HEIGHT, _COMPRESSION, _SUB_IFDS = 0x00FE, 0x0100, 0x0101, 0x0103, 0x014A
+_REDUCED = 1  # bit of the subfile type: a reduced-resolution picture
+_OLD_JPEG = 6  # a compression that raw types use for previews only
+ENTRY: dict[Order, struct.Struct] = {"little": struct.Struct("<HHI4s"), "big": struct.Struct(">HHI4s")}
 MAX_TEXT_BYTES = 256
 
 _ASCII = 2
@@ -80,48 +82,44 @@ IFD0_TAGS = EXIF_TAGS | {
 Value = tuple[int, int, bytes]  # type, count, bytes
 
 
-@dataclass(slots=True)
-class Reduced:
-    """The outcome of :func:`reduce_block`."""
-
-    order: Order
-    # type, count and bytes of each wanted tag that is there
-    values: dict[int, Value] = field(default_factory=dict)
-    xmp: bytes = b""  # the packet of tag 0x02BC; empty where absent
-    # width, height: pixel size told by IFD0 and its sub-IFDs; 0 unknown
-    width: int = 0
-    height: int = 0
-    notes: list[str] = field(default_factory=list)
+class DamagedBlockError(Exception):
+    """There is no IFD where the block says it is."""
 
 
-def reduce_block(block: ByteRange, exif_ifd: ByteRange | None = None, is_picture: bool = False) -> Reduced:
-    """Pick the wanted tags out of a TIFF block.
+def take_tags(found: Contents, block: ByteRange) -> tuple[Order, dict[int, Value]]:
+    """Pick the wanted tags out of a TIFF block; what it tells besides goes to what was found before.
 
     Raises DamagedBlockError if IFD0 cannot be found.
     """
-    order, at = header(block)
-    entries = read_ifd(block, order, at)
-    if not looks_like_ifd(entries):
-        raise DamagedBlockError
-    reduced = Reduced(order)
-    values, pointers = _keep(block, order, entries, IFD0_TAGS, reduced.notes)
+    order, at = _header(block)
+    entries = _read_ifd(block, order, at)
+    if 2 * sum([entry[1] in TYPE_BYTES for entry in entries]) <= len(entries):
+        raise DamagedBlockError  # most have a field type that does not exist
+    notes: list[str] = []
+    values, pointers = _keep(block, order, entries, IFD0_TAGS, notes)
     try:
-        if exif_ifd is not None:
-            inner_order, at = header(exif_ifd)
+        if found.exif_ifd is not None:
+            inner_order, at = _header(found.exif_ifd)
             if inner_order != order:
                 raise DamagedBlockError
-            values |= _keep(exif_ifd, order, read_ifd(exif_ifd, order, at), EXIF_TAGS, reduced.notes)[0]
+            values |= _keep(found.exif_ifd, order, _read_ifd(found.exif_ifd, order, at), EXIF_TAGS, notes)[0]
         elif _EXIF_POINTER in pointers:
             at = int.from_bytes(pointers[_EXIF_POINTER][3], order)
-            values |= _keep(block, order, read_ifd(block, order, at), EXIF_TAGS, reduced.notes)[0]
+            values |= _keep(block, order, _read_ifd(block, order, at), EXIF_TAGS, notes)[0]
     except DamagedBlockError:
-        reduced.notes.append("the Exif IFD is damaged and was not read")
-    if is_picture:
-        reduced.width, reduced.height = picture_size(block, order, entries)
+        notes.append("the Exif IFD is damaged and was not read")
+    size = _picture_size(block, order, entries) if found.tiff_is_picture else (0, 0)
+    packet = b""
     if _XMP in pointers:
-        reduced.xmp = xmp_packet(block, order, pointers[_XMP], reduced.notes)
-    reduced.values = values
-    return reduced
+        _tag, _kind, count, pointer = pointers[_XMP]
+        if count > MAX_PACKET_BYTES:
+            notes.append("the XMP packet is too large and was not read")
+        elif count > 4:
+            packet = block.read(int.from_bytes(pointer, order), count)
+    found.packet = found.packet or packet
+    found.width, found.height = found.width or size[0], found.height or size[1]
+    found.notes += notes
+    return order, values
 
 
 def _keep(
@@ -169,6 +167,56 @@ def _as_utf8(text: bytes) -> bytes:
         return codecs.getincrementaldecoder("utf-8")().decode(text).encode()
     except UnicodeDecodeError:
         return text.decode("latin-1").encode()
+
+
+def _header(block: ByteRange) -> tuple[Order, int]:
+    """Return the byte order of a TIFF block and the offset of its IFD0, else DamagedBlockError."""
+    head = block.read(0, HEADER_BYTES)
+    if len(head) < HEADER_BYTES or head[:2] not in (b"II", b"MM"):
+        raise DamagedBlockError
+    order: Order = "little" if head[:2] == b"II" else "big"
+    return order, int.from_bytes(head[4:], order)
+
+
+def _read_ifd(block: ByteRange, order: Order, at: int) -> list[Entry]:
+    """Read the entries of the IFD at an offset, those that are whole; DamagedBlockError without any."""
+    head = block.read(at, 2)
+    count = int.from_bytes(head, order)
+    if at < HEADER_BYTES or len(head) < 2 or not 0 < count <= MAX_ENTRIES:
+        raise DamagedBlockError
+    raw = block.read(at + 2, 12 * count)
+    return list(ENTRY[order].iter_unpack(raw[: len(raw) // 12 * 12]))
+
+
+def _picture_size(block: ByteRange, order: Order, entries: list[Entry]) -> tuple[int, int]:
+    """Return width and height of the largest full-resolution picture in IFD0 and its sub-IFDs; 0 unknown."""
+    directories = [entries]
+    for at in _numbers(block, order, entries, _SUB_IFDS):
+        try:
+            directories.append(_read_ifd(block, order, at))
+        except DamagedBlockError:
+            continue
+    sizes = [(0, 0)]
+    for directory in directories:
+        subfile, compression, width, height = (
+            next(iter(_numbers(block, order, directory, tag)), None)
+            for tag in (_SUBFILE_TYPE, _COMPRESSION, _WIDTH, _HEIGHT)
+        )
+        is_preview = subfile is None and compression == _OLD_JPEG
+        if not (subfile or 0) & _REDUCED and not is_preview:
+            sizes.append((width or 0, height or 0))
+    return max(sizes, key=lambda size: size[0] * size[1])
+
+
+def _numbers(block: ByteRange, order: Order, entries: list[Entry], tag: int) -> list[int]:
+    """Return the values of a SHORT, LONG or IFD entry; none where it is absent or of another type."""
+    for found, kind, count, pointer in entries:
+        if found == tag and kind in (3, 4, 13) and count <= MAX_SUB_IFDS:
+            one = TYPE_BYTES[kind]
+            size = one * count
+            data = pointer[:size] if size <= 4 else block.read(int.from_bytes(pointer, order), size)
+            return [int.from_bytes(data[i : i + one], order) for i in range(0, len(data) // one * one, one)]
+    return []
 
 
 def build_block(order: Order, values: dict[int, Value]) -> bytes:

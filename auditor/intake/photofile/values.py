@@ -18,7 +18,6 @@ _UNSIGNED_32 = 0xFFFFFFFF
 _SATURATED_16 = 0xFFFF
 _BEYOND_ANY_SCALE_M = 10_000.0  # no lens scale ends there; a larger number is a spoilt infinity
 _YEARS = range(1826, 2101)  # from the oldest surviving photograph; beyond 2100 a clock was never set
-_MM_PER_UNIT = {2: 25.4, 3: 10.0, 4: 1.0, 5: 0.001}  # inch and cm are Exif; mm and um occur in the wild
 
 _TIME = re.compile(
     r"(\d{4})[:\-/.](\d{1,2})[:\-/.](\d{1,2})[ T]+(\d{1,2}):(\d{2})(?::(\d{2})(?:[.,](\d+))?)?",
@@ -31,8 +30,6 @@ _UNPRINTABLE = re.compile(r"[\x00-\x1f\x7f-\x9f\ufffe\uffff]+")
 def clean_text(text: str | None) -> str | None:
     """Return the text without blanks around it; None where nothing, or only dashes, is left.
 
-    Examples
-    --------
     >>> clean_text("28 mm f/2.8   "), clean_text("----"), clean_text("   ")
     ('28 mm f/2.8', None, None)
     """
@@ -47,8 +44,6 @@ def clean_text(text: str | None) -> str | None:
 def parse_time(text: str | None, subseconds: str | None = None) -> tuple[datetime | None, bool]:
     """Read a capture time, and tell whether it carries sub-seconds.
 
-    Examples
-    --------
     >>> parse_time("2024:05:01 10:20:30", "06")
     (datetime.datetime(2024, 5, 1, 10, 20, 30, 60000), True)
     >>> parse_time("0000:00:00 00:00:00")
@@ -80,8 +75,6 @@ def distance_m(numerator: int, denominator: int) -> float:
     signed number (TIFF/EP) infinity is -1. Values at the top of a camera's scale are infinity as well:
     65535 (16 bits full) and 99.99 m, both found in camera files, neither in the standard.
 
-    Examples
-    --------
     >>> distance_m(0xFFFFFFFF, 0xFFFFFFFF), distance_m(0, 100), distance_m(250, 100), distance_m(5, 0)
     (inf, nan, 2.5, nan)
     """
@@ -98,25 +91,3 @@ def distance_m(numerator: int, denominator: int) -> float:
 def positive(value: float, largest: float = math.inf) -> float:
     """Return the value where it is above zero, finite and not beyond `largest`; else NaN."""
     return value if 0.0 < value <= largest and value != math.inf else NAN
-
-
-def focal_plane_px_per_mm(resolution: float, unit: float) -> float:
-    """Turn FocalPlaneXResolution into pixels per millimetre; unit 2 is inch, 3 cm, 4 mm, 5 micrometre."""
-    mm = _MM_PER_UNIT.get(int(unit) if math.isfinite(unit) else 2)
-    return NAN if mm is None else positive(resolution) / mm
-
-
-def f_number_of_apex(aperture_value: float) -> float:
-    """Give the f-number of an APEX aperture value Av, N = 2**(Av/2), in two digits as f-numbers are marked.
-
-    Cameras cut the value short (252/100 beside f/2.4), hence the rounding. 0 is a filler, not f/1.
-
-    Examples
-    --------
-    >>> f_number_of_apex(2.52), f_number_of_apex(6.9188), f_number_of_apex(0.0)
-    (2.4, 11.0, nan)
-    """
-    if not 0.0 < aperture_value <= 12.0:  # up to f/64
-        return NAN
-    n = 2.0 ** (aperture_value / 2)
-    return round(n, 1) if n < 10 else float(round(n))

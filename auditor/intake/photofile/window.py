@@ -56,18 +56,14 @@ class Window:
             return self._chunk[offset - at : end - at]
         if self._fd is None or offset >= self.size:
             return self._head[offset:end]
-        self._load(self._fd, offset, count)
-        return self._chunk[:count]
-
-    def _load(self, fd: int, offset: int, count: int) -> None:
         wanted = min(max(count, AHEAD_BYTES), self.size - offset)
         self._reads_left -= 1
         self._bytes_left -= wanted
         if self._reads_left < 0 or self._bytes_left < 0:
             raise ReadLimitError
-        os.lseek(fd, offset, os.SEEK_SET)
-        self._chunk = os.read(fd, wanted)
-        self._at = offset
+        os.lseek(self._fd, offset, os.SEEK_SET)
+        self._chunk, self._at = os.read(self._fd, wanted), offset
+        return self._chunk[:count]
 
 
 @dataclass(frozen=True, slots=True)

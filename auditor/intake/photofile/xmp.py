@@ -1,7 +1,8 @@
 """Read the wanted properties of an XMP packet or sidecar (ISO 16684-1).
 
 Properties are matched by namespace, never by prefix, as attribute or as element of the top descriptions.
-Packets come from strangers: sizes are bounded before parsing and document types are refused.
+Packets come from strangers: sizes are bounded before parsing, depth is too, document types and entities are
+refused, and no tree is built.
 """
 
 from __future__ import annotations
@@ -9,9 +10,13 @@ from __future__ import annotations
 import math
 import os
 import re
+from xml.parsers.expat import ExpatError
+
+from defusedxml.common import DefusedXmlException
+from defusedxml.ElementTree import DefusedXMLParser
 
 from auditor.intake.photofile.opening import OpenError, opened
-from auditor.intake.photofile.records import XmpValues
+from auditor.intake.photofile.records import FileRecord
 from auditor.intake.photofile.values import (
     MAX_F_NUMBER,
     MAX_FOCAL_LENGTH_MM,
@@ -21,13 +26,10 @@ from auditor.intake.photofile.values import (
     parse_time,
     positive,
 )
-from auditor.intake.photofile.xmpparse import RDF, XmpError, collect
-from auditor.intake.photofile.xmpscan import Scanner
-
-__all__ = ["XmpError", "parse_packet", "read_sidecar"]
 
 MAX_BYTES = 4 << 20
 MAX_PARTS = 100_000
+MAX_DEPTH = 100
 
 _XMP = "http://ns.adobe.com/xap/1.0/"
 _EXIF = "http://ns.adobe.com/exif/1.0/"
@@ -35,7 +37,10 @@ _EXIF_EX = "http://cipa.jp/exif/1.0/"
 _AUX = "http://ns.adobe.com/exif/1.0/aux/"
 _TIFF = "http://ns.adobe.com/tiff/1.0/"
 _PHOTOSHOP = "http://ns.adobe.com/photoshop/1.0/"
-
+_RDF = "http://www.w3.org/1999/02/22-rdf-syntax-ns#"
+_RDF_ROOT = f"{_RDF}}}RDF"
+_ITEMS = (f"{_RDF}}}li", f"{_RDF}}}value")
+_LANGUAGE = "http://www.w3.org/XML/1998/namespace}lang"
 
 # For each value the properties that may hold it; the first one that says something counts.
 _SOURCES = {
@@ -60,28 +65,23 @@ _SOURCES = {
     "captured_at": (f"{_EXIF}}}DateTimeOriginal", f"{_PHOTOSHOP}}}DateCreated"),
 }
 _WANTED = frozenset(name for names in _SOURCES.values() for name in names)
-_SCANNER = Scanner(_WANTED, RDF)
+_NOT_YET = 1 << 30  # deeper than any packet
 FARTHEST_M = 1e9  # beyond it, all is infinity
 _RATIONAL = re.compile(r"(-?\d{1,20})/(-?\d{1,20})", re.ASCII)
 _TOO_LARGE = f"the XMP is larger than {MAX_BYTES >> 20} MB"
 
 
-def parse_packet(data: bytes) -> XmpValues:
-    """Read an XMP packet.
-
-    Raises XmpError if it is too large, not UTF-8, not well-formed, or declares a document type or
-    entities.
-    """
-    xml = _trim(data)
-    plain = _SCANNER.scan(xml)
-    return _to_values(collect(xml, _WANTED) if plain is None else plain)
+class XmpError(ValueError):
+    """The packet cannot be read; the message says why, to a person."""
 
 
-def read_sidecar(path: str | os.PathLike[str]) -> XmpValues:
-    """Read an XMP sidecar file.
+def parse_packet(data: bytes) -> FileRecord:
+    """Read an XMP packet; XmpError if it is too large, not UTF-8, not well-formed, or not plain XML."""
+    return _as_record(_collect(_trim(data)))
 
-    Raises XmpError as :func:`parse_packet`, and where the file cannot be read.
-    """
+
+def read_sidecar(path: str | os.PathLike[str]) -> FileRecord:
+    """Read an XMP sidecar file; XmpError as :func:`parse_packet`, and where the file cannot be read."""
     try:
         with opened(path) as (fd, size):
             if size > MAX_BYTES:
@@ -108,7 +108,81 @@ def _trim(data: bytes) -> bytes:
     return xml
 
 
-def _to_values(found: dict[str, str]) -> XmpValues:
+def _collect(xml: bytes) -> dict[str, str]:
+    """Return the wanted properties of a packet by name.
+
+    Properties are attributes and children of the nodes right below ``rdf:RDF``; the first of each counts.
+    Nodes further down belong to other pictures (ingredients, history) and are passed over. Of an array the
+    first item counts, of language alternatives the default one.
+    """
+    collector = _Collector()
+    try:
+        collector.parser.Parse(xml, True)
+    except ExpatError as error:
+        raise XmpError(f"the XMP is not well-formed: {error}") from error
+    except DefusedXmlException as error:
+        raise XmpError("the XMP declares a document type or entities, which is refused") from error
+    except XmpError:
+        raise
+    except (ValueError, LookupError) as error:
+        raise XmpError("the XMP has an encoding that is not read") from error
+    return collector.found
+
+
+class _Collector:
+    """Listens to the parser; names come as ``namespace}local``."""
+
+    def __init__(self) -> None:
+        self.found: dict[str, str] = {}
+        self.parser = DefusedXMLParser(forbid_dtd=True).parser
+        self.parser.ordered_attributes = False
+        self.parser.DefaultHandlerExpand = None
+        self.parser.CommentHandler = None
+        self.parser.ProcessingInstructionHandler = None
+        self.parser.CharacterDataHandler = None
+        self.parser.StartElementHandler = self._start
+        self.parser.EndElementHandler = self._end
+        self._depth = 0
+        self._root_depth = _NOT_YET
+        self._open = ""  # the wanted property whose element is open
+        self._texts: list[str] = []  # its own text, that of its first item, what follows, ...
+        self._default = 0  # which of the texts is in the default language
+
+    def _start(self, name: str, attributes: dict[str, str]) -> None:
+        self._depth += 1
+        if self._depth > MAX_DEPTH:
+            raise XmpError("the XMP is nested too deeply")
+        level = self._depth - self._root_depth
+        if self._open:
+            if name in _ITEMS:
+                self._texts.append("")
+                if attributes.get(_LANGUAGE) == "x-default":
+                    self._default = len(self._texts) - 1
+        elif level == 1:
+            for key in _WANTED & attributes.keys():
+                self.found.setdefault(key, attributes[key])
+        elif level == 2 and name in _WANTED and name not in self.found:
+            self._open, self._texts, self._default = name, [""], 0
+            self.parser.CharacterDataHandler = self._text
+        elif name == _RDF_ROOT and self._root_depth == _NOT_YET:
+            self._root_depth = self._depth
+
+    def _text(self, text: str) -> None:
+        self._texts[-1] += text
+
+    def _end(self, name: str) -> None:
+        self._depth -= 1
+        if not self._open:
+            return
+        if name in _ITEMS:
+            self._texts.append("")
+        if self._depth - self._root_depth == 1:
+            self.found[self._open] = self._texts[self._default or min(1, len(self._texts) - 1)]
+            self._open = ""
+            self.parser.CharacterDataHandler = None
+
+
+def _as_record(found: dict[str, str]) -> FileRecord:
     def text(source: str) -> str | None:
         cleaned = (clean_text(found[name]) for name in _SOURCES[source] if name in found)
         return next((value for value in cleaned if value), None)
@@ -119,7 +193,8 @@ def _to_values(found: dict[str, str]) -> XmpValues:
     iso = number("iso")
     captured_at, has_subseconds = parse_time(text("captured_at"))
     distance = _distance_m(text("distance"))
-    return XmpValues(
+    return FileRecord(
+        container="xmp",
         rating=_number(text("rating")),
         label=text("label"),
         focus_distance_m=_distance_m(text("lens_position")) if math.isnan(distance) else distance,

@@ -31,9 +31,7 @@ class BodyMeasure:
     mean_mm: float
     sd_mm: float
     other_sd: float  # relative, beyond the body's: how the person stands, what exactly was read
-    below_eye_m: float = (
-        0.0  # [m], of the middle of its two ends below a camera at 1.6 m, twice: what a tilt works on
-    )
+    below_eye_m: float = 0.0  # of its middle below a camera at 1.6 m, twice: what a tilt works on
 
 
 def either_sex(
@@ -102,12 +100,21 @@ def distance_of_share(
     with np.errstate(divide="ignore", invalid="ignore"):
         reduction = measure.mean_mm / (part * height)  # X/x
         reduction = np.where(reduction > 1, reduction, np.nan)
-        from_lens_m = focal * (1 + reduction) / 1000
         of_reduction = np.hypot(measure.sd_mm / measure.mean_mm, reading / part)
-        of_tilt = TILT_SD_RAD * measure.below_eye_m / from_lens_m
-        of_reduction = np.hypot(np.hypot(of_reduction, measure.other_sd), of_tilt)
+        of_tilt = TILT_SD_RAD * measure.below_eye_m / (focal * (1 + reduction) / 1000)
+    return distance_of_reduction(
+        reduction, np.hypot(np.hypot(of_reduction, measure.other_sd), of_tilt), focal
+    )
+
+
+def distance_of_reduction(reduction: Floats, rel_sd: Floats, focal_mm: Floats) -> tuple[Floats, Floats]:
+    """Work out where a body stands that is so many times longer than its image; from the sensor plane [m].
+
+    NaN where the reduction is. The relative error of the reduction becomes that of the distance.
+    """
+    from_lens_m = focal_mm * (1 + reduction) / 1000
+    distance = np.asarray(sensor_distance_m(from_lens_m, focal_mm), dtype="float64")
+    with np.errstate(invalid="ignore"):
         # The sensor distance is f (2 + r + 1/r), whose relative change is (r - 1)/(r + 1) times that of r.
-        of_reduction = of_reduction * (reduction - 1) / (reduction + 1)
-    distance = np.asarray(sensor_distance_m(from_lens_m, focal), dtype="float64")
-    rel_sd = np.where(np.isnan(distance), np.nan, np.hypot(of_reduction, FOCAL_LENGTH_SD))
-    return distance, rel_sd
+        sd = np.hypot(rel_sd * (reduction - 1) / (reduction + 1), FOCAL_LENGTH_SD)
+    return distance, np.where(np.isnan(distance), np.nan, sd)

@@ -13,7 +13,7 @@ import pandas as pd
 
 from auditor.errors import Problem
 from auditor.frames import KEEPER, LEFT_OUT, NOT_KEPT
-from auditor.intake.frame_index import FrameIndex, Rows, folder_key
+from auditor.intake.frame_index import FrameIndex, Rows
 from auditor.intake.statements.marks import NO, UNMARKED, YES, verdicts_of_words
 from auditor.intake.statements.session import SessionFile
 from auditor.text import collapse
@@ -122,9 +122,8 @@ def _culled_to(
         marks = session.marks
         if marks.culled_to is None or rule != "auto" or not len(rows):
             continue
-        folder = folder_key(session.path.parent) if session.path is not None else ""
-        named, own = index.find(marks.culled_to, folder), set(rows.tolist())
-        hits = [row for row in named if row in own]
+        own = set(rows.tolist())
+        hits = [row for row in index.find(marks.culled_to, session.path) if row in own]
         if len(hits) == 1:
             timeless = np.isnan(index.time_s)
             limit[rows[timeless[rows] == timeless[hits[0]]]] = index.rank[hits[0]]

@@ -12,7 +12,6 @@ import json
 import os
 import tomllib
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -40,23 +39,18 @@ _MARKS = (
 def read_bytes(path: Path, largest: int = LARGEST_STATEMENT_BYTES) -> bytes:
     """Read an ordinary file whole; FileFormatError if it is none, too large, or cannot be read."""
     try:
-        with opened(path) as (fd, size):
+        with opened(path) as (fd, size), os.fdopen(fd, "rb", closefd=False) as file:
             if size > largest:
                 what = f"{shown_path(path)} is larger than {largest // MIB} MB."
                 raise FileFormatError(what, "Split it, or name the right file.")
-            with os.fdopen(fd, "rb", closefd=False) as file:
-                data = file.read(largest + 1)
+            return file.read(largest)
     except OpenError as error:
         what = f"{shown_path(path)} cannot be read: {error}."
         raise FileFormatError(what, "Check its name and permissions.") from None
-    return data[:largest]
 
 
 def read_text(path: Path, largest: int = LARGEST_STATEMENT_BYTES) -> str:
-    """Read a text: UTF-8 with or without its mark, UTF-16 or UTF-32; each line ends alike.
-
-    FileFormatError if it cannot be read, or is in no encoding that can be known for sure.
-    """
+    """Read a text in UTF-8, UTF-16 or UTF-32, with lines that end alike; FileFormatError if it is none."""
     data = read_bytes(path, largest)
     encoding = next((name for mark, name in _MARKS if data.startswith(mark)), None) or _unmarked(data[:1000])
     try:
@@ -111,28 +105,19 @@ def read_json(path: Path, largest: int = LARGEST_STATEMENT_BYTES) -> Any:
         raise FileFormatError(what, "Save it again.") from None
 
 
-@dataclass(slots=True)
-class Rows:
-    """A table that a person wrote, row by row."""
-
-    header: list[str]  # without blanks around the names, in small letters
-    problems: list[Problem] = field(default_factory=list)
-    _rows: Iterator[tuple[int, list[str]]] = field(default_factory=lambda: iter(()))
-
-    def __iter__(self) -> Iterator[tuple[int, list[str]]]:
-        """Give each row's line and its cells, without blanks around them; empty rows are passed over."""
-        return self._rows
+Rows = Iterator[tuple[int, list[str]]]  # the line of each row that is not empty, and its cells without blanks
 
 
-def read_rows(path: Path, largest: int = 256 * MIB) -> Rows:
-    """Read a table with commas, semicolons or tabs between cells; FileFormatError if it cannot be read."""
+def read_rows(path: Path, largest: int = 256 * MIB) -> tuple[list[str], Rows, list[Problem]]:
+    """Read a table with commas, semicolons or tabs between cells; FileFormatError if it cannot be read.
+
+    Gives its columns' names in small letters, its rows, and a list of what is wrong with those read so far.
+    """
     lines = read_text(path, largest).split("\n")
     skip, delimiter = separated_by(lines[:3])
-    rows = Rows([])
-    given = _records(lines, skip, delimiter, path, rows.problems)
-    rows.header = [name.casefold() for name in next(given, (0, []))[1]]
-    rows._rows = given
-    return rows
+    problems: list[Problem] = []
+    rows = _records(lines, skip, delimiter, path, problems)
+    return [name.casefold() for name in next(rows, (0, []))[1]], rows, problems
 
 
 def separated_by(first_lines: list[str]) -> tuple[int, str]:
@@ -146,9 +131,7 @@ def separated_by(first_lines: list[str]) -> tuple[int, str]:
     return skip, max(",;\t", key=(first_lines[skip] if first_lines else "").count)
 
 
-def _records(
-    lines: list[str], at: int, delimiter: str, path: Path, problems: list[Problem]
-) -> Iterator[tuple[int, list[str]]]:
+def _records(lines: list[str], at: int, delimiter: str, path: Path, problems: list[Problem]) -> Rows:
     """Give cells row by row, with the line each begins at; an open mark swallows no other row."""
 
     def found(what: str, step: str) -> None:

@@ -31,9 +31,6 @@ def claim_table(table: pd.DataFrame, place: str, depth: float) -> Claims:
     def by(column: str, allowed: Sequence[str], otherwise: str) -> pd.Series:
         return table[column].where(table[column].isin(allowed), otherwise)
 
-    def always(source: str) -> pd.Series:
-        return pd.Series(source, index=table.index)
-
     presets = {name: Preset(name) for name in table["stated_preset"].dropna().unique()}
     preset = table["stated_preset"].map(presets, na_action="ignore").astype(object)
     distance, rel_sd = table["subject_distance_m"], table["subject_distance_rel_sd"]
@@ -45,16 +42,16 @@ def claim_table(table: pd.DataFrame, place: str, depth: float) -> Claims:
         *_by_source("keeper", table["keeper"], by("mark_source", _MARKS, "notes")),
         *_by_source("preset", preset, by("stated_preset_source", ["notes"], "session")),
         *_by_source("subject_distance", distance, distance_by, rel_sd),
-        *_by_source("other_subjects", others, always("notes")),
+        *_by_source("other_subjects", others, "notes"),
         *(claim for claim in focus if claim.source in ("notes", "session")),
         *_by_source("sensor", _sensors(table), by("sensor_source", ["session", *_NOBODY], "exif")),
-        *_by_source("pressed", table["pressed"], always("session")),
-        *_by_source("drawn", table["drawn"].astype(object), always("table")),
+        *_by_source("pressed", table["pressed"], "session"),
+        *_by_source("drawn", table["drawn"].astype(object), "table"),
     ]
     for name in (*_TEXTS, *_NUMBERS):
-        claims += _by_source(name, table[name], always("notes"))
+        claims += _by_source(name, table[name], "notes")
     if counts_fit_marks(table):
-        claims += _by_source("counted_as", table["counted_as"], always("table"))
+        claims += _by_source("counted_as", table["counted_as"], "table")
     return Claims(tuple(replace(claim, place=place, depth=depth) for claim in claims))
 
 
@@ -77,9 +74,10 @@ def counts_fit_marks(table: pd.DataFrame) -> bool:
 
 
 def _by_source(
-    quantity: str, values: pd.Series, sources: pd.Series, rel_sd: pd.Series | None = None
+    quantity: str, values: pd.Series, by: pd.Series | str, rel_sd: pd.Series | None = None
 ) -> list[Claim]:
-    """One claim for each source of a column."""
+    """One claim for each source of a column, or of the one that states all of it."""
+    sources = pd.Series(by, index=values.index)
     from_number = values.dtype.kind == "f"
     known = values.notna().to_numpy()
     claims = []

@@ -9,7 +9,8 @@ from itertools import pairwise
 import numpy as np
 
 from auditor.errors import Problem
-from auditor.intake.frame_index import SESSION_GAP_S, FrameIndex, Timeline, folder_key, stem_of
+from auditor.intake.frame_index import SESSION_GAP_S, FrameIndex, Timeline
+from auditor.intake.library.folders import stem_of
 from auditor.intake.statements.session import SessionFile, Stretch
 
 _EPOCH = datetime(1970, 1, 1)
@@ -22,7 +23,6 @@ class MomentFinder:
 
     def __init__(self, session: SessionFile, timeline: Timeline, index: FrameIndex) -> None:
         self.session, self.timeline, self.index = session, timeline, index
-        self.folder = folder_key(session.path.parent) if session.path is not None else ""
         self.time_s = timeline.time_s[~np.isnan(timeline.time_s)]
         days = np.unique(self.time_s // DAY_S)
         self.days = [(_EPOCH + timedelta(days=float(day))).date() for day in days]
@@ -46,7 +46,7 @@ class MomentFinder:
         if isinstance(moment, str):
             step = "Write the date too, or a frame's name." if self.days else "Write a frame's name."
             return refused(moment, step)
-        rows = self.index.find(text, self.folder)
+        rows = self.index.find(text, self.session.path)
         hits = self.index.positions(self.timeline, rows)
         if len(hits) == 1:
             return hits[0], None

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 
 from auditor.errors import FileFormatError, Problem, UnitError
-from auditor.intake.frame_index import FrameIndex, Rows, folder_key
+from auditor.intake.frame_index import FrameIndex, Rows
 from auditor.intake.statements.bodies import MEASURES
 from auditor.intake.statements.claims import Claim, Claims, objects
 from auditor.intake.statements.door import read_rows
@@ -103,12 +103,8 @@ class Note:
 
 
 def read_notes(path: Path, readers: Readers = NOTE_READERS) -> tuple[list[Note], list[Problem]]:
-    """Read a notes file; ``readers`` say what each column but ``file`` is read with.
-
-    FileFormatError if it cannot be opened, is not text, or has no column ``file``.
-    """
-    table = read_rows(path)
-    columns, problems = table.header, table.problems
+    """Read a notes file, each column but ``file`` by its reader; FileFormatError where it is none."""
+    columns, rows, problems = read_rows(path)
     notes: list[Note] = []
     if "file" not in columns:
         what = f"{path} has no column 'file'; found: {', '.join(c for c in columns if c) or 'none'}."
@@ -118,7 +114,7 @@ def read_notes(path: Path, readers: Readers = NOTE_READERS) -> tuple[list[Note],
             what = f"There is no column {name!r}{nearest(name, list(readers)) or '.'}"
             step = f"It was ignored. Allowed: file, {', '.join(readers)}."
             problems.append(Problem(_place(path, 1), what, step, ignored=True))
-    for line, cells in table:
+    for line, cells in rows:
         place = _place(path, line)
         row = {name: cell for name, cell in zip(columns, cells, strict=False) if cell}
         if "file" not in row:
@@ -156,11 +152,11 @@ def claim_notes(
     a note are problems.
     """
     problems: list[Problem] = []
-    folder, allowed = folder_key(path.parent), set(rows.tolist())
+    allowed = set(rows.tolist())
     first: dict[int, Note] = {}
     lost: list[Problem] = []
     for note in notes:
-        hits = [row for row in index.find(note.frame, folder) if row in allowed]
+        hits = [row for row in index.find(note.frame, path) if row in allowed]
         if len(hits) != 1:
             near = index.nearest(note.frame) if not hits and len(lost) < LISTED else ""
             lost.append(_unmatched(path, note, [index.name(row) for row in hits], near))

@@ -87,8 +87,6 @@ RANGES = {
     "sample_weight": Range(0, 1e12),
     "pixel_width": _PIXELS,
     "pixel_height": _PIXELS,
-    "standing_share": Range(0, 1),
-    "face_share": Range(0, 1),
 }
 # What people call them in the notes and the session file.
 _WRITTEN_AS = {

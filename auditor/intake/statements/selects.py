@@ -6,7 +6,6 @@ renamed file is matched by camera and capture time, or by a stem contained in it
 
 from __future__ import annotations
 
-import os
 import re
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
@@ -15,7 +14,8 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from auditor.errors import Problem
-from auditor.intake.frame_index import FrameIndex, Rows, stem_of
+from auditor.intake.frame_index import FrameIndex, Rows
+from auditor.intake.library.folders import stem_of
 from auditor.intake.photofile.records import FileRecord
 from auditor.intake.statements.claims import Claim, Claims, objects
 
@@ -34,8 +34,7 @@ def claim_selects(
 ) -> Claims:
     """State as keepers the frames that a folder of selects holds, by the names and records of its files.
 
-    ``rows`` are those that the folder speaks of; ``has_subseconds`` says of each frame whether its time
-    carries sub-seconds. Files that match no frame, or several, are problems.
+    ``rows`` are those that the folder speaks of. Files that match no frame, or several, are problems.
     """
     moments = _Moments(index, rows, has_subseconds)
     selected: list[int] = []
@@ -88,7 +87,7 @@ class _Moments:
     def find(self, name: str, record: FileRecord, offset_s: float) -> list[int]:
         """Rows that this select can be; one row is a match."""
         moment = None if record.captured_at is None else record.captured_at + timedelta(seconds=offset_s)
-        stem = os.path.splitext(name)[0].casefold()
+        stem = stem_of(name)
         named = self.by_stem.get(stem, [])
         agreeing = [row for row in named if self._agrees(row, moment, record.has_subseconds)]
         if moment is not None and any(row in self.times for row in named):

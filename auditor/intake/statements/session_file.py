@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from auditor.errors import AuditorError, Problem
-from auditor.intake.library.walk import SESSION_NAME as SESSION_NAME
+from auditor.intake.library.folders import SESSION_NAME as SESSION_NAME
 from auditor.intake.statements.door import read_toml
 from auditor.intake.statements.ranges import NotAllowedError, nearest, out_of_range
 from auditor.intake.statements.session import Camera, Lens, Marks, Preset, SessionFile, Stretch
@@ -110,10 +110,7 @@ class _Reader:
 def read_session(path: Path) -> SessionFile:
     """Read a session file; FileFormatError, with line and column, if it cannot be opened or is not TOML."""
     document, text = read_toml(path)
-    return _build(_Reader(path, text), document)
-
-
-def _build(reader: _Reader, document: dict[str, Any]) -> SessionFile:
+    reader = _Reader(path, text)
     found: dict[str, Any] = {}
     for name, content in document.items():
         if name not in SCHEMA:

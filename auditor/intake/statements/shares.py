@@ -65,14 +65,10 @@ class SharesPlaced:
     by_measure: Mapping[str, tuple[Floats, Floats]]  # distance and error by each share
 
     def contradiction(self, i: int) -> str:
-        """The two shares of a frame that lie furthest apart, where they contradict; else empty."""
+        """The two shares furthest apart of a frame that has a distance, where they contradict; else empty."""
         known = [(d[i], sd[i], name) for name, (d, sd) in self.by_measure.items() if not np.isnan(d[i])]
-        near, far = min(known, default=None), max(known, default=None)
-        if (
-            near is None
-            or far is None
-            or np.log(far[0] / near[0]) <= FAR_APART_SD * np.hypot(near[1], far[1])
-        ):
+        near, far = min(known), max(known)
+        if np.log(far[0] / near[0]) <= FAR_APART_SD * np.hypot(near[1], far[1]):
             return ""
         pair = [(name, d) for d, _, name in known if name in (near[2], far[2])]
         names, distances = " and ".join(n for n, _ in pair), " and ".join(format_distance(d) for _, d in pair)

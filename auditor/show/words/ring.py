@@ -87,7 +87,7 @@ def read_scale(f_number: float, coc_mm: float, bench: Bench) -> list[str]:
         span = f"{format_f_number(first)} to {format_f_number(last)}"
         lines.append(f"  Anything from {span} is possible; it is not known better yet.")
     if sensor.diagonal_mm < 0.95 * FULL_FRAME_MM:
-        size, times = f"{sensor.width_mm:g} x {sensor.height_mm:g} mm", FULL_FRAME_MM / sensor.diagonal_mm
+        size, times = f"{sensor.width_mm:.3g} x {sensor.height_mm:.3g} mm", FULL_FRAME_MM / sensor.diagonal_mm
         lines.append(
             f"  On {size} the picture is enlarged {times:.2g} times as much as on 36 x 24 mm, for which such "
             "scales are engraved."

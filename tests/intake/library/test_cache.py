@@ -17,9 +17,9 @@ from PIL import Image
 from auditor.intake.library import cache as cache_module
 from auditor.intake.library import reading
 from auditor.intake.library.cache import APPLICATION_ID, SCHEMA
+from auditor.intake.library.folders import find_files
 from auditor.intake.library.reader_process import read_packed
 from auditor.intake.library.reading import read_found
-from auditor.intake.library.walk import find_files
 from auditor.intake.photofile.packing import pack
 from tests.conftest import write_photo
 from tests.intake.library.settling import OLD, settle

@@ -20,8 +20,8 @@ import pandas as pd
 import pytest
 
 from auditor.errors import OutputError
+from auditor.intake.library.folders import find_files
 from auditor.intake.library.reading import read_found
-from auditor.intake.library.walk import find_files
 from auditor.intake.tables import read_table, to_csv_text, write_table
 
 NOON = datetime(2031, 4, 5, 12, 0, 0)

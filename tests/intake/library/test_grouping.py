@@ -6,8 +6,8 @@ from datetime import datetime, timedelta
 
 import pytest
 
+from auditor.intake.library.folders import Folder, Found
 from auditor.intake.library.grouping import group_files
-from auditor.intake.library.walk import Folder, Found
 from auditor.intake.photofile.records import FileRecord
 
 NOON = datetime(2031, 4, 5, 12)

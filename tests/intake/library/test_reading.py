@@ -17,11 +17,11 @@ from typing import get_type_hints
 import pytest
 
 from auditor.intake.library import reading
+from auditor.intake.library.folders import find_files
 from auditor.intake.library.reading import read_found
-from auditor.intake.library.walk import find_files
 from auditor.intake.photofile.metadata import read_file
 from auditor.intake.photofile.packing import pack, unpack
-from auditor.intake.photofile.records import FileRecord, XmpValues
+from auditor.intake.photofile.records import FileRecord
 from auditor.intake.photofile.xmp import read_sidecar
 
 NOON = datetime(2031, 4, 5, 12, 0, 0)
@@ -126,7 +126,7 @@ RECORDS = [
         captured_at=datetime(1826, 6, 24, 1, 2, 3, 4), has_subseconds=True, iso=math.inf,
         stored_width_px=2**40, orientation=8, focus_distance_m=math.inf, notes=("a", "", "ü"),
     ),
-    FileRecord(captured_at=datetime.min, xmp=XmpValues(rating=-1.0, label="", captured_at=datetime.max)),
+    FileRecord(captured_at=datetime.min, xmp=FileRecord(rating=-1.0, label="", captured_at=datetime.max)),
 ]  # fmt: skip
 
 
@@ -147,7 +147,7 @@ def test_a_packed_record_that_is_damaged_anywhere_is_refused(record):
 
 def test_every_field_is_packed():
     types = {float: 2.5, int: 3, bool: True, str: "t", str | None: "t", int | None: 60, bool | None: True}
-    values = {"xmp": XmpValues(), "notes": ("x",), "captured_at": NOON, "orientation": 6}
+    values = {"xmp": FileRecord(), "notes": ("x",), "captured_at": NOON, "orientation": 6}
     for field, type_ in get_type_hints(FileRecord).items():
         value = values[field] if field in values else types[type_]
         changed = FileRecord()._replace(**{field: value})
@@ -165,7 +165,7 @@ def test_records_and_sidecars_are_those_of_the_single_readers_in_the_order_of_th
     assert [repr(r) for r in read.records] == [repr(read_file(found.path(p))) for p in found.pictures]
     sound = [(s, x) for s, x in zip(found.sidecars, read.sidecars, strict=True) if "broken" not in s[1]]
     assert len(sound) == 24
-    assert [repr(x.xmp) for _, x in sound] == [repr(read_sidecar(found.path(s))) for s, _ in sound]
+    assert [repr(x) for _, x in sound] == [repr(read_sidecar(found.path(s))) for s, _ in sound]
     broken = [s[1] for s, x in zip(found.sidecars, read.sidecars, strict=True) if x.error is not None]
     assert sorted(broken) == [f"broken{i}.xmp" for i in range(6)]
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from auditor.intake.archive import read_archive
+from auditor.intake.assembling import read_archive
 from auditor.intake.library import reading
 from auditor.intake.library.processes import read_in_processes, read_watched
 from auditor.intake.library.reader_process import read_packed

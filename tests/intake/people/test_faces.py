@@ -16,8 +16,8 @@ from auditor.intake.people.facedistance import place_faces
 from auditor.intake.people.facemodel import can_find_faces, choose_detector
 from auditor.intake.people.filling import faces_of
 from auditor.intake.people.finding import find_faces, measured_face, without_doubles
+from auditor.intake.people.measurements import Box
 from auditor.intake.people.measuring_process import measure_picture
-from auditor.intake.people.records import Box
 from auditor.intake.people.wholepicture import WholePicture
 from tests.intake.people.scenes import (
     OWN_FACE_PX,

@@ -20,11 +20,10 @@ from auditor.frames import MEASURED_COLUMNS
 from auditor.intake.people import measuring
 from auditor.intake.people.facedistance import RESIZED
 from auditor.intake.people.facemodel import can_find_faces
-from auditor.intake.people.filling import NO_FACE, SAME_BURST, fill_in, one_of_each_burst
-from auditor.intake.people.listing import faces_to_write
+from auditor.intake.people.filling import NO_FACE, SAME_BURST, faces_to_write, fill_in, one_of_each_burst
+from auditor.intake.people.measurements import Face, MeasuredPicture, pack_picture, unpack_picture
 from auditor.intake.people.measuring import ENDED, measure_pictures
 from auditor.intake.people.proposals import propose_faces
-from auditor.intake.people.records import Face, MeasuredPicture, pack, unpack
 from auditor.intake.resolve import with_measured
 from auditor.journey import run_audit, run_scan
 from auditor.settings import Request
@@ -126,11 +125,11 @@ def test_a_changed_picture_is_measured_again(walk, cache, tmp_path):
     path.write_bytes((walk / "P1010000.jpg").read_bytes())
     os.utime(path, (OLD, OLD))
     time.sleep(0.05)
-    first = measure_pictures([[str(path)]], cache, 1)
+    first, _ = measure_pictures([[str(path)]], cache, 1)
     path.write_bytes((walk / "P1010004.jpg").read_bytes())
     os.utime(path, (OLD + 5, OLD + 5))
-    second = measure_pictures([[str(path)]], cache, 1)
-    assert (len(first.pictures[0].faces), len(second.pictures[0].faces)) == (1, 0)
+    second, _ = measure_pictures([[str(path)]], cache, 1)
+    assert (len(first[0].faces), len(second[0].faces)) == (1, 0)
 
 
 @pytest.mark.slow
@@ -148,9 +147,9 @@ def test_a_stopped_run_goes_on_where_it_was(walk, tmp_path):
     with pytest.raises(StoppedError):
         measure_pictures(frames, cache, 1, stop)
     told: list[tuple[int, int]] = []
-    rest = measure_pictures(frames, cache, 1, lambda *at: told.append(at))
+    rest, _ = measure_pictures(frames, cache, 1, lambda *at: told.append(at))
     assert told[-1] == (4, 4)
-    assert all(len(picture.faces) for picture in rest.pictures)
+    assert all(len(picture.faces) for picture in rest)
     with closing(sqlite3.connect(measuring.beside(cache, "pictures"))) as kept:
         assert kept.execute("SELECT count(*) FROM file").fetchone() == (4,)
 
@@ -175,7 +174,7 @@ def test_a_picture_that_kills_its_process_costs_only_itself(walk, tmp_path, monk
     monkeypatch.setattr(measuring, "MODULE", "deadly_process")
     frames = [[str(walk / f"P101000{i}.jpg")] for i in (1, 0, 2)]
     for workers in (1, 2):
-        found = measure_pictures(frames, None, workers).pictures
+        found, _ = measure_pictures(frames, None, workers)
         assert [picture.error for picture in found] == [ENDED, None, None]
         assert [len(picture.faces) for picture in found] == [0, 1, 1]
 
@@ -185,11 +184,11 @@ def test_packing_loses_nothing_and_damage_is_seen():
     picture = MeasuredPicture(
         None, 6000, 4000, True, False, True, (Face(1.5, 2, 3, 4, 0.9, 70.0, 0.1, 1, 2, 3, 4),), (nan,)
     )
-    assert repr(unpack(pack(picture))) == repr(picture)
-    data = bytearray(pack(picture))
+    assert repr(unpack_picture(pack_picture(picture))) == repr(picture)
+    data = bytearray(pack_picture(picture))
     data[20] ^= 1
     with pytest.raises(ValueError, match="check sum"):
-        unpack(bytes(data))
+        unpack_picture(bytes(data))
 
 
 def test_cut_pictures_are_refused(scanned):

@@ -12,8 +12,7 @@ from typing import Any
 import pytest
 from PIL import Image, TiffImagePlugin, features
 
-from auditor.intake.photofile import jpeg as jpeg_module
-from auditor.intake.photofile import window
+from auditor.intake.photofile import chunks, window
 from auditor.intake.photofile.metadata import read_file
 from auditor.intake.photofile.records import FileRecord
 from tests.intake.photofile import builders as b
@@ -283,7 +282,7 @@ def test_a_jpeg_of_endless_segments_ends(read: Any, monkeypatch: pytest.MonkeyPa
     assert time.process_time() - begin < 1
     assert record.camera == "body A"
     assert any("too many segments" in note for note in record.notes)
-    monkeypatch.setattr(jpeg_module, "MAX_SEGMENTS", 3)
+    monkeypatch.setattr(chunks, "MAX_SEGMENTS", 3)
     assert read(b.jpeg(BLOCK, after=b.segment(0xE5, b"") * 3)).notes
 
 

@@ -277,7 +277,7 @@ def test_capture_time(text: str, subseconds: str | None, when: Any, has_subsecon
 )
 def test_exif_rating(kind: int, value: int, rating: float, read: Any) -> None:
     record = read((), {b.RATING: (kind, value)})
-    assert record.exif_rating == pytest.approx(rating, nan_ok=True)
+    assert record.rating == pytest.approx(rating, nan_ok=True)
 
 
 @pytest.mark.parametrize(("stored", "meant"), [(1, 1), (8, 8), (0, 1), (9, 1), (65535, 1)])

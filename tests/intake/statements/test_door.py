@@ -13,7 +13,7 @@ import pandas as pd
 import pytest
 
 from auditor.errors import FileFormatError
-from auditor.intake.archive import read_archive
+from auditor.intake.assembling import read_archive
 from auditor.intake.photofile.xmp import XmpError, read_sidecar
 from auditor.intake.statements.door import read_json, read_rows, read_text, read_toml
 from auditor.intake.statements.notes import SAMPLE_READERS, read_notes

@@ -28,6 +28,9 @@ _WRITTEN = {SESSION_NAME, NOTES_NAME, WRITTEN_NAME}
 Stamp = tuple[int, int, int]  # size in bytes, time of last change of the contents and of the entry [ns]
 NO_STAMP: Stamp = (-1, -1, -1)  # no ordinary file, out of reach, or dated beyond the year 2262
 LATEST_NS = 1 << 63
+# A file changed more shortly before may change again within the resolution of its times, unnoticed.
+SETTLED_NS = 2_000_000_000  # on the file systems of memory cards
+ENTRY_SETTLED_NS = 20_000_000  # the clock tick of the systems that keep this time
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,10 +75,7 @@ SelectsOf = Callable[[str], "Path | None"]
 def find_files(
     sources: list[Path], selects_of: SelectsOf | None = None, left_out: Iterable[Path] = ()
 ) -> Found:
-    """Walk the folders.
-
-    Raises SourceError if a source does not exist or cannot be opened.
-    """
+    """Walk the folders; SourceError if a source does not exist or cannot be opened."""
     found = Found()
     passed_over = {os.path.realpath(folder) for folder in left_out}
     for source in sources:
@@ -202,6 +202,15 @@ def _list_folder(found: Found, path: str) -> _Listed:
     return listed
 
 
+def stem_of(file: str) -> str:
+    """Stem of a file's name, casefolded.
+
+    >>> stem_of("walk/P1010001.JPG")
+    'p1010001'
+    """
+    return os.path.splitext(file.rsplit("/", 1)[-1])[0].casefold()
+
+
 def stamp_of(entry: os.DirEntry[str] | Path) -> Stamp:
     """Return what tells an unchanged file."""
     try:
@@ -212,3 +221,9 @@ def stamp_of(entry: os.DirEntry[str] | Path) -> Stamp:
         return NO_STAMP
     stamp = status.st_size, status.st_mtime_ns, status.st_ctime_ns
     return stamp if max(map(abs, stamp)) < LATEST_NS else NO_STAMP
+
+
+def is_settled(stamp: Stamp, at_ns: int) -> bool:
+    """Whether a change after some time is sure to show in the stamp; one dated in the future is settled."""
+    _, changed_ns, entry_changed_ns = stamp
+    return abs(at_ns - changed_ns) > SETTLED_NS and at_ns - entry_changed_ns > ENTRY_SETTLED_NS

@@ -62,12 +62,12 @@ def measure_version() -> int:
     return zlib.crc32(repr([MEASURE_NUMBER, DETECTOR, detector_version(), kept]).encode())
 
 
-def pack(measured: MeasuredPicture) -> bytes:
+def pack_picture(measured: MeasuredPicture) -> bytes:
     """Return a measured picture as bytes, with a check sum."""
     return seal(astuple(measured))
 
 
-def unpack(data: Any) -> MeasuredPicture:
+def unpack_picture(data: Any) -> MeasuredPicture:
     """Return the picture that was packed; raises ValueError if the bytes are damaged."""
     (packed,) = unsealed(data)
     try:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -11,10 +11,10 @@ import pandas as pd
 
 from auditor.errors import FileFormatError, Problem, SourceError
 from auditor.frames import LEFT_OUT, captured_s
-from auditor.intake.frame_index import FrameIndex, Rows, folder_key
+from auditor.intake.frame_index import FrameIndex, Rows
+from auditor.intake.library.folders import find_files
 from auditor.intake.library.numbering import missing_numbers
 from auditor.intake.library.reading import Progress, read_found
-from auditor.intake.library.walk import find_files
 from auditor.intake.precedence import settle
 from auditor.intake.resolve import claim_facts, resolve, right_clocks
 from auditor.intake.sampling import sample_beside
@@ -123,7 +123,7 @@ class _Reading:
             session_files=sources.session_files,
             governed_by=sources.governed_by[walk],
             found=sources.found,
-            read=sources.read,
+            read=sources.found - sources.unreadable,
             unreadable=sources.unreadable,
             merged=sources.merged,
             missing_numbers=missing_numbers(
@@ -140,9 +140,8 @@ class _Reading:
         is_marker, problems = np.zeros(len(self.facts), dtype=bool), []
         for session, rows in self.governed:
             own = set(rows.tolist())
-            folder = folder_key(session.path.parent) if session.path else ""
             for name in session.marks.markers:
-                found = [row for row in self.index.find(name, folder) if row in own]
+                found = [row for row in self.index.find(name, session.path) if row in own]
                 is_marker[found] = len(found) == 1
                 if len(found) != 1:
                     what = f"markers names {name!r}, which is {'several frames' if found else 'no frame'}."
@@ -153,7 +152,7 @@ class _Reading:
     def _notes(self) -> Claims:
         named = self.request.notes_file
         every = np.arange(len(self.facts))
-        outer = [(path, every) for path in (self.request.outer_notes,) if path is not None]
+        outer = [(self.request.outer_notes, every)] if self.request.outer_notes else []
         files = [*outer, *self.sources.notes] if named is None else [(named, every)]
         parts: list[Claims] = []
         for path, rows in files:
@@ -173,7 +172,7 @@ class _Reading:
             return Claims(problems=(ignored_file(path, error),))
         depth = OUTERMOST if path == self.request.outer_notes else len(path.absolute().parts)
         claims = claim_notes(path, notes, self.index, rows, depth, self.session_of)
-        return together([Claims(problems=tuple(problems)), claims])
+        return replace(claims, problems=(*problems, *claims.problems))
 
     def _selects(self) -> Claims:
         rows_of: dict[Path, list[Rows]] = defaultdict(list)
