@@ -18,7 +18,7 @@ from auditor.errors import Problem, SettingError
 from auditor.evidence.bursts import count_frames
 from auditor.evidence.causes import Causes, find_causes
 from auditor.evidence.company import company_by_preset, count_company
-from auditor.evidence.comparisons import Comparisons, compare_presets
+from auditor.evidence.comparisons import compare_presets
 from auditor.evidence.distances_met import DistancesMet, distances_met
 from auditor.evidence.line_presses import LinePresses, line_presses
 from auditor.evidence.presets import (
@@ -64,7 +64,7 @@ class Audit:
     # keepers and counted frames if the choosing had gone to each session's end, `frame_rate` and its
     # interval `frame_low`, `frame_high`
     to_end: dict[str, float]
-    comparisons: Comparisons  # between presets of one lens, within sessions
+    comparisons: pd.DataFrame  # between presets of one lens, within sessions
     distances_met: DistancesMet
     zone_check: ZoneCheck
     unheard: pd.DataFrame  # presets and marks of which no frame has a distance

@@ -30,6 +30,7 @@ def make_request(
     wanted_shutter: str | None = None,
     slowest_shutter: str | None = None,
     beside: Path | None = None,
+    walk: str | None = None,
 ) -> Request:
     """Check the options that every command with sources shares, and find the notes that lie beside.
 
@@ -64,4 +65,5 @@ def make_request(
         overrides={name: value for name, value in overrides.items() if value is not None},
         cache=None if cache == "off" else Path(cache or default_cache),
         workers=workers,
+        walk=walk,
     )

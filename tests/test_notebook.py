@@ -57,6 +57,13 @@ def test_values_are_checked_before_anything_is_read() -> None:
 
 
 @pytest.mark.slow
+def test_a_walk_is_told_of_by_its_day(audited) -> None:
+    began = audited.diary.walks["starts_at"].iloc[0]
+    told = auditor.audit(DEMO, cache="off", workers=1, walk=f"{began:%Y-%m-%d}").diary
+    assert (told.row, audited.diary.row) == (0, len(audited.diary.walks) - 1)
+
+
+@pytest.mark.slow
 def test_the_answers_are_those_of_the_commands(audited, tmp_path) -> None:
     from typer.testing import CliRunner
 
@@ -92,5 +99,5 @@ def test_an_unknown_lens_is_named_with_those_there_are(audited) -> None:
 @pytest.mark.slow
 def test_the_light_may_be_stated(audited) -> None:
     louder = auditor.tune(audited, iso_max=25600, wanted_shutter_s=1 / 1000, slowest_shutter_s=1 / 500)
-    assert louder.stops["share"].to_numpy() == pytest.approx(louder.stops["share"].to_numpy())
-    assert not louder.stops["share"].equals(auditor.tune(audited).stops["share"])
+    assert louder.stops["expected"].to_numpy() == pytest.approx(louder.stops["expected"].to_numpy())
+    assert not louder.stops["expected"].equals(auditor.tune(audited).stops["expected"])

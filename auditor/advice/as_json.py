@@ -18,7 +18,7 @@ def advice_json(found: LensDecision, others: tuple[str, ...] = ()) -> dict[str, 
         "lens": found.lens,
         "focal_length_mm": found.focal_length_mm,
         "other_lenses": list(others),
-        "settings": [asdict(one) for one in found.settings if one.within_experience],
+        "settings": [one for one in found.settings.to_dict("records") if one["within_experience"]],
         "current": [asdict(one) | {"share_of_presses": share} for one, share in found.habit],
         "distinguishable": kind in ("change", "keep"),
         "change_advised": kind == "change",
@@ -43,12 +43,10 @@ def advice_json(found: LensDecision, others: tuple[str, ...] = ()) -> dict[str, 
     return out
 
 
-_STOP = {
-    "f_number": "f_number", "focus_distance_m": "focus_distance_m", "expected": "share", "low": "low",
-    "high": "high", "lost_to_defocus": "lost_to_defocus", "lost_to_motion": "lost_to_motion",
-    "lost_to_diffraction": "lost_to_diffraction", "median_shutter_s": "median_time_s",
-    "median_iso": "median_iso", "within_experience": "tried",
-}  # fmt: skip
+_STOP = (
+    "f_number", "focus_distance_m", "expected", "low", "high", "lost_to_defocus", "lost_to_motion",
+    "lost_to_diffraction", "median_shutter_s", "median_iso", "within_experience",
+)  # fmt: skip
 
 
 def tuning_json(found: LensDecision) -> dict[str, Any]:
@@ -58,7 +56,7 @@ def tuning_json(found: LensDecision) -> dict[str, Any]:
         for one in found.situations
         if one.light is not None and one.decision.setting is not None
     }
-    stops = [{key: getattr(stop, name) for key, name in _STOP.items()} for stop in found.stops]
+    stops = found.stops.reindex(columns=_STOP).to_dict("records")
     out: dict[str, Any] = json_safe(
         {"lens": found.lens, "stops": stops, "prefer": prefer, "decision": asdict(found.decision)}
     )

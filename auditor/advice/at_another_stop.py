@@ -37,11 +37,12 @@ def only_iso(iso: Floats) -> float | None:
     found = iso[known(iso)]
     if not found.size:
         return None
-    values, counts = np.unique(np.round(np.log2(found) * 6), return_counts=True)
+    steps = np.round(np.log2(found) * 6)
+    values, counts = np.unique(steps, return_counts=True)
     most = counts.argmax()
     if counts[most] < ONE_ISO * found.size:
         return None
-    return float(np.median(found[np.round(np.log2(found) * 6) == values[most]]))
+    return float(np.median(found[steps == values[most]]))
 
 
 def light_answers(frames: pd.DataFrame, settings: Settings) -> tuple[LightAnswer, ...]:

@@ -10,25 +10,25 @@ import numpy.typing as npt
 import pandas as pd
 
 from auditor.advice.at_another_stop import LightAnswer, light_answers
-from auditor.advice.decision import Circumstances, Decision, decide_by_rule
-from auditor.advice.follow_ring import presses_follow_ring
-from auditor.advice.gate import check_gate
+from auditor.advice.decision import Decision, decide_by_rule
+from auditor.advice.gate import check_gate, presses_follow_ring
 from auditor.advice.lens_decision import Decisions, LensDecision, Situation, SubjectsStatement, WalkWorth
 from auditor.advice.light_kinds import KINDS, kind_index
 from auditor.advice.paired import (
     MOST_SUBJECTS,
     Chances,
+    Habit,
     Paired,
     Setting,
     compare_settings,
+    with_habit,
     work_out_chances,
 )
 from auditor.advice.ring_settings import settings_on_ring
-from auditor.advice.valued import ValuedSetting, best_by_stop, value_settings
+from auditor.advice.valued import best_by_stop, value_settings
 from auditor.evidence.blur_tolerance import Tolerances, fit_tolerances
 from auditor.evidence.bursts import zone_focused
 from auditor.evidence.level import Level, fit_level, session_counts
-from auditor.evidence.proportions import Floats
 from auditor.evidence.sharpness import verdicts_reversed
 from auditor.evidence.subjects import Subjects, frames_met, gather_subjects, lens_codes
 from auditor.evidence.tolerance import FEW_VERDICTS, VERDICTS, VERDICTS_REVERSED
@@ -36,12 +36,6 @@ from auditor.intake.statements.lens_rule import find_lens
 from auditor.intake.statements.session import Lens
 from auditor.settings import Settings
 
-READ = (
-    "session", "burst", "lens", "preset", "in_preset", "counted_as", "pressed", "focal_length_mm", "f_number",
-    "focus_distance_m", "exposure_time_s", "iso", "flash", "subject_distance_m", "subject_distance_rel_sd",
-    "sensor_width_mm", "sensor_height_mm", "pixel_width", "pixel_height", "coc_mm", "coc_criterion",
-    "blur_mm", "sharp", "sharp_seen", "sharp_shown_px",
-)  # fmt: skip
 ENOUGH_ANYONE = 20  # distances of a stretch pressed at anyone that stand for passers
 NARROWED_SD = 0.45  # posterior of log tolerance below which keepers have narrowed it
 WALK_WORTH = 0.05  # a further walk is proposed where it can be expected to bring this much more
@@ -52,9 +46,10 @@ LIMITS_INFERRED = "limits_inferred"
 def decide(table: pd.DataFrame, lenses: Sequence[Lens], settings: Settings, *, seed: int = 0) -> Decisions:
     """Decide for every lens of an archive.
 
-    Reads :data:`READ`; ``lenses`` is what session files say of them, ``seed`` that of the draws.
+    ``lenses`` is what session files say of them, ``seed`` that of the draws. Reads what
+    :func:`measured_subjects` reads, and ``blur_mm``.
     """
-    frames = frames_met(table[list(READ)])
+    frames = frames_met(table)
     if not len(frames):
         return Decisions(())
     subjects = gather_subjects(frames, settings)
@@ -63,12 +58,8 @@ def decide(table: pd.DataFrame, lenses: Sequence[Lens], settings: Settings, *, s
     order = np.argsort(-np.bincount(codes), kind="stable")
     decided = []
     for code in order:
-        own = frames[codes == code].reset_index(drop=True)
-        name = own["lens"].iloc[0]
-        focal_mm = float(own["focal_length_mm"].median())
-        entry = find_lens(lenses, name if isinstance(name, str) else None, focal_mm)
-        met = subjects.chosen(subjects.lens == code)
-        decided.append(_Lens(names[code], own, met, fits[code], entry, settings, seed).decided())
+        own, met = frames[codes == code].reset_index(drop=True), subjects.chosen(subjects.lens == code)
+        decided.append(_Lens(names[code], own, met, fits[code], lenses, settings, seed).decided())
     return Decisions(tuple(decided))
 
 
@@ -81,32 +72,32 @@ class _Lens:
         frames: pd.DataFrame,
         subjects: Subjects,
         tolerances: Tolerances,
-        entry: Lens | None,
+        lenses: Sequence[Lens],
         settings: Settings,
         seed: int,
     ) -> None:
         self.name, self.frames, self.settings, self.seed = name, frames, settings, seed
         self.tolerances, self.met = tolerances, subjects
         self.focal_mm = float(frames["focal_length_mm"].median())
+        own = frames["lens"].iloc[0]
+        entry = find_lens(lenses, own if isinstance(own, str) else None, self.focal_mm)
         self.number, self.focus = settings_on_ring(frames, entry, settings)
         self.answers: tuple[LightAnswer, ...] = light_answers(frames, settings)
         self.follow = presses_follow_ring(subjects)
         self.of_passers = int(subjects.anyone.sum()) >= ENOUGH_ANYONE
         self.spoken = subjects.anyone if self.of_passers else np.ones(len(subjects), dtype=bool)
         self.subjects = subjects.chosen(self.spoken)
-        self.in_use, self.share = _habit(frames)
+        self.habit = _habit(frames)
         self.sharp, self.keep = self.work_out_chances()
 
     def work_out_chances(self) -> tuple[Chances | None, Chances | None]:
         """Chances of all subjects for both eyes, where they are few enough to be put through as they are."""
         if not 0 < len(self.met) <= MOST_SUBJECTS or not self.number.size:
             return None, None
-        in_use = self.in_use if self.of_passers or self.follow else ()
-        numbers = np.concatenate([self.number, [own.f_number for own in in_use]])
-        rings = np.concatenate([self.focus, [own.focus_distance_m for own in in_use]])
+        every = with_habit(self.number, self.focus, self.habit if self.of_passers or self.follow else ())
         rng, fitted = np.random.default_rng(self.seed), self.tolerances
         sharp, keep = work_out_chances(
-            self.met, fitted, numbers, rings, self.answers, self.settings.speed_m_s, rng,
+            self.met, fitted, *every, self.answers, self.settings.speed_m_s, rng,
             fitted.log_sharp, fitted.log_keep,
         )  # fmt: skip
         return sharp, keep
@@ -121,7 +112,7 @@ class _Lens:
         paired = self.compare(self.subjects, self.spoken, mixed=self.of_passers)
         pooled = self.pooled(closed) if flagged else None
         decision = self.rule(paired, self.subjects, closed, pooled)
-        settings = self.value(paired, level)
+        settings, stops = self.value(paired, level)
         return LensDecision(
             lens=self.name,
             focal_length_mm=self.focal_mm,
@@ -130,27 +121,25 @@ class _Lens:
             subjects=self.state(self.subjects, paired, decision),
             paired=paired,
             settings=settings,
-            stops=best_by_stop(
-                settings, self.subjects, self.tolerances, self.answers[0], self.settings.speed_m_s
-            ),
+            stops=stops,
             decision=decision,
             situations=self.situations(closed, pooled),
             level=level,
             next_walk=level.next_walk() if level.presses else None,
             walk_worth=_worth_of_walk(paired, decision, flagged=flagged),
             gates=gates,
-            habit=tuple(zip(self.in_use, self.share.tolist(), strict=True)),
+            habit=self.habit,
             flags=self.flags(flagged=flagged, contrary=contrary),
         )
 
-    def value(self, paired: Paired | None, level: Level) -> tuple[ValuedSetting, ...]:
+    def value(self, paired: Paired | None, level: Level) -> tuple[pd.DataFrame, pd.DataFrame]:
+        """Every setting with what it should bring, and every stop; without rows where none was compared."""
         kept = self.compare(self.subjects, self.spoken, mixed=self.of_passers, keep=True)
         if paired is None or kept is None:
-            return ()
-        coc_mm = float(self.frames["coc_mm"].median())
-        return value_settings(
-            paired, kept, level, self.subjects, self.answers[0], coc_mm, self.settings.confidence
-        )
+            return pd.DataFrame(), pd.DataFrame()
+        coc_mm, met, answer = float(self.frames["coc_mm"].median()), self.subjects, self.answers[0]
+        valued = value_settings(paired, kept, level, met, answer, coc_mm, self.settings.confidence)
+        return valued, best_by_stop(valued, met, self.tolerances, answer, self.settings.speed_m_s)
 
     def compare(
         self, subjects: Subjects, rows: npt.NDArray[np.bool_], *, mixed: bool, keep: bool = False
@@ -166,8 +155,7 @@ class _Lens:
             self.focus,
             self.answers,
             self.settings.speed_m_s,
-            habit=self.share if mixed else None,
-            settings_in_use=self.in_use if mixed else (),
+            habit=self.habit if mixed else (),
             keep=keep,
             confidence=self.settings.confidence,
             seed=self.seed,
@@ -180,7 +168,8 @@ class _Lens:
         """Apply the rule; a decision from distances that follow the ring must be that of the pooled ones."""
         verdicts = self.tolerances.verdicts
         narrowed = self.tolerances.sharp_sd <= NARROWED_SD
-        known = Circumstances(
+        own = decide_by_rule(
+            paired,
             subjects=len(subjects),
             nothing=self.tolerances.nothing,
             gate_closed=gate_closed,
@@ -188,7 +177,6 @@ class _Lens:
             rests_on="sharp" if verdicts >= VERDICTS else "keepers" if narrowed else "optics",
             worth=self.settings.worth,
         )
-        own = decide_by_rule(paired, known)
         same = pooled is None or (own.kind, own.setting) == (pooled.kind, pooled.setting)
         if same or own.kind in ("cannot_tell", "not_focus"):
             return own
@@ -214,7 +202,7 @@ class _Lens:
         """The decision for each preset where several settings are in use, and for each light that counts."""
         met = self.met
         parts: list[tuple[str | None, str | None, npt.NDArray[np.bool_]]] = []
-        if len(self.in_use) > 1:
+        if len(self.habit) > 1:
             used = self.frames["preset"].fillna("").value_counts().index
             parts = [
                 (str(name), None, met.preset == met.presets.index(name))
@@ -255,32 +243,28 @@ class _Lens:
         return tuple(name for name, does in holds.items() if does)
 
 
-def _habit(frames: pd.DataFrame) -> tuple[tuple[Setting, ...], Floats]:
+def _habit(frames: pd.DataFrame) -> Habit:
     """Settings in use with their share of the presses; equal settings pool whatever they are called."""
     press = frames.drop_duplicates(["session", "burst", "preset"])
     kinds = press.groupby(["f_number", "focus_distance_m"], sort=False).size().sort_values(ascending=False)
-    settings = tuple(Setting(float(number), float(focus)) for number, focus in kinds.index)
-    return settings, kinds.to_numpy(float) / max(float(kinds.sum()), 1.0)
+    total = max(float(kinds.sum()), 1.0)
+    return tuple((Setting(float(n), float(focus)), float(size) / total) for (n, focus), size in kinds.items())
 
 
 def _row_of(paired: Paired, setting: Setting | None) -> int | None:
     if setting is not None:
         same = (paired.f_number == setting.f_number) & (paired.focus_distance_m == setting.focus_distance_m)
         return int(np.flatnonzero(same)[0])
-    able = np.flatnonzero(paired.tried)
-    return int(able[paired.share[able].argmax()]) if able.size else None
+    return paired.best_tried()
 
 
 def _worth_of_walk(paired: Paired | None, decision: Decision, *, flagged: bool) -> WalkWorth:
     """What knowing the tolerance and the subjects exactly would bring, at most (value of information)."""
     if flagged:
         return WalkWorth("anyone", float("nan"))
-    if paired is None or decision.kind in ("not_focus", "latitude", "keep"):
+    if paired is None or not paired.tried.any() or decision.kind in ("not_focus", "latitude", "keep"):
         return WalkWorth("nothing", 0.0)
-    able = np.flatnonzero(paired.tried)
-    if not able.size:
-        return WalkWorth("nothing", 0.0)
-    informed = np.maximum(paired.draws[able].max(axis=0), paired.now_draws).mean()
+    informed = np.maximum(paired.draws[paired.tried].max(axis=0), paired.now_draws).mean()
     row = _row_of(paired, decision.setting)
     acting = paired.share[row] if decision.kind == "change" and row is not None else paired.now
     gain = float(informed / max(acting, 1e-4) - 1)

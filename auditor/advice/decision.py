@@ -6,7 +6,7 @@ keep, else cannot_tell, with what would help most. All that is said of settings 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -47,51 +47,57 @@ class Decision:
     would_help_most: Help
 
 
-@dataclass(frozen=True, slots=True)
-class Circumstances:
-    """What the rule knows besides the comparison."""
+def decide_by_rule(
+    paired: Paired | None,
+    *,
+    subjects: int,
+    nothing: float,
+    gate_closed: bool,
+    verdicts: int,
+    rests_on: RestsOn,
+    worth: float,
+) -> Decision:
+    """Apply the rule to a comparison of the settings that may be advised; None: nothing could be compared.
 
-    subjects: int  # measured ones
-    nothing: float  # chance that blur decides nothing
-    gate_closed: bool
-    verdicts: int
-    rests_on: RestsOn
-    worth: float  # smallest gain worth acting on, 0.1 for a tenth
-
-
-def decide_by_rule(paired: Paired | None, known: Circumstances) -> Decision:
-    """Apply the rule to a comparison of the settings that may be advised; None: nothing could be compared."""
-    able = np.zeros(0, np.intp) if paired is None else np.flatnonzero(paired.tried)
-    best = int(able[paired.share[able].argmax()]) if paired is not None and able.size else None
-    helps: Help = "verdicts" if known.verdicts < VERDICTS else "distances"
-    if known.gate_closed:
-        return _decision(known, paired, best, "cannot_tell", "gate_closed", "ring_check")
-    if paired is None or known.subjects < FEWEST_SUBJECTS:
-        return _decision(known, paired, best, "cannot_tell", "few_subjects", "distances")
-    if known.nothing >= NOTHING:
-        return _decision(known, paired, best, "not_focus", "blur_decides_nothing")
+    ``subjects`` are measured ones, ``nothing`` is the chance that blur decides nothing, ``worth`` the
+    smallest gain worth acting on, 0.1 for a tenth.
+    """
+    best = None if paired is None else paired.best_tried()
+    undecided = Decision("cannot_tell", None, (), *_gain(paired, best), rests_on,
+                         "closed" if gate_closed else "open", "too_uncertain",
+                         "verdicts" if verdicts < VERDICTS else "distances")  # fmt: skip
+    if gate_closed:
+        return replace(undecided, why="gate_closed", would_help_most="ring_check")
+    if paired is None or subjects < FEWEST_SUBJECTS:
+        return replace(undecided, why="few_subjects", would_help_most="distances")
+    if nothing >= NOTHING:
+        return replace(undecided, kind="not_focus", why="blur_decides_nothing", would_help_most="")
     if best is None:
-        return _decision(known, paired, best, "cannot_tell", "no_setting", helps)
-    surely = able[(paired.chance_better[able] >= BETTER) & (paired.gain[able] >= 1 + known.worth)]
+        return replace(undecided, why="no_setting")
+    decided, able = replace(undecided, would_help_most=""), np.flatnonzero(paired.tried)
+    surely = able[(paired.chance_better[able] >= BETTER) & (paired.gain[able] >= 1 + worth)]
     if surely.size:
         chosen = int(surely[paired.share[surely].argmax()])
-        rows = alike(paired, able, chosen)
-        return _decision(known, paired, chosen, "change", "surely_better", latitude=rows)
+        gain, low, high, chance = _gain(paired, chosen)
+        return replace(
+            decided, kind="change", setting=paired.setting(chosen), latitude=alike(paired, able, chosen),
+            gain_ratio=gain, gain_low=low, gain_high=high, chance_better=chance, why="surely_better",
+        )  # fmt: skip
     # The present setting counts as one of those that cannot be told apart.
-    rows = alike(paired, able, best)
-    if paired.now >= (1 - LATITUDE) * paired.share[best] and len(rows) > 1:
-        return _decision(known, paired, best, "latitude", "cannot_be_told_apart", latitude=rows)
-    if chance_of_any_gain(paired, able, known.worth) < UNLIKELY:
-        return _decision(known, paired, best, "keep", "nothing_gains")
-    return _decision(known, paired, best, "cannot_tell", "too_uncertain", helps)
+    settings = alike(paired, able, best)
+    if paired.now >= (1 - LATITUDE) * paired.share[best] and len(settings) > 1:
+        return replace(decided, kind="latitude", latitude=settings, why="cannot_be_told_apart")
+    if chance_of_any_gain(paired, able, worth) < UNLIKELY:
+        return replace(decided, kind="keep", why="nothing_gains")
+    return undecided
 
 
-def alike(paired: Paired, able: Codes, best: int) -> Codes:
-    """Rows that cannot be told apart from the best and promise within 5 % of it, by their share."""
+def alike(paired: Paired, able: Codes, best: int) -> tuple[Setting, ...]:
+    """Settings that cannot be told apart from the best and promise within 5 % of it, by their share."""
     near = able[paired.share[able] >= (1 - LATITUDE) * paired.share[best]]
     apart = chance_above(paired.draws[best], paired.draws[near], np.log1p(LATITUDE))
     rows = near[apart < BETTER]
-    return np.asarray(rows[np.argsort(-paired.share[rows], kind="stable")])
+    return tuple(paired.setting(row) for row in rows[np.argsort(-paired.share[rows], kind="stable")])
 
 
 def chance_of_any_gain(paired: Paired, able: Codes, worth: float) -> float:
@@ -99,35 +105,10 @@ def chance_of_any_gain(paired: Paired, able: Codes, worth: float) -> float:
     return float(chance_above(paired.draws[able].max(axis=0), paired.now_draws, float(np.log1p(worth))))
 
 
-def _decision(
-    known: Circumstances,
-    paired: Paired | None,
-    row: int | None,
-    kind: Kind,
-    why: Why,
-    helps: Help = "",
-    latitude: Codes | tuple[int, ...] = (),
-) -> Decision:
-    """Put a decision together, with the gain of the setting in ``row``."""
-
-    def setting(at: int) -> Setting:
-        assert paired is not None
-        return Setting(float(paired.f_number[at]), float(paired.focus_distance_m[at]))
-
-    gain = [float("nan")] * 4
-    if paired is not None and row is not None:
-        parts = (paired.gain, paired.gain_low, paired.gain_high, paired.chance_better)
-        gain = [float(part[row]) for part in parts]
-    return Decision(
-        kind=kind,
-        setting=setting(row) if kind == "change" and row is not None else None,
-        latitude=tuple(setting(int(at)) for at in latitude),
-        gain_ratio=gain[0],
-        gain_low=gain[1],
-        gain_high=gain[2],
-        chance_better=gain[3],
-        rests_on=known.rests_on,
-        gate="closed" if known.gate_closed else "open",
-        why=why,
-        would_help_most=helps,
-    )
+def _gain(paired: Paired | None, row: int | None) -> tuple[float, float, float, float]:
+    """Gain of a setting with its interval, and the chance that it is better; NaN without one."""
+    if paired is None or row is None:
+        return (float("nan"),) * 4
+    parts = (paired.gain, paired.gain_low, paired.gain_high, paired.chance_better)
+    gain, low, high, chance = (float(part[row]) for part in parts)
+    return gain, low, high, chance

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import pandas as pd
+
 from auditor.advice.decision import Decision
 from auditor.advice.gate import PresetGate
-from auditor.advice.paired import Paired, Setting
-from auditor.advice.valued import Stop, ValuedSetting
+from auditor.advice.paired import Habit, Paired
 from auditor.evidence.blur_tolerance import Tolerances
 from auditor.evidence.level import Level, NextWalk
 
@@ -57,15 +58,15 @@ class LensDecision:
     measured: int  # presses with a distance, whoever was pressed at
     subjects: SubjectsStatement
     paired: Paired | None  # every setting that may be advised, with its shares
-    settings: tuple[ValuedSetting, ...]  # the same with zones, exposures and hit rates, the best first
-    stops: tuple[Stop, ...]  # each f-number at its best engraving
+    settings: pd.DataFrame  # the same with zones, exposures and hit rates, the best first
+    stops: pd.DataFrame  # each f-number at its best engraving; both see :mod:`auditor.advice.valued`
     decision: Decision
     situations: tuple[Situation, ...]  # by preset, the most used first; then by light, where several count
     level: Level
     next_walk: NextWalk | None  # None where nothing was counted
     walk_worth: WalkWorth
     gates: tuple[PresetGate, ...]
-    habit: tuple[tuple[Setting, float], ...]  # settings in use with their share of the presses
+    habit: Habit
     flags: tuple[str, ...]
 
 

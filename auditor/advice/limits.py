@@ -14,7 +14,6 @@ from auditor.settings import Settings
 
 EV_STEP = 1 / 3  # [stops] cameras expose in thirds (common practice, no source)
 RARE = 0.02  # share of frames from which on something is taken for a habit
-TIME_SLIPS = 0.05  # share of the longer times that may be slips and experiments
 ISO_SLIPS = 0.005  # share of the frames whose sensitivity may be one
 # What is assumed where an archive says nothing (common practice, no source).
 USUAL_ISO_MIN, USUAL_ISO_MAX = 100.0, 6400.0
@@ -30,61 +29,37 @@ class Limits:
     iso_min: float  # never asked for
     iso_max: float
     wanted_shutter_s: float  # kept while the sensitivity can follow
-    slowest_shutter_s: float
 
 
 def find_limits(table: pd.DataFrame, settings: Settings) -> Limits:
     """Take the limits that were stated, and infer the others from the exposures in the archive.
 
-    The wanted time is the one most used. A sensitivity or a time that was never called for says nothing of
-    how far its owner would go: the lowest sensitivity shows in frames with shorter times than the usual one,
-    the slowest time in frames with longer ones than the wanted, and where there are none the usual values
-    are assumed. The highest sensitivity is the highest one used, but for a few slips, and unless it is the
-    only one: one that never followed the light has no limit that shows. Reads ``exposure_time_s, iso``.
+    The wanted time is the one most used. A sensitivity that was never called for says nothing of how far its
+    owner would go: the lowest shows in frames with shorter times than the usual one, and where there are none
+    the usual one is assumed. The highest is the highest used, but for a few slips, and unless it is the only
+    one: one that never followed the light has no limit that shows. Reads ``exposure_time_s, iso``.
     """
     time, iso = (table[name].to_numpy(float) for name in ("exposure_time_s", "iso"))
     time, iso = np.where(known(time), time, np.nan), np.where(known(iso), iso, np.nan)
-    only = single_iso(iso)
-    seen = _quantile(iso, 1 - ISO_SLIPS) if np.isnan(only) else np.nan
-    iso_max = _first(settings.iso_max, seen, np.fmax(USUAL_ISO_MAX, only))
+    used = iso[np.isfinite(iso)]
+    single = used.size > 0 and used.min() == used.max()
+    iso_max = settings.iso_max
+    if iso_max is None:
+        iso_max = float(np.quantile(used, 1 - ISO_SLIPS, method="nearest")) if used.size else USUAL_ISO_MAX
+        iso_max = max(iso_max, USUAL_ISO_MAX) if single else iso_max
     with np.errstate(invalid="ignore"):
         following = time[~(iso >= iso_max * (1 - _ROUNDING))]  # an unknown sensitivity counts
         most_used = _most_used(following if known(following).any() else time)
-        wanted = _first(settings.wanted_shutter_s, most_used, USUAL_SHUTTER_S)
-        longer = time > wanted * _OTHER_TIME
         # A wish for the next walk says nothing of the light in which these frames were taken.
-        shorter = time < (most_used if np.isfinite(most_used) else wanted) / _OTHER_TIME
-    called_for = longer.sum() >= max(RARE * np.isfinite(time).sum(), 2)
-    slowest_seen = _quantile(time[longer], 1 - TIME_SLIPS) if called_for else np.nan
-    slowest = _first(settings.slowest_shutter_s, slowest_seen, max(USUAL_SLOWEST_S, wanted))
-    lowest = min(USUAL_ISO_MIN, np.nanmin(iso, initial=USUAL_ISO_MIN))
-    bright = np.isfinite(iso) & shorter
-    if bright.sum() >= max(RARE * np.isfinite(iso).sum(), 2):
+        bright = np.isfinite(iso) & (time < most_used / _OTHER_TIME)
+    wanted = settings.wanted_shutter_s
+    if wanted is None:
+        wanted = most_used if np.isfinite(most_used) else USUAL_SHUTTER_S
+        wanted = min(wanted, settings.slowest_shutter_s or wanted)
+    lowest = float(min(USUAL_ISO_MIN, used.min(initial=USUAL_ISO_MIN)))
+    if bright.sum() >= max(RARE * used.size, 2):
         lowest = float(np.median(iso[bright]))
-    if settings.wanted_shutter_s is None:
-        wanted = min(wanted, slowest)
-    return Limits(
-        iso_min=min(lowest, iso_max),
-        iso_max=iso_max,
-        wanted_shutter_s=wanted,
-        slowest_shutter_s=max(slowest, wanted),
-    )
-
-
-def single_iso(iso: Floats) -> float:
-    """Return the only sensitivity ever used; NaN where there are several, or none is known."""
-    used = np.unique(iso[known(iso)])
-    return float(used[0]) if used.size == 1 else np.nan
-
-
-def _first(stated: float | None, seen: float, usual: float) -> float:
-    """The value that was stated, else seen in the archive, else the usual one."""
-    return stated if stated is not None else seen if np.isfinite(seen) else usual
-
-
-def _quantile(values: Floats, share: float) -> float:
-    finite = values[np.isfinite(values)]
-    return float(np.quantile(finite, share, method="nearest")) if finite.size else np.nan
+    return Limits(min(lowest, iso_max), iso_max, wanted)
 
 
 def _most_used(time_s: Floats) -> float:

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass
 
 import numpy as np
 import pandas as pd
 
 from auditor.advice.lens_decision import LensDecision
-from auditor.advice.paired import Setting
+from auditor.advice.paired import SAME, Setting
 from auditor.units import format_distance, format_f_number
-
-_SAME = 0.03
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,27 +69,22 @@ def plan_walk(lens: LensDecision, frames: pd.DataFrame, presses: int = 60) -> Wa
 
 def _other(lens: LensDecision, usual: Setting) -> Setting | None:
     """The setting to hold against the usual one: that of the decision, else the best other one tried."""
-    if lens.decision.setting is not None and not _same(lens.decision.setting, usual):
+    if lens.decision.setting is not None and not usual.is_at(*astuple(lens.decision.setting)):
         return lens.decision.setting
     if lens.paired is None:
         return None
     for row in np.argsort(-lens.paired.share, kind="stable"):
-        setting = Setting(float(lens.paired.f_number[row]), float(lens.paired.focus_distance_m[row]))
-        if lens.paired.tried[row] and not _same(setting, usual):
+        setting = lens.paired.setting(row)
+        if lens.paired.tried[row] and not usual.is_at(*astuple(setting)):
             return setting
     return None
 
 
-def _same(one: Setting, other: Setting) -> bool:
-    near, far = 1 / one.focus_distance_m, 1 / other.focus_distance_m
-    return abs(one.f_number / other.f_number - 1) <= _SAME and abs(near - far) <= _SAME * max(near, far)
-
-
 def _name(frames: pd.DataFrame, focal_length_mm: float, setting: Setting) -> str:
     """Name of the preset most used with this setting, else one made of it."""
-    own = frames[(frames["focal_length_mm"] / focal_length_mm - 1).abs() <= _SAME]
+    own = frames[(frames["focal_length_mm"] / focal_length_mm - 1).abs() <= SAME]
     kinds = own.groupby(["preset", "f_number", "focus_distance_m"]).size().sort_values(ascending=False)
     for name, number, focus in kinds.index:
-        if _same(Setting(float(number), float(focus)), setting):
+        if setting.is_at(number, focus):
             return str(name)
     return f"{format_f_number(setting.f_number)} at {format_distance(setting.focus_distance_m)}"

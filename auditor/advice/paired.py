@@ -9,15 +9,15 @@ photographer bears, enter as far as they are known (Bayesian bootstrap: Rubin, A
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any, TypeAlias
+from typing import TypeAlias
 
 import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtr
 
 from auditor.advice.at_another_stop import LightAnswer, times_at
-from auditor.evidence.blur_classes import blur_shares, sharp_curve
-from auditor.evidence.blur_tolerance import Tolerances
+from auditor.evidence.blur_classes import sharp_curve
+from auditor.evidence.blur_tolerance import Tolerances, subject_shares
 from auditor.evidence.bursts import Codes
 from auditor.evidence.proportions import Floats
 from auditor.evidence.subjects import Subjects
@@ -29,6 +29,7 @@ MODEL_SD = 0.03  # discrepancy of the thin lens and the blur model, on the log o
 COMMON_ERROR = 0.05  # of all stated distances together, to one side; less where they are better known
 MOST_SUBJECTS = 400  # more of them, drawn by weight, change nothing that is shown
 TRIED_SHARE = 0.5  # part of a zone, in reciprocal distance, that must lie where subjects were met
+SAME = 0.03  # of f-numbers and of reciprocal distances: one setting
 _LEAST = 1e-4
 
 
@@ -38,6 +39,12 @@ class Setting:
 
     f_number: float
     focus_distance_m: float
+
+    def is_at(self, f_number: npt.ArrayLike, focus_distance_m: npt.ArrayLike) -> npt.NDArray[np.bool_]:
+        """Whether others are the same, as near as stop and ring are set; shape of those."""
+        own, near = 1 / self.focus_distance_m, 1 / np.asarray(focus_distance_m, dtype=float)
+        stop = np.abs(np.asarray(f_number, dtype=float) / self.f_number - 1) <= SAME
+        return np.asarray(stop & (np.abs(near - own) <= SAME * np.maximum(near, own)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,9 +65,17 @@ class Paired:
     chance_better: Floats  # that the setting makes more of them sharp than what was set
     tried: npt.NDArray[np.bool_]  # whether its zone lies mostly where subjects were met
     subjects: int
-    effective: float  # equally weighted subjects worth as much
     draws: Floats  # shape (a, d)
     now_draws: Floats  # shape (d,)
+
+    def best_tried(self) -> int | None:
+        """The row of the largest share where subjects were met; None where none is tried."""
+        able = np.flatnonzero(self.tried)
+        return int(able[self.share[able].argmax()]) if able.size else None
+
+    def setting(self, row: int) -> Setting:
+        """The setting of a row."""
+        return Setting(float(self.f_number[row]), float(self.focus_distance_m[row]))
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +89,15 @@ class Chances:
     def chosen(self, rows: npt.NDArray[np.bool_]) -> Chances:
         """Return those of some of the subjects."""
         return replace(self, at=self.at[:, rows], taken=self.taken[rows])
+
+
+Habit: TypeAlias = tuple[tuple[Setting, float], ...]  # settings in use with their share of the presses
+
+
+def with_habit(f_number: Floats, focus_distance_m: Floats, habit: Habit) -> tuple[Floats, Floats]:
+    """Stops and rings of settings, and then of those in use."""
+    numbers, rings = ([getattr(own, name) for own, _ in habit] for name in ("f_number", "focus_distance_m"))
+    return np.concatenate([f_number, numbers]), np.concatenate([focus_distance_m, rings])
 
 
 def chance_above(draws: Floats, now: Floats, log_ratio: float) -> Floats:
@@ -109,17 +133,20 @@ def work_out_chances(
         moved = replace(subjects, log_m=subjects.log_m + off)
         at_own = [curve[:, own] for curve in curves]
         walking = tolerances.walking[own].astype(np.float32)
-        taken = _sharp(moved, subjects.f_number, subjects.focus_distance_m, subjects.exposure_time_s,
-                       speed_m_s, walking, at_own)  # fmt: skip
+        taken = _sharp(moved, speed_m_s, walking, at_own)
         times = {number: times_at(subjects, number, answer) for number in np.unique(f_number).tolist()}
         for one, chance in zip(found, taken, strict=True):
             one.taken[:, columns] = chance
         for start in range(0, a, step):
             rows = slice(start, start + step)
-            time = np.concatenate([times[number] for number in f_number[rows].tolist()])
-            number, ring = (np.repeat(values[rows], n) for values in (f_number, focus_distance_m))
-            sharp = _sharp(moved, number, ring, time, speed_m_s, walking, at_own)
-            for one, chance in zip(found, sharp, strict=True):
+            numbers = f_number[rows]
+            shots = replace(
+                moved.chosen(np.tile(np.arange(n), numbers.size)),
+                f_number=np.repeat(numbers, n),
+                focus_distance_m=np.repeat(focus_distance_m[rows], n),
+                exposure_time_s=np.concatenate([times[number] for number in numbers.tolist()]),
+            )
+            for one, chance in zip(found, _sharp(shots, speed_m_s, walking, at_own), strict=True):
                 one.at[rows, :, columns] = chance.reshape(-1, n, own.size)
     return found
 
@@ -132,8 +159,7 @@ def compare_settings(
     answers: tuple[LightAnswer, ...],
     speed_m_s: float,
     *,
-    habit: Floats | None = None,
-    settings_in_use: tuple[Setting, ...] = (),
+    habit: Habit = (),
     keep: bool = False,
     confidence: float = 0.95,
     seed: int = 0,
@@ -141,20 +167,19 @@ def compare_settings(
 ) -> Paired:
     """Put every measured subject of a lens, at least one, through every setting, shape (a,).
 
-    ``answers`` are the ways in which the camera may answer another stop. ``habit`` is the share of the
-    presses at each of the ``settings_in_use``: *now* is that mixture for every subject; without it, it is the
-    setting that each was met with. ``keep``: shares kept instead (up to the common level), by tau_keep.
-    ``chances`` are those of these subjects, at most :data:`MOST_SUBJECTS`, at these settings and then those
-    in use, for this eye and seed; worked out here where they are not given.
+    ``answers`` are the ways in which the camera may answer another stop. *Now* is the ``habit``, the mixture
+    of settings in use, for every subject; without it, it is the setting that each was met with. ``keep``:
+    shares kept instead (up to the common level), by tau_keep. ``chances`` are those of these subjects, at
+    most :data:`MOST_SUBJECTS`, at these settings and then those in use, for this eye and seed; worked out
+    here where they are not given.
     """
     rng = np.random.default_rng(seed)
     subjects = _at_most(subjects, rng)
     a, d = len(f_number), tolerances.kappa.size
     if chances is None:
-        numbers = np.concatenate([f_number, [own.f_number for own in settings_in_use]])
-        rings = np.concatenate([focus_distance_m, [own.focus_distance_m for own in settings_in_use]])
+        every = with_habit(f_number, focus_distance_m, habit)
         eye = tolerances.log_keep if keep else tolerances.log_sharp
-        (chances,) = work_out_chances(subjects, tolerances, numbers, rings, answers, speed_m_s, rng, eye)
+        (chances,) = work_out_chances(subjects, tolerances, *every, answers, speed_m_s, rng, eye)
     else:
         _cases(answers, tolerances.walking, rng)  # so that chance goes on from the same place
     weights = subjects.weight * rng.standard_exponential((d, len(subjects)))
@@ -162,8 +187,9 @@ def compare_settings(
     draws, now = np.empty((len(chances.at), d)), np.empty(d)
     draws[:, chances.order] = np.einsum("and,dn->ad", chances.at, weights)
     now[chances.order] = np.einsum("nd,dn->d", chances.taken, weights)
-    if habit is not None:
-        now = habit / habit.sum() @ draws[-len(habit) :]
+    if habit:
+        part = np.array([share for _, share in habit])
+        now = part / part.sum() @ draws[-part.size :]
     draws = draws[:a]
     if keep:
         draws, now = (tolerances.floor + (1 - tolerances.floor) * one for one in (draws, now))
@@ -188,7 +214,6 @@ def compare_settings(
         chance_better=chance_above(draws, now, 0.0),
         tried=tried_there(subjects, np.asarray(f_number, float), np.asarray(focus_distance_m, float)),
         subjects=len(subjects),
-        effective=subjects.effective,
         draws=draws,
         now_draws=now,
     )
@@ -200,11 +225,10 @@ def sharp_as_taken(
     """Chance of each subject, as it was taken, to be sharp (or sharp enough to keep), shape (n, draws)."""
     log_tau = tolerances.log_keep if keep else tolerances.log_sharp
     curves = sharp_curve(log_tau, tolerances.kappa).astype(np.float32)
-    own = subjects.f_number, subjects.focus_distance_m, subjects.exposure_time_s
     order = np.argsort(-tolerances.walking, kind="stable")
     walking = tolerances.walking[order].astype(np.float32)
     sharp = np.empty((len(subjects), order.size), np.float32)
-    sharp[:, order] = _sharp(subjects, *own, speed_m_s, walking, [curves[:, order]])[0]
+    sharp[:, order] = _sharp(subjects, speed_m_s, walking, [curves[:, order]])[0]
     return sharp
 
 
@@ -249,35 +273,16 @@ def _cases(
     return [case for case in found if case[2].size]
 
 
-def _sharp(
-    subjects: Subjects,
-    f_number: Floats,
-    focus_distance_m: Floats,
-    exposure_time_s: Floats,
-    speed_m_s: float,
-    walking: Singles,
-    curves: list[Singles],
-) -> list[Singles]:
-    """Chance to be sharp of every subject in turn at each setting, shape (a * n, d) for each eye's curves.
+def _sharp(shots: Subjects, speed_m_s: float, walking: Singles, curves: list[Singles]) -> list[Singles]:
+    """Chance of each shot to be sharp, shape (shots, d) for each eye's curves.
 
-    Settings have shape (a * n,); ``walking``, the share of subjects who walk, shape (d,), falls.
+    ``walking``, the share of subjects who walk, shape (d,), falls.
     """
-
-    def repeated(values: npt.NDArray[Any]) -> npt.NDArray[Any]:
-        return np.tile(values, len(f_number) // len(subjects))
-
-    time = np.where(repeated(subjects.flash), np.nan, exposure_time_s)
-    focal, log_m, log_sd, unit = (
-        repeated(v) for v in (subjects.focal_length_mm, subjects.log_m, subjects.log_sd, subjects.handbook_mm)
-    )
-    shift = repeated(subjects.shift_mm)
-    found = [np.zeros((len(f_number), walking.size), dtype=np.float32) for _ in curves]
+    found = [np.zeros((len(shots), walking.size), dtype=np.float32) for _ in curves]
     walk, still = slice(np.count_nonzero(walking)), slice(np.count_nonzero(walking == 1), None)
     for speed, part, some in ((speed_m_s, walking, walk), (0.0, 1 - walking, still)):
         if part[some].size:
-            shares = blur_shares(
-                focal, f_number, focus_distance_m, log_m, log_sd, time, speed, unit, shift_mm=shift
-            )
+            shares = subject_shares(shots, speed)
             for one, curve in zip(found, curves, strict=True):
                 one[:, some] += part[some] * (shares @ curve[:, some])
     return found

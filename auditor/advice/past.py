@@ -31,7 +31,7 @@ from auditor.units import format_distance, format_f_number
 
 ADVICE_NAME = "advice.jsonl"
 LARGEST_BYTES = 1 << 22
-_SAME = 0.03
+BROKEN = (ValueError, LookupError, TypeError, AttributeError, OverflowError, RecursionError)
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +94,7 @@ def read_past(path: Path | None) -> PastAdvice:
         if line.strip():
             try:
                 advised.append(_read(json.loads(line)))
-            except (ValueError, LookupError, TypeError, AttributeError, OverflowError, RecursionError):
+            except BROKEN:
                 what = f"Line {number} tells no advice: it is not as this tool writes it."
                 problems.append(
                     Problem(str(path), what, "Mend or delete that line; nothing else rests on it.")
@@ -141,7 +141,7 @@ def renewed_text(past: PastAdvice, decisions: Decisions, table: pd.DataFrame, se
             if key in new:
                 renewed = _text(new.pop(key))
                 line = renewed if said.get("sum") == _sum(said) else line
-        except (ValueError, LookupError, TypeError, AttributeError, RecursionError):
+        except BROKEN:
             pass  # a person's own line, or a broken one
         lines.append(line)
     return "".join(f"{line}\n" for line in [*lines, *map(_text, new.values())])
@@ -223,7 +223,9 @@ def _became(
     if not len(since):
         return None
     press = burst_codes(since, "preset")
-    follows = _at(since, advised.settings)
+    follows = np.full(len(since), not advised.settings)  # all where none was advised
+    for one in advised.settings:
+        follows |= one.is_at(since["f_number"], since["focus_distance_m"])
     of = since[follows & is_counted(since)]
     code = burst_codes(of, "preset")
     hits = np.bincount(code, is_keeper(of)) > 0
@@ -240,18 +242,6 @@ def _became(
         kept=_held(advised.kept, int(hits.sum()), hits.size),
         sharp=_held(advised.sharp, sharp, worth),
     )
-
-
-def _at(frames: pd.DataFrame, settings: Sequence[Setting]) -> np.ndarray:
-    """Frames taken at one of the settings, as near as a ring is set; all where none was advised."""
-    number, near = frames["f_number"].to_numpy(float), 1 / frames["focus_distance_m"].to_numpy(float)
-    found = np.full(len(frames), not settings)
-    for one in settings:
-        own = 1 / one.focus_distance_m
-        found |= (np.abs(number / one.f_number - 1) <= _SAME) & (
-            np.abs(near - own) <= _SAME * np.maximum(near, own)
-        )
-    return found
 
 
 def _held(promised: tuple[float, float, float] | None, hits: int, of: int) -> Kept | None:

@@ -31,10 +31,6 @@ class Promise:
     a: float
     b: float
 
-    def of(self, presses: int) -> tuple[int, int]:
-        """The shortest interval for another number of presses."""
-        return counts_promised(self.a, self.b, presses, self.level)
-
 
 def counts_promised(a: float, b: float, presses: int, level: float = LEVEL) -> tuple[int, int]:
     """The shortest interval of a beta-binomial count.
@@ -55,7 +51,7 @@ def promise_kept(level: Level, presses: int = 60) -> Promise | None:
     """Promise the share of presses that will hold a keeper; None where nothing was counted."""
     if not level.presses:
         return None
-    two = walk_cdf(level.log_posterior, level.levels, level.spreads, 2)
+    two = walk_cdf(level.log_posterior, level.levels, 2)
     mean, square = float((two[2] - two[0] + two[2] - two[1]) / 2), float(two[2] - two[1])
     return _promise(mean, square - mean**2, presses)
 

@@ -1,59 +1,24 @@
 """The settings that may be advised with what each should bring, best first, and each f-number at its best.
 
-Nothing is decided here; every number is that of the comparison and of the level of the lens.
+Nothing is decided here; every number is that of the comparison and of the level of the lens. Columns are
+named as the contract names them in JSON.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 
 from auditor.advice.at_another_stop import LightAnswer, times_at
 from auditor.advice.paired import Paired
-from auditor.evidence.blur_classes import blur_shares, sets_of_causes, share_loss, sharp_curve
-from auditor.evidence.blur_tolerance import Tolerances
+from auditor.evidence.blur_classes import sets_of_causes, share_loss, sharp_curve
+from auditor.evidence.blur_tolerance import Tolerances, subject_shares
 from auditor.evidence.level import Level
 from auditor.evidence.proportions import Floats, two_sided_z
 from auditor.evidence.subjects import Subjects
 from auditor.optics.lens import sharp_zone
-
-
-@dataclass(frozen=True, slots=True)
-class ValuedSetting:
-    """One setting of ring and stop."""
-
-    f_number: float
-    focus_distance_m: float
-    near_limit_m: float  # of its sharp zone by the criterion of the frames, from the sensor plane
-    far_limit_m: float
-    share_sharp: float  # of the subjects met that would have been sharp
-    sharp_low: float
-    sharp_high: float
-    expected_hit_rate: float  # share of presses that should hold a keeper; NaN where nothing was counted
-    low: float
-    high: float
-    median_shutter_s: float  # what the light asked for; NaN where unknown
-    median_iso: float
-    within_experience: bool  # whether its zone lies where subjects were met
-
-
-@dataclass(frozen=True, slots=True)
-class Stop:
-    """One f-number at its best engraving."""
-
-    f_number: float
-    focus_distance_m: float
-    share: float  # of the subjects met that would have been sharp
-    low: float
-    high: float
-    lost_to_defocus: float  # what each takes; with the share they add up to 1
-    lost_to_motion: float
-    lost_to_diffraction: float
-    median_time_s: float  # what the light would have asked for; NaN where unknown
-    median_iso: float
-    tried: bool  # whether the zone lies where subjects were met
 
 
 def value_settings(
@@ -64,78 +29,64 @@ def value_settings(
     answer: LightAnswer,
     coc_mm: float,
     confidence: float,
-) -> tuple[ValuedSetting, ...]:
+) -> pd.DataFrame:
     """Value every setting of a comparison, the best first; those not tried there come last.
 
+    Columns: the setting and its sharp zone by the criterion ``coc_mm``; ``share_sharp`` of the subjects met,
+    ``sharp_low, sharp_high``; ``expected_hit_rate`` of presses with a keeper, ``low, high`` (NaN where
+    nothing was counted); the median exposure that the light asked for (NaN where unknown); and
+    ``within_experience``, whether the zone lies where subjects were met.
+
     ``paired`` and ``kept`` are the shares sharp, and kept up to the common level, of the same settings and
-    subjects; ``level`` is what is kept now, ``answer`` the likeliest to the light, ``coc_mm`` the criterion
-    of the sharp zone.
+    subjects; ``level`` is what is kept now, ``answer`` the likeliest to the light.
     """
     focal = float(np.median(subjects.focal_length_mm))
     shift_mm = np.median(subjects.shift_mm)
     zone = sharp_zone(focal, paired.f_number, paired.focus_distance_m, coc_mm, shift_mm=shift_mm)
     rate, low, high = _hit_rates(kept, level, confidence)
-    exposure = {}
-    for number in np.unique(paired.f_number).tolist():
-        times = times_at(subjects, number, answer)
-        with np.errstate(invalid="ignore"):
-            iso = subjects.iso * subjects.exposure_time_s / times * (number / subjects.f_number) ** 2
-        exposure[number] = _median(times), _median(iso)
-    return tuple(
-        ValuedSetting(
-            f_number=float(paired.f_number[row]),
-            focus_distance_m=float(paired.focus_distance_m[row]),
-            near_limit_m=float(zone.near_limit_m[row]),
-            far_limit_m=float(zone.far_limit_m[row]),
-            share_sharp=float(paired.share[row]),
-            sharp_low=float(paired.low[row]),
-            sharp_high=float(paired.high[row]),
-            expected_hit_rate=float(rate[row]),
-            low=float(low[row]),
-            high=float(high[row]),
-            median_shutter_s=exposure[float(paired.f_number[row])][0],
-            median_iso=exposure[float(paired.f_number[row])][1],
-            within_experience=bool(paired.tried[row]),
-        )
-        for row in np.lexsort((-paired.share, ~paired.tried)).tolist()
-    )
+    numbers, place = np.unique(paired.f_number, return_inverse=True)
+    times, isos = np.array([_median_exposure(subjects, number, answer) for number in numbers]).T
+    valued = {
+        "f_number": paired.f_number,
+        "focus_distance_m": paired.focus_distance_m,
+        "near_limit_m": zone.near_limit_m,
+        "far_limit_m": zone.far_limit_m,
+        "share_sharp": paired.share,
+        "sharp_low": paired.low,
+        "sharp_high": paired.high,
+        "expected_hit_rate": rate,
+        "low": low,
+        "high": high,
+        "median_shutter_s": times[place],
+        "median_iso": isos[place],
+        "within_experience": paired.tried,
+    }
+    return pd.DataFrame(valued).iloc[np.lexsort((-paired.share, ~paired.tried))].reset_index(drop=True)
 
 
 def best_by_stop(
-    settings: Sequence[ValuedSetting],
+    settings: pd.DataFrame,
     subjects: Subjects,
     tolerances: Tolerances,
     answer: LightAnswer,
     speed_m_s: float,
-) -> tuple[Stop, ...]:
-    """Describe every f-number at the engraving that makes most subjects sharp; nothing is decided here.
+) -> pd.DataFrame:
+    """Return every f-number at the engraving that makes most subjects sharp, and what takes the others.
 
-    ``settings`` are those valued for these subjects and tolerances, the best first, with the likeliest
-    ``answer`` to the light.
+    ``settings`` are those of :func:`value_settings` for these subjects and tolerances, with the likeliest
+    ``answer`` to the light. ``expected`` (the share sharp) and what is ``lost_to_<cause>`` add up to 1.
     """
-    best: dict[float, ValuedSetting] = {}
-    for one in settings:
-        best.setdefault(one.f_number, one)
-    found = []
-    for number, one in sorted(best.items()):
+    best = settings.drop_duplicates("f_number").sort_values("f_number", ignore_index=True)
+    best = best.drop(columns=["near_limit_m", "far_limit_m", "expected_hit_rate", "low", "high"])
+    best = best.rename(columns={"share_sharp": "expected", "sharp_low": "low", "sharp_high": "high"})
+    losses = []
+    for number, ring, expected in best.iloc[:, :3].itertuples(index=False):
         times = times_at(subjects, number, answer)
-        lost = lost_to_causes(subjects, tolerances, number, one.focus_distance_m, times, speed_m_s)
+        lost = lost_to_causes(subjects, tolerances, number, ring, times, speed_m_s)
         # The split is of the median light; the loss it is put on is that of the comparison.
-        scale = (1 - one.share_sharp) / max(sum(lost.values()), 1e-9)
-        found.append(
-            Stop(
-                f_number=number,
-                focus_distance_m=one.focus_distance_m,
-                share=one.share_sharp,
-                low=one.sharp_low,
-                high=one.sharp_high,
-                **{f"lost_to_{cause}": part * scale for cause, part in lost.items()},
-                median_time_s=one.median_shutter_s,
-                median_iso=one.median_iso,
-                tried=one.within_experience,
-            )
-        )
-    return tuple(found)
+        scale = (1 - expected) / max(sum(lost.values()), 1e-9)
+        losses.append({f"lost_to_{cause}": part * scale for cause, part in lost.items()})
+    return best.join(pd.DataFrame(losses))
 
 
 def lost_to_causes(
@@ -146,19 +97,18 @@ def lost_to_causes(
     exposure_time_s: Floats,
     speed_m_s: float,
 ) -> dict[str, float]:
-    """Share the loss of sharp subjects among its causes."""
+    """Share the loss of sharp subjects at a setting among its causes."""
     n = len(subjects)
+    number, ring = np.full(n, f_number), np.full(n, focus_distance_m)
+    moved = replace(subjects, f_number=number, focus_distance_m=ring, exposure_time_s=exposure_time_s)
     curve = sharp_curve(tolerances.log_sharp, tolerances.kappa).mean(axis=1)
     weight = subjects.weight / subjects.weight.sum()
-    time = np.where(subjects.flash, np.nan, exposure_time_s)
-    number, ring = np.full(n, f_number), np.full(n, focus_distance_m)
-    setting = (subjects.focal_length_mm, number, ring, subjects.log_m, subjects.log_sd, time)
-    rest = (speed_m_s, subjects.handbook_mm)
-    sharp = {
-        causes: weight @ blur_shares(*setting, *rest, causes, subjects.shift_mm) @ curve
-        for causes in sets_of_causes()
-    }
-    return share_loss({causes: float(share) for causes, share in sharp.items()})
+    return share_loss(
+        {
+            causes: float(weight @ subject_shares(moved, speed_m_s, causes) @ curve)
+            for causes in sets_of_causes()
+        }
+    )
 
 
 def _hit_rates(kept: Paired, level: Level, confidence: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -172,6 +122,13 @@ def _hit_rates(kept: Paired, level: Level, confidence: float) -> tuple[np.ndarra
     return rate, rate / reach, np.minimum(rate * reach, 1.0)
 
 
-def _median(values: np.ndarray) -> float:
-    known = values[np.isfinite(values)]
-    return float(np.median(known)) if known.size else float("nan")
+def _median_exposure(subjects: Subjects, f_number: float, answer: LightAnswer) -> tuple[float, float]:
+    """Exposure time [s] and sensitivity of the middle subject at another stop; NaN where unknown."""
+    times = times_at(subjects, f_number, answer)
+    with np.errstate(invalid="ignore"):
+        iso = subjects.iso * subjects.exposure_time_s / times * (f_number / subjects.f_number) ** 2
+    time, sensitivity = (values[np.isfinite(values)] for values in (times, iso))
+    return (
+        float(np.median(time)) if time.size else np.nan,
+        float(np.median(sensitivity)) if sensitivity.size else np.nan,
+    )

@@ -58,17 +58,10 @@ def blur_shares(
 ) -> npt.NDArray[np.float32]:
     """Return the distribution of the blur over the classes, shape (n, len(LOG_BLUR)); rows sum to 1.
 
-    Parameters
-    ----------
-    focal_length_mm, f_number, focus_distance_m, log_m, log_sd, exposure_time_s, unit_mm : numpy.ndarray
-        Shape (n,): the setting, the log subject distance from the sensor plane [m] with its standard
-        deviation, the time [s] (NaN: no movement is inferred), and the handbook criterion [mm].
-    speed_m_s : float
-        Mean walking speed; 0 for subjects who stand still.
-    causes : tuple of str
-        Those of :data:`CAUSES` that take part.
-    shift_mm : array_like
-        How much farther out the lens stands than its engravings mean: one, or shape (n,).
+    Of each row, shape (n,): the setting, the log subject distance from the sensor plane [m] with its standard
+    deviation, the time [s] (NaN: no movement is inferred) and the handbook criterion ``unit_mm``. Mean
+    walking speed is 0 for subjects who stand still; ``causes`` are those of :data:`CAUSES` that take part;
+    ``shift_mm``, one or shape (n,), is how much farther out the lens stands than its engravings mean.
     """
     n = len(log_m)
     shift = np.broadcast_to(np.asarray(shift_mm, dtype=float), n)

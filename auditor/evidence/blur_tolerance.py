@@ -16,7 +16,7 @@ import numpy.typing as npt
 from scipy.interpolate import CubicSpline
 from scipy.special import logsumexp
 
-from auditor.evidence.blur_classes import LOG_BLUR, blur_shares, sharp_curve
+from auditor.evidence.blur_classes import CAUSES, LOG_BLUR, blur_shares, sharp_curve
 from auditor.evidence.keeper_likelihood import (
     FLOOR_WEIGHTS,
     FLOORS,
@@ -125,7 +125,9 @@ def _evidence(own: Subjects, speed_m_s: float) -> _Evidence:
     return _Evidence(sharp, keep, nothing)
 
 
-def subject_shares(own: Subjects, speed_m_s: float) -> npt.NDArray[np.float32]:
+def subject_shares(
+    own: Subjects, speed_m_s: float, causes: tuple[str, ...] = CAUSES
+) -> npt.NDArray[np.float32]:
     """Distribution of each subject's blur as the frame was taken, shape (n, classes)."""
     return blur_shares(
         own.focal_length_mm,
@@ -136,7 +138,8 @@ def subject_shares(own: Subjects, speed_m_s: float) -> npt.NDArray[np.float32]:
         np.where(own.flash, np.nan, own.exposure_time_s),
         speed_m_s,
         own.handbook_mm,
-        shift_mm=own.shift_mm,
+        causes,
+        own.shift_mm,
     )
 
 

@@ -1,10 +1,9 @@
 """Why frames were not kept, as far as blur can have to do with it.
 
 A frame that was not kept would mostly have been dropped anyway, for its moment: only what blur took of its
-chance is explained by blur. That part is shared among defocus, motion and diffraction by the mean over all
-orders in which they could go (Shapley 1953, A value for n-person games), since blurs add up as squares and
-the curve bends. Distances and walks are uncertain, so shares are averaged over what they may have been; the
-interval is over the keeper curves that marks and verdicts allow. A frame whose burst holds a keeper was
+chance is explained by blur, and shared among its causes (:func:`auditor.evidence.blur_classes.share_loss`).
+Distances and walks are uncertain, so shares are averaged over what they may have been; the interval is over
+the keeper curves that marks and verdicts allow. A frame whose burst holds a keeper was
 dropped for a sibling: blur does not explain it. Where the photographer judged the very frame, that verdict
 replaces the curve's chance.
 """
@@ -47,34 +46,20 @@ class Causes:
     """Frames that were not kept, by what is consistent with it.
 
     In front and beyond: the subject stood nearer, or farther, than the ring was set, and out of focus by it.
-    The first six add up to all zone-focused frames not kept.
-
-    Attributes
-    ----------
-    table : pandas.DataFrame
-        ``cause, frames``, and ``of_100, low, high``: the first five, and of 100 with their interval.
-    by_preset : pandas.DataFrame
-        ``preset, not_kept`` (frames with a known blur), then for each of the five its frames under its own
-        name, with ``<cause>_low, <cause>_high``; those with most frames not kept first.
-    frames : pandas.DataFrame
-        One row per frame not kept with a known blur: ``file`` and a share for each of the five causes.
-    at_focus : dict of str to int
-        What can be said without distances: ``frames`` not kept with known settings, and of these those whose
-        subject, if it walked across at the focus distance, moved more than the circle of confusion
-        (``motion_over_criterion``), and whose diffraction alone exceeds it (``diffraction_over_criterion``).
     """
 
-    in_front_of_zone: float  # frames, shares of frames added up; NaN where no frame has a blur
-    beyond_zone: float
-    subject_motion: float
-    diffraction: float
-    not_explained_by_blur: float
     no_distance: int  # frames whose blur is unknown
     sibling_kept: int  # frames, among those not explained by blur, of a burst that holds a keeper
-    of_100: dict[str, float]  # the first five of 100 frames not kept, put back to all
+    # Of each cause `frames` (shares of frames added up; with `no_distance` all zone-focused ones not kept),
+    # and `of_100` frames not kept, put back to all, with `low, high`; NaN where no frame has a blur.
     table: pd.DataFrame
+    # `preset, not_kept` (frames with a known blur), for each cause its frames under its own name, with
+    # `<cause>_low, <cause>_high`; those with most frames not kept first.
     by_preset: pd.DataFrame
-    frames: pd.DataFrame
+    frames: pd.DataFrame  # of each frame not kept with a known blur `file`, and a share for each cause
+    # What can be said without distances: `frames` not kept with known settings; of these those whose subject,
+    # had it walked across at the focus distance, moved more than the circle of confusion
+    # (`motion_over_criterion`), and whose diffraction alone exceeds it (`diffraction_over_criterion`).
     at_focus: dict[str, int]
 
 
@@ -93,12 +78,10 @@ def find_causes(counted: CountedFrames, settings: Settings, tolerance: Tolerance
     curves = tolerance.draws[:: max(1, len(tolerance.draws) // CURVES)]
     known = curves.size > 0 and np.isfinite(curves).all() and curves[:, 2].any()  # of no keeper, no curve
     if not len(lost) or not known:
-        unknown = pd.DataFrame({"cause": CAUSES} | dict.fromkeys(("frames", "of_100", "low", "high"), np.nan))
-        nothing = dict.fromkeys(CAUSES, float("nan"))
+        unknown = pd.DataFrame(np.nan, list(CAUSES), ["frames", "of_100", "low", "high"])
         none = _by_preset(pd.Index([]), np.zeros(0), np.zeros((0, 5, 1)), settings.confidence)
         frames = pd.DataFrame(columns=["file", *CAUSES], dtype=float)
-        return Causes(**nothing, no_distance=no_distance, sibling_kept=0, of_100=nothing, table=unknown,
-                      by_preset=none, frames=frames, at_focus=at_focus)  # fmt: skip
+        return Causes(no_distance, 0, unknown, none, frames, at_focus)
     rows = np.arange(len(lost))
     if rows.size > MOST_FRAMES:
         rows = np.sort(np.random.default_rng(0).choice(rows.size, MOST_FRAMES, replace=False))
@@ -116,14 +99,12 @@ def find_causes(counted: CountedFrames, settings: Settings, tolerance: Tolerance
     of_100, low, high = _with_interval(
         100 * np.einsum("cnd,n->cd", blamed, weight) / weight.sum(), settings.confidence
     )
-    found = totals.mean(axis=2).sum(axis=0)
+    shares = {"frames": totals.mean(axis=2).sum(axis=0), "of_100": of_100, "low": low, "high": high}
     not_kept_of = np.asarray(times * np.bincount(code, minlength=len(presets)), dtype=float)
     return Causes(
-        **dict(zip(CAUSES, map(float, found), strict=True)),
-        of_100=dict(zip(CAUSES, map(float, of_100), strict=True)),
         no_distance=no_distance,
         sibling_kept=sibling,
-        table=pd.DataFrame({"cause": CAUSES, "frames": found, "of_100": of_100, "low": low, "high": high}),
+        table=pd.DataFrame(shares, list(CAUSES)),
         by_preset=_by_preset(presets, not_kept_of, totals, settings.confidence),
         frames=pd.DataFrame({"file": lost["file"]} | dict(zip(CAUSES, blamed.mean(axis=2), strict=True))),
         at_focus=at_focus,

@@ -2,29 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 import pandas as pd
 
-ALL, FIRST_ONLY, OTHERS_ONLY, NONE = "all", "the first only", "others only", "none"
-COUNTED = {
-    "all_in_zone": ALL, "only_first_in_zone": FIRST_ONLY, "only_others_in_zone": OTHERS_ONLY,
-    "none_in_zone": NONE,
-}  # fmt: skip
+HELD = ("all_in_zone", "only_first_in_zone", "only_others_in_zone", "none_in_zone")
 
 
 def count_company(frames: pd.DataFrame) -> dict[str, int]:
-    """Count the frames with several subjects by which of them the zone held.
+    """Count the frames with several subjects by which of them the zone held, keys :data:`HELD`.
 
     Frames without a zone, or with one distance alone, are not counted. Reads ``near_limit_m, far_limit_m,
     subject_distance_m, other_subjects_m``.
     """
-    near, far, first = (
-        frames[name].to_numpy(float) for name in ("near_limit_m", "far_limit_m", "subject_distance_m")
-    )
-    held = held_in_zone(near, far, first, frames["other_subjects_m"].to_numpy(object))
-    return {name: int((held == word).sum()) for name, word in COUNTED.items()}
+    held = held_in_zone(frames)
+    return {name: int((held == name).sum()) for name in HELD}
 
 
 def company_by_preset(frames: pd.DataFrame) -> dict[str, dict[str, int]]:
@@ -34,34 +25,28 @@ def company_by_preset(frames: pd.DataFrame) -> dict[str, dict[str, int]]:
     return {name: counts for name, counts in found.items() if any(counts.values())}
 
 
-def held_in_zone(
-    near_limit_m: np.ndarray,
-    far_limit_m: np.ndarray,
-    subject_distance_m: np.ndarray,
-    other_subjects_m: Sequence[object],
-) -> np.ndarray:
-    """Say of each frame with several subjects which of them the zone held, shape (n,) of object.
+def held_in_zone(frames: pd.DataFrame) -> np.ndarray:
+    """Say of each frame which of its subjects the zone held, one of :data:`HELD`, shape (n,) of object.
 
-    Limits and the subject meant [m] have shape (n,), further ones are joined by ``|``. ``all``, ``the first
-    only`` (also where some of the others are held), ``others only`` (the first not) or ``none``; None for one
-    subject, and where zone or distance is unknown.
+    Further subjects than the one meant are joined by ``|``; the first counts as the only one also where some
+    of the others are held. None for one subject, and where zone or distance is unknown.
 
     Examples
     --------
-    >>> zone = np.full(3, 1.5), np.full(3, 4.0)
-    >>> held_in_zone(*zone, np.array([2.0, 2.0, 1.0]), ["3.96", "3|5", None]).tolist()
-    ['all', 'the first only', None]
+    >>> zone = {"near_limit_m": 1.5, "far_limit_m": 4.0}
+    >>> several = {"subject_distance_m": [2.0, 2.0, 1.0], "other_subjects_m": ["3.96", "3|5", None]}
+    >>> held_in_zone(pd.DataFrame(zone | several)).tolist()
+    ['all_in_zone', 'only_first_in_zone', None]
     """
-    held = np.full(len(subject_distance_m), None, dtype=object)
-    for row, text in enumerate(other_subjects_m):
-        if not isinstance(text, str) or not text:
+    held = np.full(len(frames), None, dtype=object)
+    limits = frames[["near_limit_m", "far_limit_m", "subject_distance_m"]].to_numpy(float)
+    for row, text in enumerate(frames["other_subjects_m"]):
+        if not isinstance(text, str) or not text or np.isnan(limits[row]).any():
             continue
-        near, far, first = (float(v[row]) for v in (near_limit_m, far_limit_m, subject_distance_m))
-        if np.isnan((near, far, first)).any():
-            continue
+        near, far, first = limits[row]
         others = [near <= float(part) <= far for part in text.split("|")]
         if near <= first <= far:
-            held[row] = ALL if all(others) else FIRST_ONLY
+            held[row] = HELD[0] if all(others) else HELD[1]
         else:
-            held[row] = OTHERS_ONLY if any(others) else NONE
+            held[row] = HELD[2] if any(others) else HELD[3]
     return held

@@ -7,7 +7,6 @@ lens also differs from one run of a preset to the next: a difference must show o
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
@@ -35,43 +34,15 @@ PAIR_COLUMNS = (
 )  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True)
-class Comparisons:
-    """Pairs of presets of one lens.
+def compare_presets(counted: CountedFrames, settings: Settings) -> pd.DataFrame:
+    """Compare every two presets of one lens, within sessions and within light; one row per pair.
 
-    Attributes
-    ----------
-    pairs : pandas.DataFrame
-        :data:`PAIR_COLUMNS`, one row per pair: ``status`` is ``compared``, ``different_outings``,
-        ``different_light`` or ``same_setting``; then all bursts and those in shared strata, the plain hit
-        rates, the ``difference`` within sessions and light with ``low, high`` (shares of bursts, at least as
-        wide as the runs of a preset differ) and that of frames; ``p_value`` is the larger one of bursts and
-        of runs, ``p_adjusted`` over all pairs; ``better`` a preset's name or missing; ``more_bursts`` those
-        of each that would show the difference seen (missing where it is not worth acting on).
-    """
-
-    pairs: pd.DataFrame
-    level: float  # under which p_adjusted is called a difference
-
-
-@dataclass(frozen=True, slots=True)
-class _Presses:
-    """Presses of one lens; arrays of shape (n,)."""
-
-    hit: npt.NDArray[np.bool_]
-    kept: Floats  # keepers and frames of each
-    size: Floats
-    preset: npt.NDArray[np.object_]
-    outing: Codes
-    stratum: Codes
-    run: Codes
-
-    def chosen(self, rows: npt.NDArray[np.bool_]) -> _Presses:
-        return _Presses(*(getattr(self, name)[rows] for name in self.__slots__))
-
-
-def compare_presets(counted: CountedFrames, settings: Settings) -> Comparisons:
-    """Compare every two presets of one lens, within sessions and within light.
+    :data:`PAIR_COLUMNS`: ``status`` is ``compared``, ``different_outings``, ``different_light`` or
+    ``same_setting``; then all bursts and those in shared strata, the plain hit rates, the ``difference``
+    within sessions and light with ``low, high`` (shares of bursts, at least as wide as the runs of a preset
+    differ) and that of frames; ``p_value`` is the larger one of bursts and of runs, ``p_adjusted`` over all
+    pairs; ``better`` a preset's name or missing; ``more_bursts`` those of each that would show the difference
+    seen (missing where it is not worth acting on).
 
     Reads ``preset, session, camera, captured_at, lens, focal_length_mm, f_number, focus_distance_m,
     exposure_time_s, iso, flash``, and the settings ``confidence`` and ``worth``.
@@ -84,26 +55,28 @@ def compare_presets(counted: CountedFrames, settings: Settings) -> Comparisons:
     ev = pd.Series(np.floor(scene_ev(frames))).groupby(counted.press).median().to_numpy()
     light = np.nan_to_num(np.floor(ev), nan=-99.0)
     kept = np.bincount(counted.press, counted.kept, minlength=len(code))
-    presses = _Presses(
-        hit=kept > 0,
-        kept=kept.astype(float),
-        size=np.bincount(counted.press, minlength=len(code)).astype(float),
-        preset=preset[first],
-        outing=outing[first],
-        stratum=np.unique(np.stack([outing[first], light]), axis=1, return_inverse=True)[1].ravel(),
-        run=run[first],
-    )
+    presses = pd.DataFrame(
+        {
+            "lens": glass(frames).to_numpy(object)[first],
+            "preset": preset[first],
+            "hit": kept > 0,
+            "kept": kept,
+            "size": np.bincount(counted.press, minlength=len(code)),
+            "outing": outing[first],
+            "stratum": np.unique(np.stack([outing[first], light]), axis=1, return_inverse=True)[1].ravel(),
+            "run": run[first],
+        }
+    ).dropna(subset="preset")
     names = ["focal_length_mm", "f_number", "focus_distance_m"]
-    of_preset = {name: own.to_numpy() for name, own in frames.groupby("preset")[names].median().iterrows()}
-    lens = glass(frames).to_numpy(object)[first]
+    of_preset = frames.groupby("preset")[names].median()
     rows = []
-    for one in sorted(set(lens)):
-        own = presses.chosen((lens == one) & ~pd.isna(presses.preset))
-        for a, b in combinations(sorted(set(own.preset)), 2):
-            same = bool(np.isclose(of_preset[a], of_preset[b], rtol=0.005).all())
-            rows.append({"lens": str(one)} | _pair(a, b, own, settings.confidence, same=same))
+    for lens, own in presses.groupby("lens"):
+        for a, b in combinations(sorted(own["preset"].unique()), 2):
+            same = bool(np.isclose(of_preset.loc[a], of_preset.loc[b], rtol=0.005).all())
+            both = own[own["preset"].isin([a, b])]
+            rows.append({"lens": str(lens)} | _pair(a, b, both, settings.confidence, same=same))
     pairs = pd.DataFrame(rows, columns=list(PAIR_COLUMNS))
-    return Comparisons(_judged(pairs, settings), claim_level(settings))
+    return _judged(pairs, settings)
 
 
 def claim_level(settings: Settings) -> float:
@@ -123,32 +96,32 @@ def scene_ev(frames: pd.DataFrame) -> Floats:
     return np.where(frames["flash"].fillna(False).to_numpy(bool), np.nan, ev)
 
 
-def _pair(a: str, b: str, presses: _Presses, confidence: float, *, same: bool) -> dict[str, object]:
-    own = presses.chosen((presses.preset == a) | (presses.preset == b))
-    is_a = own.preset == a
-    _, stratum = np.unique(own.stratum, return_inverse=True)
+def _pair(a: str, b: str, own: pd.DataFrame, confidence: float, *, same: bool) -> dict[str, object]:
+    is_a, hit, kept, size, outing = (
+        own[name].to_numpy() for name in ("preset", "hit", "kept", "size", "outing")
+    )
+    is_a = is_a == a
+    _, stratum = np.unique(own["stratum"], return_inverse=True)
     strata = int(stratum.max()) + 1
 
     def by_stratum(values: npt.ArrayLike) -> Floats:
         return np.bincount(stratum, values, minlength=strata).astype(float)
 
-    n_a, n_b, hits_a, hits_b = (by_stratum(v) for v in (is_a, ~is_a, own.hit & is_a, own.hit & ~is_a))
+    n_a, n_b, hits_a, hits_b = (by_stratum(v) for v in (is_a, ~is_a, hit & is_a, hit & ~is_a))
     shared = (n_a > 0) & (n_b > 0)
     within = stratified_difference(hits_a, n_a, hits_b, n_b, confidence)
-    of_frames = stratified_difference(
-        by_stratum(own.kept * is_a),
-        by_stratum(own.size * is_a),
-        by_stratum(own.kept * ~is_a),
-        by_stratum(own.size * ~is_a),
+    kept_a, size_a, kept_b, size_b = (
+        by_stratum(v) for v in (kept * is_a, size * is_a, kept * ~is_a, size * ~is_a)
     )
-    _, first, run = np.unique(own.run, return_index=True, return_inverse=True)
+    of_frames = stratified_difference(kept_a, size_a, kept_b, size_b)
+    _, first, run = np.unique(own["run"], return_index=True, return_inverse=True)
     by_runs = difference_by_runs(
-        np.bincount(run, own.hit), np.bincount(run), is_a[first], own.outing[first], confidence
+        np.bincount(run, hit), np.bincount(run), is_a[first], outing[first], confidence
     )
     wider = 0.0 if np.isnan(by_runs.low) else (by_runs.high - by_runs.low) / 2
     enough = min(n_a[shared].sum(), n_b[shared].sum()) >= FEWEST_BURSTS
     return {
-        "preset_a": a, "preset_b": b, "status": SAME_SETTING if same else _status(own.outing, is_a, shared),
+        "preset_a": a, "preset_b": b, "status": SAME_SETTING if same else _status(outing, is_a, shared),
         "bursts_a": int(n_a.sum()), "bursts_b": int(n_b.sum()),
         "shared_a": int(n_a[shared].sum()), "shared_b": int(n_b[shared].sum()),
         "rate_a": hits_a.sum() / n_a.sum(), "rate_b": hits_b.sum() / n_b.sum(),

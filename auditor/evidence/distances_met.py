@@ -22,16 +22,11 @@ FEWEST_BURSTS = 5  # a preset with fewer does not enter the test
 
 @dataclass(frozen=True, slots=True)
 class DistancesMet:
-    """Distribution of the known subject distances, put back to all bursts, each counting once.
+    """Distribution of the known subject distances, put back to all bursts, each counting once."""
 
-    Attributes
-    ----------
-    presets : pandas.DataFrame
-        ``preset`` (missing: all together, first row), ``bursts, frames``, weighted quantiles ``p05_m, p25_m,
-        median_m, p75_m, p95_m``, the interval ``median_low_m, median_high_m``, and ``in_zone``, the share of
-        the ``zone_frames`` (with a zone) whose subject stood in it, with ``zone_low, zone_high``.
-    """
-
+    # `preset` (missing: all together, first row), `bursts, frames`, weighted :data:`QUANTILES`, the interval
+    # `median_low_m, median_high_m`, and `in_zone`, the share of the `zone_frames` (with a zone) whose subject
+    # stood in it, with `zone_low, zone_high`.
     presets: pd.DataFrame
     p_value: float  # of all presets meeting the same distances; NaN with fewer than two of them
     differ: bool  # whether the test says so at the level asked for
@@ -45,7 +40,7 @@ def distances_met(counted: CountedFrames, confidence: float = 0.95) -> Distances
     """
     size = np.bincount(counted.press, minlength=1)[counted.press]
     frames = counted.frames.assign(press=counted.press, size=size)
-    frames, sampled = sampled_frames(frames[frames["preset"].notna()], "press", "size", "in_zone")
+    frames, sampled = sampled_frames(frames[frames["preset"].notna()])
     # Weight share method (Lavallée 2007, Indirect Sampling): a burst weighs its frames' sum over its size.
     bursts = (
         pd.DataFrame(
@@ -59,20 +54,17 @@ def distances_met(counted: CountedFrames, confidence: float = 0.95) -> Distances
         .agg({"preset": "first", "distance": "median", "weight": "sum"})
     )
     names = sorted(bursts["preset"].unique())
-    code = np.searchsorted(np.array(names, dtype=object), frames["preset"].to_numpy(object))
     zoned = frames["in_zone"].notna().to_numpy(bool)
     inside = frames["in_zone"].fillna(False).to_numpy(bool)
-    apart = weighted_shares(inside, np.where(zoned, code, -1), len(names), sampled, confidence)
-    whole = weighted_shares(inside, np.where(zoned, 0, -1), 1, sampled, confidence)
     rows = []
-    for place, name in enumerate([None, *names] if names else []):
+    for name in [None, *names] if names else []:
         own = bursts if name is None else bursts[bursts["preset"] == name]
-        mine = np.ones(len(frames), dtype=bool) if name is None else code == place - 1
-        shares, at = (whole, 0) if name is None else (apart, place - 1)
+        mine = np.ones(len(frames), bool) if name is None else (frames["preset"] == name).to_numpy(bool)
+        shares = weighted_shares(inside, np.where(mine & zoned, 0, -1), 1, sampled, confidence)
         rows.append(
             {"preset": name, "bursts": len(own), "frames": int(mine.sum())}
             | _quantiles(own["distance"].to_numpy(), own["weight"].to_numpy(), confidence)
-            | {"in_zone": shares.rate[at], "zone_low": shares.low[at], "zone_high": shares.high[at]}
+            | {"in_zone": shares.rate[0], "zone_low": shares.low[0], "zone_high": shares.high[0]}
             | {"zone_frames": int((mine & zoned).sum())}
         )
     columns = [

@@ -7,9 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import ndtr
-
-Floats = npt.NDArray[np.float64]
 
 FEWEST_GUESSES = 10  # from which the spread replaces the assumed one
 LEAST_SD = 0.03  # nobody's eye is credited with less (estimate, no source)
@@ -24,8 +21,6 @@ class Judging:
 
     guesses: int  # pairs of a guess and a measure
     bias: float  # median of log(guess / measure): below zero the guess is short; NaN without a pair
-    bias_low: float  # its 95 % interval, from the spread of the pairs; NaN below two
-    bias_high: float
     spread: float  # robust standard deviation, the measures' own error taken off; NaN below two
     guess_sd: float | None  # relative, in place of the assumed one; None below FEWEST_GUESSES pairs
 
@@ -36,9 +31,7 @@ def judge_guesses(
     """Hold guesses against measures [m] of shape (n,), with the relative standard deviation of the measures.
 
     A pair with an unknown or infinite side is passed over. The spread is 1.4826 times the median absolute
-    deviation (Hampel 1974, JASA 69:383), the mean square of the measures' own errors taken off. The interval
-    of a median of normal values has the standard error 1.2533 s / sqrt(n) (Kenney & Keeping, Mathematics of
-    Statistics, part 2, 1951).
+    deviation (Hampel 1974, JASA 69:383), the mean square of the measures' own errors taken off.
 
     Examples
     --------
@@ -56,24 +49,8 @@ def judge_guesses(
     n = len(error)
     bias = float(np.median(error)) if n else math.nan
     if n < 2:
-        return Judging(n, bias, math.nan, math.nan, math.nan, None)
+        return Judging(n, bias, math.nan, None)
     seen = 1.4826 * float(np.median(np.abs(error - bias)))
     spread = math.sqrt(max(seen**2 - float(np.mean(own**2)), LEAST_SD**2))
-    half = 1.96 * 1.2533 * seen / math.sqrt(n)
     guess_sd = math.hypot(bias, spread) if n >= FEWEST_GUESSES else None
-    return Judging(n, bias, bias - half, bias + half, spread, guess_sd)
-
-
-def shares_inside(guess_m: npt.ArrayLike, near_m: float, far_m: float, judged: Judging) -> Floats:
-    """Share of the subjects taken for each distance that truly stand from ``near_m`` to ``far_m``.
-
-    The true distance is taken as log-normal about the guess less its bias.
-
-    Examples
-    --------
-    >>> shares_inside([2.0, 9.0], 1.5, 4.0, Judging(20, 0.0, 0.0, 0.0, 0.15, 0.15)).round(2).tolist()
-    [0.97, 0.0]
-    """
-    middle = np.log(np.asarray(guess_m, dtype="float64")) - judged.bias
-    far = ndtr((math.log(far_m) - middle) / judged.spread) if math.isfinite(far_m) else 1.0
-    return np.asarray(far - ndtr((math.log(near_m) - middle) / judged.spread))
+    return Judging(n, bias, spread, guess_sd)

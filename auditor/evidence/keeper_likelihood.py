@@ -34,23 +34,11 @@ def keeper_log_likelihood(
     frames: Floats,
     count: Floats,
 ) -> tuple[Floats, float]:
-    """Return the log likelihood of the marks on the grid, and where blur decides nothing.
+    """Return the log likelihood of the marks on the grid, shape (g, len(FLOORS)), and that with F = 1.
 
-    Parameters
-    ----------
-    left : numpy.ndarray, shape (n, g)
-        F of each press at each of g points of the grid.
-    hit, drawn_odds, log_m, frames : numpy.ndarray, shape (n,)
-        As in :class:`auditor.evidence.subjects.Subjects`.
-    count : numpy.ndarray, shape (n,)
-        How many presses each row speaks for in the likelihood.
-
-    Returns
-    -------
-    numpy.ndarray, shape (g, len(FLOORS))
-        Level and interest summed over; the prior of the floor is not in it.
-    float
-        The same with F = 1.
+    ``left``, shape (n, g), is F of each press at each of g points of the grid; ``hit, drawn_odds, log_m,
+    frames``, shape (n,), are those of :class:`auditor.evidence.subjects.Subjects`, ``count`` how many presses
+    each row speaks for. Level and interest are summed over; the prior of the floor is not in it.
     """
     stands = count * np.exp(-drawn_odds * hit)
     rate = float(np.clip((hit * stands).sum() / stands.sum(), 0.002, 0.9))

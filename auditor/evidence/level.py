@@ -46,20 +46,19 @@ class Level:
     sessions: int
     presses: int
     hits: int
-    log_posterior: Floats  # shape (levels, spreads), normalised
-    levels: Floats  # logits, and standard deviations between sessions
-    spreads: Floats
+    log_posterior: Floats  # shape (levels, SPREADS), normalised
+    levels: Floats  # logits; the standard deviations between sessions are SPREADS
 
     def next_walk(self, presses: int = 60, level: float = 0.9) -> NextWalk:
         """The shortest interval for presses with a keeper of a walk yet to come, its own luck included."""
-        cdf = walk_cdf(self.log_posterior, self.levels, self.spreads, presses)
+        cdf = walk_cdf(self.log_posterior, self.levels, presses)
         low, high = shortest_interval(cdf, level)
         return NextWalk(presses, level, low, high)
 
 
-def walk_cdf(log_posterior: Floats, levels: Floats, spreads: Floats, presses: int) -> Floats:
+def walk_cdf(log_posterior: Floats, levels: Floats, presses: int) -> Floats:
     """Chance that at most k = 0, ..., ``presses`` presses of a walk yet to come hit, its luck included."""
-    chance = expit(levels[:, None, None] + spreads[:, None] * _NODES)
+    chance = expit(levels[:, None, None] + SPREADS[:, None] * _NODES)
     weight = np.exp(log_posterior)[..., None] * _WEIGHTS
     bins = np.minimum((chance * 2000).astype(np.intp), 1999).ravel()
     mass = np.bincount(bins, weight.ravel(), minlength=2000)
@@ -101,12 +100,6 @@ def log_likelihood(hits: npt.ArrayLike, presses: npt.ArrayLike, levels: Floats, 
     return total
 
 
-def log_prior(levels: Floats) -> Floats:
-    """Log prior of levels and :data:`SPREADS`, shape (levels, spreads), but for a constant."""
-    of_level = -0.5 * ((levels - LEVEL_CENTRE) / LEVEL_SD)[:, None] ** 2
-    return np.asarray(of_level - 0.5 * ((np.log(SPREADS) - SPREAD_CENTRE) / SPREAD_SD) ** 2)
-
-
 def fit_level(hits: npt.ArrayLike, presses: npt.ArrayLike, confidence: float = 0.95) -> Level:
     """Fit level and spread to the counts of sessions, shape (sessions,)."""
     y, n = np.asarray(hits, float), np.asarray(presses, float)
@@ -115,7 +108,9 @@ def fit_level(hits: npt.ArrayLike, presses: npt.ArrayLike, confidence: float = 0
     middle = logit((total + 0.5) / (size + 1))
     reach = 4 / np.sqrt(max(min(total, size - total), 0.0) + 1) + 1.5
     levels = np.linspace(middle - reach, middle + reach, _LEVELS)
-    posterior = log_likelihood(y, n, levels, SPREADS) + log_prior(levels)
+    prior = -0.5 * ((levels - LEVEL_CENTRE) / LEVEL_SD)[:, None] ** 2
+    prior = prior - 0.5 * ((np.log(SPREADS) - SPREAD_CENTRE) / SPREAD_SD) ** 2
+    posterior = log_likelihood(y, n, levels, SPREADS) + prior
     posterior = posterior - logsumexp(posterior)
     low, high = _over_sessions(y, n, confidence) if y.size >= SESSIONS_FOR_T else (np.nan, np.nan)
     if not np.isfinite(low):
@@ -131,7 +126,6 @@ def fit_level(hits: npt.ArrayLike, presses: npt.ArrayLike, confidence: float = 0
         hits=int(total),
         log_posterior=posterior,
         levels=levels,
-        spreads=SPREADS,
     )
 
 

@@ -83,7 +83,7 @@ def longest_time_s(
 
 
 def _presses(row: Any, frames: pd.DataFrame, speed_m_s: float, confidence: float) -> LinePresses:
-    known, sampled = sampled_frames(frames, "side")
+    known, sampled = sampled_frames(frames)
 
     def share(side: str) -> tuple[float, float, float]:
         found = weighted_shares(known["side"] == side, np.zeros(len(known)), 1, sampled, confidence)

@@ -42,8 +42,6 @@ def difference_by_runs(
     the runs' rates with a level for each outing; the variance is that of clusters, a run each, with Student's
     t. NaN where there are not more runs than outings and one: then place and setting cannot be separated.
 
-    References
-    ----------
     Liang & Zeger (1986), Biometrika 73:13 (variance); MacKinnon & White (1985), J. Econometrics 29:305 (its
     correction for few observations).
     """
@@ -88,8 +86,6 @@ def stratified_difference(
     after Sato, sound for few large and for many small strata; test after Cochran, Mantel and Haenszel with
     continuity correction, which keeps false claims below the level where strata are small.
 
-    References
-    ----------
     Greenland & Robins (1985), Biometrics 41:55; Sato (1989), Biometrics 45:1323; Mantel & Haenszel (1959),
     J. Natl. Cancer Inst. 22:719.
     """
@@ -121,8 +117,6 @@ def bursts_to_show(rate: float, points: float, level: float = 0.05, power: float
     Of a common hit ``rate`` (0 to 1) and a true difference of so many percentage ``points``, at a two-sided
     level.
 
-    References
-    ----------
     Fleiss (1981), Statistical Methods for Rates and Proportions, 2nd ed., eq. 3.14 (without continuity
     correction).
 

@@ -188,7 +188,10 @@ def count_presets(counted: CountedFrames, judged: JudgedFrames, confidence: floa
     settings = taken[list(_SETTINGS)].median().assign(frames_taken=taken.size())
     settings["lens"] = taken["lens"].first()  # a preset is of one lens
     rates = hit_rates(counted.frames, "preset", confidence).set_index("preset")
-    result = settings.join(rates).join(_sharp_of_presets(judged, confidence)).reset_index()
+    group, names = pd.factorize(judged.frames["preset"], sort=True)
+    sharp = sharp_rates(judged, group.astype(np.intp), len(names), confidence)
+    sharp = sharp.set_index(pd.Index(names, name="preset", dtype="object"))
+    result = settings.join(rates).join(sharp).reset_index()
     counts = [*_COUNTS, "sharp", "sharp_judged"]
     result[counts] = result[counts].fillna(0).astype("int64")
     # Presses an hour, of which that share is sharp: the time is the one that keepers are counted over.
@@ -198,13 +201,6 @@ def count_presets(counted: CountedFrames, judged: JudgedFrames, confidence: floa
     further = [*SHARP_COLUMNS, "sharp_per_hour", "frames_taken"]
     result = result.reindex(columns=["preset", "lens", *_SETTINGS, *RATE_COLUMNS, *further])
     return result.sort_values("frames", ascending=False, kind="stable").reset_index(drop=True)
-
-
-def _sharp_of_presets(judged: JudgedFrames, confidence: float) -> pd.DataFrame:
-    """Sharp ones of those judged, by preset."""
-    group, names = pd.factorize(judged.frames["preset"], sort=True)
-    rates = sharp_rates(judged, group.astype(np.intp), len(names), confidence)
-    return rates.set_index(pd.Index(names, name="preset", dtype="object"))
 
 
 _SETTINGS = ("focal_length_mm", "f_number", "focus_distance_m", "near_limit_m", "far_limit_m")

@@ -37,8 +37,6 @@ def wilson(hits: npt.ArrayLike, n: npt.ArrayLike, confidence: float = 0.95) -> I
     The limits are the proportions p at which (hits/n - p)² = z² p(1-p)/n. Hits and trials are broadcast
     together, 0 <= hits <= n; fractions are allowed (effective sizes).
 
-    References
-    ----------
     Wilson (1927), J. Am. Stat. Assoc. 22:209; recommended for small n by Brown, Cai & DasGupta (2001).
 
     Examples
@@ -77,8 +75,6 @@ def clustered_intervals(
     below 1, where photographers keep one frame of each burst. Without a keeper, or with keepers only, D is
     unknown: every burst then counts as one trial.
 
-    References
-    ----------
     Rao & Scott (1992), Biometrics 48:577 (design effect of a ratio); Korn & Graubard (1998), Surv. Methodol.
     24:193 (effective size with the t correction); Dean & Pagano (2015), J. Surv. Stat. Methodol. 3:484
     (Wilson's interval at that size); Kish (1965), Survey Sampling, section 11.7.
@@ -118,8 +114,6 @@ def clustered_counts(
     chance, each with its own number of keepers: the gamma interval of a weighted
     sum of Poisson counts. With one keeper a burst it is the exact interval of a Poisson count.
 
-    References
-    ----------
     Fay & Feuer (1997), Stat. Med. 16:791; Garwood (1936), Biometrika 28:437 (weights of one).
     """
     x, codes = np.asarray(keepers, float), np.asarray(group, dtype=np.intp)
@@ -142,8 +136,6 @@ def weighted_quantile_interval(
 
     Values and weights (0 or more, not all 0) have shape (n,); ``share`` of the values lies below.
 
-    References
-    ----------
     Woodruff (1952), J. Am. Stat. Assoc. 47:635; Wilson's interval for the share, at Kish's effective size
     (Survey Sampling, 1965, section 11.7).
     """

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from auditor.evidence.bursts import Codes, burst_codes, is_keeper, number_runs
-from auditor.evidence.proportions import Floats, clustered_counts, clustered_intervals, wilson
+from auditor.evidence.bursts import burst_codes, is_keeper, number_runs
+from auditor.evidence.proportions import clustered_counts, clustered_intervals, wilson
 from auditor.frames import captured_s
 
 RATE_COLUMNS = (
@@ -18,19 +18,11 @@ RATE_COLUMNS = (
 def hit_rates(frames: pd.DataFrame, by: str, confidence: float = 0.95) -> pd.DataFrame:
     """Count hits and keepers of each value of a column, each rate with its interval.
 
-    Parameters
-    ----------
-    frames : pandas.DataFrame
-        Counted frames; reads ``by, counted_as, session, burst, camera, captured_at``. Frames for which ``by``
-        is unknown are passed over; a burst with frames in two groups counts in both.
-    by : str
-    confidence : float
-
-    Returns
-    -------
-    pandas.DataFrame
-        ``by`` in order, then :data:`RATE_COLUMNS`: ``hits`` are bursts with a keeper, ``low`` and ``high``
-        Wilson's; the interval of the frames allows for bursts; an hour's is NaN where frames span no time.
+    Returns ``by`` in order, then :data:`RATE_COLUMNS`: ``hits`` are bursts with a keeper, ``low, high`` are
+    Wilson's; the interval of the frames allows for bursts; an hour's is NaN where frames span no time. Frames
+    for which ``by`` is unknown are passed over; a burst with frames in two groups counts in both. Hours go
+    from the first to the last frame of each run. Reads ``by, counted_as, session, burst, camera,
+    captured_at`` of counted frames.
     """
     frames = frames[frames[by].notna()]
     values, group = np.unique(frames[by].to_numpy(), return_inverse=True)
@@ -51,22 +43,13 @@ def hit_rates(frames: pd.DataFrame, by: str, confidence: float = 0.95) -> pd.Dat
         burst_keepers, burst_frames, burst_group, n_groups, confidence
     )
     fewest, most = clustered_counts(burst_keepers, burst_group, n_groups, confidence)
-    hours = hours_of_runs(frames, group, n_groups)
+    times = pd.DataFrame({"seconds": captured_s(frames), "group": group})
+    runs = times.groupby(number_runs(frames, group))
+    lengths = (runs["seconds"].max() - runs["seconds"].min()).fillna(0.0)
+    hours = np.bincount(runs["group"].first(), lengths, minlength=n_groups) / 3600.0
     hours[hours == 0] = np.nan
     columns = (
         bursts, hits, hits / np.maximum(bursts, 1), low, high, size, keepers, keepers / np.maximum(size, 1),
         frame_low, frame_high, keepers / hours, fewest / hours, most / hours,
     )  # fmt: skip
     return pd.DataFrame({by: values} | dict(zip(RATE_COLUMNS, columns, strict=True)))
-
-
-def hours_of_runs(frames: pd.DataFrame, group: Codes, n_groups: int) -> Floats:
-    """Hours from the first to the last frame of each run of a group, added up per group, shape (n_groups,).
-
-    Runs are those of :func:`auditor.evidence.bursts.number_runs`; frames without a capture time are passed
-    over. Reads ``camera, session, captured_at``.
-    """
-    times = pd.DataFrame({"seconds": captured_s(frames), "group": group})
-    runs = times.groupby(number_runs(frames, group))
-    lengths = (runs["seconds"].max() - runs["seconds"].min()).fillna(0.0)
-    return np.bincount(runs["group"].first(), lengths, minlength=n_groups) / 3600.0

@@ -15,6 +15,7 @@ from scipy.stats import mannwhitneyu
 from auditor.evidence.bursts import Codes, burst_codes, combined_codes
 from auditor.evidence.subjects import frames_met
 from auditor.evidence.weighted_shares import Sampled, weighted_shares
+from auditor.evidence.weights import stands_for
 
 FEWEST_OF_A_KIND, SURELY = 5, 0.01
 SHARP_COLUMNS = ("sharp", "sharp_judged", "sharp_rate", "sharp_low", "sharp_high")
@@ -36,10 +37,9 @@ def judged_frames(table: pd.DataFrame) -> JudgedFrames:
     frames = frames_met(table)
     code = combined_codes(frames["preset"].fillna(""), frames["counted_as"].fillna(""))
     judged = frames["sharp"].isin(["yes", "no"]).to_numpy(bool)
-    size, known = np.bincount(code, minlength=1), np.bincount(code, judged, minlength=1)
-    weight = (size / np.maximum(known, 1))[code]
     chosen = frames[judged].reset_index(drop=True)
-    return JudgedFrames(chosen, Sampled(weight[judged], code[judged], burst_codes(chosen)))
+    sampled = Sampled(stands_for(code, judged)[judged], code[judged], burst_codes(chosen))
+    return JudgedFrames(chosen, sampled)
 
 
 def verdicts_reversed(frames: pd.DataFrame) -> bool:

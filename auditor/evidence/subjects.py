@@ -75,16 +75,9 @@ class Subjects:
 def stratum_weights(frames: pd.DataFrame) -> tuple[Floats, Codes, Floats]:
     """Weigh each frame with a distance by the counted frames of its preset, way of pressing and mark.
 
-    Reads ``subject_distance_m, counted_as, preset, pressed``.
-
-    Returns
-    -------
-    weight : numpy.ndarray, shape (n,)
-        NaN without a distance.
-    stratum : numpy.ndarray of int, shape (n,)
-        Preset and way of pressing, whatever the mark.
-    drawn : numpy.ndarray, shape (strata, 2)
-        Share of the frames with a distance, among those not kept and among keepers.
+    Returns the weight, shape (n,), NaN without a distance; the stratum, shape (n,): preset and way of
+    pressing, whatever the mark; and the share of its frames with a distance, among those not kept and among
+    keepers, shape (strata, 2). Reads ``subject_distance_m, counted_as, preset, pressed``.
     """
     has = frames["subject_distance_m"].to_numpy(float) > 0
     kept = is_keeper(frames).astype(np.intp)

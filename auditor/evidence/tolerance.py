@@ -27,7 +27,6 @@ VERDICTS = 30  # verdicts on sharpness from which on they speak
 WIDEST = 6.0  # high over low of a tolerance on which a sentence may rest
 NOTHING = 0.75  # chance that blur decides nothing, from which on it is said
 GROUPS, FEWEST_IN_GROUP = 8, 12
-MOST_IN_CURVE = 250  # frames of a group at which the curves are drawn; more change nothing that is shown
 
 NO_DISTANCES: Final = "no_distances"
 FEW_VERDICTS: Final = "few_verdicts"  # so the keepers speak, or nobody
@@ -51,20 +50,7 @@ class Eye:
 
 @dataclass(frozen=True, slots=True)
 class Tolerance:
-    """What a photographer bears, of one lens or of the most used one for all.
-
-    Attributes
-    ----------
-    calibration : pandas.DataFrame
-        Of frames in groups of like blur: ``blur_from_mm, blur_to_mm, blur_mm, frames, yes, rate, low, high``,
-        the rates put back to all frames, and ``expected``; not made for a lens among several.
-    draws : numpy.ndarray, shape (d, 4)
-        Keeper curves as likely as the data say: tolerance [mm], steepness, ceiling, floor.
-    sharp_draws : numpy.ndarray, shape (d, 2)
-        Curves of sharpness: tolerance [mm], steepness.
-    by_lens : mapping of str to Tolerance
-        A tolerance of its own for each lens that carries one, where there are several.
-    """
+    """What a photographer bears, of one lens or of the most used one for all."""
 
     used: Literal["sharp", "keepers"]  # which of the two speaks
     sharp: Eye
@@ -77,10 +63,12 @@ class Tolerance:
     nothing: float  # chance that blur decides nothing
     flags: tuple[str, ...]
     confidence: float
+    # Of frames in groups of like blur `blur_mm, frames, rate, low, high`, the rates put back to all frames;
+    # not made for a lens among several.
     calibration: pd.DataFrame
-    draws: Floats
-    sharp_draws: Floats
-    by_lens: Mapping[str, Tolerance] = field(default_factory=dict)
+    draws: Floats  # shape (d, 4), keeper curves: tolerance [mm], steepness, ceiling, floor
+    sharp_draws: Floats  # shape (d, 2), curves of sharpness: tolerance [mm], steepness
+    by_lens: Mapping[str, Tolerance] = field(default_factory=dict)  # of each that carries one, of several
     seen_at: float = 1.0  # how much coarser the judged pictures were shown than the size it is carried to
 
     @property
@@ -100,10 +88,8 @@ class Tolerance:
 
     def chance(self, blur_mm: npt.ArrayLike) -> Floats:
         """Chance at each blur [mm] to be called sharp, or kept, under each curve in use; shape (d, n)."""
-        return _fall(blur_mm, *self.sharp_draws.T) if self.used == "sharp" else self.keep_chance(blur_mm)
-
-    def keep_chance(self, blur_mm: npt.ArrayLike) -> Floats:
-        """Chance of a frame to be kept at each blur [mm], under each keeper curve; shape (d, n)."""
+        if self.used == "sharp":
+            return _fall(blur_mm, *self.sharp_draws.T)
         mm, steepness, ceiling, floor = self.draws.T
         return np.asarray(floor[:, None] + (ceiling - floor)[:, None] * _fall(blur_mm, mm, steepness))
 
@@ -211,36 +197,21 @@ def _keeper_draws(frames: pd.DataFrame, fit: Tolerances) -> Floats:
 
 
 def _groups(fitted: Tolerance, frames: pd.DataFrame) -> pd.DataFrame:
-    """Rates over blur in groups of equal size, put back to all frames, beside what the curves expect."""
+    """Rates over blur in groups of equal size, put back to all frames."""
     by_verdict = fitted.used == "sharp"
     said = frames["sharp"].isin(["yes", "no"]).to_numpy(bool) if by_verdict else np.ones(len(frames), bool)
-    chosen, sampled = sampled_frames(frames[said], "sharp", "kept", "blur_mm")
+    chosen, sampled = sampled_frames(frames[said])
     yes = (chosen["sharp"].eq("yes") if by_verdict else chosen["kept"]).to_numpy(bool)
     blur = chosen["blur_mm"].to_numpy(float)
-    groups = int(np.clip(len(chosen) // FEWEST_IN_GROUP, 1, GROUPS)) if len(chosen) else 0
+    groups = int(np.clip(blur.size // FEWEST_IN_GROUP, 1, GROUPS)) if blur.size else 0
     parts = np.array_split(np.argsort(blur, kind="stable"), groups) if groups else []
-    place = np.zeros(len(chosen), dtype=np.intp)
+    place = np.zeros(blur.size, dtype=np.intp)
     for number, members in enumerate(parts):
         place[members] = number
     shares = weighted_shares(yes, place, groups, sampled, fitted.confidence)
-    thinned = [members[:: max(1, members.size // MOST_IN_CURVE)] for members in parts]
-    expected = [
-        np.average(fitted.chance(blur[members]).mean(axis=0), weights=sampled.weight[members])
-        for members in thinned
-    ]
-    return pd.DataFrame(
-        {
-            "blur_from_mm": [blur[members].min() for members in parts],
-            "blur_to_mm": [blur[members].max() for members in parts],
-            "blur_mm": [np.median(blur[members]) for members in parts],
-            "frames": [members.size for members in parts],
-            "yes": [int(yes[members].sum()) for members in parts],
-            "rate": shares.rate,
-            "low": shares.low,
-            "high": shares.high,
-            "expected": expected,
-        }
-    )
+    middle, sizes = [np.median(blur[members]) for members in parts], [members.size for members in parts]
+    rates = {"rate": shares.rate, "low": shares.low, "high": shares.high}
+    return pd.DataFrame({"blur_mm": middle, "frames": sizes} | rates)
 
 
 def _nothing(confidence: float) -> Tolerance:

@@ -6,10 +6,9 @@ Walks differ more than chance alone would have it: each has a luck of its own (t
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import numpy.typing as npt
+import pandas as pd
 from scipy.special import logit, logsumexp, stdtrit
 
 from auditor.evidence.level import SPREADS, log_likelihood, walk_cdf
@@ -22,56 +21,43 @@ SPREAD_CENTRE, SPREAD_SD = float(np.log(0.7)), 0.5  # of logits: as people's out
 NO_USUAL, WITHIN, MORE, LESS = "no_usual", "usual", "more", "less"
 
 
-@dataclass(frozen=True, slots=True)
-class Usual:
-    """Intervals of walks in order of time, shape (walks,); NaN where nothing is usual yet."""
-
-    low: Floats  # 19 of 20 such walks have at least this: shares, or presses
-    high: Floats  # 19 of 20 have at most this
-    place: npt.NDArray[np.object_]  # more, usual, less, no_usual; empty where the walk itself tells nothing
-
-
-def usual_shares(hits: npt.ArrayLike, of: npt.ArrayLike, placed: int = MOST_PLACED) -> Usual:
+def usual_shares(hits: npt.ArrayLike, of: npt.ArrayLike, placed: int = MOST_PLACED) -> pd.DataFrame:
     """Hold the share of each of the ``placed`` newest walks against the walks before it.
 
     ``hits`` of ``of``: whole numbers, shape (walks,), in order of time; effective ones where frames were
-    drawn. A walk of none tells nothing.
+    drawn. A walk of none tells nothing. Columns ``low`` and ``high``, beyond either of which lies 1 of 20
+    such walks (NaN where nothing is usual yet), and ``place``: more, usual, less, no_usual, or empty.
     """
     y, n = np.asarray(hits, dtype=int), np.asarray(of, dtype=int)
-    found = _nothing(n > 0)
     known = np.flatnonzero(n > 0)
-    if known.size <= FEWEST_WALKS:
-        return found
-    middle = logit((y.sum() + 0.5) / (n.sum() + 1))
-    levels = np.linspace(middle - 3, middle + 3, 61)
-    posterior = np.tile(-0.5 * ((np.log(SPREADS) - SPREAD_CENTRE) / SPREAD_SD) ** 2, (levels.size, 1))
-    for place, walk in enumerate(known):
-        if place >= max(FEWEST_WALKS, known.size - placed):
-            cdf = walk_cdf(posterior - logsumexp(posterior), levels, SPREADS, int(n[walk]))
-            low, high = np.searchsorted(cdf, TAIL, side="right"), np.searchsorted(cdf, 1 - TAIL)
-            _put(found, int(walk), low / n[walk], y[walk] / n[walk], high / n[walk])
-        posterior = posterior + log_likelihood(y[[walk]], n[[walk]], levels, SPREADS)
-    return found
+    ends: dict[int, tuple[float, float]] = {}
+    if known.size > FEWEST_WALKS:
+        middle = logit((y.sum() + 0.5) / (n.sum() + 1))
+        levels = np.linspace(middle - 3, middle + 3, 61)
+        posterior = np.tile(-0.5 * ((np.log(SPREADS) - SPREAD_CENTRE) / SPREAD_SD) ** 2, (levels.size, 1))
+        for place, walk in enumerate(known):
+            if place >= max(FEWEST_WALKS, known.size - placed):
+                cdf = walk_cdf(posterior - logsumexp(posterior), levels, int(n[walk]))
+                low, high = np.searchsorted(cdf, TAIL, side="right"), np.searchsorted(cdf, 1 - TAIL)
+                ends[int(walk)] = low / n[walk], high / n[walk]
+            posterior = posterior + log_likelihood(y[[walk]], n[[walk]], levels, SPREADS)
+    return _placed(y / np.where(n > 0, n, np.nan), ends)
 
 
-def usual_counts(counts: npt.ArrayLike) -> Usual:
+def usual_counts(counts: npt.ArrayLike) -> pd.DataFrame:
     """Hold each walk's number of presses against those before it: Student's t of their logarithms."""
     value = np.asarray(counts, dtype=float)
-    found = _nothing(value > 0)
     known = np.flatnonzero(value > 0)
+    ends = {}
     for place in range(FEWEST_WALKS, known.size):
-        before, walk = np.log(value[known[:place]]), known[place]
+        before = np.log(value[known[:place]])
         half = stdtrit(place - 1, 1 - TAIL) * before.std(ddof=1) * np.sqrt(1 + 1 / place)
-        low, high = np.exp(before.mean() - half), np.exp(before.mean() + half)
-        _put(found, int(walk), float(low), float(value[walk]), float(high))
-    return found
+        ends[int(known[place])] = float(np.exp(before.mean() - half)), float(np.exp(before.mean() + half))
+    return _placed(np.where(value > 0, value, np.nan), ends)
 
 
-def _put(found: Usual, walk: int, low: float, own: float, high: float) -> None:
-    found.low[walk], found.high[walk] = low, high
-    found.place[walk] = MORE if own > high else LESS if own < low else WITHIN
-
-
-def _nothing(tells: npt.NDArray[np.bool_]) -> Usual:
-    place = np.where(tells, NO_USUAL, "").astype(object)
-    return Usual(np.full(tells.size, np.nan), np.full(tells.size, np.nan), place)
+def _placed(own: Floats, ends: dict[int, tuple[float, float]]) -> pd.DataFrame:
+    """Where each walk lies in the interval that was found for it."""
+    found = pd.DataFrame(ends, ["low", "high"], dtype=float).T.reindex(range(own.size))
+    said = [np.isnan(own), found["low"].isna(), own > found["high"], own < found["low"]]
+    return found.assign(place=np.select(said, ["", NO_USUAL, MORE, LESS], WITHIN))

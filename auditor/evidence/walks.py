@@ -31,7 +31,7 @@ def count_walks(
     By time (rolls without one first): ``session, starts_at, ends_at, first_file, last_file, presses``; for
     each of ``zone``, ``sharp`` and ``kept`` its count, ``_of``, ``_seen`` (frames or presses that it comes
     from) and ``_share``; of these and of ``presses`` the interval ``_low`` to ``_high`` for a further walk,
-    and ``_place`` in it (see :class:`auditor.evidence.usual.Usual`); ``log_distance``, ``log_f_number`` and
+    and ``_place`` in it (see :mod:`auditor.evidence.usual`); ``log_distance``, ``log_f_number`` and
     ``vergence`` [1/m], means of the walk, NaN where unknown. Under a rule ``unmarked`` that marks all frames
     a session without any stated mark was not looked through yet.
     """
@@ -62,7 +62,7 @@ def count_walks(
         walks = walks.assign(**_drawn(name, _codes(own, walks), hit, stands, len(walks)))
     usual = {name: usual_shares(walks[name], walks[f"{name}_of"]) for name in SHARES}
     for name, one in (usual | {"presses": usual_counts(walks["presses"])}).items():
-        walks = walks.assign(**{f"{name}_low": one.low, f"{name}_high": one.high, f"{name}_place": one.place})
+        walks = walks.join(one.add_prefix(f"{name}_"))
     return walks
 
 

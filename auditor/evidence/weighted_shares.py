@@ -53,8 +53,6 @@ def ratio_variance(residual: Floats, total: Floats, domain: Codes, sampled: Samp
     ``residual``, y - R x of each frame in its own domain, and ``domain`` (-1 for none) have shape (n,);
     ``total``, X: the weighted sum of x over each domain, shape (d,).
 
-    References
-    ----------
     Woodruff (1971), J. Am. Stat. Assoc. 66:411; Särndal, Swensson & Wretman (1992), Model Assisted Survey
     Sampling, sections 5.5, 5.6 and 5.8 (ratios, domains).
     """
@@ -88,8 +86,6 @@ def weighted_shares(
 
     ``hit`` and ``domain`` of each sampled frame (0..domains-1, -1 for none) have shape (n,).
 
-    References
-    ----------
     Hájek (1971), in Foundations of Statistical Inference, 236; Kish (1965), Survey Sampling, section 11.7;
     Dean & Pagano (2015), J. Surv. Stat. Methodol. 3:484 (Wilson's interval at an effective size).
 

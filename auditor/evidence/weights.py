@@ -22,7 +22,7 @@ from auditor.evidence.bursts import (
 from auditor.evidence.proportions import Floats
 from auditor.evidence.weighted_shares import Sampled
 
-MOST_STAND_OUT = 0.5  # of a preset's counted frames that nobody speaks for; beyond it, the preset stays out
+MOST_STAND_OUT = 0.5  # of a preset's counted frames
 
 
 def add_weights(table: pd.DataFrame) -> pd.DataFrame:
@@ -41,12 +41,17 @@ def add_weights(table: pd.DataFrame) -> pd.DataFrame:
     rows = np.flatnonzero(is_counted(table) & in_preset(table))
     cells = _cells(table.iloc[rows])
     speaks = known[rows]
-    carried = np.where(drawn[rows], 1.0, _carried(table.iloc[rows], cells, speaks))
+    burst = burst_codes(table.iloc[rows].assign(_cell=cells), "_cell")
+    carried = np.where(drawn[rows], 1.0, stands_for(burst, speaks))
     frames = np.bincount(cells, minlength=1)
     heard = np.bincount(cells, carried * speaks, minlength=frames.size)
     with np.errstate(divide="ignore", invalid="ignore"):
         own = np.where(speaks, carried * (frames / heard)[cells], np.nan)
-    own[speaks & _mostly_unheard(table.iloc[rows], cells, speaks)] = np.nan
+    # Where most frames of a preset lie in cells that nobody speaks for, the preset stays out.
+    silent = np.bincount(cells, speaks, minlength=1)[cells] == 0
+    preset = pd.factorize(table["preset"].iloc[rows].fillna(""))[0]
+    unheard_of = np.bincount(preset, silent, minlength=1) > MOST_STAND_OUT * np.bincount(preset, minlength=1)
+    own[speaks & unheard_of[preset]] = np.nan
     weight[rows] = np.where(speaks, own, weight[rows])
     return table.assign(sample_weight=weight, drawn=pd.array(drawn, dtype="boolean"))
 
@@ -76,18 +81,14 @@ def weights_of(frames: pd.DataFrame) -> Floats:
     return np.where(known & np.isfinite(weight), np.maximum(weight, 0.0), 0.0)
 
 
-_KEPT = ("preset", "counted_as", "session", "burst", "subject_distance_m")
-
-
-def sampled_frames(frames: pd.DataFrame, *further: str) -> tuple[pd.DataFrame, Sampled]:
+def sampled_frames(frames: pd.DataFrame) -> tuple[pd.DataFrame, Sampled]:
     """Return those of counted frames that stand for others, with a fresh index, and how they were drawn.
 
-    Of the columns, ``preset, counted_as, session, burst, subject_distance_m`` and the ``further`` ones; reads
-    ``sample_weight, drawn`` besides.
+    Reads ``preset, counted_as, session, burst, subject_distance_m, sample_weight, drawn``.
     """
     weight = weights_of(frames)
     rows = weight > 0
-    chosen = frames.loc[rows, [*_KEPT, *further]].reset_index(drop=True)
+    chosen = frames[rows].reset_index(drop=True)
     return chosen, Sampled(weight[rows], _cells(chosen), burst_codes(chosen))
 
 
@@ -108,19 +109,7 @@ def _cells(frames: pd.DataFrame) -> Codes:
     return combined_codes(frames["preset"].fillna(""), frames["counted_as"].fillna(""))
 
 
-def _carried(frames: pd.DataFrame, cells: Codes, speaks: npt.NDArray[np.bool_]) -> Floats:
-    """Frames of its burst and mark over those of them with a distance, shape (n,)."""
-    burst = burst_codes(frames.assign(_cell=cells), "_cell")
-    size = np.bincount(burst, minlength=1)
-    known = np.bincount(burst, speaks, minlength=1)
-    return np.asarray((size / np.maximum(known, 1))[burst])
-
-
-def _mostly_unheard(
-    frames: pd.DataFrame, cells: Codes, speaks: npt.NDArray[np.bool_]
-) -> npt.NDArray[np.bool_]:
-    """Tell for each frame whether most of its preset's frames lie in cells without a distance, shape (n,)."""
-    silent = np.bincount(cells, speaks, minlength=1)[cells] == 0
-    preset = pd.factorize(frames["preset"].fillna(""))[0]
-    out = np.bincount(preset, silent, minlength=1) > MOST_STAND_OUT * np.bincount(preset, minlength=1)
-    return np.asarray(out[preset])
+def stands_for(cells: Codes, speaks: npt.NDArray[np.bool_]) -> Floats:
+    """Frames of each frame's cell over those of them that speak, shape (n,)."""
+    size, heard = np.bincount(cells, minlength=1), np.bincount(cells, speaks, minlength=1)
+    return np.asarray((size / np.maximum(heard, 1))[cells])

@@ -73,8 +73,7 @@ def check_zone(counted: CountedFrames, tolerance: Tolerance) -> ZoneCheck:
     Reads ``coc_criterion, coc_mm, sensor_width_mm, sensor_height_mm, defocus_mm, diffraction_mm, motion_mm,
     in_zone``, and what :func:`auditor.evidence.weights.sampled_frames` reads.
     """
-    criterion, coc = _criterion_of(counted.frames)
-    inside, known = _inside(counted.frames, criterion, coc)
+    criterion, coc, inside, known = _by_criterion(counted.frames)
     frames, inside, coc, kept = counted.frames[known], inside[known], coc[known], counted.kept[known]
     hit, within, sampled = _sides(frames, inside)
     of_kept = weighted_shares(~within, np.where(hit, 0, -1), 1, sampled, tolerance.confidence)
@@ -113,7 +112,7 @@ def rates_in_and_out(frames: pd.DataFrame, inside: Mask, confidence: float) -> d
 
 def _sides(frames: pd.DataFrame, inside: Mask) -> tuple[Mask, Mask, Sampled]:
     """Whether each sampled frame was kept, whether it lies inside, and how it was drawn."""
-    drawn, sampled = sampled_frames(frames.assign(_inside=inside), "_inside")
+    drawn, sampled = sampled_frames(frames.assign(_inside=inside))
     return is_keeper(drawn), drawn["_inside"].to_numpy(bool), sampled
 
 
@@ -141,8 +140,6 @@ def odds_ratio(
     interval is symmetric in the log; its variance is the robust one of a logistic regression with bursts as
     clusters. Where a cell is empty, half a frame is added to each.
 
-    References
-    ----------
     Liang & Zeger (1986), Biometrika 73:13 (clusters); Haldane (1956), Ann. Hum. Genet. 20:309 (empty cells).
     """
     if not inside.any() or inside.all() or not kept.any() or kept.all():
@@ -181,24 +178,18 @@ def verdict_on(coc_mm: float, allowance: float, low: float, high: float) -> str:
     return ABOUT_RIGHT if high < WIDEST * low else CANNOT_TELL
 
 
-def _criterion_of(frames: pd.DataFrame) -> tuple[str, Floats]:
+def _by_criterion(frames: pd.DataFrame) -> tuple[str, Floats, Mask, Mask]:
+    """The criterion to check, its size, which frames lie inside its zone, and for which that is known."""
     names = frames["coc_criterion"].dropna()
     name = str(names.iloc[0]) if len(names) else ""
-    coc = frames["coc_mm"].to_numpy(float)
     if not name.startswith(FITTED_CRITERION):
-        return name, coc
+        inside = frames["in_zone"]
+        known = inside.notna().to_numpy()
+        return name, frames["coc_mm"].to_numpy(float), inside.fillna(False).to_numpy(bool), known
     diagonal = np.hypot(*(frames[f"sensor_{side}_mm"].to_numpy(float) for side in ("width", "height")))
-    return HANDBOOK, np.asarray(parse_criterion(HANDBOOK).coc_mm(diagonal), float)
-
-
-def _inside(frames: pd.DataFrame, criterion: str, coc: Floats) -> tuple[Mask, Mask]:
-    """Return which frames lie inside the zone of the criterion, and for which that is known."""
-    names = frames["coc_criterion"].fillna("").to_numpy(object)
-    if len(names) and str(names[0]).startswith(FITTED_CRITERION) and criterion == HANDBOOK:
-        defocus = frames["defocus_mm"].to_numpy(float)  # a point at a limit blurs to exactly the criterion
-        return defocus <= coc, np.isfinite(defocus) & np.isfinite(coc)
-    inside = frames["in_zone"]
-    return inside.fillna(False).to_numpy(bool), inside.notna().to_numpy()
+    coc = np.asarray(parse_criterion(HANDBOOK).coc_mm(diagonal), float)
+    defocus = frames["defocus_mm"].to_numpy(float)  # a point at a limit blurs to exactly the criterion
+    return HANDBOOK, coc, defocus <= coc, np.isfinite(defocus) & np.isfinite(coc)
 
 
 def _allowance(frames: pd.DataFrame, tolerance: Tolerance) -> tuple[float, float, float]:

@@ -67,13 +67,14 @@ def _request(
     cache: str | None = None,
     workers: int | None = None,
     measure: bool = False,
+    walk: str | None = None,
 ) -> Request:
     paths = [Path(sources)] if isinstance(sources, (str, Path)) else [Path(source) for source in sources]
     stated = {"session": session, "notes": notes, "keepers": keepers}
     named: dict[str, Any] = {name: Path(value) for name, value in stated.items() if value is not None}
     request = make_request(
         paths, **named, unmarked=unmarked, coc=coc, confidence=confidence, units=units, cache=cache,
-        workers=workers,
+        workers=workers, walk=walk,
     )  # fmt: skip
     return replace(request, measure=measure)
 

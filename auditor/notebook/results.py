@@ -84,7 +84,7 @@ class Advised(_Shown):
     @property
     def settings(self) -> pd.DataFrame:
         """Every setting that may be advised, the best first."""
-        return pd.DataFrame(self.of_lens.settings)
+        return self.of_lens.settings
 
     def as_json(self) -> dict[str, Any]:
         """The same as ``auditor advise --json`` prints."""
@@ -113,14 +113,14 @@ class Tuned(_Shown):
     @property
     def stops(self) -> pd.DataFrame:
         """One row a stop: the share sharp, and what defocus, motion and diffraction take."""
-        return pd.DataFrame(self.of_lens.stops)
+        return self.of_lens.stops
 
     def as_json(self) -> dict[str, Any]:
         """The same as ``auditor tune --json`` prints."""
         return tuning_json(self.of_lens)
 
     def __repr__(self) -> str:
-        parts = [f"{format_f_number(stop.f_number)} {stop.share:.0%}" for stop in self.of_lens.stops]
+        parts = [f"{format_f_number(stop.f_number)} {stop.expected:.0%}" for stop in self.stops.itertuples()]
         return f"{self.of_lens.lens}: sharp at {', '.join(parts) or 'no stop that could be weighed'}"
 
     def _table(self) -> pd.DataFrame:

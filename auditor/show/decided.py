@@ -228,8 +228,7 @@ def _bench_of(
 
 def best_of(paired: Paired) -> int | None:
     """Row of the setting that would have made most subjects sharp, of those that were tried there."""
-    able = np.flatnonzero(paired.tried)
-    return int(able[paired.share[able].argmax()]) if able.size else None
+    return paired.best_tried()
 
 
 def _known_of(frames: pd.DataFrame) -> Known:

@@ -12,7 +12,7 @@ import pandas as pd
 from auditor.advice.as_json import advice_json, tuning_json
 from auditor.advice.past import ADVICE_NAME, renewed_text
 from auditor.advice.this_walk import Diary
-from auditor.evidence.causes import CAUSES
+from auditor.evidence.causes import Causes
 from auditor.evidence.tolerance import Tolerance
 from auditor.intake.library.thumbnails import thumbnails
 from auditor.intake.tables import TABLE_NAME, to_csv_text, to_json_rows
@@ -40,7 +40,7 @@ def audit_json(audit: Audit) -> dict[str, Any]:
         "presets": _rows(audit.presets),
         "distances": _rows(audit.distances),
         "counted_to_the_end": json_safe(audit.to_end),
-        "comparisons": _rows(audit.comparisons.pairs),
+        "comparisons": _rows(audit.comparisons),
         "distances_met": {
             "p_value_same_distances": json_safe(audit.distances_met.p_value),
             "presets": _rows(audit.distances_met.presets),
@@ -48,7 +48,7 @@ def audit_json(audit: Audit) -> dict[str, Any]:
         "zone_check": json_safe(asdict(audit.zone_check)),
         "without_distances": _rows(audit.unheard),
         "tolerance": _tolerance(audit.tolerance),
-        "causes": _some_of(audit.causes, _CAUSES) | {"by_preset": _rows(audit.causes.by_preset)},
+        "causes": _causes(audit.causes),
         **_diary(audit.diary),
         "flash": _rows(audit.flash),
         "several_subjects": audit.company,
@@ -62,7 +62,6 @@ def audit_json(audit: Audit) -> dict[str, Any]:
     }
 
 
-_CAUSES = (*CAUSES, "no_distance", "sibling_kept", "of_100", "at_focus")
 _LINE = (
     "preset", "line_m", "bursts", "median_m", "low_m", "high_m", "before", "behind", "longest_s", "timed",
     "slower",
@@ -81,6 +80,16 @@ def _tolerance(tolerance: Tolerance) -> dict[str, Any]:
     told["sharp"] = json_safe(sharp | {"verdicts": sharp.pop("count")})
     told["keep"] = json_safe(keep | {"keepers": keep.pop("count")})
     return told | {"by_lens": {lens: _tolerance(fitted) for lens, fitted in tolerance.by_lens.items()}}
+
+
+def _causes(causes: Causes) -> dict[str, Any]:
+    told = causes.table["frames"].to_dict() | {
+        "no_distance": causes.no_distance,
+        "sibling_kept": causes.sibling_kept,
+        "of_100": causes.table["of_100"].to_dict(),
+        "at_focus": causes.at_focus,
+    }
+    return {**json_safe(told), "by_preset": _rows(causes.by_preset)}
 
 
 def _some_of(found: Any, names: Iterable[str]) -> dict[str, Any]:

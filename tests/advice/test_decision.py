@@ -10,9 +10,8 @@ from worlds.people import World, draw_archive
 
 from auditor.advice.at_another_stop import light_answers
 from auditor.advice.decide import _worth_of_walk, decide
-from auditor.advice.decision import Circumstances, decide_by_rule
-from auditor.advice.follow_ring import presses_follow_ring
-from auditor.advice.gate import _two_sided, check_gate
+from auditor.advice.decision import decide_by_rule
+from auditor.advice.gate import _two_sided, check_gate, presses_follow_ring
 from auditor.advice.lens_decision import WalkWorth
 from auditor.advice.next_walk import _name, plan_walk
 from auditor.advice.paired import Paired, Setting, chance_above, compare_settings
@@ -23,9 +22,9 @@ from auditor.evidence.subjects import measured_subjects
 from auditor.intake.statements.session import Lens
 from auditor.settings import Settings
 
-KNOWN = Circumstances(
-    subjects=60, nothing=0.1, gate_closed=False, verdicts=0, rests_on="optics", worth=0.1
-)  # fmt: skip
+KNOWN = {
+    "subjects": 60, "nothing": 0.1, "gate_closed": False, "verdicts": 0, "rests_on": "optics", "worth": 0.1,
+}  # fmt: skip
 
 
 def paired(shares, now, sd=0.0, tried=None):
@@ -40,7 +39,7 @@ def paired(shares, now, sd=0.0, tried=None):
         share=draws.mean(axis=1), low=low, high=high, now=float(at_now.mean()), now_low=0.0, now_high=1.0,
         gain=draws.mean(axis=1) / at_now.mean(), gain_low=low / now, gain_high=high / now,
         chance_better=chance_above(draws, at_now, 0.0),
-        tried=np.ones(len(shares), bool) if tried is None else np.array(tried), subjects=60, effective=40.0,
+        tried=np.ones(len(shares), bool) if tried is None else np.array(tried), subjects=60,
         draws=draws, now_draws=at_now,
     )  # fmt: skip
 
@@ -63,7 +62,7 @@ def paired(shares, now, sd=0.0, tried=None):
     ],
 )
 def test_the_first_rule_that_holds_decides(comparison, known, kind, why):
-    decision = decide_by_rule(comparison, replace(KNOWN, **known))
+    decision = decide_by_rule(comparison, **(KNOWN | known))
     assert (decision.kind, decision.why) == (kind, why)
     assert (decision.setting is not None) == (kind == "change")
     assert (decision.gate == "closed") == known.get("gate_closed", False)
@@ -74,7 +73,7 @@ def test_what_knowing_all_would_bring_by_hand():
     unsure = paired([0.57, 0.50], 0.50, sd=0.1)
     draws = np.array([[0.5, 0.3], [0.4, 0.8]])
     two = replace(unsure, draws=draws, share=draws.mean(axis=1), now=0.5, now_draws=np.array([0.5, 0.5]))
-    decision = decide_by_rule(unsure, KNOWN)
+    decision = decide_by_rule(unsure, **KNOWN)
     assert _worth_of_walk(two, decision, flagged=False) == WalkWorth("compare", pytest.approx(0.3))
     as_good = replace(two, draws=np.full((2, 2), 0.5))
     assert _worth_of_walk(as_good, decision, flagged=False) == WalkWorth("nothing", pytest.approx(0.0))
@@ -92,7 +91,7 @@ def test_the_gates_p_value_is_the_mid_p_of_the_binomial(counted, total, chance):
 
 
 def test_the_latitude_names_what_cannot_be_told_apart_best_first():
-    decision = decide_by_rule(paired([0.74, 0.80, 0.79, 0.50], 0.79), KNOWN)
+    decision = decide_by_rule(paired([0.74, 0.80, 0.79, 0.50], 0.79), **KNOWN)
     assert [s.focus_distance_m for s in decision.latitude] == [3.0, 4.0]
 
 

@@ -94,7 +94,7 @@ def test_the_same_setting_gains_nothing_and_a_wrong_one_loses(exact):
     assert paired.chance_better[1] < 0.01
     mixed = compare_settings(
         one, known, np.array([own.f_number]), np.array([own.focus_distance_m]), AS_IS, 0.0,
-        habit=np.array([1.0]), settings_in_use=(own,),
+        habit=((own, 1.0),),
     )  # fmt: skip
     assert mixed.now == pytest.approx(paired.now, abs=1e-6)
 
@@ -149,7 +149,7 @@ def test_a_hit_rate_has_the_errors_of_the_level_and_of_the_gain(exact):
         paired, gain=np.array([1.0, 1.5]), gain_low=np.array([1.0, 1.2]), gain_high=np.array([1.0, 1.9])
     )
     valued = value_settings(paired, exactly, level, subjects, AS_IS[0], 0.03, 0.95)
-    by_stop = {one.f_number: one for one in valued}
+    by_stop = {one.f_number: one for one in valued.itertuples()}
     for number, gain, of_gain in ((8.0, 1.0, 0.0), (5.6, 1.5, np.log(1.9 / 1.2) / 2)):
         reach = np.hypot(np.log(level.high / level.low) / 2, of_gain)
         assert by_stop[number].expected_hit_rate == pytest.approx(gain * level.rate)
@@ -163,14 +163,14 @@ def test_the_losses_of_a_stop_add_up_and_go_where_they_come_from(exact):
     numbers, rings = (grid.ravel() for grid in np.meshgrid([2.8, 8.0, 16.0], [2.0, 3.0, 5.0]))
     paired = compare_settings(subjects, walking, numbers, rings, (answer,), 1.32)
     valued = value_settings(paired, paired, fit_level([30], [300]), subjects, answer, 0.03, 0.95)
-    stops = best_by_stop(valued, subjects, walking, answer, 1.32)
+    stops = list(best_by_stop(valued, subjects, walking, answer, 1.32).itertuples())
     assert [stop.f_number for stop in stops] == [2.8, 8.0, 16.0]
     for stop in stops:
         lost = stop.lost_to_defocus + stop.lost_to_motion + stop.lost_to_diffraction
-        assert stop.share + lost == pytest.approx(1.0)
+        assert stop.expected + lost == pytest.approx(1.0)
     assert stops[0].lost_to_defocus > stops[1].lost_to_defocus > stops[2].lost_to_defocus
     assert stops[0].lost_to_motion < stops[1].lost_to_motion < stops[2].lost_to_motion
-    assert stops[2].median_time_s > stops[1].median_time_s > stops[0].median_time_s
+    assert stops[2].median_shutter_s > stops[1].median_shutter_s > stops[0].median_shutter_s
     times = times_at(subjects, 2.8, answer)
     lost = lost_to_causes(subjects, walking, 2.8, 2.0, times, 1.32)
     at_once = compare_settings(subjects, walking, np.array([2.8]), np.array([2.0]), (answer,), 1.32)

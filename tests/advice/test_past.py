@@ -35,7 +35,7 @@ def test_a_promise_has_the_mean_and_interval_of_the_next_walk():
     assert_allclose(promise.a / (promise.a + promise.b), promise.share, rtol=1e-3)
     assert abs(promise.low - walk.low) <= 1
     assert abs(promise.high - walk.high) <= 2
-    assert promise.of(60) == (promise.low, promise.high)
+    assert counts_promised(promise.a, promise.b, 60) == (promise.low, promise.high)
     sharp = promise_sharp(0.6, 0.5, 0.7, 0.95)
     assert sharp.low < 36 < sharp.high
     assert promise_sharp(float("nan"), 0.5, 0.7, 0.95) is None
@@ -47,9 +47,8 @@ def test_promises_hold_nine_times_in_ten():
     held = []
     for seed in range(250):
         diary = draw_diary(seed, DiaryWorld(walks=10))
-        low, high = promise_kept(fit_level(diary["kept"][:-1], diary["kept_of"][:-1])).of(
-            int(diary["kept_of"].iloc[-1])
-        )
+        promise = promise_kept(fit_level(diary["kept"][:-1], diary["kept_of"][:-1]))
+        low, high = counts_promised(promise.a, promise.b, int(diary["kept_of"].iloc[-1]))
         held.append(low <= diary["kept"].iloc[-1] <= high)
     assert 0.84 <= np.mean(held) <= 0.97
 

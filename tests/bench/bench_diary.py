@@ -18,7 +18,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from worlds.diaries import DiaryWorld, draw_diary
 
-from auditor.advice.promise import promise_kept
+from auditor.advice.promise import counts_promised, promise_kept
 from auditor.evidence.drift import find_drifts
 from auditor.evidence.level import fit_level
 from auditor.evidence.usual import usual_shares
@@ -33,7 +33,7 @@ def promise_holds(seed: int, world: DiaryWorld) -> bool:
     diary = draw_diary(seed, world)
     promise = promise_kept(fit_level(diary["kept"][:-1], diary["kept_of"][:-1]))
     assert promise is not None
-    low, high = promise.of(int(diary["kept_of"].iloc[-1]))
+    low, high = counts_promised(promise.a, promise.b, int(diary["kept_of"].iloc[-1]))
     return bool(low <= diary["kept"].iloc[-1] <= high)
 
 
@@ -42,7 +42,7 @@ def place_is(place: str) -> Callable[[int, DiaryWorld], bool]:
 
     def told(seed: int, world: DiaryWorld) -> bool:
         diary = draw_diary(seed, world)
-        return bool(usual_shares(diary["kept"], diary["kept_of"], 1).place[-1] == place)
+        return bool(usual_shares(diary["kept"], diary["kept_of"], 1).place.iloc[-1] == place)
 
     return told
 

@@ -97,7 +97,7 @@ def false_claims(tie, archives, seed):
     ours = plain = 0
     for number in range(archives):
         table = draw_equal_archive(np.random.default_rng([seed, TIES.index(tie), number]), tie)
-        ours += bool(compare_presets(count_frames(table), Settings()).pairs["better"].notna().any())
+        ours += bool(compare_presets(count_frames(table), Settings())["better"].notna().any())
         plain += plain_claims(table)
     return ours, plain
 

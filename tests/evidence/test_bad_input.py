@@ -1,8 +1,5 @@
 """Whatever the table, each part says what can be said: no warning, no exception."""
 
-import math
-from dataclasses import asdict
-
 import numpy as np
 import pytest
 from worlds.archives import World, draw_archive
@@ -77,10 +74,7 @@ def test_every_part_answers(archive, case):
         if causes.frames.empty:
             return
         assert 0 <= tolerance.floor <= tolerance.ceiling < 1
-        total = sum(
-            value for name, value in asdict(causes).items() if name.endswith(("zone", "motion", "blur"))
-        )
-        assert math.isfinite(total)
+        assert np.isfinite(causes.table["frames"]).all()
     else:
         assert "no_distances" in tolerance.flags
         assert not tolerance.carries

@@ -14,32 +14,40 @@ FOOT = 0.3048
 
 
 def held(near, far, first, others):
-    return held_in_zone(np.array([near]), np.array([far]), np.array([first]), [others])[0]
+    return held_in_zone(
+        pd.DataFrame(
+            {
+                "near_limit_m": near,
+                "far_limit_m": far,
+                "subject_distance_m": first,
+                "other_subjects_m": others,
+            }
+        )
+    ).tolist()
 
 
 def test_two_at_a_table_wide_open_and_at_f16():
     """Common practice, no source: f/16 set between them holds both, wide open holds the first only."""
     zone = sharp_zone(50, [2, 16], [6 * FOOT, 8.2 * FOOT], 0.03)
     first, other = np.full(2, 6 * FOOT), [f"{13 * FOOT:.6g}"] * 2
-    said = held_in_zone(zone.near_limit_m, zone.far_limit_m, first, other)
-    assert said.tolist() == ["the first only", "all"]
+    said = held(zone.near_limit_m, zone.far_limit_m, first, other)
+    assert said == ["only_first_in_zone", "all_in_zone"]
 
 
 @pytest.mark.parametrize(
     ("first", "others", "said"),
-    [(2.0, "3", "all"), (2.0, "3|4", "all"), (2.0, "3|5", "the first only"), (2.0, "5", "the first only"),
-     (1.0, "3|5", "others only"), (1.0, "5", "none"), (5.0, "3", "others only"), (5.0, "1|6", "none"),
+    [(2.0, "3", "all"), (2.0, "3|4", "all"), (2.0, "3|5", "only_first"), (2.0, "5", "only_first"),
+     (1.0, "3|5", "only_others"), (1.0, "5", "none"), (5.0, "3", "only_others"), (5.0, "1|6", "none"),
      (1.5, "4", "all"), (2.0, "", None), (np.nan, "3", None)],
 )  # fmt: skip
 def test_each_case(first, others, said):
-    assert held(1.5, 4.0, first, others) == said
+    assert held(1.5, 4.0, first, [others]) == [said and f"{said}_in_zone"]
 
 
 def test_one_subject_and_unknown_zones_are_told_apart_from_none():
     column = pd.Series([None, "3"], dtype="str")
-    said = held_in_zone(np.array([1.0, np.nan]), np.array([5.0, np.nan]), np.array([2.0, 2.0]), column)
-    assert said.tolist() == [None, None]
-    assert held(1.0, np.inf, 2.0, "300") == "all"
+    assert held([1.0, np.nan], [5.0, np.nan], 2.0, column) == [None, None]
+    assert held(1.0, np.inf, 2.0, ["300"]) == ["all_in_zone"]
 
 
 def test_frames_are_counted_by_what_the_zone_held():

@@ -101,20 +101,20 @@ def test_the_band_is_that_of_a_further_walk():
     level, spread = (v[rng.choice(draws, 200_000, p=weight / weight.sum())] for v in (level, spread))
     further = rng.binomial(60, expit(level + spread * rng.standard_normal(level.size)))
     usual = usual_shares(hits, n)
-    low, high = 60 * usual.low[-1], 60 * usual.high[-1]
+    low, high = 60 * usual.low.iloc[-1], 60 * usual.high.iloc[-1]
     assert abs(low - np.quantile(further, 0.05)) <= 1
     assert abs(high - np.quantile(further, 0.95)) <= 1
     assert np.isnan(usual.low[:4]).all()
     assert usual.place.tolist() == ["no_usual"] * 4 + ["usual", "usual"]
-    assert usual_shares([*hits[:5], 35], n).place[-1] == "more"
+    assert usual_shares([*hits[:5], 35], n).place.iloc[-1] == "more"
 
 
 def test_what_is_better_than_19_of_20_is_so_in_at_most_one_of_20():
     """The last of 9 walks like those before it: simulated 250 times."""
-    places = [usual_shares(d["kept"], d["kept_of"], 1).place[-1] for d in map(diary_of, range(250))]
+    places = [usual_shares(d["kept"], d["kept_of"], 1).place.iloc[-1] for d in map(diary_of, range(250))]
     assert places.count("more") / 250 < 0.09
     assert places.count("less") / 250 < 0.09
-    better = [usual_shares(d["kept"], d["kept_of"], 1).place[-1] for d in map(lucky_diary, range(40))]
+    better = [usual_shares(d["kept"], d["kept_of"], 1).place.iloc[-1] for d in map(lucky_diary, range(40))]
     assert better.count("more") / 40 > 0.55
 
 
@@ -130,8 +130,8 @@ def test_presses_are_held_against_students_t():
     usual = usual_counts([50, 70, 60, 90, 200])
     before = np.log([50, 70, 60, 90])
     half = student.ppf(0.95, 3) * before.std(ddof=1) * np.sqrt(1.25)
-    assert_allclose(usual.high[-1], np.exp(before.mean() + half))
-    assert usual.place[-1] == "more"
+    assert_allclose(usual.high.iloc[-1], np.exp(before.mean() + half))
+    assert usual.place.iloc[-1] == "more"
 
 
 def test_the_line_is_that_of_a_library():

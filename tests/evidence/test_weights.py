@@ -75,7 +75,7 @@ def test_a_preset_most_of_whose_frames_nobody_speaks_for_stays_out_whole(frame_t
 def test_a_table_never_weighed_counts_each_frame_once(frame_table):
     table = frame_table([1, 0, 0], preset="a", subject_distance_m=[2.0, np.nan, 3.0])
     assert_allclose(weights_of(table), [1, 0, 1])
-    chosen, sampled = sampled_frames(table, "file")
+    chosen, sampled = sampled_frames(table)
     assert chosen["file"].tolist() == ["F00000.JPG", "F00002.JPG"]
     assert_allclose(sampled.weight, 1)
 

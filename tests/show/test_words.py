@@ -212,17 +212,16 @@ def lost(**changes: Any) -> found_causes.Causes:
         "in_front_of_zone": 40.2, "beyond_zone": 12.0, "subject_motion": 20.0, "diffraction": 2.0,
         "not_explained_by_blur": 125.8,
     } | {name: changes.pop(name) for name in found_causes.CAUSES if name in changes}  # fmt: skip
-    listed = pd.DataFrame({"cause": list(frames), "frames": frames.values()})
     # The frames measured are a half of all that were not kept, and nearer subjects were measured less often.
     shares = {"in_front_of_zone": 25.2, "beyond_zone": 5.0, "subject_motion": 9.0, "diffraction": 1.0}
     of_100 = {name: shares.get(name, 59.8) if frames[name] else 0.0 for name in frames}
-    listed = listed.assign(of_100=of_100.values(), low=0.0, high=60.0)
+    listed = pd.DataFrame({"frames": frames, "of_100": of_100, "low": 0.0, "high": 60.0})
     rest = {
-        "no_distance": 30, "sibling_kept": 9, "table": listed, "of_100": of_100,
+        "no_distance": 30, "sibling_kept": 9, "table": listed,
         "by_preset": pd.DataFrame(), "frames": pd.DataFrame(),
         "at_focus": {"frames": 50, "motion_over_criterion": 7, "diffraction_over_criterion": 0},
     }  # fmt: skip
-    return found_causes.Causes(**(frames | rest | changes))
+    return found_causes.Causes(**(rest | changes))
 
 
 def test_why_frames_were_lost() -> None:

@@ -84,7 +84,7 @@ def _presets_title(rows: Sequence[Any], pairs: Sequence[Difference]) -> str:
 
 def _differences(audit: Audit, presets: set[str]) -> tuple[Difference, ...]:
     """Differences between presets of one lens within the same walks and light, the largest first."""
-    pairs, found = audit.comparisons.pairs, []
+    pairs, found = audit.comparisons, []
     if not len(pairs):
         return ()
     own = pairs["preset_a"].isin(presets) & (pairs["status"] == "compared") & pairs["difference"].notna()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-from auditor.evidence.causes import CAUSES, UNEXPLAINED, Causes
+from auditor.evidence.causes import UNEXPLAINED, Causes
 from auditor.show.words.figures import counted, whole
 
 NAMES = {
@@ -35,19 +35,20 @@ LITTLE = 0.05  # share of the frames below which blur is said to account for har
 
 def short(causes: Causes) -> str:
     """Say where most frames were lost; empty where that is not known."""
-    lost = sum(causes.of_100[name] for name in CAUSES if name != UNEXPLAINED)
-    total = sum(getattr(causes, name) for name in CAUSES)
+    blurred = causes.table.drop(UNEXPLAINED)
+    lost, total = blurred["of_100"].sum(skipna=False), causes.table["frames"].sum(skipna=False)
     if math.isnan(lost + total) or not total:
         return ""
     known = f"{whole(round(total))} of them at a known distance"
     if lost < 100 * LITTLE:
-        left = "they were dropped for something else"
-        return f"Blur accounts for hardly any of the frames not kept: {left} ({known})."
-    blurred = causes.table[causes.table["cause"] != UNEXPLAINED]
+        return (
+            "Blur accounts for hardly any of the frames not kept: they were dropped for something else "
+            f"({known})."
+        )
     worst = blurred.loc[blurred["of_100"].idxmax()]
     span = f"{round(worst['low'])}–{round(worst['high'])}"
     return (
-        f"Of 100 frames not kept blur accounts for about {round(lost)}, chiefly {NAMES[worst['cause']]} "
+        f"Of 100 frames not kept blur accounts for about {round(lost)}, chiefly {NAMES[worst.name]} "
         f"(about {round(worst['of_100'])}, {span}; {known})."
     )
 
