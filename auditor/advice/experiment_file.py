@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import json
 import math
-from itertools import groupby
+from collections.abc import Sequence
+from dataclasses import asdict
+from itertools import groupby, starmap
 
 from auditor.advice.next_walk import WalkPlan
-from auditor.intake.statements.session import Lens
+from auditor.intake.statements.session import Lens, RingReading, ScaleReading
 from auditor.settings import Settings
 from auditor.units import METRES_PER_FOOT, format_exposure_time
 
@@ -50,6 +52,9 @@ def experiment_session(walk: WalkPlan, focal_length_mm: float, lens: Lens | None
     if lens is not None and lens.ring_m:
         ring = ", ".join(_quoted(_distance(mark, settings.units)) for mark in lens.ring_m)
         lines.append(f"ring = [{ring}]")
+    if lens is not None:
+        lines += _readings("scale", lens.scale, settings.units)
+        lines += _readings("ring_check", lens.ring_checks, settings.units)
     for name, setting in {block.preset: block.setting for block in walk.blocks}.items():
         lines += [
             "",
@@ -65,6 +70,18 @@ def experiment_session(walk: WalkPlan, focal_length_mm: float, lens: Lens | None
         lines += ['# pressed = "anyone"'] if block.pressed == "anyone" else []
         lines += ['# from = "WALK0001"', ""]
     return "\n".join([*lines, *_light(settings)])
+
+
+def _readings(key: str, readings: Sequence[ScaleReading | RingReading], units: str) -> list[str]:
+    """What was read off the lens, under the keys that a session file has for it."""
+
+    def written(name: str, value: float) -> str:
+        if name.endswith("_m"):
+            return f"{name.removesuffix('_m')} = {_quoted(_distance(value, units))}"
+        return f"{name} = {value:g}"
+
+    tables = [", ".join(starmap(written, asdict(one).items())) for one in readings]
+    return [f"{key} = [{', '.join(f'{{ {table} }}' for table in tables)}]"] if tables else []
 
 
 def _light(settings: Settings) -> list[str]:

@@ -17,6 +17,7 @@ import pandas as pd
 from auditor.evidence.bursts import CountedFrames
 from auditor.evidence.distances_met import DistancesMet
 from auditor.evidence.proportions import Floats
+from auditor.evidence.ring_shift import known_shift_mm
 from auditor.evidence.weighted_shares import weighted_shares
 from auditor.evidence.weights import sampled_frames
 from auditor.frames import KEEPER
@@ -69,6 +70,7 @@ def longest_time_s(
     subject_distance_m: npt.ArrayLike,
     speed_m_s: float,
     coc_mm: float,
+    shift_mm: float = 0.0,
 ) -> Floats:
     """Longest exposure time [s] for a walker at a distance [m], shape of the distances; NaN where none is.
 
@@ -76,7 +78,8 @@ def longest_time_s(
     """
     subject = np.asarray(subject_distance_m, dtype=float)
     size = magnification(lens_distance_m(subject, focal_length_mm), focal_length_mm)
-    still = np.hypot(defocus_mm(focal_length_mm, f_number, line_m, subject), airy_mm(f_number, size))
+    defocus = defocus_mm(focal_length_mm, f_number, line_m, subject, shift_mm=shift_mm)
+    still = np.hypot(defocus, airy_mm(f_number, size))
     a_second = motion_mm(focal_length_mm, subject, speed_m_s, 1.0)
     with np.errstate(invalid="ignore", divide="ignore"):
         return np.asarray(np.sqrt(coc_mm**2 - still**2) / a_second)
@@ -93,10 +96,11 @@ def _presses(row: Any, frames: pd.DataFrame, speed_m_s: float, confidence: float
     focal_mm, number, line_m, coc_mm, near_m, far_m = (float(frames[name].median()) for name in names)
     flash = frames["flash"].fillna(False).to_numpy(bool)
     timed = frames[frames["exposure_time_s"].notna() & ~flash]
-    longest_s = float(longest_time_s(focal_mm, number, line_m, line_m, speed_m_s, coc_mm))
+    shift_mm = float(np.median(known_shift_mm(frames)))
+    longest_s = float(longest_time_s(focal_mm, number, line_m, line_m, speed_m_s, coc_mm, shift_mm))
     points = timed[timed["subject_distance_m"].notna()]
     along = np.geomspace(near_m, min(far_m, 4 * line_m), EDGE_POINTS)
-    edge = longest_time_s(focal_mm, number, line_m, along, speed_m_s, coc_mm)
+    edge = longest_time_s(focal_mm, number, line_m, along, speed_m_s, coc_mm, shift_mm)
     return LinePresses(
         preset=str(row.preset),
         line_m=line_m,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import Any
 
@@ -188,7 +189,12 @@ def flash_text(flash: Flash, rows: list[Row], bench: Bench) -> str:
     widest, smallest = 0.9 * rows[0]["f_number"], 1.1 * rows[-1]["f_number"]
     at_iso_m = float(guide_number_at(flash.guide_number_m, flash.iso))
     asked = [(mark_m, at_iso_m / float(true_focus_m(mark_m, **bench.lens))) for mark_m in bench.ring_m]
-    by_ring = [f"{bench.shown(at)} {format_f_number(n)}" for at, n in asked if widest <= n <= smallest]
+    stops = [row["f_number"] for row in rows]
+    by_ring = [
+        f"{bench.shown(at)} {format_f_number(min(stops, key=lambda stop: abs(math.log(stop / n))))}"
+        for at, n in asked
+        if widest <= n <= smallest
+    ]
     if by_ring:
         lines.append(f"By the ring: {', '.join(by_ring)}.")
     lines.append("Distances count from the flash, at full power and bare; out of doors it reaches less far.")

@@ -120,7 +120,8 @@ def view_of(views: Sequence[LensView], wanted: str | None) -> LensView:
     word = wanted.strip().casefold()
     length = re.compile(rf"(?<![\d.]){re.escape(word.removesuffix('mm').strip())}\s*mm")
     named = [view for view in views if view.name.casefold() == word]
-    if found := [*named, *(view for view in views if length.search(view.name.casefold()))]:
+    stated = [view for view in views if length.match(f"{view.decided.bench.focal_length_mm:g} mm")]
+    if found := [*named, *(view for view in views if length.search(view.name.casefold())), *stated]:
         return found[0]
     names = ", ".join(view.name for view in views if view.name)
     raise SettingError(f"No counted frame was taken with a lens {wanted!r}.", f"The archive has: {names}.")

@@ -9,7 +9,7 @@ import pytest
 from auditor.advice.experiment_file import experiment_session
 from auditor.advice.next_walk import Block, WalkPlan
 from auditor.advice.paired import Setting
-from auditor.intake.statements.session import Lens
+from auditor.intake.statements.session import Lens, RingReading, ScaleReading
 from auditor.intake.statements.session_file import read_session
 from auditor.settings import Settings
 
@@ -53,6 +53,16 @@ def test_presets_and_lens_are_read_back(written):
     assert '60 presses, 15 with "arcade", 30 with "far side", 15 with "arcade".' in text
     assert "Hold the palm" in text
     assert "[light]" not in text
+
+
+def test_what_was_read_off_the_lens_stays_with_it(written):
+    lens = Lens(
+        'old "35" mm', 35.0,
+        scale=(ScaleReading(8.0, 2.5, 1.2, math.inf),),
+        ring_checks=(RingReading(2.0, 2.2), RingReading(10.0, math.inf)),
+    )  # fmt: skip
+    (read,) = written(lens=lens)[1].lenses
+    assert (read.scale, read.ring_checks) == (lens.scale, lens.ring_checks)
 
 
 def test_stated_limits_of_the_light_are_written_and_no_others(written):

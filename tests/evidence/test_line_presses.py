@@ -14,6 +14,7 @@ from auditor.evidence.bursts import count_frames
 from auditor.evidence.distances_met import distances_met
 from auditor.evidence.line_presses import LinePresses, line_presses, longest_time_s
 from auditor.optics.blur import airy_mm, defocus_mm, motion_mm
+from auditor.optics.ring_check import find_shift
 from auditor.show.words import line as words
 
 
@@ -30,6 +31,14 @@ def test_the_longest_time_uses_up_the_criterion_and_no_more() -> None:
         assert math.hypot(*map(float, parts)) == pytest.approx(0.03, rel=1e-3)
     assert math.isnan(longest_time_s(50, 8, 5.0, 1.0, 1.32, 0.03)), "out of the zone no time is short enough"
     assert math.isinf(longest_time_s(50, 8, 5.0, 5.0, 0.0, 0.03)), "who stands may be exposed for ever"
+
+
+def test_a_ring_that_a_tape_found_off_leaves_less_time_at_its_mark() -> None:
+    """35 mm at f/8, the mark 2 m focuses at 2.5 m: as with a true ring at 2.5 m, for a walker at 2 m."""
+    shift = find_shift(35, [2.0], [2.5]).shift_mm
+    marked = float(longest_time_s(35, 8, 2.0, 2.0, 1.32, 0.03, shift))
+    assert marked == pytest.approx(float(longest_time_s(35, 8, 2.5, 2.0, 1.32, 0.03)), rel=1e-9)
+    assert marked < 0.9 * float(longest_time_s(35, 8, 2.0, 2.0, 1.32, 0.03))
 
 
 @pytest.fixture

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from worlds.people import World, draw_archive
 
+from auditor.advice.decide import decide
 from auditor.evidence.ring_shift import frame_shifts, known_shift_mm
 from auditor.evidence.zones import add_zones
 from auditor.frames import with_columns
@@ -15,6 +17,7 @@ from auditor.optics.lens import sharp_zone
 from auditor.optics.ring_check import find_shift, true_focus_m
 from auditor.optics.sensors import parse_criterion
 from auditor.request import make_request
+from auditor.settings import Settings
 
 COC = 0.03
 CRITERION = parse_criterion("0.03mm")
@@ -116,3 +119,15 @@ def test_a_reading_off_the_scale_that_cannot_be_is_a_problem(table, reading, say
     assert says in problems[0].what
     good = Lens(focal_length_mm=50.0, scale=(ScaleReading(8, 3.0, 2.4, 4.1),))
     assert frame_shifts(table, [(np.arange(3), good)])[1] == ()
+
+
+def test_a_decision_knows_where_the_ring_really_focuses():
+    """The same subjects, judged alike: with the ring found off by tape another mark serves them best."""
+    table = draw_archive(3, World(verdicts=60)).table
+    shift = find_shift(float(table["focal_length_mm"].median()), [2.0], [4.0]).shift_mm
+    true = true_focus_m(table["focus_distance_m"], table["focal_length_mm"], shift)
+    plain, shifted = (
+        decide(one, (), Settings()).lenses[0] for one in (table, table.assign(focus_true_m=true))
+    )
+    assert plain.tolerances.log_sharp.mean() != pytest.approx(shifted.tolerances.log_sharp.mean(), abs=0.01)
+    assert not np.allclose(plain.settings["near_limit_m"], shifted.settings["near_limit_m"], rtol=0.05)

@@ -52,9 +52,12 @@ def test_each_kind_of_decision_gives_its_instruction(told: Decided) -> None:
 
 @pytest.mark.parametrize("step", [step for step in next_time.STEPS if step])
 def test_what_would_help_most_is_the_headline_where_nothing_can_be_told(told: Decided, step: str) -> None:
-    many = replace(told, known=replace(told.known, frames=400, measured=100, judged=100))
-    said = next_time.headline(decided(many, "cannot_tell", would_help_most=step))
+    none = replace(told, known=replace(told.known, frames=400, measured=0, judged=0))
+    said = next_time.headline(decided(none, "cannot_tell", would_help_most=step))
     assert said == f"{next_time.STEPS[step].instruction} to learn what to set"
+    many = replace(told, known=replace(told.known, frames=400, measured=100, judged=100))
+    more = next_time.headline(decided(many, "cannot_tell", would_help_most=step))
+    assert more == said.replace("sixty", "sixty more"), "a hundred have an answer already"
 
 
 def test_a_change_says_now_and_its_promise_with_the_interval(told: Decided) -> None:
@@ -118,7 +121,7 @@ def test_distances_on_the_ring_are_written_as_engraved(told: Decided) -> None:
 
 
 def test_commands_quote_the_sources(told: Decided) -> None:
-    step = next_time.step(decided(told, "cannot_tell", would_help_most="ring_check"), ["my walk", "b"])
+    step = next_time.step(decided(told, "cannot_tell", would_help_most="settings"), ["my walk", "b"])
     assert step.command == "auditor prepare 'my walk' b"
 
 

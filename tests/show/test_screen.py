@@ -84,6 +84,8 @@ def test_a_lens_is_chosen_by_name_or_by_focal_length(walked: Audit) -> None:
     assert view_of(views, "28 MM").name == "28 mm"
     with pytest.raises(SettingError, match="'8mm'"):
         view_of(views, "8mm")
+    named = replace(views[0], decided=replace(views[0].decided, lens="my old one"))
+    assert view_of([named], f"{named.decided.bench.focal_length_mm:g}mm") is named
 
 
 def test_names_that_run_from_right_to_left_do_not_turn_their_neighbours() -> None:

@@ -22,6 +22,7 @@ from auditor.show.words.figures import (
 )
 from auditor.units import format_distance
 
+LEAST_LEFT_MM = 0.0005  # for defocus, below which the criterion is not judged
 NO_DISTANCES = (
     "No counted frame has a subject distance, so it cannot be said where frames were lost. The column "
     "subject_distance in notes.csv takes them; auditor prepare --distances 60 picks frames to measure."
@@ -161,7 +162,7 @@ def differ(met: DistancesMet) -> str:
 
 def named(preset: object) -> str:
     """Name a row of the distances met; a missing preset stands for all."""
-    return "all presets" if pd.isna(preset) else str(preset)
+    return "all presets, any lens" if pd.isna(preset) else str(preset)
 
 
 def predicts(check: ZoneCheck) -> str:
@@ -194,8 +195,8 @@ def criterion(check: ZoneCheck) -> str:
         TOO_GENEROUS: ("too generous", ", so your zones are narrower"),
         ABOUT_RIGHT: ("about right", ""),
     }
-    if check.verdict not in said:
-        return ""
+    if check.verdict not in said or check.allowance_mm < LEAST_LEFT_MM:
+        return ""  # where movement and diffraction take all that is borne, nothing shows of the criterion
     suits, so = said[check.verdict]
     left = f"your keepers leave {millimetres(check.allowance_mm)} for defocus ({low}–{high})"
     return f"The criterion {size} is {suits} for you: {left}{so}."

@@ -17,8 +17,8 @@ from auditor.optics.scales import ASSUMED_SCALE
 from auditor.show.decided import Decided, Known, ZoneSetting, best_of, eye_of, is_setting
 from auditor.show.words.figures import counted, listed, millimetres, signed, whole
 from auditor.show.words.plain import in_words, likely, of_100, one_in, times_more
-from auditor.show.words.ring import read_scale, scale_serves
-from auditor.show.words.tolerance import SENTENCES
+from auditor.show.words.ring import read_scale, scale_is_known, scale_serves
+from auditor.show.words.tolerance import SENTENCES, carried
 from auditor.text import without_home
 from auditor.units import format_distance, format_exposure_time, format_f_number
 
@@ -52,7 +52,8 @@ STEPS = {
         "a stretch of 60 presses",
     ),
     "ring_check": Step(
-        "Hold the ring against a tape", "State what the ring's marks focus", _PREPARE, "five minutes"
+        "Hold the ring against a tape", "Measure where a mark of the ring focuses, and state it as "
+        "ring_check of the [[lens]] in the session file", "", "ten minutes",
     ),
     "light_limits": Step("State your light", "State the ISO and times you accept", _PREPARE, "a minute"),
     "compare": Step("Walk with two settings in turn", "Change between two settings", "", "one walk"),
@@ -109,7 +110,8 @@ def _helpful(decided: Decided) -> Step:
     if decided.would_help == "marks" and known.marked >= known.frames:
         return _ONCE_MORE
     if answered is None or known.frames - answered >= 60:
-        return told
+        more = "sixty more" if answered else "sixty"
+        return told._replace(instruction=told.instruction.replace("sixty", more))
     left = known.frames - answered
     if not left:
         return _ONCE_MORE
@@ -159,7 +161,7 @@ def subjects(told: LensDecision) -> str:
     whom = "passers" if one.of_passers else "subjects you pressed at"
     eye = "to a usual eye"
     if told.tolerances.verdicts >= VERDICTS:
-        eye = "to your eye"
+        eye = f"to your eye{carried(told.tolerances.seen_at)}"
     elif told.decision.rests_on == "keepers":
         eye = "by what you keep"
     now = f"about {of_100(one.share_now)} were sharp {eye} as you set it"
@@ -330,6 +332,8 @@ def engraved_scale(decided: Decided) -> str:
     except SettingError:  # diffraction and motion take all that this eye bears
         return ""
     if bench.scale == ASSUMED_SCALE and scale_serves(one.f_number, coc_mm, bench):
+        return ""
+    if not scale_is_known(one.f_number, coc_mm, bench):
         return ""
     return " ".join(line.strip() for line in read_scale(one.f_number, coc_mm, bench))
 

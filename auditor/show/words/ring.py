@@ -69,6 +69,12 @@ def scale_serves(f_number: float, coc_mm: float, bench: Bench) -> bool:
     return 1 / SAME_MARK <= bench.read_range(f_number, coc_mm)[0] / f_number <= SAME_MARK
 
 
+def scale_is_known(f_number: float, coc_mm: float, bench: Bench) -> bool:
+    """Whether the two criteria leave the reading of the scale less than four stops."""
+    _, low, high = bench.read_range(f_number, coc_mm)
+    return high < 4 * low
+
+
 def read_scale(f_number: float, coc_mm: float, bench: Bench) -> list[str]:
     """Say how to read the engraved scale, and what it is worth on a smaller sensor."""
     number, low, high = bench.read_range(f_number, coc_mm)
@@ -78,9 +84,11 @@ def read_scale(f_number: float, coc_mm: float, bench: Bench) -> list[str]:
     read = f"shoot {format_f_number(f_number)}, read {marks(number)}"
     if scale_serves(f_number, coc_mm, bench):
         read = "it serves as it is"
+    if not scale_is_known(f_number, coc_mm, bench):
+        read = "how to read it for your eye is not known yet"
     lines = [f"Engraved scale (made for {scale.coc_mm:.3f} mm{span}, {scale.source}): {read}."]
     first, last = neighbours(low, FULL_STOPS)[0], neighbours(min(high, FULL_STOPS[-1]), FULL_STOPS)[1]
-    if first != last and low < high:
+    if first != last and low < high < 4 * low:
         span = f"{format_f_number(first)} to {format_f_number(last)}"
         lines.append(f"  Anything from {span} is possible; it is not known better yet.")
     if sensor.diagonal_mm < 0.95 * FULL_FRAME_MM:

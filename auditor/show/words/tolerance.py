@@ -52,6 +52,11 @@ def _against_handbook(tolerance: Tolerance) -> str:
     return f"That is {tolerance.times_handbook:.1f} times {named}: your zones are {how} than tables say."
 
 
+def carried(seen_at: float) -> str:
+    """Say of sharpness that it is that of another size than the judged one, where it is."""
+    return "" if abs(seen_at - 1) < ANOTHER_SIZE else " at the size asked for"
+
+
 def _carried(seen_at: float) -> str:
     """Say that the tolerance was learned at another size than the one asked for, where it was."""
     if abs(seen_at - 1) < ANOTHER_SIZE:
