@@ -159,7 +159,7 @@ def subjects(told: LensDecision) -> str:
     one = told.subjects
     whom = "passers" if one.of_passers else "subjects you pressed at"
     eye = "to a usual eye"
-    if told.tolerances.verdicts >= VERDICTS:
+    if told.tolerances.sharp.count >= VERDICTS:
         eye = "to your eye"
     elif told.decision.rests_on == "keepers":
         eye = "by what you keep"
@@ -308,7 +308,7 @@ def strictness(decided: Decided) -> str:
     own, eye = told.tolerances, eye_of(told)
     if eye is None:
         return "How strict your eye is, is not known yet, so every likely strictness was tried."
-    start = "Your eye takes for sharp up to" if own.verdicts >= VERDICTS else "Your keepers bear about"
+    start = "Your eye takes for sharp up to" if own.sharp.count >= VERDICTS else "Your keepers bear about"
     blur_mm, low, high = eye
     if high > WIDEST * low:
         return "How strict your eye is, is hardly known yet, so every likely strictness was tried."
