@@ -75,8 +75,6 @@ def times_at(subjects: Subjects, f_number: float, answer: LightAnswer) -> Floats
     A frame's own time is kept where its sensitivity could follow; at a limit the wanted time is what the
     camera would return to. Where time or light is unknown the time stays as it was.
 
-    Examples
-    --------
     At ISO 400 and 1/250 s, two stops down: the sensitivity follows to 1600, or the time becomes 1/62 s.
 
     >>> from types import SimpleNamespace

@@ -166,7 +166,7 @@ class _Lens:
         self, paired: Paired | None, subjects: Subjects, gate_closed: bool, pooled: Decision | None
     ) -> Decision:
         """Apply the rule; a decision from distances that follow the ring must be that of the pooled ones."""
-        verdicts = self.tolerances.verdicts
+        verdicts = self.tolerances.sharp.count
         narrowed = self.tolerances.sharp_sd <= NARROWED_SD
         own = decide_by_rule(
             paired,
@@ -237,7 +237,7 @@ class _Lens:
         holds = {
             PRESSES_FOLLOW_RING: flagged,
             VERDICTS_REVERSED: contrary,
-            FEW_VERDICTS: self.tolerances.verdicts < VERDICTS,
+            FEW_VERDICTS: self.tolerances.sharp.count < VERDICTS,
             LIMITS_INFERRED: len(self.answers) > 1,
         }
         return tuple(name for name, does in holds.items() if does)

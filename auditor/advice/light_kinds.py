@@ -40,8 +40,6 @@ KINDS = (
 def kind_index(ev: npt.ArrayLike) -> npt.NDArray[np.intp]:
     """Place in :data:`KINDS` of exposure values at ISO 100; -1 where unknown.
 
-    Examples
-    --------
     >>> kind_index([15.0, 12.0, 8.0, 5.0, np.nan]).tolist()
     [0, 1, 2, 3, -1]
     """
@@ -63,8 +61,6 @@ def read_kind(text: str) -> KindOfLight:
 def scene_at(ev: float) -> str:
     """The least bright kind that usually has at least this light; ``more than full sun`` beyond all of them.
 
-    Examples
-    --------
     >>> scene_at(14.5), scene_at(11.0), scene_at(16.0)
     ('sun', 'open shade', 'more than full sun')
     """

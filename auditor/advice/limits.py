@@ -88,8 +88,6 @@ def light_needed(f_number: npt.ArrayLike, settings: Settings) -> LightNeeded:
 
     Limits that were not stated are the usual ones: ISO 6400, 1/250 s, 1/125 s.
 
-    Examples
-    --------
     >>> needed = light_needed([8.0], Settings(iso_max=6400, wanted_shutter_s=1 / 512))
     >>> needed.wanted_ev.round(2).tolist(), needed.darkest_ev.round(2).tolist()
     ([9.0], [6.97])

@@ -163,7 +163,7 @@ def _line(told: LensDecision, walk: pd.Timestamp, settings: Settings) -> dict[st
     level = told.level
     rests_on = {"by": decision.rests_on, "walks": level.sessions, "presses": level.presses,
                 "with_keeper": level.hits, "measured": told.measured,
-                "verdicts": told.tolerances.verdicts}  # fmt: skip
+                "verdicts": told.tolerances.sharp.count}  # fmt: skip
     return {
         "date": f"{walk:%Y-%m-%d}",
         "lens": told.lens,

@@ -35,8 +35,6 @@ class Promise:
 def counts_promised(a: float, b: float, presses: int, level: float = LEVEL) -> tuple[int, int]:
     """The shortest interval of a beta-binomial count.
 
-    Examples
-    --------
     >>> counts_promised(1.0, 1.0, 10)
     (0, 9)
     """

@@ -109,8 +109,6 @@ def _into_classes(log_blur: Floats, weight: Floats) -> Floats:
 def sharp_curve(log_tau: npt.ArrayLike, kappa: npt.ArrayLike) -> Floats:
     """F(b) = 1 / (1 + (b / tau)^kappa) at every class, shape (classes, *broadcast).
 
-    Examples
-    --------
     >>> float(sharp_curve(LOG_BLUR[20], 3.0)[20])
     0.5
     """

@@ -42,22 +42,25 @@ _COARSE = slice(None, None, 2)
 
 
 @dataclass(frozen=True, slots=True)
+class Eye:
+    """One tolerance with its interval [mm]; ``count`` verdicts, or presses with a keeper, bear it."""
+
+    blur_mm: float
+    low: float
+    high: float
+    count: int  # of all lenses
+
+
+@dataclass(frozen=True, slots=True)
 class Tolerances:
     """Tolerances of one lens as likely as the data say: medians, intervals and draws of the posterior."""
 
     handbook_mm: float  # the handbook criterion, unit of the draws
-    sharp_mm: float  # tau_sharp
-    sharp_low: float
-    sharp_high: float
-    keep_mm: float  # tau_keep
-    keep_low: float
-    keep_high: float
+    sharp: Eye  # tau_sharp
+    keep: Eye  # tau_keep
     sharp_sd: float  # posterior standard deviation of log tau_sharp
-    nothing: (
-        float  # chance that blur decides nothing: marks do not follow it, or hardly any subject is blurred
-    )
-    verdicts: int  # yes or no, and hits, of all lenses
-    keepers: int
+    # chance that blur decides nothing: marks do not follow it, or hardly any subject is blurred
+    nothing: float
     log_sharp: Floats  # draws, shape (DRAWS,): log tau over the handbook criterion
     log_keep: Floats
     kappa: Floats  # steepness
@@ -178,20 +181,13 @@ def _posterior(
     unit = float(np.median(own.handbook_mm)) if len(own) else 43.267 / 1442
     log_keep = LOG_TAU[place[tau, apart]] + within[1]
     kappas = np.exp(LOG_KAPPA[kappa])
-    sharp, keeping = _interval(of_sharp, confidence), _interval(of_keep, confidence)
     centre = float(of_sharp @ LOG_TAU)
     return Tolerances(
         handbook_mm=unit,
-        sharp_mm=unit * sharp[0],
-        sharp_low=unit * sharp[1],
-        sharp_high=unit * sharp[2],
-        keep_mm=unit * keeping[0],
-        keep_low=unit * keeping[1],
-        keep_high=unit * keeping[2],
+        sharp=_eye(unit, of_sharp, confidence, int(judged.sum())),
+        keep=_eye(unit, of_keep, confidence, int(subjects.hit.sum())),
         sharp_sd=float(np.sqrt(of_sharp @ (LOG_TAU - centre) ** 2)),
         nothing=_chance_of_nothing(own, found, marks, log_keep, kappas, FLOORS[floor], speed_m_s),
-        verdicts=int(judged.sum()),
-        keepers=int(subjects.hit.sum()),
         log_sharp=LOG_TAU[tau] + within[0],
         log_keep=log_keep,
         kappa=kappas,
@@ -260,10 +256,10 @@ def _chance_of_nothing(
     return float(1 - follows * np.mean(left < 1 / WORTH))
 
 
-def _interval(density: Floats, confidence: float) -> tuple[float, float, float]:
-    """Median and interval of a density on the grid of tau, in units of the handbook criterion."""
+def _eye(unit_mm: float, density: Floats, confidence: float, count: int) -> Eye:
+    """Median and interval of a density on the grid of tau."""
     total = np.concatenate([[0.0], np.cumsum(density)])
     edges = np.concatenate([LOG_TAU - STEP / 2, [LOG_TAU[-1] + STEP / 2]])
     ends = np.interp([0.5, 0.5 - confidence / 2, 0.5 + confidence / 2], total, edges)
-    middle, low, high = np.exp(ends).tolist()
-    return middle, low, high
+    blur, low, high = np.exp(ends).tolist()
+    return Eye(unit_mm * blur, unit_mm * low, unit_mm * high, count)

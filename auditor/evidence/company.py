@@ -31,8 +31,6 @@ def held_in_zone(frames: pd.DataFrame) -> np.ndarray:
     Further subjects than the one meant are joined by ``|``; the first counts as the only one also where some
     of the others are held. None for one subject, and where zone or distance is unknown.
 
-    Examples
-    --------
     >>> zone = {"near_limit_m": 1.5, "far_limit_m": 4.0}
     >>> several = {"subject_distance_m": [2.0, 2.0, 1.0], "other_subjects_m": ["3.96", "3|5", None]}
     >>> held_in_zone(pd.DataFrame(zone | several)).tolist()

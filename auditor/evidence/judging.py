@@ -33,8 +33,6 @@ def judge_guesses(
     A pair with an unknown or infinite side is passed over. The spread is 1.4826 times the median absolute
     deviation (Hampel 1974, JASA 69:383), the mean square of the measures' own errors taken off.
 
-    Examples
-    --------
     >>> found = judge_guesses([2.0, 2.2, 1.8], [2.0, 2.0, 2.0], 0.0)
     >>> found.guesses, round(found.bias, 3), round(found.spread, 3), found.guess_sd
     (3, 0.0, 0.141, None)

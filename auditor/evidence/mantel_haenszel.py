@@ -120,8 +120,6 @@ def bursts_to_show(rate: float, points: float, level: float = 0.05, power: float
     Fleiss (1981), Statistical Methods for Rates and Proportions, 2nd ed., eq. 3.14 (without continuity
     correction).
 
-    Examples
-    --------
     >>> round(bursts_to_show(0.3, 10))
     328
     """

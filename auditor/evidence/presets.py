@@ -33,8 +33,6 @@ AUTOFOCUS_PAIRS = 4  # with fewer neighbouring bursts nothing is concluded
 def snap_to_ring(focus_distance_m: np.ndarray, ring_m: Iterable[float]) -> np.ndarray:
     """Nearest engraving, by reciprocal distance since that is how rings are spaced; NaN stays NaN.
 
-    Examples
-    --------
     >>> snap_to_ring(np.array([2.4, 40.0]), USUAL_RING_M).tolist()
     [2.5, inf]
     """

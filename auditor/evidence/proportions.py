@@ -39,8 +39,6 @@ def wilson(hits: npt.ArrayLike, n: npt.ArrayLike, confidence: float = 0.95) -> I
 
     Wilson (1927), J. Am. Stat. Assoc. 22:209; recommended for small n by Brown, Cai & DasGupta (2001).
 
-    Examples
-    --------
     >>> low, high = wilson(15, 148)
     >>> round(low, 4), round(high, 4)
     (0.0624, 0.1605)

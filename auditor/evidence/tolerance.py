@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from auditor.evidence.blur_tolerance import Tolerances, fit_tolerances
+from auditor.evidence.blur_tolerance import Eye, Tolerances, fit_tolerances
 from auditor.evidence.bursts import CountedFrames, count_frames
 from auditor.evidence.proportions import Floats
 from auditor.evidence.sharpness import verdicts_reversed
@@ -36,16 +36,6 @@ VERDICTS_REVERSED: Final = "verdicts_reversed"  # the more blur, the more often 
 FLAGS: Final = (NO_DISTANCES, FEW_VERDICTS, TOO_WIDE, BLUR_DECIDES_NOTHING, VERDICTS_REVERSED)
 # With one of these no sentence and no zone rests on the tolerance.
 FORBIDDING: Final = frozenset({NO_DISTANCES, TOO_WIDE, BLUR_DECIDES_NOTHING, VERDICTS_REVERSED})
-
-
-@dataclass(frozen=True, slots=True)
-class Eye:
-    """One tolerance with its interval [mm]; ``count`` verdicts, or keepers, of ``presses`` bear it."""
-
-    blur_mm: float
-    low: float
-    high: float
-    count: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,10 +135,8 @@ def _fall(blur_mm: npt.ArrayLike, tolerance_mm: Floats, steepness: Floats) -> Fl
 def _of_lens(
     frames: pd.DataFrame, fit: Tolerances, presses: int, confidence: float, contrary: bool
 ) -> Tolerance:
-    used: Literal["sharp", "keepers"] = "sharp" if fit.verdicts >= VERDICTS else "keepers"
-    sharp = Eye(fit.sharp_mm, fit.sharp_low, fit.sharp_high, fit.verdicts)
-    keep = Eye(fit.keep_mm, fit.keep_low, fit.keep_high, fit.keepers)
-    eye = sharp if used == "sharp" else keep
+    used: Literal["sharp", "keepers"] = "sharp" if fit.sharp.count >= VERDICTS else "keepers"
+    eye = fit.sharp if used == "sharp" else fit.keep
     draws = _keeper_draws(frames, fit)
     flags = [
         name
@@ -163,8 +151,8 @@ def _of_lens(
     ]
     return Tolerance(
         used=used,
-        sharp=sharp,
-        keep=keep,
+        sharp=fit.sharp,
+        keep=fit.keep,
         times_handbook=eye.blur_mm / fit.handbook_mm,
         ceiling=float(draws[:, 2].mean()),
         floor=float(draws[:, 3].mean()),

@@ -89,8 +89,6 @@ def weighted_shares(
     Hájek (1971), in Foundations of Statistical Inference, 236; Kish (1965), Survey Sampling, section 11.7;
     Dean & Pagano (2015), J. Surv. Stat. Methodol. 3:484 (Wilson's interval at an effective size).
 
-    Examples
-    --------
     Sixty frames of a thousand: 30 of 50 keepers were drawn, 20 of them inside, and 30 of 950 others.
 
     >>> kept = np.repeat([True, False], 30)

@@ -164,8 +164,6 @@ def odds_ratio(
 def verdict_on(coc_mm: float, allowance: float, low: float, high: float) -> str:
     """Judge a criterion by the interval of what the tolerance leaves for defocus.
 
-    Examples
-    --------
     >>> verdict_on(0.030, 0.050, 0.041, 0.062), verdict_on(0.030, 0.033, 0.025, 0.042)
     ('too strict', 'about right')
     """

@@ -187,10 +187,10 @@ def _with_zone(setting: Setting, frames: pd.DataFrame, bench: Bench) -> ZoneSett
 def eye_of(told: LensDecision) -> tuple[float, float, float] | None:
     """How much blur is borne, with its interval [mm]: by verdicts on sharpness, else by keepers."""
     own = told.tolerances
-    if own.verdicts >= VERDICTS:
-        return own.sharp_mm, own.sharp_low, own.sharp_high
-    if told.decision.rests_on == "keepers" and own.keepers:
-        return own.keep_mm, own.keep_low, own.keep_high
+    if own.sharp.count >= VERDICTS:
+        return own.sharp.blur_mm, own.sharp.low, own.sharp.high
+    if told.decision.rests_on == "keepers" and own.keep.count:
+        return own.keep.blur_mm, own.keep.low, own.keep.high
     return None
 
 

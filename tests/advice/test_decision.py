@@ -95,6 +95,13 @@ def test_the_latitude_names_what_cannot_be_told_apart_best_first():
     assert [s.focus_distance_m for s in decision.latitude] == [3.0, 4.0]
 
 
+def test_the_best_that_is_surely_better_is_advised_with_its_own_gain():
+    unsure_best = replace(paired([0.9, 0.8, 0.7], 0.5), chance_better=np.array([0.5, 1.0, 1.0]))
+    decision = decide_by_rule(unsure_best, **KNOWN)
+    assert decision.setting == unsure_best.setting(1)
+    assert decision.gain_ratio == unsure_best.gain[1]
+
+
 def test_the_models_own_discrepancy_stands_on_the_ratio():
     assert chance_above(np.full((1, 9), 0.515), np.full(9, 0.5), 0.0)[0] == pytest.approx(0.84, abs=0.01)
 

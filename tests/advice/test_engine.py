@@ -36,9 +36,9 @@ def test_most_archives_come_to_a_decision(people):
 
 def test_the_intervals_hold_the_truth(people):
     sharp = [
-        lens.tolerances.sharp_low < a.person.tau_sharp < lens.tolerances.sharp_high for a, lens in people
+        lens.tolerances.sharp.low < a.person.tau_sharp < lens.tolerances.sharp.high for a, lens in people
     ]
-    errors = [np.log(lens.tolerances.sharp_mm / a.person.tau_sharp) for a, lens in people]
+    errors = [np.log(lens.tolerances.sharp.blur_mm / a.person.tau_sharp) for a, lens in people]
     now = [lens.subjects.now_low < a.habit["sharp_press"] < lens.subjects.now_high for a, lens in people]
     assert sum(sharp) >= 9
     assert sum(now) >= 9

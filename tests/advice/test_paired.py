@@ -93,8 +93,7 @@ def test_the_same_setting_gains_nothing_and_a_wrong_one_loses(exact):
     assert paired.chance_better[0] == pytest.approx(0.5, abs=0.01)
     assert paired.chance_better[1] < 0.01
     mixed = compare_settings(
-        one, known, np.array([own.f_number]), np.array([own.focus_distance_m]), AS_IS, 0.0,
-        habit=((own, 1.0),),
+        one, known, np.array([2.8]), np.array([0.7]), AS_IS, 0.0, habit=((own, 1.0),),
     )  # fmt: skip
     assert mixed.now == pytest.approx(paired.now, abs=1e-6)
 

@@ -71,9 +71,9 @@ def seen(world: World, seed: int) -> dict:
     return {
         "kind": d.kind,
         "kind_known": d.kind != "cannot_tell",
-        "keep_held": t.keep_low <= person.tau_keep <= t.keep_high,
-        "sharp_held": t.sharp_low <= person.tau_sharp <= t.sharp_high,
-        "sharp_error": np.log(t.sharp_mm / person.tau_sharp),
+        "keep_held": t.keep.low <= person.tau_keep <= t.keep.high,
+        "sharp_held": t.sharp.low <= person.tau_sharp <= t.sharp.high,
+        "sharp_error": np.log(t.sharp.blur_mm / person.tau_sharp),
         "habit_loss": 1 - habit["kept_press"] / best,
         "first_loss": 1 - first["kept_press"] / best,
         "acted_loss": 1 - acted["kept_press"] / best,

@@ -23,17 +23,17 @@ def fitted(seed, world, **settings):
 def test_without_any_subject_the_prior_comes_back():
     _, subjects, tolerance = fitted(1, World(distances=0, frames=60))
     assert len(subjects) == 0
-    assert tolerance.sharp_mm == pytest.approx(1.4 * HANDBOOK_MM, rel=0.03)
-    assert tolerance.keep_mm / tolerance.sharp_mm == pytest.approx(np.exp(0.2), rel=0.05)
-    assert tolerance.sharp_high / tolerance.sharp_low > 15
+    assert tolerance.sharp.blur_mm == pytest.approx(1.4 * HANDBOOK_MM, rel=0.03)
+    assert tolerance.keep.blur_mm / tolerance.sharp.blur_mm == pytest.approx(np.exp(0.2), rel=0.05)
+    assert tolerance.sharp.high / tolerance.sharp.low > 15
 
 
 def test_many_verdicts_find_the_tolerance_of_sharpness_and_not_the_keepers():
     world = World(frames=2500, distances=1200, verdicts=1200, eye=0.6, lapse=0.02, distance_bias=0.0)
     archive, _, tolerance = fitted(7, world)
-    assert tolerance.sharp_mm == pytest.approx(archive.person.tau_sharp, rel=0.12)
-    assert tolerance.sharp_low < archive.person.tau_sharp < tolerance.sharp_high
-    assert tolerance.sharp_high / tolerance.sharp_low < 1.5
+    assert tolerance.sharp.blur_mm == pytest.approx(archive.person.tau_sharp, rel=0.12)
+    assert tolerance.sharp.low < archive.person.tau_sharp < tolerance.sharp.high
+    assert tolerance.sharp.high / tolerance.sharp.low < 1.5
 
 
 def test_the_blur_of_a_subject_is_averaged_over_distance_speed_and_direction():
@@ -86,7 +86,7 @@ def test_presses_drawn_by_mark_do_not_move_the_tolerance():
     lost = (table["counted_as"] == "not kept") & (rng.random(len(table)) < 0.67)
     table.loc[lost, "subject_distance_m"] = np.nan
     part = fit_tolerances(measured_subjects(table, Settings()), 1.32)[0]
-    assert part.keep_mm == pytest.approx(full.keep_mm, rel=0.2)
+    assert part.keep.blur_mm == pytest.approx(full.keep.blur_mm, rel=0.2)
     assert np.nanmax(measured_subjects(table, Settings()).drawn_odds) > 0.5
 
 
@@ -120,8 +120,8 @@ def test_another_lens_lends_its_tolerance_up_to_a_factor():
     table.loc[table["lens"] == "lens B", ["subject_distance_m", "sharp"]] = [np.nan, None]
     subjects = measured_subjects(table, Settings())
     known, other = fit_tolerances(subjects, 1.32)
-    assert other.sharp_mm == pytest.approx(known.sharp_mm, rel=0.15)
-    assert known.sharp_high / known.sharp_low < other.sharp_high / other.sharp_low < 6
+    assert other.sharp.blur_mm == pytest.approx(known.sharp.blur_mm, rel=0.15)
+    assert known.sharp.high / known.sharp.low < other.sharp.high / other.sharp.low < 6
 
 
 def test_whole_sessions_are_drawn_where_there_are_too_many_presses():
@@ -141,7 +141,7 @@ def test_a_verdict_on_a_small_picture_is_carried_to_the_size_asked_for():
     same = 2 * 36 / HANDBOOK_MM
     for shown, times in ((same, 1.0), (same / 2, 0.5)):
         seen = fit_tolerances(measured_subjects(table.assign(sharp_shown_px=shown), Settings()), 1.32)[0]
-        assert seen.sharp_mm == pytest.approx(times * plain.sharp_mm, rel=0.04)
+        assert seen.sharp.blur_mm == pytest.approx(times * plain.sharp.blur_mm, rel=0.04)
         assert seen.seen_at == pytest.approx(1 / times, rel=1e-3)
     loupe = table.assign(sharp_shown_px=same, sharp_seen="pixels", pixel_width=6000, pixel_height=4000)
     assert measured_subjects(loupe, Settings()).seen_at[0] == pytest.approx(

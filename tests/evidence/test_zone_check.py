@@ -7,8 +7,9 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
+from auditor.evidence.blur_tolerance import Eye
 from auditor.evidence.bursts import count_frames
-from auditor.evidence.tolerance import Eye, fit_tolerance
+from auditor.evidence.tolerance import fit_tolerance
 from auditor.evidence.zone_check import check_zone, odds_ratio, verdict_on
 from auditor.settings import Settings
 

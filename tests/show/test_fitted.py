@@ -7,7 +7,8 @@ import pandas as pd
 import pytest
 
 from auditor.evidence import tolerance as evidence
-from auditor.evidence.tolerance import Eye, Tolerance
+from auditor.evidence.blur_tolerance import Eye
+from auditor.evidence.tolerance import Tolerance
 from auditor.show import chart_tables
 from auditor.show.words import tolerance
 

@@ -104,11 +104,13 @@ def test_blur_is_said_with_its_main_cause_and_the_exposure() -> None:
 def test_whose_eye_calls_a_subject_sharp_is_named(told: Decided) -> None:
     assert told.told is not None
     own = replace(told.told.decision, rests_on="optics")
-    unknown = replace(told.told, decision=own, tolerances=replace(told.told.tolerances, verdicts=0))
+    fitted = told.told.tolerances
+    unasked = replace(fitted, sharp=replace(fitted.sharp, count=0))
+    unknown = replace(told.told, decision=own, tolerances=unasked)
     assert "were sharp to a usual eye as you set it" in next_time.subjects(unknown)
     by_marks = replace(unknown, decision=replace(own, rests_on="keepers"))
     assert "sharp by what you keep" in next_time.subjects(by_marks)
-    judged = replace(unknown, tolerances=replace(unknown.tolerances, verdicts=60))
+    judged = replace(unknown, tolerances=replace(fitted, sharp=replace(fitted.sharp, count=60)))
     assert "sharp to your eye" in next_time.subjects(judged)
 
 
@@ -133,7 +135,8 @@ def test_where_nobody_stood_near_a_zone_the_ring_is_to_be_moved(told: Decided) -
 
 def test_a_tolerance_that_is_hardly_known_or_goes_against_the_optics_is_no_fact(told: Decided) -> None:
     assert told.told is not None
-    own = replace(told.told.tolerances, verdicts=80, sharp_low=0.01, sharp_high=0.1)
+    own = told.told.tolerances
+    own = replace(own, sharp=replace(own.sharp, count=80, low=0.01, high=0.1))
     wide = replace(told, told=replace(told.told, tolerances=own))
     assert "hardly known" in next_time.strictness(wide)
     contrary = replace(told, told=replace(told.told, flags=("verdicts_reversed",)))

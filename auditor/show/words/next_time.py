@@ -160,7 +160,7 @@ def subjects(told: LensDecision) -> str:
     one = told.subjects
     whom = "passers" if one.of_passers else "subjects you pressed at"
     eye = "to a usual eye"
-    if told.tolerances.verdicts >= VERDICTS:
+    if told.tolerances.sharp.count >= VERDICTS:
         eye = f"to your eye{carried(told.tolerances.seen_at)}"
     elif told.decision.rests_on == "keepers":
         eye = "by what you keep"
@@ -316,7 +316,7 @@ def strictness(decided: Decided) -> str:
     if eye is None or eye[2] > WIDEST * eye[1]:
         how = "not" if eye is None else "hardly"
         return f"How strict your eye is, is {how} known yet, so every likely strictness was tried."
-    start = "Your eye takes for sharp up to" if own.verdicts >= VERDICTS else "Your keepers bear about"
+    start = "Your eye takes for sharp up to" if own.sharp.count >= VERDICTS else "Your keepers bear about"
     blur_mm, low, high = eye
     span = f"{millimetres(low).removesuffix(' mm')} to {millimetres(high)}"
     return f"{start} {blur_mm / own.handbook_mm:.1f} times the handbook's blur ({span})."

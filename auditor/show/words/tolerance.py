@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from auditor.evidence.tolerance import Eye, Tolerance
+from auditor.evidence.blur_tolerance import Eye
+from auditor.evidence.tolerance import Tolerance
 from auditor.show.words.figures import counted, millimetres, percent
 
 ANOTHER_SIZE = 0.05  # relative; a size this near is the one asked for
