@@ -39,7 +39,7 @@ def advised_card(audit: Audit, lens: str) -> WalletCard | None:
     latest = frames["captured_at"].max()
     coc_mm = float(frames["coc_mm"].median())
     stops = sorted({*USUAL_STOPS, one.f_number})
-    rings = [ring for ring in set(decided.ring_m) if ring > 0.008 * decided.bench.focal_length_mm]
+    rings = [ring for ring in set(decided.bench.ring_m) if ring > 0.008 * decided.bench.focal_length_mm]
     if not any(is_setting(one, one.f_number, ring) for ring in rings):
         rings.append(one.focus_distance_m)
     rings.sort()

@@ -76,16 +76,6 @@ class Decided:
     known: Known
 
     @property
-    def ring_m(self) -> tuple[float, ...]:
-        """Engravings of the ring."""
-        return self.bench.ring_m
-
-    @property
-    def ring_unit(self) -> str:
-        """The unit that the ring is engraved in."""
-        return self.bench.units
-
-    @property
     def kind(self) -> Kind:
         """Kind of the decision."""
         return "cannot_tell" if self.told is None else self.told.decision.kind

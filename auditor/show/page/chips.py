@@ -49,7 +49,7 @@ def chips_of(audit: Audit, number: int, presets: pd.DataFrame, decided: Decided)
         frames["subject_distance_m"].dropna(), [(one.near_limit_m, one.far_limit_m) for _, one, *_ in shown]
     )
     return tuple(
-        _chip(key, *one, scale, decided.ring_m, now=place == first)
+        _chip(key, *one, scale, decided.bench.ring_m, now=place == first)
         for place, (key, one) in enumerate(zip(keys, shown, strict=True))
     )
 

@@ -144,7 +144,7 @@ def _ring_by_stop(decided: Decided) -> tuple[RingByStop, ...]:
 def _in_light(
     light: str, paired: Paired, best: int, decision: Decision, decided: Decided, *, of_passers: bool
 ) -> RingByStop:
-    unit, now = decided.ring_unit, decided.now
+    unit, now = decided.bench.units, decided.now
     alike = {(one.f_number, one.focus_distance_m) for one in decision.latitude}
     at_best = paired.f_number[best], paired.focus_distance_m[best]
     every = {"stop": paired.f_number, "ring": paired.focus_distance_m, "share": paired.share}

@@ -94,10 +94,10 @@ def headline(decided: Decided) -> str:
     if kind == "not_focus":
         return f"Focus is not what decides: leave the ring of {lens}"
     if decided.told is not None and kind == "latitude":
-        return f"{anything(decided.told.decision.latitude, decided.ring_unit)} will do for {lens}"
+        return f"{anything(decided.told.decision.latitude, decided.bench.units)} will do for {lens}"
     if kind in ("change", "keep") and decided.to_set is not None:
         do = f"Next time, set {lens} to" if kind == "change" else f"Keep {lens} at"
-        return f"{do} {setting_name(decided.to_set, decided.ring_unit)}"
+        return f"{do} {setting_name(decided.to_set, decided.bench.units)}"
     return f"{_helpful(decided).instruction or 'Walk once more'} to learn what to set"
 
 
@@ -183,8 +183,8 @@ def instead(decided: Decided) -> str:
         "cannot_tell": f"Nothing yet: {_NOT_YET.get(told.decision.why, _NOT_YET['unsure'])}.",
     }.get(decided.kind, "")
     if decided.kind == "change" and decided.now is not None:
-        said = _against_habit(told, decided.now, decided.ring_unit)
-    return " ".join([said, *by_light(told, decided.ring_unit)]).strip()
+        said = _against_habit(told, decided.now, decided.bench.units)
+    return " ".join([said, *by_light(told, decided.bench.units)]).strip()
 
 
 def _against_habit(told: LensDecision, now: ZoneSetting, units: str) -> str:
@@ -219,7 +219,7 @@ def here(decided: Decided, preset: str) -> str:
     """Say what is decided for one preset's own subjects, where it is another setting; else empty."""
     for one, setting in otherwise(decided.told) if decided.told is not None else ():
         if one.preset == preset:
-            return f" Here {setting_name(setting, decided.ring_unit)} promises {gain(one.decision)}."
+            return f" Here {setting_name(setting, decided.bench.units)} promises {gain(one.decision)}."
     return ""
 
 
@@ -265,7 +265,7 @@ def next_walk(decided: Decided) -> str:
         if other is None and row is not None:
             other = Setting(float(told.paired.f_number[row]), float(told.paired.focus_distance_m[row]))
         if other is not None and not is_setting(decided.now, other.f_number, other.focus_distance_m):
-            names = listed(setting_name(one, decided.ring_unit) for one in (decided.now, other))
+            names = listed(setting_name(one, decided.bench.units) for one in (decided.now, other))
             return f"Change between {names} every quarter hour; stand still, out of traffic, to change."
     if told.decision.setting is None and not told.decision.latitude:
         return "Nothing to test yet: first do what helps most."
