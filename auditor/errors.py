@@ -5,8 +5,6 @@ cannot be done: an :class:`AuditorError`, which ends the command with exit code 
 is unusable: a :class:`Problem`, which is listed while everything else goes on.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 

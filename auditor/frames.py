@@ -4,8 +4,6 @@ A *frame* is a photograph; the pandas object is the *table*. Distances count fro
 is NaN, NaT or a missing text, infinity is ``inf``, a stated keeper is ``yes`` or ``no``.
 """
 
-from __future__ import annotations
-
 from typing import Final
 
 import numpy as np

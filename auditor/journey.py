@@ -1,7 +1,5 @@
 """The journey in one function: sources in, an :class:`Audit` out. Nothing is written or shown here."""
 
-from __future__ import annotations
-
 from collections import Counter, defaultdict
 from collections.abc import Callable
 from dataclasses import dataclass, field

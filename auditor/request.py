@@ -1,7 +1,5 @@
 """Turns what was typed, by a command or in a notebook, into a request; checked before anything is read."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any

@@ -4,8 +4,6 @@ JSON knows neither infinity nor NaN: infinite is null beside a true ``<key>_is_i
 Nothing heavy is imported, so that commands for typed settings start quickly.
 """
 
-from __future__ import annotations
-
 import math
 import os
 import re

@@ -4,8 +4,6 @@ Subject-side distances are metres, lens-side lengths millimetres, times seconds.
 wherever its unit could be guessed wrong. What cannot be read, or is not above zero, raises a UnitError.
 """
 
-from __future__ import annotations
-
 import math
 import re
 

@@ -6,8 +6,6 @@ folder that is ours: ``written.json`` there holds the SHA-256 sum of each, so th
 since, or was never ours, is told from what may be replaced.
 """
 
-from __future__ import annotations
-
 import csv
 import hashlib
 import json

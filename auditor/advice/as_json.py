@@ -1,7 +1,5 @@
 """The decision as JSON, keys as the contract names them: a view of it, no second path."""
 
-from __future__ import annotations
-
 from dataclasses import asdict
 from typing import Any
 

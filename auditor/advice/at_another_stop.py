@@ -4,8 +4,6 @@ The sensitivity follows the stop first, between its limits; only then does the t
 focusing: common practice, no source). What nobody stated is carried as uncertain: several answers, weighted.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

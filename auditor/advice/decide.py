@@ -1,7 +1,5 @@
 """All of it in order: frame table to one decision for each lens, its situations and its light."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import replace
 

@@ -4,8 +4,6 @@ The first that holds: cannot_tell (the gate is closed, or too few subjects), not
 keep, else cannot_tell, with what would help most. All that is said of settings is derived from this object.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 from typing import Literal
 

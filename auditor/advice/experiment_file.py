@@ -1,7 +1,5 @@
 """The next walk as a session file that is ready to be filled in."""
 
-from __future__ import annotations
-
 import json
 import math
 from collections.abc import Sequence

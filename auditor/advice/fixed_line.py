@@ -7,8 +7,6 @@ distances (:func:`auditor.optics.combined.combined_zone`), so the chance is a di
 functions, averaged over the lag and, where the direction is unknown, over all directions alike.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any

@@ -4,8 +4,6 @@ Where the counts of some preset clash with its prediction nothing is advised; wh
 ring is, the subjects met do not speak for passers.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 from typing import Literal
 

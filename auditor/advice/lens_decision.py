@@ -1,7 +1,5 @@
 """What is decided of an archive: a frozen object for each lens."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import pandas as pd

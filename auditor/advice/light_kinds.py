@@ -8,8 +8,6 @@ and open shade (the f/16 rule). An exposure value alone cannot tell a room from 
 bounds are halfway.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

@@ -1,7 +1,5 @@
 """How far a photographer lets the camera go, stated or seen in frames, and the light that plans need."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

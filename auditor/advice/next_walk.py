@@ -1,7 +1,5 @@
 """The next walk in blocks: which setting when, under the names that presets already have."""
 
-from __future__ import annotations
-
 from dataclasses import astuple, dataclass
 
 import numpy as np

@@ -4,8 +4,6 @@ A line is the newest walk with a lens, the decision and its promise. A rerun ren
 were written (each carries the sum of its own text); what a person changed, added or broke stays as it is.
 """
 
-from __future__ import annotations
-
 import hashlib
 import json
 import math

@@ -5,8 +5,6 @@ archive foretells, the walk's own luck included; of n presses so many then follo
 (Johnson, Kemp & Kotz, Univariate Discrete Distributions, 3rd ed. 2005, section 6.2.2).
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

@@ -1,7 +1,5 @@
 """The settings that may be advised: full stops within those used or stated, at engravings of the ring."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 import numpy as np

@@ -1,7 +1,5 @@
 """The walk that is told of, the newest or the one asked for: what was set, what was new, what to look at."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any

@@ -4,8 +4,6 @@ Nothing is decided here; every number is that of the comparison and of the level
 named as the contract names them in JSON.
 """
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 import numpy as np

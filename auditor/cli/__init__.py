@@ -4,8 +4,6 @@ A command's module is loaded when the command is named, and imports its work ins
 typed settings are answered and ``--help`` is shown at once.
 """
 
-from __future__ import annotations
-
 import sys
 from collections.abc import Iterable
 from importlib import import_module

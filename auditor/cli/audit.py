@@ -1,7 +1,5 @@
 """``auditor audit``: the main job."""
 
-from __future__ import annotations
-
 from pathlib import Path
 from typing import Annotated
 

@@ -1,7 +1,5 @@
 """What ``auditor prepare`` does: lays out what is to be filled in, and takes in what was."""
 
-from __future__ import annotations
-
 import shlex
 from pathlib import Path
 from typing import Any

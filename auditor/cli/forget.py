@@ -1,7 +1,5 @@
 """``auditor forget``: clears what the cache keeps of the photographs."""
 
-from __future__ import annotations
-
 from typing import Annotated
 
 import typer

@@ -1,7 +1,5 @@
 """``auditor measure``: subject distance and blur from the pictures themselves."""
 
-from __future__ import annotations
-
 from auditor.cli import options
 from auditor.cli.run import echo
 from auditor.cli.shared import end_with_problems, reads_sources

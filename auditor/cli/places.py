@@ -1,7 +1,5 @@
 """Guards the photographs from being written among."""
 
-from __future__ import annotations
-
 import os
 import shlex
 from pathlib import Path

@@ -1,7 +1,5 @@
 """``auditor prepare``: lays out the sheet, a session file and notes, and takes in what was filled."""
 
-from __future__ import annotations
-
 from pathlib import Path
 from typing import Annotated
 

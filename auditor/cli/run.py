@@ -1,7 +1,5 @@
 """The one place where an error becomes text and an exit code, and where text leaves for the terminal."""
 
-from __future__ import annotations
-
 import os
 import sys
 from collections.abc import Iterator

@@ -5,8 +5,6 @@ decorators show the shared options to the user, and hand the command one :class:
 or :class:`~auditor.optics.bench.Bench` made of them.
 """
 
-from __future__ import annotations
-
 import inspect
 from collections.abc import Callable
 from typing import Any

@@ -1,7 +1,5 @@
 """``auditor simulate``: an invented archive whose truth is known."""
 
-from __future__ import annotations
-
 from pathlib import Path
 from typing import Annotated
 

@@ -1,7 +1,5 @@
 """``auditor tune``: the preferred aperture for a lens."""
 
-from __future__ import annotations
-
 from auditor.cli import options
 from auditor.cli.lens_answer import answer_for_lens
 from auditor.cli.shared import end_with_problems, reads_sources

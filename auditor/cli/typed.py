@@ -1,7 +1,5 @@
 """Typed settings of a lens, with the check that a unit was not mistaken."""
 
-from __future__ import annotations
-
 import math
 import re
 from collections.abc import Sequence

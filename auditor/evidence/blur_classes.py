@@ -4,8 +4,6 @@ Its true blur is a distribution: the distance is uncertain, and speed and direct
 Blur is counted in units of the sensor's handbook criterion, so that sensors of all sizes share the classes.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from itertools import combinations
 from math import factorial

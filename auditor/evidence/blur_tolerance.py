@@ -7,8 +7,6 @@ Tolerances are in units of the handbook criterion of the sensor (its diagonal), 
 what another lens says counts up to an unknown factor, normal (0, 0.2) in logs.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 
 import numpy as np

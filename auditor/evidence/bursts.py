@@ -1,7 +1,5 @@
 """Which frames count, and which of them belong to one burst."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from typing import Any
 

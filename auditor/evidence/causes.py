@@ -8,8 +8,6 @@ dropped for a sibling: blur does not explain it. Where the photographer judged t
 replaces the curve's chance.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from typing import Final
 

@@ -1,7 +1,5 @@
 """Several subjects in one frame: which of them stood in the sharp zone."""
 
-from __future__ import annotations
-
 import numpy as np
 import pandas as pd
 

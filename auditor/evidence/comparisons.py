@@ -5,8 +5,6 @@ light, because both sway the choice of preset and the number of keepers. What ha
 lens also differs from one run of a preset to the next: a difference must show over runs, too.
 """
 
-from __future__ import annotations
-
 from itertools import combinations
 
 import numpy as np

@@ -4,8 +4,6 @@ People press when they believe the subject to be in the zone, so presets meet di
 worked at the one need not work at the other.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

@@ -6,8 +6,6 @@ weighted by what each tells, and the change from the first walk to the last has 
 the square root, where the variance of chance does not depend on the share (Anscombe 1948, Biometrika 35:246).
 """
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass
 from typing import Literal

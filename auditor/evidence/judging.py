@@ -1,7 +1,5 @@
 """How well a photographer judges distance by eye: guesses made before measuring, against the measures."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass
 

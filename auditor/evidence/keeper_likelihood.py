@@ -7,8 +7,6 @@ both likely. Presses drawn by mark are put right by the odds with which they wer
 Prentice & Pyke, Biometrika 66:403, 1979; Scott & Wild, Biometrika 84:57, 1997).
 """
 
-from __future__ import annotations
-
 import numpy as np
 import numpy.typing as npt
 from scipy.special import expit, logit, logsumexp

@@ -5,8 +5,6 @@ session (random-intercept model; McCulloch, Searle & Neuhaus, Generalized, Linea
 2008, ch. 7). The integral over u is Gauss and Hermite's; alpha and sigma are summed on a grid.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

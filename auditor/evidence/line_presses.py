@@ -4,8 +4,6 @@ Below the longest time that a distance allows, defocus, diffraction and the medi
 stay within the circle of confusion (root of the sum of squares, as in the frame table's columns).
 """
 
-from __future__ import annotations
-
 from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Any

@@ -3,8 +3,6 @@
 Two settings are compared only where both were used, stratum by stratum; the differences are averaged.
 """
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass
 

@@ -4,8 +4,6 @@ Declared presets keep their names. Other frames are grouped by lens, focal lengt
 distance, snapped to the lens's ring engravings; snapping only names the group.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 
 import numpy as np

@@ -3,8 +3,6 @@
 Where nothing was counted the answer is NaN, never 0.
 """
 
-from __future__ import annotations
-
 from typing import Any, TypeAlias
 
 import numpy as np

@@ -1,7 +1,5 @@
 """Hit rates of any grouping of the frames: by bursts, by frames, per hour."""
 
-from __future__ import annotations
-
 import numpy as np
 import pandas as pd
 

@@ -1,7 +1,5 @@
 """What a tape says of the rings, for each frame: how far its lens stands from where engravings put it."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from dataclasses import astuple
 

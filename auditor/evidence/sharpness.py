@@ -4,8 +4,6 @@ Frames were judged by chance within preset and mark; each one judged stands for 
 no verdict.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

@@ -1,7 +1,5 @@
 """Frames that say most on the fitted curve, one of each kind: best explained by it, or against it."""
 
-from __future__ import annotations
-
 from typing import Final
 
 import numpy as np

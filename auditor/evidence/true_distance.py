@@ -7,8 +7,6 @@ with standard deviation s sqrt(k) (regression calibration: Carroll, Ruppert, Ste
 Measurement Error in Nonlinear Models, 2nd ed. 2006, ch. 4).
 """
 
-from __future__ import annotations
-
 import numpy as np
 import numpy.typing as npt
 

@@ -4,8 +4,6 @@ Walks differ more than chance alone would have it: each has a luck of its own (t
 :mod:`auditor.evidence.level`), and the interval is for a walk yet to come, from those before it alone.
 """
 
-from __future__ import annotations
-
 import numpy as np
 import numpy.typing as npt
 import pandas as pd

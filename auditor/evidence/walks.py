@@ -5,8 +5,6 @@ drawn frames, so shares are put back to all frames (:mod:`auditor.evidence.weigh
 independent ones as they are worth (Kish 1965, Survey Sampling, section 11.7).
 """
 
-from __future__ import annotations
-
 from typing import Any
 
 import numpy as np

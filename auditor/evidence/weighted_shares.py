@@ -6,8 +6,6 @@ Its variance has two parts: that of the draw, and that of the frames, which are 
 might have come before the lens.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

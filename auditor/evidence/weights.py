@@ -5,8 +5,6 @@ others. Within a preset and a mark (keeper, not kept) the frames with a distance
 shares among them are put back to all frames. It does not matter how a distance came.
 """
 
-from __future__ import annotations
-
 import numpy as np
 import numpy.typing as npt
 import pandas as pd

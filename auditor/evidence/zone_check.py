@@ -4,8 +4,6 @@ Always with a criterion that was not fitted on the same frames: where the zone r
 tolerance, the check goes back to the handbook's.
 """
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass
 from typing import Final

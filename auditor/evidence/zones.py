@@ -1,7 +1,5 @@
 """Adds what optics says of each frame: its sharp zone, the side the subject stood on, the blur there."""
 
-from __future__ import annotations
-
 import numpy as np
 import pandas as pd
 

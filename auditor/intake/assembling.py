@@ -1,7 +1,5 @@
 """The whole of intake in order: sources, then what people state, then the frame table that both make."""
 
-from __future__ import annotations
-
 from collections import defaultdict
 from dataclasses import dataclass, replace
 from pathlib import Path

@@ -1,7 +1,5 @@
 """Finds the folder of notes that ``prepare`` has left in the current folder, if it is about these sources."""
 
-from __future__ import annotations
-
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass

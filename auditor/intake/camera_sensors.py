@@ -4,8 +4,6 @@ Session file; else one size for each camera over the archive, the mode of what i
 assumed 36×24 mm. A focal length that no lens for 36×24 mm has refuses that size, unless it was stated.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

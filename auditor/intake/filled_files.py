@@ -1,7 +1,5 @@
 """Filled notes and session files as they were typed: read, and written so that the former ones are kept."""
 
-from __future__ import annotations
-
 import csv
 import io
 from collections.abc import Iterable, Mapping

@@ -4,8 +4,6 @@ Read-only and made once for an archive. Names are looked up where they are writt
 same frames whichever way the folder is read.
 """
 
-from __future__ import annotations
-
 import difflib
 import os
 import re

@@ -6,8 +6,6 @@ between neighbouring pixels accounts for: what a smooth surface leaves of the lo
 sharpest bends. A leak is smooth in the first or weak in the second; a picture is neither.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 
 import numpy as np

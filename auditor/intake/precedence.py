@@ -1,7 +1,5 @@
 """Whose word wins: the sources of every quantity, the strongest first, and claims laid over each other."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final

@@ -5,8 +5,6 @@ which they come makes no difference. Distances are kept as they were typed until
 then each is converted once. Sources that contradict each other are listed here and nowhere else.
 """
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, replace

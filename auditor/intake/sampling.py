@@ -6,8 +6,6 @@ allocation: Bankier, The American Statistician 42, 1988). Each drawn frame then 
 frames of its stratum as its sample weight says.
 """
 
-from __future__ import annotations
-
 import heapq
 from collections.abc import Sequence
 from dataclasses import dataclass

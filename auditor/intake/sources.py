@@ -1,7 +1,5 @@
 """Turns each source, a folder or a frame table, into facts and the files in which people speak of them."""
 
-from __future__ import annotations
-
 import os
 from collections.abc import Sequence
 from contextlib import closing

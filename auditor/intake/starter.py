@@ -4,8 +4,6 @@ It is made of what was said before, in the order of the contract; keys that nobo
 as commented lines with their defaults.
 """
 
-from __future__ import annotations
-
 import json
 import math
 from collections.abc import Iterable, Mapping, Sequence

@@ -4,8 +4,6 @@ CSV holds ``inf`` and empty cells; a cell that a spreadsheet would run is writte
 front, which is taken off again on reading. JSON holds null, with ``<key>_is_infinite`` where that is meant.
 """
 
-from __future__ import annotations
-
 import io
 import math
 import re

@@ -4,8 +4,6 @@ Filled cells win over empty ones and later ones over earlier ones; what is equal
 merge is a function of values; :mod:`auditor.intake.filled_files` reads and writes.
 """
 
-from __future__ import annotations
-
 import json
 import os
 from collections.abc import Mapping, Sequence

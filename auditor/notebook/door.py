@@ -7,8 +7,6 @@ What cannot be read or done raises an ``AuditorError``, a misspelt keyword a ``T
 sharp from 1.44 m to 9.84 m (f/8, 28 mm, ring on 2.5 m; handbook)
 """
 
-from __future__ import annotations
-
 import difflib
 import inspect
 from collections.abc import Callable, Sequence

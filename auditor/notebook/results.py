@@ -1,7 +1,5 @@
 """What the functions for notebooks return: results that show themselves."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from html import escape
 from pathlib import Path

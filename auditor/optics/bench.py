@@ -1,7 +1,5 @@
 """A lens with its ring and its sensor, and the eye that judges: what a typed setting is worked out for."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass
 from typing import Any

@@ -11,8 +11,6 @@ columns of the frame table use, it is up to 41 % too large in focus, below 18 % 
 50 %. No better combination was found in print.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

@@ -5,8 +5,6 @@ diffraction and movement grow with 1 / (1 - f w). So the distances that pass are
 one best distance, and halving an interval finds each end surely.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from dataclasses import dataclass
 

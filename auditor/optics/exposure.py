@@ -1,7 +1,5 @@
 """Brightness of the scene from the exposure that was given."""
 
-from __future__ import annotations
-
 import numpy as np
 import numpy.typing as npt
 

@@ -5,8 +5,6 @@ of the f-number, so one number holds for both. It grows with the square root of 
 ceilings add light that it does not know; out of doors there is less (common practice, no source).
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

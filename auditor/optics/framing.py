@@ -4,8 +4,6 @@ The lower edge of a frame held level lies half a frame's height below the lens, 
 the object distance u it is (v/2) (u - f) / f below the camera (thin lens), v the sensor's height.
 """
 
-from __future__ import annotations
-
 from typing import Final
 
 import numpy as np

@@ -12,8 +12,6 @@ distance whose 1/far is nought, f^2 / (N c) + f from the lens. The same triangle
 :func:`auditor.optics.blur.defocus_mm`, so a point at either limit blurs to exactly c.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 

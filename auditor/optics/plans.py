@@ -5,8 +5,6 @@ belongs in the middle of the wanted limits, whatever the f-number (their harmoni
 follows from the half-width. What a plan names is a place on the ring near that middle.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 

@@ -6,8 +6,6 @@ too thin adds one constant length delta to all of them: E = e + delta is what th
 nearer, and infinity is never reached. Where E is at or below nought the lens focuses past infinity.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

@@ -5,8 +5,6 @@ the eye sees it on the ring: rings turn evenly with the lens's extension f^2 / (
 common practice, no source), so the middle between 2 and 3 m lies at 2.4 m.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise

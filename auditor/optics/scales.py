@@ -10,8 +10,6 @@ scale engraved for c_scale therefore shows the zone of N and c_own at the marks 
 exactly, whatever the focal length and the distance. A more tolerant eye reads a higher number.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

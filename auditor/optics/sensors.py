@@ -4,8 +4,6 @@ No standard fixes the circle of confusion: published values for one 36x24 mm fra
 So a criterion always carries its name and its source, and its value is always reported beside it.
 """
 
-from __future__ import annotations
-
 import math
 import re
 from collections.abc import Callable

@@ -1,7 +1,5 @@
 """How fast people move, by a word [m/s]; racers are faster: sprinters 10, road racers 11 (from memory)."""
 
-from __future__ import annotations
-
 from auditor.settings import WALKING_SPEED_M_S
 
 MPH_M_S = 0.44704  # exact

@@ -1,7 +1,5 @@
 """What stands on the faces of a wallet card: of a decision, or of a lens as typed."""
 
-from __future__ import annotations
-
 import math
 from typing import Any
 

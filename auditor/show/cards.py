@@ -3,8 +3,6 @@
 Limits are rounded inward, so that what it calls sharp is sharp: the near limit up, the far one down.
 """
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass
 from typing import Any

@@ -1,7 +1,5 @@
 """The tables that charts and pictures are drawn from: selected, labelled, binned, so that they only draw."""
 
-from __future__ import annotations
-
 from typing import NamedTuple
 
 import numpy as np

@@ -3,8 +3,6 @@
 The decision itself is :class:`auditor.advice.decide.LensDecision`; no other instruction is made in this room.
 """
 
-from __future__ import annotations
-
 import math
 from contextlib import suppress
 from dataclasses import astuple, dataclass

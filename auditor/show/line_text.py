@@ -1,7 +1,5 @@
 """The plan for a line in words for the person who stands at it, and as JSON rows."""
 
-from __future__ import annotations
-
 import math
 
 from auditor.advice.fixed_line import HOLDS, USUAL_LAG_S, Concession, Line, LinePlan

@@ -1,7 +1,5 @@
 """Writes the results of an audit: JSON, CSV tables, charts and the report."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from dataclasses import asdict
 from pathlib import Path

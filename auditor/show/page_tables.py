@@ -1,7 +1,5 @@
 """The tables of the page: selected, labelled and put in order, so that templates only lay out."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from typing import Any
 

@@ -1,7 +1,5 @@
 """Plans as JSON rows, one an f-stop, and as lines to read: wanted limits, several subjects, flash, light."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 from typing import Any

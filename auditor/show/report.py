@@ -1,7 +1,5 @@
 """Puts an audit into one self-contained page. Nothing is computed here."""
 
-from __future__ import annotations
-
 import base64
 import hashlib
 import re

@@ -1,7 +1,5 @@
 """The answer on the screen, in 60 columns and in the order of the page."""
 
-from __future__ import annotations
-
 import re
 import textwrap
 from collections.abc import Iterable, Sequence

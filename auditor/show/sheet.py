@@ -1,7 +1,5 @@
 """The sheet: one page to say what was set, how sharp pictures are, and how far people stood."""
 
-from __future__ import annotations
-
 import json
 from importlib.resources import files
 from typing import Any

@@ -3,8 +3,6 @@
 Keys are those that the page's script reads. No mark and no weight is among them.
 """
 
-from __future__ import annotations
-
 import hashlib
 import os
 from collections.abc import Mapping, Sequence

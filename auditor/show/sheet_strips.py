@@ -1,7 +1,5 @@
 """Strips of small pictures in order of time, for saying what was set; dark frames are to be offered."""
 
-from __future__ import annotations
-
 import base64
 from collections.abc import Callable, Mapping, Sequence
 from io import BytesIO

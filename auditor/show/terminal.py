@@ -1,7 +1,5 @@
 """The screen: the answer first, tables where they are asked for, progress and problems; plain when piped."""
 
-from __future__ import annotations
-
 import math
 import re
 import sys

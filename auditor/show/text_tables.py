@@ -3,8 +3,6 @@
 Nothing is ever cut inside a number or a name; a name too long for its column goes on in the next line.
 """
 
-from __future__ import annotations
-
 import textwrap
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass

@@ -4,8 +4,6 @@
 to be folded between them. One unit of the axes is one millimetre on paper.
 """
 
-from __future__ import annotations
-
 import io
 import textwrap
 from collections.abc import Callable, Sequence

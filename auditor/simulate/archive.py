@@ -1,7 +1,5 @@
 """Writes an invented archive to disk: JPEG files with Exif, and what a photographer keeps beside them."""
 
-from __future__ import annotations
-
 from io import BytesIO
 from pathlib import Path
 from typing import Any

@@ -4,8 +4,6 @@ The figure's height and face follow the pinhole model at its distance; a face de
 like a real one. Blur is drawn larger than life, because nothing of it could be seen on so small a picture.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

@@ -3,8 +3,6 @@
 Sessions, stretches, bursts, clocks, file numbers; exposure time first, then sensitivity, in thirds of a stop.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

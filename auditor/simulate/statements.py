@@ -1,7 +1,5 @@
 """The texts beside an invented archive: session file, frame notes, and the truth."""
 
-from __future__ import annotations
-
 import math
 
 import pandas as pd

@@ -1,7 +1,5 @@
 """An invented archive as a frame table alone, with the truth beside each frame."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from pathlib import Path
 

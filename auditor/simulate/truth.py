@@ -3,8 +3,6 @@
 Everything here is invented: the covered market, its visitors, the cameras and the lenses.
 """
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass
 from typing import Literal

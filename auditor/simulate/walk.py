@@ -3,8 +3,6 @@
 One row a frame, all of it arrays, so that a working life of frames takes seconds.
 """
 
-from __future__ import annotations
-
 from dataclasses import replace
 from typing import Any
 

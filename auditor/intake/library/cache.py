@@ -4,8 +4,6 @@ An SQLite file in the user's cache folder. A row counts only where path, size, t
 fit. Whatever is wrong with the cache costs at most one message: the files themselves can always be read.
 """
 
-from __future__ import annotations
-
 import os
 import shutil
 import sqlite3

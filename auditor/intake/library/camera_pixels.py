@@ -1,7 +1,5 @@
 """The pixel size that is a camera's own; a smaller file, or one of another shape, is a copy of a picture."""
 
-from __future__ import annotations
-
 import numpy as np
 import pandas as pd
 

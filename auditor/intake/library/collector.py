@@ -1,7 +1,5 @@
 """Pauses Python's search for reference cycles while many small objects are made that form none."""
 
-from __future__ import annotations
-
 import gc
 from collections.abc import Iterator
 from contextlib import contextmanager

@@ -1,7 +1,5 @@
 """From grouped files to the table of facts: what the files say of each frame, nothing stated or assumed."""
 
-from __future__ import annotations
-
 import math
 from collections import Counter
 from collections.abc import Iterable, Sequence

@@ -7,8 +7,6 @@ only if that second holds one frame of that camera. A file without a time joins 
 number it continues in words.
 """
 
-from __future__ import annotations
-
 import os
 import re
 from collections import defaultdict

@@ -5,8 +5,6 @@ freely. The cache holds one such table for each set of sources. It counts only w
 else the files are gone through.
 """
 
-from __future__ import annotations
-
 import json
 import os
 import zlib

@@ -5,8 +5,6 @@ Only such names, or shorter ones of that kind, are taken for a camera's; whoever
 without gaps.
 """
 
-from __future__ import annotations
-
 import math
 import re
 from collections.abc import Iterable

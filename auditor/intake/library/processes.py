@@ -1,7 +1,5 @@
 """Hands out work to reading processes and collects what they give back."""
 
-from __future__ import annotations
-
 import json
 import math
 import os

@@ -4,8 +4,6 @@ It is a plain child with two pipes, so that it needs nothing of the program that
 when that program is gone, and never hears the keyboard.
 """
 
-from __future__ import annotations
-
 import json
 import os
 import signal

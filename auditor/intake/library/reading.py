@@ -4,8 +4,6 @@ The result is in the order of the walk, whatever the number of processes. Every 
 packed and unpacked, so that it cannot depend on who read it.
 """
 
-from __future__ import annotations
-
 import os
 import time
 from collections.abc import Callable

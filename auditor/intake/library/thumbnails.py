@@ -1,7 +1,5 @@
 """Thumbnails of photographs, kept in a file of their own beside the readers' cache."""
 
-from __future__ import annotations
-
 import os
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor

@@ -11,8 +11,6 @@ is a gain that the files of a session share and nobody knows. A smear reads a fi
 length.
 """
 
-from __future__ import annotations
-
 from typing import Final
 
 import numpy as np

@@ -5,8 +5,6 @@ of average build are assumed: children come out too far, the younger the more (a
 Nobody's age or build is guessed.
 """
 
-from __future__ import annotations
-
 from typing import Final
 
 import numpy as np

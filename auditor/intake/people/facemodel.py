@@ -4,8 +4,6 @@ The network answers with maps at a quarter of the picture's size: how sure it is
 there, the logarithm of the box's sides, where exactly the middle lies, and five points within the box.
 """
 
-from __future__ import annotations
-
 import hashlib
 from dataclasses import dataclass
 from functools import lru_cache

@@ -3,8 +3,6 @@
 Of each burst only the first frame is measured: the others show the same people again.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import astuple, dataclass, field, replace
 

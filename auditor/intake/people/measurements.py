@@ -1,7 +1,5 @@
 """What is kept of a measured picture: boxes and lengths, no piece of the picture itself."""
 
-from __future__ import annotations
-
 import json
 import zlib
 from dataclasses import astuple, dataclass, fields, replace

@@ -4,8 +4,6 @@ Every picture is measured in a process of its own kind, as many at a time as the
 stopped goes on where it was.
 """
 
-from __future__ import annotations
-
 import os
 import time
 from collections.abc import Sequence

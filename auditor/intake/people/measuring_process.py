@@ -4,8 +4,6 @@ It serves as the reading process does. Each process works on one core, so that s
 a picture that brings a detector down takes only its own process along.
 """
 
-from __future__ import annotations
-
 import os
 
 import numpy as np

@@ -3,8 +3,6 @@
 They are shown to be looked at, and a person's own word wins.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass

@@ -9,8 +9,6 @@ Where a second face comes close in prominence and stands elsewhere, the choice i
 carries the chance that the other one was meant in its error.
 """
 
-from __future__ import annotations
-
 from typing import Final
 
 import numpy as np

@@ -1,7 +1,5 @@
 """A photograph's picture in its full resolution, upright; of a raw file the largest preview within it."""
 
-from __future__ import annotations
-
 import os
 import warnings
 from contextlib import suppress

@@ -3,8 +3,6 @@
 Box layout from ISO/IEC 14496-12, items from ISO/IEC 23008-12, the XMP box from the XMP specification part 3.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 
 from auditor.intake.photofile.contents import MAX_PACKET_BYTES, Contents, tiff_start

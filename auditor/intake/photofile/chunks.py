@@ -3,8 +3,6 @@
 PNG is ISO/IEC 15948, WebP RFC 9649.
 """
 
-from __future__ import annotations
-
 import zlib
 
 from auditor.intake.photofile.contents import MAX_PACKET_BYTES, Contents

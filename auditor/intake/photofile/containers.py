@@ -1,7 +1,5 @@
 """Tell by its content what kind of picture a file is, and collect Exif, XMP and pixel size in one pass."""
 
-from __future__ import annotations
-
 import hashlib
 from collections.abc import Callable
 

@@ -1,7 +1,5 @@
 """What a walk through a picture file finds, before anything is decoded."""
 
-from __future__ import annotations
-
 import re
 from dataclasses import dataclass, field
 

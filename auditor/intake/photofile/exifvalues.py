@@ -5,8 +5,6 @@ Tags are known by number (Exif 2.32; their names stand in
 of a rational.
 """
 
-from __future__ import annotations
-
 import math
 from typing import Any
 

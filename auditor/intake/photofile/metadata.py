@@ -4,8 +4,6 @@ The container is walked by our own code, the Exif block is reduced to the wanted
 what is left. Nothing a file contains makes :func:`read_file` raise.
 """
 
-from __future__ import annotations
-
 import os
 from io import BytesIO
 from typing import Any

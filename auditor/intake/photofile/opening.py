@@ -1,7 +1,5 @@
 """Open strangers' files for reading: ordinary files only, never a pipe, device or folder."""
 
-from __future__ import annotations
-
 import errno
 import os
 import stat

@@ -3,8 +3,6 @@
 The line is JSON behind a check sum: whatever a damaged cache holds, it is either what was packed or refused.
 """
 
-from __future__ import annotations
-
 import json
 import zlib
 from datetime import datetime

@@ -4,8 +4,6 @@ What Pillow opens is decoded at a reduced size. Of a raw file the camera's own p
 the file whose shape is the photograph's. Files come from strangers: formats, sizes and reading are bounded.
 """
 
-from __future__ import annotations
-
 import io
 import os
 import warnings

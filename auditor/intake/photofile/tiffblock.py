@@ -9,8 +9,6 @@ Layout from TIFF 6.0; type 129 is the UTF-8 text of Exif 3.0; tag 0x02BC holds X
 2.32, TIFF/EP and DNG; 0x4746 is in common use, not standard.
 """
 
-from __future__ import annotations
-
 import codecs
 import struct
 from typing import Literal

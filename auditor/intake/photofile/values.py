@@ -4,8 +4,6 @@ Unknown is NaN or None, infinity is ``math.inf``. The meaning of each special va
 XMP standards; where a camera's habit is met instead, the comment says so.
 """
 
-from __future__ import annotations
-
 import math
 import re
 from datetime import datetime

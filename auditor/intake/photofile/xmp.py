@@ -5,8 +5,6 @@ Packets come from strangers: sizes are bounded before parsing, depth is too, doc
 refused, and no tree is built.
 """
 
-from __future__ import annotations
-
 import math
 import os
 import re

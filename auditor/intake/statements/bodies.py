@@ -4,8 +4,6 @@ A body of height X whose image on the sensor is x high stands f (1 + X/x) from t
 of the picture's height times that height on the sensor is x; shares across are of the height, too.
 """
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass
 from typing import Final

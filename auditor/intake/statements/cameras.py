@@ -1,7 +1,5 @@
 """What a session file states of cameras: the sensor, and what is added to the clock."""
 
-from __future__ import annotations
-
 import numpy as np
 import pandas as pd
 

@@ -4,8 +4,6 @@ Photographers mark only what they keep (common practice, no source), so frames b
 session count as not kept; where choosing stopped is inferred, and that frame and all after it are left out.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 import numpy as np

@@ -4,8 +4,6 @@ Ordinary files only, of bounded size; text in any of the encodings that spreadsh
 with commas, semicolons or tabs between cells. Whatever else comes is one error with the file and the line.
 """
 
-from __future__ import annotations
-
 import codecs
 import csv
 import json

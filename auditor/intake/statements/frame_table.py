@@ -1,7 +1,5 @@
 """What a frame table states, as claims: marks, presets and distances of its author or of an earlier run."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import replace
 

@@ -5,8 +5,6 @@ files round it. A file contradicts a preset where it records another name, or a 
 more than 10 %, which no rounding explains.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Sequence
 
 import numpy as np

@@ -3,8 +3,6 @@
 ``xmp:Rating`` is a real number; -1 is not kept, absent or 0 is unmarked (ISO 16684-1, table 5).
 """
 
-from __future__ import annotations
-
 import numpy as np
 import pandas as pd
 

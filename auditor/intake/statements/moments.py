@@ -1,7 +1,5 @@
 """Finds the moment that a stretch names: a time, a date and time, or a frame."""
 
-from __future__ import annotations
-
 import re
 from datetime import date, datetime, time, timedelta
 from itertools import pairwise

@@ -3,8 +3,6 @@
 Filled cells win over the files and the session file, the nearest file's first. Empty cells change nothing.
 """
 
-from __future__ import annotations
-
 import math
 from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence

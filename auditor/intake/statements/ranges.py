@@ -1,7 +1,5 @@
 """Which values a quantity can have, whichever way it comes in: table, notes, sheet or session file."""
 
-from __future__ import annotations
-
 import difflib
 import math
 from collections.abc import Callable, Sequence

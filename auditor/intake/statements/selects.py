@@ -4,8 +4,6 @@ Stem and capture time must agree; the stem alone counts only where it is unique 
 renamed file is matched by camera and capture time, or by a stem contained in its name.
 """
 
-from __future__ import annotations
-
 import re
 from collections import defaultdict
 from collections.abc import Iterable, Sequence

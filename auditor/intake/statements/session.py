@@ -1,7 +1,5 @@
 """What a session file can say: cameras, lenses, presets, stretches and marks. All of it is optional."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field

@@ -3,8 +3,6 @@
 Each mistake is listed with the line where it can be found, what was found and what is allowed.
 """
 
-from __future__ import annotations
-
 import re
 from pathlib import Path
 from typing import Any

@@ -1,7 +1,5 @@
 """What each key of a session file may hold: a reader for every value, and the keys of every table."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable
 from datetime import date, datetime, time

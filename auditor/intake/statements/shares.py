@@ -4,8 +4,6 @@ Shares are of the whole, uncropped picture: a picture whose shape is not its sen
 keeps the shape looks like a smaller copy, and is taken for one.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 

@@ -4,8 +4,6 @@ The file comes back from a browser, or by mail: everything in it is checked, and
 fault ends the reading with its place, since a half-read sheet would bend what is made of it.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path

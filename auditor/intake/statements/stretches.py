@@ -5,8 +5,6 @@ frames of which it was not said. Where nobody knows where such a stretch begins,
 the one before ends either, and both set nothing.
 """
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Sequence
 from typing import Any

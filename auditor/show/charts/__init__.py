@@ -1,7 +1,5 @@
 """The charts of an audit, as files; the page draws its own pictures. Nothing is computed here."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable, Collection
 from typing import NamedTuple

@@ -1,7 +1,5 @@
 """Keepers and frames not kept over distance, each preset's sharp zone on the same axis."""
 
-from __future__ import annotations
-
 from typing import Any
 
 import numpy as np

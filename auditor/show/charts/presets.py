@@ -1,7 +1,5 @@
 """Hit rate of each preset: a dot on its interval, with its name and its n above it."""
 
-from __future__ import annotations
-
 from typing import Any
 
 import numpy as np

@@ -4,8 +4,6 @@ The data colours are from the colour-blind-safe set of Okabe and Ito (Color Univ
 fill or side always differ too, so that a chart survives a grey printer.
 """
 
-from __future__ import annotations
-
 import io
 import warnings
 from collections.abc import Iterator

@@ -1,7 +1,5 @@
 """One chip for each preset of a lens, and for a setting to change to: the frames against its zone."""
 
-from __future__ import annotations
-
 from collections import defaultdict
 from functools import partial
 

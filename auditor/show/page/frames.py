@@ -1,7 +1,5 @@
 """What the page shows of single frames: a line of words each, a link, and for some a thumbnail."""
 
-from __future__ import annotations
-
 import base64
 import os
 from collections.abc import Iterable, Mapping, Sequence

@@ -3,8 +3,6 @@
 Kept stands above the line, not kept below it; the shape tells sharp from soft where that was judged.
 """
 
-from __future__ import annotations
-
 from markupsafe import Markup
 
 from auditor.show.page.model import Chip, Mark, Said

@@ -1,7 +1,5 @@
 """What stands on the page, as plain values: everything counted, chosen and worded, nothing drawn."""
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """Draws the smaller pictures: a rate on its interval, a hundred frames by cause, a curve with its band."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable, Mapping
 from functools import partial

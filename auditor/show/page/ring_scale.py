@@ -1,7 +1,5 @@
 """The scale along which subjects are drawn: the lens's own engravings by ratio, infinity at the end."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple

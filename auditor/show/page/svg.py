@@ -3,8 +3,6 @@
 So one picture serves a telephone and a desk, and its smallest letter is never scaled away.
 """
 
-from __future__ import annotations
-
 from markupsafe import Markup, escape
 
 

@@ -1,7 +1,5 @@
 """Chooses, counts and words what the page says of each lens; rates and decisions are the audit's."""
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Sequence
 from typing import Any

@@ -1,7 +1,5 @@
 """What is said of why frames were not kept."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Mapping
 

@@ -1,7 +1,5 @@
 """What is said of distances: those met, keepers over them, and whether the sharp zone predicts keepers."""
 
-from __future__ import annotations
-
 import math
 from typing import Any
 

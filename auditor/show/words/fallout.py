@@ -1,7 +1,5 @@
 """What is said of the frames that fell out, and of the rules that decided it."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 
 import pandas as pd

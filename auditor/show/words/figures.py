@@ -1,7 +1,5 @@
 """How rates, counts, distances and zones are written, everywhere the same."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable
 

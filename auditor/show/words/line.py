@@ -1,7 +1,5 @@
 """What is said of presses at a line: where subjects stood, when to press, how short to expose."""
 
-from __future__ import annotations
-
 import math
 
 from auditor.evidence.line_presses import LinePresses

@@ -1,7 +1,5 @@
 """Assumptions and method, each with its source; cautions; what the page holds."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 from auditor.settings import Settings

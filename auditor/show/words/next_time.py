@@ -1,7 +1,5 @@
 """What is said of one lens's decision: the instruction, what to expect, what it costs, what would help."""
 
-from __future__ import annotations
-
 import math
 import shlex
 from collections.abc import Mapping, Sequence

@@ -1,7 +1,5 @@
 """What is said of distances and blur that were measured from the pictures."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping
 from typing import Final
 

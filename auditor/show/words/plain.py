@@ -1,7 +1,5 @@
 """Shares and spans as people say them: one in three, about 20 of 100."""
 
-from __future__ import annotations
-
 import math
 
 _NUMBERS = (

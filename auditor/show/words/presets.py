@@ -1,7 +1,5 @@
 """What is said of presets: their hit rates, and how they compare within the same sessions and light."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 from typing import Any

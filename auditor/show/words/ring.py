@@ -1,7 +1,5 @@
 """What is said in the ring's own language: places, leeway, and how to read the engraved scale."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 

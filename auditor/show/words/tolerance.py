@@ -1,7 +1,5 @@
 """What is said of the tolerance: how much blur this photographer bears."""
 
-from __future__ import annotations
-
 from auditor.evidence.blur_tolerance import Eye
 from auditor.evidence.tolerance import Tolerance
 from auditor.show.words.figures import counted, millimetres, percent

@@ -1,7 +1,5 @@
 """What is said of one walk and of walks over time: screen and page say the same."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator, Mapping
 from functools import partial
 from posixpath import basename
