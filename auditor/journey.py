@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
@@ -75,9 +75,8 @@ class Audit:
     decisions: Decisions  # what to set next, lens by lens, the most used first
     problems: list[Problem]
     flash: pd.DataFrame = field(default_factory=pd.DataFrame)  # rates without and with one, where both occur
-    company: dict[str, dict[str, int]] = field(
-        default_factory=dict
-    )  # frames with several subjects, by preset
+    # frames with several subjects, by preset
+    company: dict[str, dict[str, int]] = field(default_factory=dict)
     lines: tuple[LinePresses, ...] = ()  # of presets set in advance to a place where subjects pass
     pictures: PictureFacts | None = None  # what the pictures told; None where they were not measured
     lenses: tuple[Lens, ...] = ()  # what session files say of lenses
@@ -93,7 +92,7 @@ class Scan:
     archive: Archive  # its `table` is complete
     settings: Settings
     problems: list[Problem]
-    pictures: PictureFacts | None = None  # what the pictures told; None where they were not measured
+    pictures: PictureFacts | None = None  # what they told; None where they were not measured
 
 
 def run_scan(request: Request, progress: Progress | None = None) -> Scan:
@@ -160,8 +159,7 @@ def run_audit(
     scanned = run_scan(request, progress)
     archive, settings = scanned.archive, scanned.settings
     table = archive.table
-    past = read_past(request.advice_file)
-    lenses = declared_lenses(archive.session_files)
+    past, lenses = read_past(request.advice_file), declared_lenses(archive.session_files)
     stage("Fitting")
     decisions = decide(table, lenses, settings)
     counted, judged, confidence = count_frames(table), judged_frames(table), settings.confidence
@@ -170,9 +168,7 @@ def run_audit(
     causes = find_causes(counted, settings, tolerance)
     stage("Weighing")
     sessions, met = count_sessions(counted, confidence), distances_met(counted, confidence)
-    named = [str(source) for source in request.sources]
-    if request.keepers_folder is not None:
-        named += ["--keepers", str(request.keepers_folder)]
+    selects = [] if request.keepers_folder is None else ["--keepers", str(request.keepers_folder)]
     at_lines = {one.name for file in archive.session_files for one in file.presets if one.kind == "line"}
     return Audit(
         table=table,
@@ -198,7 +194,7 @@ def run_audit(
         lines=line_presses(counted, met, at_lines, settings.speed_m_s, confidence),
         pictures=scanned.pictures,
         lenses=lenses,
-        sources=tuple(named),
+        sources=(*map(str, request.sources), *selects),
         remarks=archive.remarks,
     )
 
@@ -213,24 +209,20 @@ def count_to_end(counted_as: np.ndarray, confidence: float) -> dict[str, float]:
 
 def gather_settings(request: Request, archive: Archive) -> tuple[Settings, list[Problem]]:
     """Put the session files' values under the command line's; where files differ, the most used one rules."""
-    problems: list[Problem] = []
-    frames_of: dict[str, dict[Any, int]] = defaultdict(lambda: defaultdict(int))
+    frames_of: dict[str, Counter[Any]] = defaultdict(Counter)
     for session, rows in archive.by_session_file():
-        for name, value in session.settings.items():
-            frames_of[name][value] += len(rows)
-    values: dict[str, Any] = {}
-    for name, by_value in frames_of.items():
-        if name in request.overrides:
-            continue
-        values[name] = max(by_value, key=lambda value: by_value[value])
-        if len(by_value) > 1:
-            problems.append(
-                Problem(
-                    None,
-                    f"Session files differ in {name}: {', '.join(f'{v:g}' for v in by_value)}.",
-                    f"{values[name]:g} was used for the whole, since it governs most frames.",
-                )
-            )
+        for name in session.settings.keys() - request.overrides.keys():
+            frames_of[name][session.settings[name]] += len(rows)
+    values = {name: by_value.most_common(1)[0][0] for name, by_value in frames_of.items()}
+    problems = [
+        Problem(
+            None,
+            f"Session files differ in {name}: {', '.join(f'{v:g}' for v in by_value)}.",
+            f"{values[name]:g} was used for the whole, since it governs most frames.",
+        )
+        for name, by_value in sorted(frames_of.items())
+        if len(by_value) > 1
+    ]
     settings = Settings().changed(**values).changed(**request.overrides, unmarked=request.unmarked)
     wanted, slowest = settings.wanted_shutter_s, settings.slowest_shutter_s
     if wanted is not None and slowest is not None and slowest < wanted * 0.99:
@@ -242,20 +234,14 @@ def gather_settings(request: Request, archive: Archive) -> tuple[Settings, list[
     return settings, problems
 
 
-_VERDICTS = {"sharp": "yes", "soft": "no", "unsure": "unsure"}
-
-
 def count_steps(archive: Archive) -> dict[str, int | None]:
     """Count what fell out at each step; the sums of the contract hold by construction of the columns."""
-    table = archive.table
-    counted_as = table["counted_as"].to_numpy(object)
-    stated = table["keeper"].notna().to_numpy()
-    zone = has_zone(table)
-    complete = table[["focal_length_mm", "f_number", "focus_distance_m"]].notna().all(axis=1).to_numpy()
-    in_preset = table["in_preset"].fillna(False).to_numpy(bool)
-    keepers, not_kept = int((counted_as == KEEPER).sum()), int((counted_as == NOT_KEPT).sum())
-    left_out = int((counted_as == LEFT_OUT).sum())
-    by_statement = int((stated & (counted_as != LEFT_OUT)).sum())
+    table, zone = archive.table, has_zone(archive.table)
+    counted_as = table["counted_as"]
+    complete = table[["focal_length_mm", "f_number", "focus_distance_m"]].notna().all(axis=1)
+    stated = int((table["keeper"].notna() & counted_as.ne(LEFT_OUT)).sum())
+    keepers, not_kept, left_out = (int(counted_as.eq(mark).sum()) for mark in (KEEPER, NOT_KEPT, LEFT_OUT))
+    verdicts = {"sharp": "yes", "soft": "no", "unsure": "unsure"}
     return {
         "found": archive.found,
         "read": archive.read,
@@ -264,16 +250,16 @@ def count_steps(archive: Archive) -> dict[str, int | None]:
         "frames": len(table),
         "with_zone": int(zone.sum()),
         "without_zone": int((~zone).sum()),
-        "not_zone_focused": int((complete & ~in_preset).sum()),
+        "not_zone_focused": int((complete & ~table["in_preset"].fillna(False).astype(bool)).sum()),
         "with_subject_distance": int(table["subject_distance_m"].notna().sum()),
-        "stated": by_statement,
-        "by_rule": keepers + not_kept - by_statement,
+        "stated": stated,
+        "by_rule": keepers + not_kept - stated,
         "marked": keepers + not_kept,
         "keepers": keepers,
         "not_kept": not_kept,
         "left_out": left_out,
         "missing_numbers": archive.missing_numbers,
-        **{name: int(table["sharp"].eq(word).sum()) for name, word in _VERDICTS.items()},
+        **{name: int(table["sharp"].eq(word).sum()) for name, word in verdicts.items()},
         "markers": archive.markers,
         **count_company(table),
     }

@@ -224,7 +224,7 @@ def _light(
     from auditor.advice.light_kinds import read_kind
     from auditor.advice.limits import light_needed
     from auditor.settings import Settings
-    from auditor.show.light_text import light_rows, light_text
+    from auditor.show.plan_text import light_rows, light_text
 
     needed = light_needed(
         stops,

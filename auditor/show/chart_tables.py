@@ -1,19 +1,22 @@
-"""The tables that the charts are drawn from: selected, labelled and binned here, so that charts only draw."""
+"""The tables that charts and pictures are drawn from: selected, labelled, binned, so that they only draw."""
 
 from __future__ import annotations
+
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
 
 from auditor.evidence.bursts import zone_focused
 from auditor.evidence.presets import OTHER, pool_small
+from auditor.evidence.tolerance import Tolerance
 from auditor.evidence.weights import was_drawn, weights_of
 from auditor.evidence.zone_check import rates_in_and_out
 from auditor.frames import KEEPER
 from auditor.journey import Audit
 from auditor.show.words import distances as distance_words
 from auditor.show.words import presets as preset_words
-from auditor.show.words.figures import far_limit
+from auditor.show.words.figures import far_limit, millimetres
 from auditor.units import METRES_PER_FOOT, format_distance
 
 LABEL = 52  # characters
@@ -23,6 +26,9 @@ ENGRAVINGS = {
     "m": (0.2, 0.3, 0.5, 0.7, 1, 1.5, 2, 3, 5, 7, 10, 20, 30, 50, 100),
     "ft": (0.7, 1, 1.5, 2, 3, 4, 5, 7, 10, 15, 20, 30, 60, 100, 200, 300),
 }
+
+CURVE_POINTS = 80
+BLUR_TICKS_MM = (0.01, 0.02, 0.03, 0.05, 0.1, 0.2, 0.3, 0.5, 1.0)
 
 
 def presets_for_reading(audit: Audit) -> pd.DataFrame:
@@ -145,3 +151,37 @@ def distance_ticks(from_m: float, to_m: float, units: str) -> pd.DataFrame:
     if labels:
         labels[-1] += f" {units}"
     return pd.DataFrame({"at_m": [value * metres for value in inside], "label": labels})
+
+
+class BlurPicture(NamedTuple):
+    """Curve, observed groups (both with ``blur_mm, rate, low, high``), and labels at diameters [mm]."""
+
+    curve: pd.DataFrame
+    bins: pd.DataFrame
+    marks: list[tuple[float, str]]
+    ticks: list[tuple[float, str]]
+
+
+def blur_picture(tolerance: Tolerance) -> BlurPicture | None:
+    """Gather the picture: the axis holds all groups, the tolerance and the handbook's value."""
+    if not tolerance.fitted or not len(tolerance.calibration):
+        return None
+    eye = tolerance.eye
+    handbook = eye.blur_mm / tolerance.times_handbook
+    ends = [*tolerance.calibration["blur_mm"], eye.blur_mm, handbook]
+    low, high = 0.75 * min(ends), 1.4 * max(ends)
+    marks = (("tolerance", eye.blur_mm), ("handbook", handbook))
+    inside = [value for value in BLUR_TICKS_MM if low < value < high]
+    return BlurPicture(
+        blur_curve(tolerance, np.geomspace(low, high, CURVE_POINTS)),
+        tolerance.calibration,
+        [(blur_mm, f"{name} {millimetres(blur_mm)}") for name, blur_mm in marks],
+        [(value, f"{value:g}{' mm' if value == inside[-1] else ''}") for value in inside],
+    )
+
+
+def blur_curve(tolerance: Tolerance, blur_mm: np.ndarray) -> pd.DataFrame:
+    """Chance to be called sharp, or kept, with the band of the curves as likely as the data say."""
+    chance, tail = tolerance.chance(blur_mm), (1 - tolerance.confidence) / 2
+    low, high = np.quantile(chance, [tail, 1 - tail], axis=0)
+    return pd.DataFrame({"blur_mm": blur_mm, "rate": chance.mean(axis=0), "low": low, "high": high})

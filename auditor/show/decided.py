@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from contextlib import suppress
 from dataclasses import astuple, dataclass
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 import pandas as pd
@@ -158,14 +158,17 @@ def gather_decision(audit: Audit, lens: str) -> Decided:
 
 def _most_used(presets: pd.DataFrame, told: LensDecision | None) -> ZoneSetting | None:
     """The preset at the setting used most; without a decision, the one with most frames."""
-    rows = [
-        ZoneSetting(row.f_number, row.focus_distance_m, row.near_limit_m, row.far_limit_m, str(row.preset))
-        for row in presets.sort_values("frames_taken", ascending=False, kind="stable").itertuples()
-    ]
+    used_most = presets.sort_values("frames_taken", ascending=False, kind="stable")
+    rows = [zone_setting(row) for row in used_most.itertuples()]
     if rows and told is not None and told.habit:
         most = told.habit[0][0]
         return next((row for row in rows if is_setting(row, most.f_number, most.focus_distance_m)), rows[0])
     return rows[0] if rows else None
+
+
+def zone_setting(row: Any) -> ZoneSetting:
+    """The setting of a row of the table of presets."""
+    return ZoneSetting(row.f_number, row.focus_distance_m, row.near_limit_m, row.far_limit_m, str(row.preset))
 
 
 def is_setting(one: ZoneSetting | Setting, f_number: float, focus_distance_m: float) -> bool:

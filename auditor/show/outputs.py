@@ -69,16 +69,8 @@ _LINE = (
 _PROBLEM = ("what", "next", "ignored", "frames")
 _PICTURES = ("detector", "counts", "refused", "only_who_faced_the_camera")
 _TOLERANCE = (
-    "times_handbook",
-    "ceiling",
-    "floor",
-    "steepness",
-    "bursts",
-    "nothing",
-    "flags",
-    "used",
-    "seen_at",
-)
+    "times_handbook", "ceiling", "floor", "steepness", "bursts", "nothing", "flags", "used", "seen_at",
+)  # fmt: skip
 
 
 def _tolerance(tolerance: Tolerance) -> dict[str, Any]:
@@ -141,12 +133,7 @@ def write_outputs(
     """Write every output of an audit into a folder, made where it is not there; return what was written.
 
     Thumbnails are kept beside the readers' ``cache``. With ``force`` what was changed since it was written
-    there is replaced.
-
-    Raises
-    ------
-    OutputError
-        If a file there may not be replaced, or cannot be written.
+    there is replaced. Raises OutputError if a file may not be replaced, or cannot be written.
     """
     files: dict[str, str | bytes] = {
         "audit.json": json_text(audit_json(audit)),

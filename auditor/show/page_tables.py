@@ -25,6 +25,7 @@ def page_tables(audit: Audit) -> dict[str, Any]:
     """Everything that the page's folded tables lay out, by name."""
     confidence, table = audit.settings.confidence, audit.table
     shown = chart_tables.presets_for_reading(audit)
+    causes = shown[["preset"]].merge(audit.causes.by_preset, on="preset")
     frames = chart_tables.frames_for_reading(audit, shown)
     return {
         "level": percent(confidence).replace(" ", "\N{NO-BREAK SPACE}"),
@@ -39,7 +40,8 @@ def page_tables(audit: Audit) -> dict[str, Any]:
         "first_at": table["captured_at"].min(),
         "coc_mm": sorted(set(np.round(table.loc[table["near_limit_m"].notna(), "coc_mm"].dropna(), 4))),
         "sensors_assumed": int((table["sensor_source"] == "assumed").sum()),
-        "cause_rows": _cause_rows(audit, shown),
+        "cause_rows": causes if audit.tolerance.carries else causes[:0],
+        "causes": CAUSES,
         "problems_shown": audit.problems[:PROBLEMS_SHOWN],
     }
 
@@ -62,23 +64,6 @@ def distance_bands(audit: Audit, frames: pd.DataFrame, order: Sequence[str], uni
         rows.setdefault(None if pd.isna(band.preset) else band.preset, {})[band.from_m, band.to_m] = band
     names = sorted(rows, key=lambda name: order.index(name) if name in order else -1)
     return {"spans": spans, "rows": [(name, [rows[name].get(span) for span in spans]) for name in names]}
-
-
-def _cause_rows(audit: Audit, shown: pd.DataFrame) -> list[dict[str, Any]]:
-    """Frames not kept of each preset shown, by cause; none where the curve does not carry."""
-    if not audit.tolerance.carries:
-        return []
-    own = audit.causes.by_preset.set_index("preset").to_dict("index")
-    return [
-        {
-            "preset": row.preset,
-            "lens": row.lens,
-            "not_kept": lost["not_kept"],
-            "causes": [(lost[name], lost[f"{name}_low"], lost[f"{name}_high"]) for name in CAUSES],
-        }
-        for row in shown.itertuples()
-        if (lost := own.get(row.preset)) is not None
-    ]
 
 
 def _met_rows(met: DistancesMet, shown: pd.DataFrame) -> pd.DataFrame:

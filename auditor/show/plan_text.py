@@ -1,4 +1,4 @@
-"""Plans as JSON rows, one for each f-stop, and as lines to read: wanted limits, several subjects, flash."""
+"""Plans as JSON rows, one an f-stop, and as lines to read: wanted limits, several subjects, flash, light."""
 
 from __future__ import annotations
 
@@ -7,6 +7,8 @@ from typing import Any
 
 import numpy as np
 
+from auditor.advice.light_kinds import KindOfLight, scene_at
+from auditor.advice.limits import LightNeeded
 from auditor.optics.bench import Bench
 from auditor.optics.blur import defocus_mm
 from auditor.optics.flash import Flash, guide_number_at
@@ -14,9 +16,9 @@ from auditor.optics.lens import Floats, sharp_zone
 from auditor.optics.plans import Plan, widest_f_number
 from auditor.optics.ring_check import true_focus_m
 from auditor.optics.rings import Place, nearest_place, within
-from auditor.show.words.figures import far_limit, listed, zone
+from auditor.show.words.figures import about, far_limit, listed, zone
 from auditor.show.words.ring import anywhere, place_name, read_scale, ring_at
-from auditor.units import format_f_number
+from auditor.units import format_exposure_time, format_f_number
 
 FLASH_CAUTION = (
     "No flash at animals or at athletes in action, into the eyes of anyone who drives or rides, or where a "
@@ -191,3 +193,31 @@ def flash_text(flash: Flash, rows: list[Row], bench: Bench) -> str:
         lines.append(f"By the ring: {', '.join(by_ring)}.")
     lines.append("Distances count from the flash, at full power and bare; out of doors it reaches less far.")
     return "\n".join([*lines, FLASH_CAUTION, by_criterion(bench)])
+
+
+def light_rows(f_number: Floats, light: LightNeeded, kind: KindOfLight | None) -> list[dict[str, Any]]:
+    """What each f-number needs, and the ISO in a stated light."""
+    return [
+        {"wanted_ev": float(light.wanted_ev[i]), "darkest_ev": float(light.darkest_ev[i])}
+        | ({"iso": _iso(float(number), light, kind)} if kind else {})
+        for i, number in enumerate(f_number)
+    ]
+
+
+def light_text(f_number: Floats, light: LightNeeded, kind: KindOfLight | None) -> list[str]:
+    """What each f-number needs, and the ISO in a stated light, as lines to read."""
+    wanted, slowest = (format_exposure_time(t) for t in (light.wanted_shutter_s, light.slowest_shutter_s))
+    rows = [f"Light needed at ISO {light.iso_max:g} (exposure values at ISO 100):"]
+    for number, enough, least in zip(f_number, light.wanted_ev, light.darkest_ev, strict=True):
+        scene = scene_at(float(enough))
+        iso = f"; ISO {about(_iso(float(number), light, kind))} {kind.said}" if kind else ""
+        rows.append(
+            f"  {format_f_number(float(number)):<8}{wanted} from EV {enough:.1f} ({scene}), "
+            f"{slowest} from EV {least:.1f}, darker: not at all{iso}"
+        )
+    return rows
+
+
+def _iso(number: float, light: LightNeeded, kind: KindOfLight) -> float:
+    """Sensitivity for the wanted exposure time in a kind of light."""
+    return float(100 * number**2 / (light.wanted_shutter_s * 2**kind.usual_ev))

@@ -9,30 +9,32 @@ from collections.abc import Callable, Mapping
 from functools import cache
 from importlib import import_module
 from pathlib import Path
+from pkgutil import iter_modules
 from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
 
 from auditor.journey import Audit
-from auditor.show.fitted_tables import blur_picture
-from auditor.show.page import plots
+from auditor.show import words
+from auditor.show.chart_tables import blur_picture
+from auditor.show.page import hero, plots
 from auditor.show.page.frames import frame_lines, rows_shown
-from auditor.show.page.hero import draw_hero, legend
-from auditor.show.page.model import LensView, Said, said
+from auditor.show.page.model import LensView, said
 from auditor.show.page.view import lens_views
 from auditor.show.page_tables import page_tables
-from auditor.show.words import captions, figures, tolerance, walk
+from auditor.show.words import figures, method, tolerance
 from auditor.text import printable, printable_lines
 from auditor.units import format_distance
 
-# The rooms of words from which the templates take sentences.
-WORDS = (
-    "captions", "causes", "comparisons", "distances", "fallout", "line", "met", "method", "pictures",
-    "presets", "sessions", "tolerance", "walk", "zone_check",
-)  # fmt: skip
-
-PICTURES = ("hundred", "key", "line", "over_time", "rates", "session")  # of plots, drawn by templates
+SECTIONS = {
+    "next": "Next time",
+    "walk": "This walk",
+    "presets": "Presets",
+    "lost": "Why lost",
+    "sure": "How sure",
+    "rest": "Everything else",
+}
 
 
 def build_report(
@@ -57,11 +59,9 @@ def build_report(
         audit=audit,
         lenses=lenses,
         lens_number={lens.name: number for number, lens in enumerate(lenses)},
-        sections=[(name, captions.TITLES[name]) for name in sections_of(lenses, audit)],
-        walk=None if audit.diary is None else walk.tell_walk(audit.diary, audit.table["file"]),
-        titles=captions.TITLES,
+        sections=sections_of(lenses, audit),
         frames=lines,
-        thumbnails_held=captions.thumbnails_held(len(held), len(lines)),
+        thumbnails_held=method.thumbnails_held(len(held), len(lines)),
         tolerance_curve=plots.draw_curve(curve, tolerance.chart_finding(audit.tolerance)) if curve else "",
         script=script,
         script_hash=hash_of(script),
@@ -80,15 +80,15 @@ def page_environment() -> Environment:
         lstrip_blocks=True,
         undefined=StrictUndefined,
     )
+    rooms = [module.name for module in iter_modules(words.__path__)]
     environment.globals |= {
         "both": both,
         "units": in_both,
         "format_distance": format_distance,
-        "draw_hero": draw_hero,
-        **{f"draw_{name}": getattr(plots, f"draw_{name}") for name in PICTURES},
-        "legend": legend,
+        "hero": hero,
+        "plots": plots,
         "figures": figures,
-        "words": {name: import_module(f"auditor.show.words.{name}") for name in WORDS},
+        "words": {name: import_module(f"{words.__name__}.{name}") for name in rooms},
     }
     environment.filters |= {
         "percent": lambda rate: tied(figures.percent(rate)),
@@ -105,17 +105,14 @@ def hash_of(text: str) -> str:
     return base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
 
 
-def sections_of(lenses: tuple[LensView, ...], audit: Audit) -> list[str]:
-    """Sections of the page in order, those only that carry something."""
+def sections_of(lenses: tuple[LensView, ...], audit: Audit) -> dict[str, str]:
+    """Sections of the page with their titles in order, those only that carry something."""
     carried = {
-        "next": True,
         "walk": audit.diary is not None,
         "presets": any(lens.presets for lens in lenses),
         "lost": any(lens.causes or lens.reasons or lens.rings for lens in lenses),
-        "sure": True,
-        "rest": True,
     }
-    return [name for name, carries in carried.items() if carries]
+    return {name: title for name, title in SECTIONS.items() if carried.get(name, True)}
 
 
 def both(say: Callable[..., str], *results: Any) -> str:
@@ -123,7 +120,7 @@ def both(say: Callable[..., str], *results: Any) -> str:
     return in_both(said(lambda units: str(say(*results, units=units))))
 
 
-def in_both(text: Said) -> str:
+def in_both(text: tuple[str, str]) -> str:
     """Mark up a text in both units, once where they are the same."""
     metres, feet = (tied(printable(one)) for one in text)
     if metres == feet:

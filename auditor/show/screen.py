@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import textwrap
 from collections.abc import Iterable, Sequence
+from posixpath import basename
 
 import pandas as pd
 from rich.console import Console
@@ -12,8 +13,7 @@ from rich.text import Text
 
 from auditor.advice.this_walk import Diary
 from auditor.show.page.model import Chip, LensView
-from auditor.show.words.next_time import typed_sources
-from auditor.show.words.walk import short, tell_walk
+from auditor.show.words import next_time, walk
 
 WIDTH = 60
 LABEL = 11  # columns before the text of a row
@@ -28,10 +28,10 @@ def show_answer(
     view: LensView, units: str, out: Console, others: Sequence[str] = (), sources: Sequence[str] = ()
 ) -> None:
     """Print the answer for one lens, and the command that shows another one of the same sources."""
-    said = view.next_time
-    _print(out, said.headline, style="bold")
-    if said.expect:
-        _print(out, "\n" + said.expect)
+    decided, step = view.decided, next_time.step(view.decided, sources)
+    _print(out, next_time.headline(decided), style="bold")
+    if expected := next_time.expect(decided):
+        _print(out, "\n" + expected)
     chip = next((one for one in view.chips if one.now), None)
     if chip is not None and chip.marks:
         out.print()
@@ -40,35 +40,33 @@ def show_answer(
                 _whole(out, line)
         _print(out, chip.finding)
     out.print()
-    _row(out, "Instead", said.instead)
-    _row(out, "Blur", said.blur)
-    _row(out, "Next walk", said.walk)
-    _row(out, "Scale", said.scale)
-    _row(out, "How sure", " ".join(said.sure))
-    if said.step.sentence:
-        helps = said.step.sentence[0].lower() + said.step.sentence[1:]
-        _row(out, "", f"What helps most, in {said.step.cost}: {helps}.")
-    if said.step.command:
-        _whole(out, " " * LABEL + said.step.command)
+    _row(out, "Instead", next_time.instead(decided))
+    _row(out, "Blur", next_time.blur_costs(view.causes, decided.exposure_time_s))
+    _row(out, "Next walk", next_time.next_walk(decided))
+    _row(out, "Scale", next_time.engraved_scale(decided))
+    _row(out, "How sure", " ".join(next_time.sure(decided)))
+    if step.sentence:
+        helps = step.sentence[0].lower() + step.sentence[1:]
+        _row(out, "", f"What helps most, in {step.cost}: {helps}.")
+    if step.command:
+        _whole(out, " " * LABEL + step.command)
     if others:
         _row(out, "Lenses", f"also {', '.join(others)}; see one of them with")
-        _whole(out, f"{' ' * LABEL}auditor advise {typed_sources(sources)} --lens NAME")
+        _whole(out, f"{' ' * LABEL}auditor advise {next_time.typed_sources(sources)} --lens NAME")
 
 
 def show_walk(diary: Diary, files: pd.Series, units: str, out: Console) -> None:
     """Print what one walk brought, against what was usual before."""
-    told = tell_walk(diary, files)
     out.print()
-    _print(out, told.title, style="bold")
-    _print(out, told.set_up.in_units(units))
-    for row in told.rows:
+    _print(out, walk.title(diary), style="bold")
+    _print(out, walk.set_up(diary, units))
+    for row in walk.rows(diary):
         usual = f", {row.place} ({row.usual})" if row.usual else ""
         _row(out, row.what.capitalize(), f"{row.value}{usual}")
-    for label, note in told.notes:
-        _row(out, label, note.in_units(units))
-    if told.frames:
-        looks = [f"{short(files[row])} ({why})" for row, why in told.frames]
-        _row(out, "Look at", ", ".join(looks))
+    for label, note in walk.notes(diary, units):
+        _row(out, label, note)
+    looks = [f"{basename(files[row])} ({why})" for row, why in walk.frames(diary, files)]
+    _row(out, "Look at", ", ".join(looks))
 
 
 def isolated(text: str) -> str:

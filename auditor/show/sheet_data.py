@@ -117,12 +117,9 @@ def sheet_data(facts: SheetFacts, folder: Path, progress: Progress | None = None
 
 
 def _measures() -> dict[str, dict[str, Any]]:
-    measures = {}
-    for column, body in MEASURES.items():
-        name = column.removesuffix("_share")
-        words, ends = _WORDS[name]
-        measures[name] = asdict(body) | {"name": words, "ends": list(ends)}
-    return measures
+    names = {column: column.removesuffix("_share") for column in MEASURES}
+    said = {name: {"name": words, "ends": list(ends)} for name, (words, ends) in _WORDS.items()}
+    return {names[column]: asdict(body) | said[names[column]] for column, body in MEASURES.items()}
 
 
 def _drawn(
@@ -143,8 +140,8 @@ def _drawn(
     setting: dict[str, Any] | None = None
     if pd.notna(frame["in_preset"]) and frame["in_preset"]:
         numbers = {"focal": "focal_length_mm", "stop": "f_number", "focus": "focus_distance_m"}
-        setting = {key: _number(frame[column]) for key, column in numbers.items()}
-        setting = {"name": _text(frame["preset"])} | setting
+        setting = {"name": _text(frame["preset"])}
+        setting |= {key: _number(frame[column]) for key, column in numbers.items()}
     sides = [_number(frame["sensor_width_mm"]), _number(frame["sensor_height_mm"])]
     return {
         "file": name,

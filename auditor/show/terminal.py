@@ -10,20 +10,13 @@ from contextlib import contextmanager
 from typing import Any, TextIO
 
 from rich.console import Console, ConsoleOptions, ConsoleRenderable, RenderHook, RenderResult
-from rich.progress import (
-    BarColumn,
-    MofNCompleteColumn,
-    Progress,
-    TextColumn,
-    TimeElapsedColumn,
-    TimeRemainingColumn,
-)
+from rich.progress import MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 from rich.text import Text
 
 from auditor.errors import Problem, SettingError
 from auditor.evidence.presets import pool_small
 from auditor.journey import Audit
-from auditor.show.page.model import LensView
+from auditor.show.page.model import Cell, LensView
 from auditor.show.screen import isolated, show_answer, show_walk
 from auditor.show.text_tables import Column, print_table
 from auditor.show.words import distances as distance_words
@@ -86,15 +79,8 @@ class _PlainText:
 @contextmanager
 def progress_on_stderr(what: str = "Reading") -> Iterator[Stages]:
     """Show the stages while the block runs; nothing where stderr is no terminal."""
-    columns = (
-        TextColumn("{task.description}"),
-        BarColumn(),
-        MofNCompleteColumn(),
-        TextColumn("{task.fields[rate]}"),
-        TimeElapsedColumn(),
-        TimeRemainingColumn(),
-    )
-    quiet = Console(stderr=True)
+    rate, quiet = TextColumn("{task.fields[rate]}"), Console(stderr=True)
+    columns = (*Progress.get_default_columns(), MofNCompleteColumn(), rate, TimeElapsedColumn())
     with Progress(*columns, console=quiet, transient=True, disable=not quiet.is_terminal) as bar:
         stages = Stages(bar)
         stages.stage(what)
@@ -132,37 +118,25 @@ def view_of(views: Sequence[LensView], wanted: str | None) -> LensView:
     if wanted is None:
         return views[0]
     word = wanted.strip().casefold()
-    for view in views:
-        if view.name.casefold() == word:
-            return view
-    length = word.removesuffix("mm").strip()
-    for view in views:
-        if re.search(rf"(?<![\d.]){re.escape(length)}\s*mm", view.name.casefold()):
-            return view
+    length = re.compile(rf"(?<![\d.]){re.escape(word.removesuffix('mm').strip())}\s*mm")
+    named = [view for view in views if view.name.casefold() == word]
+    if found := [*named, *(view for view in views if length.search(view.name.casefold()))]:
+        return found[0]
     names = ", ".join(view.name for view in views if view.name)
     raise SettingError(f"No counted frame was taken with a lens {wanted!r}.", f"The archive has: {names}.")
 
 
 def show_settings(view: LensView, out: Console) -> None:
     """Print how many of 100 subjects would have been sharp at each stop and engraving."""
+
+    def written(cell: Cell) -> str:
+        said = f"{100 * cell.share:.0f}{'*' * cell.now}{'=' * cell.alike}"
+        return "" if math.isnan(cell.share) else said
+
     for one in view.rings:
         names = [ring if ring == "∞" else f"{ring} {one.unit}" for ring in one.rings]
-        columns = [
-            Column("stop", left=True),
-            *(Column(name, priority) for priority, name in enumerate(names, 1)),
-        ]
-        rows = [
-            [
-                stop,
-                *(
-                    ""
-                    if math.isnan(cell.share)
-                    else f"{100 * cell.share:.0f}{'*' * cell.now}{'=' * cell.alike}"
-                    for cell in cells
-                ),
-            ]
-            for stop, cells in zip(one.stops, one.cells, strict=True)
-        ]
+        columns = [Column("stop", left=True), *map(Column, names, range(1, len(names) + 1))]
+        rows = [[stop, *map(written, cells)] for stop, cells in zip(one.stops, one.cells, strict=True)]
         light = f", {one.light}" if one.light else ""
         whom = "passers" if one.of_passers else "subjects you pressed at"
         key = "* now, = as good as the best" if one.has_region else "* now"

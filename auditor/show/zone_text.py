@@ -16,7 +16,6 @@ from auditor.units import format_exposure_time
 if TYPE_CHECKING:
     from auditor.optics.combined import CombinedZone
 
-CAUSES = ("defocus", "motion", "diffraction", "turn", "pixel")
 IN_WORDS = {
     "defocus": "defocus",
     "motion": "movement of the subject",
@@ -25,6 +24,7 @@ IN_WORDS = {
     "pixel": "the pixel itself",
     "combined": "all together",
 }
+CAUSES = tuple(IN_WORDS)[:-1]
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +85,7 @@ def setting_json(found: SettingFound) -> dict[str, Any]:
     if at_subject is not None:
         values["blur_at_subject"] = {
             "subject_distance_m": found.subject_distance_m,
-            **{f"{cause}_mm": _size(at_subject, cause) for cause in (*CAUSES, "combined")},
+            **{f"{cause}_mm": _size(at_subject, cause) for cause in IN_WORDS},
             "combined_pixels": _size(at_subject, "combined") / bench.pixel_pitch_mm,
             "times_coc": _size(at_subject, "combined") / bench.tolerance_mm,
         }
@@ -159,7 +159,7 @@ def _subject(found: SettingFound) -> list[str]:
     in_pixels = not math.isnan(bench.pixel_pitch_mm)
     head = f"Blur at {bench.shown(found.subject_distance_m)}"
     lines = ["", f"{head:<26}{'mm':>8}{'of allowed':>12}" + (f"{'pixels':>8}" if in_pixels else "")]
-    for cause in (*CAUSES, "combined"):
+    for cause in IN_WORDS:
         size = _size(found.at_subject, cause)
         if size == 0 and cause != "defocus":
             continue

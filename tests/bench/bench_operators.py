@@ -59,6 +59,22 @@ EQUIVALENT = {
     ("auditor/advice/fixed_line.py", "along > 1e-09 -> GtE"): "no speed is that number to the last digit",
     ("auditor/advice/fixed_line.py", "far + nearer -> Sub"): _SYMMETRIC,
     ("auditor/evidence/blur_tolerance.py", "LOG_TAU[tau] + within[0] -> Sub"): _SYMMETRIC,
+    (
+        "auditor/evidence/tolerance.py",
+        "len(chosen) // FEWEST_IN_GROUP -> Div",
+    ): "cut to whole numbers after it",
+    ("auditor/evidence/subjects.py", "ratio > 0 -> GtE"): "no picture was shown with infinitely many pixels",
+    ("auditor/evidence/level.py", "levels[:, None, None] + spreads[:, None] * _NODES -> Sub"): _SYMMETRIC,
+    ("auditor/evidence/level.py", "levels[:, None, None] + _SPREADS[:, None] * _NODES -> Sub"): _SYMMETRIC,
+    (
+        "auditor/evidence/level.py",
+        "self.levels[:, None, None] + self.spreads[:, None] * _NODES -> Sub",
+    ): _SYMMETRIC,
+    ("auditor/evidence/level.py", "SPREAD_CENTRE + SPREAD_SD * np.linspace(-3, 3, 13) -> Sub"): _SYMMETRIC,
+    (
+        "auditor/evidence/level.py",
+        "before + level <= total[-1] -> Lt",
+    ): "no sum is that number to the last digit",
     ("auditor/advice/paired.py", "ratio * np.exp(MODEL_SD * rng.standard_normal(d)) -> Div"): _SYMMETRIC,
 }
 

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from scipy.special import expit, logsumexp
+from scipy.stats import binom
 
 from auditor.evidence.level import SPREADS, fit_level, log_likelihood
 
@@ -71,15 +72,62 @@ def test_the_next_walk_holds_as_often_as_it_says():
     assert 0.82 <= np.mean(held) <= 0.97
 
 
-def test_the_interval_over_sessions_by_hand():
+@pytest.mark.parametrize("hits", [[3, 5, 2, 8], [0, 2, 2, 14]])
+def test_the_interval_over_sessions_by_hand(hits):
     """Cochran (1977), 6.3: a ratio of sums over four sessions, t with three degrees of freedom, as logits."""
     from scipy.stats import t
 
-    hits, presses = np.array([3, 5, 2, 8]), np.array([50, 60, 40, 70])
+    hits, presses = np.array(hits), np.array([50, 60, 40, 70])
     rate = 18 / 220
     variance = 4 / 3 * ((hits - rate * presses) ** 2).sum() / 220**2
     half = t.ppf(0.975, 3) * np.sqrt(max(variance, rate * (1 - rate) / 220)) / (rate * (1 - rate))
-    found = fit_level(hits, presses, 0.95)
+    found = fit_level([*hits, 0], [*presses, 0], 0.95)
     middle = np.log(rate / (1 - rate))
+    assert found.sessions == 4, "a session without a press says nothing"
     assert found.low == pytest.approx(1 / (1 + np.exp(half - middle)))
     assert found.high == pytest.approx(1 / (1 + np.exp(-half - middle)))
+
+
+def test_sessions_that_do_not_differ_have_the_binomial_likelihood():
+    levels = np.log([0.3 / 0.7, 0.1 / 0.9])
+    found = log_likelihood([3, 0], [10, 5], levels, np.array([1e-9]))[:, 0]
+    assert found == pytest.approx([binom.logpmf([3, 0], [10, 5], rate).sum() for rate in (0.3, 0.1)])
+
+
+def test_the_interval_of_the_model_by_hand():
+    """Quantiles of the mean rate over walks, each cell of the grid averaged over its normal luck."""
+    luck = np.linspace(-6, 6, 401)
+    density = np.exp(-0.5 * luck**2)
+    found = fit_level([3, 4], [60, 70], 0.8)
+    rate = expit(found.levels[:, None, None] + found.spreads[:, None] * luck) @ density / density.sum()
+    order = np.argsort(rate, axis=None)
+    total = np.cumsum(np.exp(found.log_posterior).ravel()[order])
+    ends = [rate.ravel()[order][np.searchsorted(total, end)] for end in (0.1, 0.9)]
+    assert [found.low, found.high] == pytest.approx(ends, rel=0.02)
+
+
+@pytest.mark.parametrize("sessions", [1, 5])
+def test_where_all_or_none_were_kept_the_interval_holds_what_was_seen(sessions):
+    none, every = (fit_level([hits] * sessions, [12] * sessions) for hits in (0, 12))
+    assert none.low == 0 < none.high < 0.3
+    assert 0.3 < every.low < every.high == 1
+
+
+def test_the_levels_reach_four_standard_deviations_and_more():
+    found = fit_level([99], [500])
+    assert found.levels[-1] - found.levels[0] == pytest.approx(2 * (4 / 10 + 1.5))
+
+
+def test_the_next_walk_is_the_shortest_interval():
+    walk = fit_level([30] * 6, [60] * 6).next_walk(60)
+    assert 10 < walk.low < 25
+    assert 35 < walk.high < 50
+
+
+def test_without_a_press_the_priors_come_back():
+    """Level normal around 12 in 100 with 1.5 logits, log spread normal around log 0.5 with 0.5."""
+    prior = fit_level([], [])
+    level = -0.5 * ((prior.levels - np.log(0.12 / 0.88)) / 1.5) ** 2
+    spread = -0.5 * (np.log(prior.spreads / 0.5) / 0.5) ** 2
+    wanted = level[:, None] + spread
+    assert prior.log_posterior == pytest.approx(wanted - logsumexp(wanted))

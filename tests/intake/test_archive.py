@@ -192,6 +192,23 @@ def test_a_stretch_without_frames_is_told_and_covers_none(walk, stretch, what):
     assert archive.table["stated_preset"].isna().all()
 
 
+@pytest.mark.parametrize(
+    ("camera", "unplaced", "holds"),
+    [(None, None, False), (None, "body B", False), ("body A", None, False), ("body A", "body A", False),
+     ("body A", "body B", True)],
+)  # fmt: skip
+def test_a_stretch_sets_nothing_where_the_next_of_its_camera_begins_nobody_knows_where(
+    walk, camera, unplaced, holds
+):
+    folder = walk(4, camera=["body A", "body B"] * 2)
+    own, other = (f'camera="{name}"\n' if name else "" for name in (camera, unplaced))
+    (folder / "session.toml").write_text(
+        f'{PRESETS}[[stretch]]\npreset="arcade"\nfrom="P1010001"\n{own}'
+        f'[[stretch]]\npreset="gate"\nfrom="P1019999"\n{other}'
+    )
+    assert (read(folder).table["stated_preset"].dropna().tolist() == ["arcade"] * 2) is holds
+
+
 def test_a_long_stretch_may_begin_days_before_its_first_frame(walk):
     folder = walk(6)
     long = 'from="2031-04-01"\nto="2031-04-30"'
@@ -255,6 +272,18 @@ def test_the_nearest_session_file_applies_whole_and_a_named_one_replaces_all(wal
     named = top / "other.toml"
     named.write_text(PRESETS + '[[stretch]]\npreset="gate"\nfrom="2031-04-05"\n')
     assert read(top / "walk", session_file=named).table["stated_preset"].tolist() == ["gate"] * 4
+
+
+def test_a_session_file_kept_elsewhere_holds_only_where_no_other_does(walk, tmp_path):
+    folder = walk(2)
+    outer, named = tmp_path / "outer.toml", tmp_path / "named.toml"
+    outer.write_text(PRESETS + '[[stretch]]\npreset="arcade"\nfrom="2031-04-05"\n')
+    named.write_text(PRESETS + '[[stretch]]\npreset="gate"\nfrom="2031-04-05"\n')
+    assert read(folder, outer_session=outer).table["stated_preset"].tolist() == ["arcade"] * 2
+    both = read(folder, outer_session=outer, session_file=named)
+    assert both.table["stated_preset"].tolist() == ["gate"] * 2
+    (folder / "session.toml").touch()
+    assert read(folder, outer_session=outer).table["stated_preset"].isna().all()
 
 
 def test_clock_offset_and_distances_from_the_lens(walk):

@@ -9,7 +9,7 @@ import pytest
 from auditor.evidence import tolerance as evidence
 from auditor.evidence.blur_tolerance import Eye
 from auditor.evidence.tolerance import Tolerance
-from auditor.show import fitted_tables
+from auditor.show import chart_tables
 from auditor.show.words import tolerance
 
 
@@ -80,7 +80,7 @@ def test_every_flag_has_a_sentence_and_no_sentence_is_left_over() -> None:
 @pytest.mark.parametrize("used", ["keepers", "sharp"])
 def test_the_curve_goes_half_way_at_the_tolerance_inside_its_band(used: str) -> None:
     told = tolerated(used=used)
-    curve = fitted_tables.blur_picture(told).curve
+    curve = chart_tables.blur_picture(told).curve
     assert (curve["low"] <= curve["rate"] + 1e-9).all()
     assert (curve["rate"] <= curve["high"] + 1e-9).all()
     top, bottom = (0.4, 0.03) if used == "keepers" else (1.0, 0.0)
@@ -89,7 +89,7 @@ def test_the_curve_goes_half_way_at_the_tolerance_inside_its_band(used: str) -> 
 
 
 def test_the_marks_name_both_diameters() -> None:
-    diameters, names = zip(*fitted_tables.blur_picture(tolerated()).marks, strict=True)
+    diameters, names = zip(*chart_tables.blur_picture(tolerated()).marks, strict=True)
     assert names == ("tolerance 0.045 mm", "handbook 0.030 mm")
     assert diameters == pytest.approx((0.045, 0.030))
 

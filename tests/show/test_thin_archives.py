@@ -9,6 +9,7 @@ import pytest
 from auditor.journey import Audit
 from auditor.show.page.view import lens_views
 from auditor.show.report import build_report
+from auditor.show.words import next_time
 
 pytestmark = pytest.mark.slow
 
@@ -23,10 +24,11 @@ HEADLINES = {  # what helps most, in the order of trust: distances, verdicts on 
 @pytest.mark.parametrize("state", HEADLINES)
 def test_the_headline_says_what_would_bring_an_answer(thin: dict[str, Audit], state: str) -> None:
     view = lens_views(thin[state])[0]
-    assert view.next_time.headline == HEADLINES[state]
+    assert next_time.headline(view.decided) == HEADLINES[state]
+    step = next_time.step(view.decided, thin[state].sources)
     once_more = state == "twenty frames"  # each of them has its distance
-    assert view.next_time.step.command.startswith("auditor prepare ") is not once_more
-    assert view.next_time.step.cost == ("one walk" if once_more else "about ten minutes")
+    assert step.command.startswith("auditor prepare ") is not once_more
+    assert step.cost == ("one walk" if once_more else "about ten minutes")
 
 
 def test_without_marks_it_says_how_many_stood_in_the_zone_and_how_marks_come_in(
@@ -36,7 +38,7 @@ def test_without_marks_it_says_how_many_stood_in_the_zone_and_how_marks_come_in(
     view = lens_views(audit)[0]
     own = audit.table[audit.table["lens"] == view.name]
     inside = int(own["in_zone"].sum())
-    said = " ".join((view.next_time.expect, *view.next_time.sure))
+    said = " ".join((next_time.expect(view.decided), *next_time.sure(view.decided)))
     assert f"{inside} of {len(own)} subjects measured stood in the sharp zone." in said
     assert "--keepers" in said
     assert "no subject distance" not in said.lower()
@@ -64,8 +66,8 @@ def test_of_three_lenses_each_has_its_own_next_step(thin: dict[str, Audit]) -> N
     views = {view.name: view for view in lens_views(thin["one lens of three"])}
     assert set(views) == {"28 mm", "50 mm", "21 mm"}
     for name in ("50 mm", "21 mm"):
-        assert views[name].next_time.headline.startswith("Measure all ")
-    assert "Measure" not in views["28 mm"].next_time.headline
+        assert next_time.headline(views[name].decided).startswith("Measure all ")
+    assert "Measure" not in next_time.headline(views["28 mm"].decided)
 
 
 @pytest.mark.parametrize("state", [*HEADLINES, "one preset", "one lens of three"])

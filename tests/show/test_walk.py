@@ -42,13 +42,14 @@ def diary():
 
 
 def told(one: Diary) -> dict[str, words.Row]:
-    return {row.what: row for row in words.tell_walk(one, pd.Series(dtype=str)).rows}
+    return {row.what: row for row in words.rows(one)}
 
 
 def test_a_walk_is_placed_in_the_usual_only_where_there_is_one(diary):
-    first = words.tell_walk(diary(6, 4), pd.Series(dtype=str))
-    assert first.notes[0] == ("Usual", words.Said(*["No usual yet (1 of 4 earlier walks)."] * 2))
-    assert all(row.usual == row.place == "" for row in first.rows)
+    first = diary(6, 4)
+    ((label, note),) = words.notes(first, "m")
+    assert (label, note) == ("Usual", "No usual yet (1 of 4 earlier walks).")
+    assert all(row.usual == row.place == "" for row in words.rows(first))
     row = told(diary(6, 4, 5, 7, 6, 5))["kept"]
     assert (row.value, row.place) == ("5 of 60", "within your usual")
     assert row.usual.startswith(("0 to", "1 to"))

@@ -15,14 +15,11 @@ from auditor.evidence.distances_met import DistancesMet
 from auditor.settings import Settings
 from auditor.show.words import (
     causes,
-    comparisons,
     distances,
     fallout,
     figures,
-    met,
     method,
     presets,
-    zone_check,
 )
 
 NAN = float("nan")
@@ -191,14 +188,14 @@ def test_a_better_preset_is_named_whichever_side_it_stands_on() -> None:
         pairs(better="aisle", low=0.02, high=0.23),
         pairs(better="aisle", preset_a="counter", preset_b="aisle", difference=-0.124, low=-0.23, high=-0.02),
     ):
-        (row,) = comparisons.pairs_to_say(table_of_pairs)
-        assert comparisons.pair(row).startswith("“aisle” worked better than “counter” by 12 points (2 to 23)")
+        (row,) = presets.pairs_to_say(table_of_pairs)
+        assert presets.pair(row).startswith("“aisle” worked better than “counter” by 12 points (2 to 23)")
 
 
 def test_presets_of_different_outings_are_not_called_better() -> None:
     apart = pairs(status="different_outings", difference=NAN, low=NAN, high=NAN, p_value=NAN)
-    (row,) = comparisons.pairs_to_say(apart)
-    said = comparisons.pair(row)
+    (row,) = presets.pairs_to_say(apart)
+    said = presets.pair(row)
     assert "never used on the same outing" in said
     assert "15 points" in said
 
@@ -271,19 +268,19 @@ def checked(**changes: Any) -> found_check.ZoneCheck:
     ],
 )
 def test_whether_the_zone_predicts(low: float, high: float, wanted: str) -> None:
-    assert wanted in zone_check.predicts(checked(low=low, high=high))
+    assert wanted in distances.predicts(checked(low=low, high=high))
 
 
 def test_whether_the_criterion_suits() -> None:
-    assert "handbook (0.030 mm) is too strict for you" in zone_check.criterion(checked())
-    assert "0.042 mm for defocus (0.034–0.051 mm)" in zone_check.criterion(checked())
-    assert "too generous" in zone_check.criterion(checked(verdict="too generous"))
-    assert "about right" in zone_check.criterion(checked(verdict="about right"))
-    assert zone_check.criterion(checked(verdict="cannot tell", allowance_mm=NAN)) == ""
-    assert "(1.3–5.5, 250 frames)" in zone_check.predicts(checked())
-    assert zone_check.outside(checked()).startswith("11 % of 90 keepers at a known distance (5–20 %)")
-    assert zone_check.predicts(checked(odds_ratio=NAN)) == ""
-    assert zone_check.outside(checked(kept_outside=NAN)) == ""
+    assert "handbook (0.030 mm) is too strict for you" in distances.criterion(checked())
+    assert "0.042 mm for defocus (0.034–0.051 mm)" in distances.criterion(checked())
+    assert "too generous" in distances.criterion(checked(verdict="too generous"))
+    assert "about right" in distances.criterion(checked(verdict="about right"))
+    assert distances.criterion(checked(verdict="cannot tell", allowance_mm=NAN)) == ""
+    assert "(1.3–5.5, 250 frames)" in distances.predicts(checked())
+    assert distances.outside(checked()).startswith("11 % of 90 keepers at a known distance (5–20 %)")
+    assert distances.predicts(checked(odds_ratio=NAN)) == ""
+    assert distances.outside(checked(kept_outside=NAN)) == ""
 
 
 def met_at(bursts: int, *, differ: bool = False) -> DistancesMet:
@@ -295,9 +292,9 @@ def met_at(bursts: int, *, differ: bool = False) -> DistancesMet:
 
 
 def test_distances_that_were_met() -> None:
-    assert "within 5.9–10.5 ft" in met.overall(met_at(40), "ft")
-    assert "The one burst" in met.overall(met_at(1), "m")
-    assert met.differ(met_at(40)) == ""
-    assert "different distances" in met.differ(met_at(40, differ=True))
+    assert "within 5.9–10.5 ft" in distances.overall(met_at(40), "ft")
+    assert "The one burst" in distances.overall(met_at(1), "m")
+    assert distances.differ(met_at(40)) == ""
+    assert "different distances" in distances.differ(met_at(40, differ=True))
     nothing = DistancesMet(met_at(1).presets.head(0), NAN, False)
-    assert met.overall(nothing, "m") == ""
+    assert distances.overall(nothing, "m") == ""

@@ -10,7 +10,7 @@ import pandas as pd
 
 from auditor.frames import KEEPER, LEFT_OUT
 from auditor.journey import Audit
-from auditor.show.decided import Decided, ZoneSetting, named_by_setting
+from auditor.show.decided import Decided, ZoneSetting, named_by_setting, zone_setting
 from auditor.show.page.model import Chip, Mark, said
 from auditor.show.page.ring_scale import RingScale, engravings, ring_unit, scale_of
 from auditor.show.words import distances as words
@@ -33,32 +33,25 @@ def chips_of(audit: Audit, number: int, presets: pd.DataFrame, decided: Decided)
     frames = table[own & counts] if counts.any() else table[own]
     chosen = presets[presets["near_limit_m"].notna()]
     chosen = chosen.sort_values("frames_taken", ascending=False, kind="stable").head(MOST_CHIPS)
-    settings = {
-        str(row.preset): ZoneSetting(row.f_number, row.focus_distance_m, row.near_limit_m, row.far_limit_m)
-        for row in chosen.itertuples()
-    }
-    advised = decided.to_set if decided.kind == "change" else None
-    zones = [(one.near_limit_m, one.far_limit_m) for one in (*settings.values(), advised) if one is not None]
-    if not zones:
-        return ()
-    scale = scale_of(frames["subject_distance_m"].dropna(), zones)
-    chips = []
-    first = decided.now.preset if decided.now is not None else None
-    if advised is not None:
-        first = ""
-        chips.append(_chip(f"{number}-new", "as advised", advised, frames, scale, decided.ring_m, now=True))
-    elif first not in settings:
-        first = next(iter(settings))
+    settings = {str(row.preset): zone_setting(row) for row in chosen.itertuples()}
     grouped = named_by_setting(table)
-    for place, (preset, setting) in enumerate(settings.items()):
-        name, taken = "" if preset in grouped else preset, frames[frames["preset"] == preset]
-        chips.append(
-            _chip(
-                f"{number}-{place}", name, setting, taken, scale, decided.ring_m,
-                now=preset == first, more=here(decided, preset),
-            )
-        )  # fmt: skip
-    return tuple(chips)
+    shown = [
+        ("" if preset in grouped else preset, one, frames[frames["preset"] == preset], here(decided, preset))
+        for preset, one in settings.items()
+    ]
+    first = list(settings).index(decided.now.preset) if decided.now and decided.now.preset in settings else 0
+    keys = [f"{number}-{place}" for place in range(len(shown))]
+    if decided.kind == "change" and decided.to_set is not None:
+        shown.insert(0, ("as advised", decided.to_set, frames, ""))
+        keys.insert(0, f"{number}-new")
+        first = 0
+    scale = scale_of(
+        frames["subject_distance_m"].dropna(), [(one.near_limit_m, one.far_limit_m) for _, one, *_ in shown]
+    )
+    return tuple(
+        _chip(key, *one, scale, decided.ring_m, now=place == first)
+        for place, (key, one) in enumerate(zip(keys, shown, strict=True))
+    )
 
 
 def _chip(
@@ -66,11 +59,11 @@ def _chip(
     name: str,
     setting: ZoneSetting,
     frames: pd.DataFrame,
+    more: str,
     scale: RingScale,
     ring_m: tuple[float, ...],
     *,
     now: bool,
-    more: str = "",
 ) -> Chip:
     known = frames[frames["subject_distance_m"].notna()]
     near, far, focus = setting.near_limit_m, setting.far_limit_m, setting.focus_distance_m
@@ -79,14 +72,8 @@ def _chip(
     marked = known["counted_as"].notna() & (known["counted_as"] != LEFT_OUT)
     inside = known["subject_distance_m"].between(near, far).to_numpy()
     bars = len(known) > MOST_DOTS
-    finding = words.drawn(
-        len(known),
-        int(inside.sum()),
-        int((inside & kept).sum()),
-        int((~inside & kept).sum()),
-        marked=bool(marked.any()),
-        sample=_is_sample(frames, known),
-    )
+    counts = len(known), int(inside.sum()), int((inside & kept).sum()), int((~inside & kept).sum())
+    finding = words.drawn(*counts, marked=bool(marked.any()), sample=_is_sample(frames, known))
     return Chip(
         key=key,
         label=" · ".join(part for part in (name, set_to) if part),

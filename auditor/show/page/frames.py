@@ -14,8 +14,8 @@ import pandas as pd
 from auditor.frames import KEEPER, NOT_KEPT
 from auditor.journey import Audit
 from auditor.show.page.model import LensView
+from auditor.show.words import walk
 from auditor.show.words.figures import exposure
-from auditor.show.words.walk import tell_walk
 from auditor.text import printable
 from auditor.units import format_distance, format_f_number
 
@@ -25,7 +25,7 @@ MOST_FRAMES = 4000  # whose words the page holds; of larger archives the bars op
 
 def rows_shown(views: Sequence[LensView], audit: Audit) -> list[int]:
     """Rows of the frames that the page speaks of, those most likely to be looked at first."""
-    told = () if audit.diary is None else tell_walk(audit.diary, audit.table["file"]).frames
+    told = () if audit.diary is None else walk.frames(audit.diary, audit.table["file"])
     telling = [row for row, _ in told]
     chips = sorted((chip for view in views for chip in view.chips), key=lambda chip: not chip.now)
     drawn = [row for chip in chips for mark in chip.marks for row in mark.rows]

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
+from auditor.show.decided import Decided
 from auditor.show.page.ring_scale import Engraving
-from auditor.show.words.next_time import Step
 
 
 class Said(NamedTuple):
@@ -58,26 +59,6 @@ class Chip:
     without_distance: str  # how many frames could not be drawn; empty if none
 
 
-class Rate(NamedTuple):
-    """A share with its interval and its n: ``hits`` of ``of``; NaN where nothing counts."""
-
-    share: float
-    low: float
-    high: float
-    hits: int
-    of: int
-
-
-class PresetRow(NamedTuple):
-    """One row of plot and table; ``sharp`` is None where nobody judged sharpness."""
-
-    name: str
-    setting: Said
-    now: bool
-    kept: Rate
-    sharp: Rate | None
-
-
 class Difference(NamedTuple):
     """What one preset brings more than another, in points of 100 presses, with its interval."""
 
@@ -111,8 +92,8 @@ class RingByStop(NamedTuple):
 
     @property
     def has_region(self) -> bool:
-        """Whether other settings do what the best one does."""
-        return sum(cell.alike for row in self.cells for cell in row) > 1
+        """Whether another cell does what the best one does."""
+        return any(cell.alike and not cell.best for row in self.cells for cell in row)
 
     @property
     def top(self) -> float:
@@ -121,32 +102,22 @@ class RingByStop(NamedTuple):
         return max((share for share in shares if share == share), default=1.0)
 
 
-class NextTime(NamedTuple):
-    """One lens's decision in words; page, screen and card say nothing else of it."""
-
-    headline: str
-    expect: str
-    instead: str  # what to change instead; this and the next three may be empty
-    blur: str
-    walk: str
-    scale: str  # how to read the engraved scale
-    sure: tuple[str, ...]  # what it rests on
-    step: Step  # what helps most; empty where nothing does
-
-
 @dataclass(frozen=True, slots=True)
 class LensView:
     """Everything that the page says of one lens."""
 
-    name: str
-    next_time: NextTime
+    decided: Decided
     chips: tuple[Chip, ...]
-    presets: tuple[PresetRow, ...]
+    presets: list[Any]  # rows of the table of presets, the best first, with their `name` and whether `now`
     presets_title: str
     top: float  # right end of the presets' axis, a share
     differences: tuple[Difference, ...]
     causes: Mapping[str, int]  # frames of 100 not kept that each cause accounts for
     causes_known: int
-    reasons: tuple[tuple[str, int], ...]
-    reasons_noted: int
+    reasons: Counter[str]  # the photographer's own, for frames not kept
     rings: tuple[RingByStop, ...]
+
+    @property
+    def name(self) -> str:
+        """Name of the lens."""
+        return self.decided.lens

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from functools import partial
 from typing import Any
 
 import numpy as np
@@ -27,22 +26,13 @@ from auditor.show.decided import (
     presets_of,
 )
 from auditor.show.page.chips import chips_of
-from auditor.show.page.model import (
-    Cell,
-    Difference,
-    LensView,
-    NextTime,
-    PresetRow,
-    Rate,
-    RingByStop,
-    said,
-)
+from auditor.show.page.model import Cell, Difference, LensView, RingByStop
 from auditor.show.page.ring_scale import engraved
-from auditor.show.words import comparisons, next_time
-from auditor.show.words.figures import setting
+from auditor.show.words.next_time import otherwise
+from auditor.show.words.presets import best_of_all
 from auditor.units import format_f_number
 
-MOST_DIFFERENCES, MOST_REASONS, MOST_RINGS = 6, 5, 7
+MOST_DIFFERENCES, MOST_RINGS = 6, 7
 
 
 def lens_views(audit: Audit) -> tuple[LensView, ...]:
@@ -57,11 +47,10 @@ def _lens_view(audit: Audit, number: int, lens: str) -> LensView:
     lost = audit.causes.by_preset[audit.causes.by_preset["preset"].isin(names)]
     if audit.tolerance.carries and float(lost[list(CAUSES)].sum().sum()):
         causes = _shared_out(lost)
-    noted = _own_reasons(audit.table, names)
-    high = pd.Series([rate.high for row in rows for rate in (row.kept, row.sharp) if rate], dtype=float)
+    judged = bool((presets["sharp_judged"] > 0).any())
+    high = presets[["high", "sharp_high"] if judged else ["high"]].max()
     return LensView(
-        name=lens,
-        next_time=_next_time(audit, decided, causes),
+        decided=decided,
         chips=chips_of(audit, number, presets, decided),
         presets=rows,
         presets_title=_presets_title(rows, pairs),
@@ -69,62 +58,28 @@ def _lens_view(audit: Audit, number: int, lens: str) -> LensView:
         differences=pairs,
         causes=causes,
         causes_known=int(lost["not_kept"].sum()),
-        reasons=tuple(noted.most_common(MOST_REASONS)),
-        reasons_noted=noted.total(),
+        reasons=_own_reasons(audit.table, names),
         rings=_ring_by_stop(decided),
     )
 
 
-def _next_time(audit: Audit, decided: Decided, causes: dict[str, int]) -> NextTime:
-    known, expected = decided.known, next_time.expect(decided)
-    sure = [next_time.rests_on(known), next_time.strictness(decided)]
-    if not known.marked and next_time.in_the_zone(known) != expected:
-        sure.append(next_time.in_the_zone(known))
-    return NextTime(
-        headline=next_time.headline(decided),
-        expect=expected,
-        instead=next_time.instead(decided),
-        blur=next_time.blur_costs(causes, decided.exposure_time_s),
-        walk=next_time.next_walk(decided),
-        scale=next_time.engraved_scale(decided),
-        sure=tuple(filter(None, sure)),
-        step=next_time.step(decided, audit.sources),
-    )
+def _preset_rows(audit: Audit, presets: pd.DataFrame, now: ZoneSetting | None) -> list[Any]:
+    """Rows of a lens's presets, the best first; one that is named after its setting has no ``name``."""
+    rows = presets.sort_values("hit_rate", ascending=False, na_position="last", kind="stable")
+    names = rows["preset"].mask(rows["preset"].isin(named_by_setting(audit.table)), "")
+    is_now = rows["preset"] == (now.preset if now is not None else None)
+    return list(rows.assign(name=names, now=is_now).itertuples())
 
 
-def _preset_rows(audit: Audit, presets: pd.DataFrame, now: ZoneSetting | None) -> tuple[PresetRow, ...]:
-    """Rates of a lens's presets, the best first."""
-    judged = bool((presets["sharp_judged"] > 0).any())
-    grouped, rows = named_by_setting(audit.table), []
-    for row in presets.sort_values(
-        "hit_rate", ascending=False, na_position="last", kind="stable"
-    ).itertuples():
-        own = str(row.preset)
-        kept = Rate(row.hit_rate, row.low, row.high, int(row.hits), int(row.bursts))
-        sharp = None
-        if judged:
-            counts = int(row.sharp), int(row.sharp_judged)
-            sharp = Rate(row.sharp_rate, row.sharp_low, row.sharp_high, *counts)
-        is_now = now is not None and now.preset == own
-        name = "" if own in grouped else own
-        rows.append(PresetRow(name, said(partial(_setting_of, row)), is_now, kept, sharp))
-    return tuple(rows)
-
-
-def _setting_of(row: Any, units: str) -> str:
-    """Write a preset's setting, without the lens."""
-    return setting(row.focal_length_mm, row.f_number, row.focus_distance_m, units).partition(" mm ")[2]
-
-
-def _presets_title(rows: Sequence[PresetRow], pairs: Sequence[Difference]) -> str:
+def _presets_title(rows: Sequence[Any], pairs: Sequence[Difference]) -> str:
     """Say what the presets' rates show, as a title."""
-    counted = [row.kept for row in rows if row.kept.of]
+    counted = [row for row in rows if row.bursts]
     if not counted:
         return "What was set" if rows else ""
     if len(counted) == 1:
-        return f"One preset: {counted[0].hits} of {counted[0].of} presses held a keeper"
+        return f"One preset: {counted[0].hits} of {counted[0].bursts} presses held a keeper"
     sure = [(pair.better, pair.worse) for pair in pairs if pair.sure]
-    return comparisons.title(sure) if sure else "No preset surely keeps more than another"
+    return best_of_all(sure) if sure else "No preset surely keeps more than another"
 
 
 def _differences(audit: Audit, presets: set[str]) -> tuple[Difference, ...]:
@@ -174,14 +129,11 @@ def _ring_by_stop(decided: Decided) -> tuple[RingByStop, ...]:
     if told is None or told.paired is None:
         return ()
     lights = [("", told.paired, told.decision, told.subjects.of_passers)]
-    if told.decision.kind != "cannot_tell":
-        lights += [
-            (str(one.light), one.paired, one.decision, False)
-            for one in told.situations
-            if one.light
-            and one.paired is not None
-            and one.decision.setting not in (None, told.decision.setting)
-        ]
+    lights += [
+        (str(one.light), one.paired, one.decision, False)
+        for one, _ in otherwise(told)
+        if one.light and one.paired is not None
+    ]
     return tuple(
         _in_light(light, paired, best, decision, decided, of_passers=of_passers)
         for light, paired, decision, of_passers in lights
@@ -198,17 +150,13 @@ def _in_light(
     every = {"stop": paired.f_number, "ring": paired.focus_distance_m, "share": paired.share}
     share = pd.DataFrame(every)[paired.tried].pivot_table("share", "stop", "ring")
     share = share.reindex(np.unique(paired.f_number))[_around(share.columns.to_numpy(), at_best[1])]
+
+    def cell(stop: float, ring: float, value: float) -> Cell:
+        in_use = now is not None and is_setting(now, stop, ring)
+        return Cell(value, in_use, (stop, ring) == at_best, (stop, ring) in alike)
+
     cells = tuple(
-        tuple(
-            Cell(
-                value,
-                now is not None and is_setting(now, stop, ring),
-                (stop, ring) == at_best,
-                (stop, ring) in alike,
-            )
-            for ring, value in row.items()
-        )
-        for stop, row in share.iterrows()
+        tuple(cell(stop, ring, value) for ring, value in row.items()) for stop, row in share.iterrows()
     )
     rings = tuple(engraved(ring, unit) for ring in share.columns)
     return RingByStop(

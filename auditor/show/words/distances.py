@@ -1,4 +1,4 @@
-"""What is said of keepers over distance."""
+"""What is said of distances: those met, keepers over them, and whether the sharp zone predicts keepers."""
 
 from __future__ import annotations
 
@@ -7,7 +7,20 @@ from typing import Any
 
 import pandas as pd
 
-from auditor.show.words.figures import counted, interval, listed, percent, times, times_span, whole
+from auditor.evidence.distances_met import DistancesMet
+from auditor.evidence.zone_check import ABOUT_RIGHT, TOO_GENEROUS, TOO_STRICT, ZoneCheck
+from auditor.show.words.figures import (
+    counted,
+    distance_span,
+    interval,
+    listed,
+    millimetres,
+    percent,
+    times,
+    times_span,
+    whole,
+)
+from auditor.units import format_distance
 
 NO_DISTANCES = (
     "No counted frame has a subject distance, so it cannot be said where frames were lost. The column "
@@ -118,3 +131,71 @@ def lane_count(tally: dict[str, float]) -> str:
         for side in ("in", "out")
     )
     return f"kept in zone {within} · outside {without}"
+
+
+def overall(met: DistancesMet, units: str) -> str:
+    """Say where subjects stood; empty where no distance is known."""
+    together = met.presets[met.presets["preset"].isna()]
+    if not len(together):
+        return ""
+    row = together.iloc[0]
+    if row["bursts"] < 2:
+        return f"The one burst with a known distance was taken at {format_distance(row['median_m'], units)}."
+    return (
+        f"In {counted(row['bursts'], 'burst')} with a known distance, half of the subjects stood within "
+        f"{distance_span(row['p25_m'], row['p75_m'], units)} and nine tenths within "
+        f"{distance_span(row['p05_m'], row['p95_m'], units)}; the middle one at "
+        f"{format_distance(row['median_m'], units)}."
+    )
+
+
+def differ(met: DistancesMet) -> str:
+    """Warn where presets met different distances; empty where that does not show."""
+    if not met.differ:
+        return ""
+    return (
+        "The presets met different distances, as they do where people press when the subject looks inside "
+        "the zone. What worked at one distance need not work at another."
+    )
+
+
+def named(preset: object) -> str:
+    """Name a row of the distances met; a missing preset stands for all."""
+    return "all presets" if pd.isna(preset) else str(preset)
+
+
+def predicts(check: ZoneCheck) -> str:
+    """Say whether being inside the zone goes with being kept; empty where one side is missing."""
+    if math.isnan(check.odds_ratio):
+        return ""
+    frames = counted(check.in_kept + check.in_not_kept + check.out_kept + check.out_not_kept, "frame")
+    odds = f"The odds of a keeper inside the zone are {check.odds_ratio:.1f} times those outside"
+    so = ", which may be chance"
+    if check.low > 1 or check.high < 1:
+        so = ": the zone predicts your keepers" if check.low > 1 else ": the focus distances may be wrong"
+    return f"{odds} ({check.low:.1f}–{check.high:.1f}, {frames}){so}."
+
+
+def outside(check: ZoneCheck) -> str:
+    """Say how many keepers lie outside the zone; empty without keepers at known distances."""
+    if math.isnan(check.kept_outside):
+        return ""
+    span = interval(check.kept_outside_low, check.kept_outside_high)
+    keepers = counted(check.in_kept + check.out_kept, "keeper")
+    return f"{percent(check.kept_outside)} of {keepers} at a known distance ({span}) lie outside it."
+
+
+def criterion(check: ZoneCheck) -> str:
+    """Say whether the circle of confusion suits; empty where that cannot be told."""
+    size = f"{check.criterion} ({millimetres(check.coc_mm)})"
+    low, high = millimetres(check.allowance_low).removesuffix(" mm"), millimetres(check.allowance_high)
+    said = {
+        TOO_STRICT: ("too strict", ", so your zones reach farther"),
+        TOO_GENEROUS: ("too generous", ", so your zones are narrower"),
+        ABOUT_RIGHT: ("about right", ""),
+    }
+    if check.verdict not in said:
+        return ""
+    suits, so = said[check.verdict]
+    left = f"your keepers leave {millimetres(check.allowance_mm)} for defocus ({low}–{high})"
+    return f"The criterion {size} is {suits} for you: {left}{so}."

@@ -26,10 +26,7 @@ def steps(counts: Counts) -> list[tuple[str, str]]:
         ("without_zone", "lack focal length, f-number or focus distance, so they have no sharp zone"),
         ("not_zone_focused", "were autofocused, so they belong to no preset"),
         ("with_subject_distance", "have a subject distance"),
-        (
-            "left_out",
-            "are left out: the choosing ended before, or nobody said if they were looked at",
-        ),
+        ("left_out", "are left out: the choosing ended before, or nobody said if they were looked at"),
         ("marked", "count"),
         ("stated", "of them by a stated mark"),
         ("by_rule", "of them by the rule for unmarked frames"),
@@ -93,16 +90,12 @@ def flash(rates: pd.DataFrame) -> str:
 
 def company(counts: Counts, by_preset: Mapping[str, Mapping[str, int]]) -> str:
     """Say which of several subjects the zone held, by preset where there are several; empty without any."""
-    said = {
-        "all of them": counts.get("all_in_zone") or 0,
-        "only the first": counts.get("only_first_in_zone") or 0,
-        "only others": counts.get("only_others_in_zone") or 0,
-        "none": counts.get("none_in_zone") or 0,
-    }
+    who = {"all": "all of them", "only_first": "only the first", "only_others": "only others", "none": "none"}
+    said = {whom: counts.get(f"{key}_in_zone") or 0 for key, whom in who.items()}
     total = sum(said.values())
     if not total:
         return ""
-    parts = listed([f"{who} in {whole(n)}" for who, n in said.items() if n])
+    parts = listed(f"{whom} in {whole(n)}" for whom, n in said.items() if n)
     own = [
         f"{name} {whole(one['all_in_zone'])} of {whole(sum(one.values()))}" for name, one in by_preset.items()
     ]

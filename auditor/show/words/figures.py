@@ -43,6 +43,15 @@ def millimetres(length_mm: float) -> str:
     return UNKNOWN if math.isnan(length_mm) else f"{length_mm:.3f} mm"
 
 
+def signed(number: float, form: str = ".0f") -> str:
+    """Write a number with a minus as it is printed; just below 0 it keeps its sign.
+
+    >>> signed(-8.2), signed(-0.1), signed(37.0, "+.0f")
+    ('−8', '−0', '+37')
+    """
+    return f"{number:{form}}".replace("-", "−")
+
+
 def points(difference: float) -> str:
     """Write a difference of shares in percentage points.
 
@@ -52,7 +61,7 @@ def points(difference: float) -> str:
     if math.isnan(difference):
         return UNKNOWN
     number = round(100 * difference)
-    return f"{_signed(number)} {'point' if abs(number) == 1 else 'points'}"
+    return f"{signed(number, 'd')} {'point' if abs(number) == 1 else 'points'}"
 
 
 def points_interval(low: float, high: float) -> str:
@@ -61,18 +70,8 @@ def points_interval(low: float, high: float) -> str:
     >>> points_interval(-0.08, 0.14), points_interval(-0.001, 0.37)
     ('−8 to 14', '−0 to 37')
     """
-    if math.isnan(low) or math.isnan(high):
-        return UNKNOWN
-    return f"{_end(low)} to {_end(high)}"
-
-
-def _end(share: float) -> str:
-    """An end just below 0 keeps its sign: whether an interval holds 0 is what it is read for."""
-    return "−0" if -0.005 <= share < 0 else _signed(round(100 * share))
-
-
-def _signed(number: int) -> str:
-    return f"−{-number}" if number < 0 else f"{number}"
+    known = not math.isnan(low) and not math.isnan(high)
+    return f"{signed(100 * low)} to {signed(100 * high)}" if known else UNKNOWN
 
 
 def times(ratio: float) -> str:

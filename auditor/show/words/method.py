@@ -1,17 +1,29 @@
-"""Assumptions and method, each with its source; cautions."""
+"""Assumptions and method, each with its source; cautions; what the page holds."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
 from auditor.settings import Settings
-from auditor.show.words.figures import counted, listed, percent
+from auditor.show.words.figures import counted, listed, percent, whole
 
 CAUTION = "Look where you walk; local law on photographing people applies."
 NOT_VALUED = (
     "What is promised counts subjects sharp and presses kept: noise at a high ISO and the look of the "
     "background are not valued."
 )
+
+
+def thumbnails_held(held: int, frames: int) -> str:
+    """Say how many thumbnails the page holds.
+
+    >>> thumbnails_held(300, 412), thumbnails_held(0, 60)
+    ('The page holds 300 thumbnails; 112 more frames by name.', 'The page holds no thumbnail.')
+    """
+    if not held:
+        return "The page holds no thumbnail."
+    more = f"; {whole(frames - held)} more frames by name" if frames > held else ""
+    return f"The page holds {counted(held, 'thumbnail')}{more}."
 
 
 def criterion(name: str, values_mm: Sequence[float]) -> str:
@@ -27,9 +39,8 @@ def sensors(assumed: int, frames: int) -> str:
         return ""
     verb = "says" if assumed == 1 else "say"
     return (
-        f"{counted(assumed, 'frame')} of {frames} {verb} nothing of the sensor's size; 36×24 mm was "
-        "assumed. The "
-        'session file can state it: sensor = "1.5x".'
+        f"{counted(assumed, 'frame')} of {frames} {verb} nothing of the sensor's size; 36×24 mm was assumed. "
+        'The session file can state it: sensor = "1.5x".'
     )
 
 
@@ -69,11 +80,7 @@ def assumptions(settings: Settings) -> list[tuple[str, str, str]]:
             else "Subjects stand still, as the session file says.",
             "Observed gait at crossings, Andrews et al." if settings.speed_m_s else "Session file.",
         ),
-        (
-            "Diffraction",
-            "Diameter of the first dark ring at 550 nm; this overstates the loss.",
-            "Airy 1835.",
-        ),
+        ("Diffraction", "Diameter of the first dark ring at 550 nm; this overstates the loss.", "Airy 1835."),
         ("Blur together", "Root of the sum of squares of defocus, motion and diffraction.", "Hansma 1996."),
         (
             "Colours",

@@ -15,7 +15,7 @@ from auditor.evidence.causes import UNEXPLAINED
 from auditor.evidence.tolerance import VERDICTS, VERDICTS_REVERSED, WIDEST
 from auditor.optics.scales import ASSUMED_SCALE
 from auditor.show.decided import Decided, Known, ZoneSetting, best_of, eye_of, is_setting
-from auditor.show.words.figures import counted, listed, millimetres, whole
+from auditor.show.words.figures import counted, listed, millimetres, signed, whole
 from auditor.show.words.plain import in_words, likely, of_100, one_in, times_more
 from auditor.show.words.ring import read_scale, scale_serves
 from auditor.show.words.tolerance import SENTENCES
@@ -131,10 +131,9 @@ def expect(decided: Decided) -> str:
     told, known = decided.told, decided.known
     if told is None:
         return in_the_zone(known)
-    parts = [_kept(told) if known.marked else ""]
-    if told.subjects.n and not math.isnan(told.subjects.share_now):
-        parts.append(subjects(told))
-    return " ".join(part for part in parts if part) or in_the_zone(known)
+    valued = told.subjects.n and not math.isnan(told.subjects.share_now)
+    parts = _kept(told) if known.marked else "", subjects(told) if valued else ""
+    return " ".join(filter(None, parts)) or in_the_zone(known)
 
 
 def _kept(told: LensDecision) -> str:
@@ -200,9 +199,7 @@ def _against_habit(told: LensDecision, now: ZoneSetting, units: str) -> str:
 
 def gain(decision: Decision) -> str:
     """Write what a change promises, with its interval."""
-    low, high = (
-        str(round(100 * (end - 1))).replace("-", "−") for end in (decision.gain_low, decision.gain_high)
-    )
+    low, high = (signed(100 * (end - 1)) for end in (decision.gain_low, decision.gain_high))
     return f"{times_more(decision.gain_ratio)} sharp presses (likely {low} to {high} %)"
 
 
@@ -211,20 +208,20 @@ def by_light(told: LensDecision, units: str) -> list[str]:
     return [
         f"{str(one.light).capitalize()} ({whole(one.subjects.n)} measured): "
         f"{setting_name(setting, units)}, {gain(one.decision)}."
-        for one, setting in _otherwise(told)
+        for one, setting in otherwise(told)
         if one.light
     ]
 
 
 def here(decided: Decided, preset: str) -> str:
     """Say what is decided for one preset's own subjects, where it is another setting; else empty."""
-    for one, setting in _otherwise(decided.told) if decided.told is not None else ():
+    for one, setting in otherwise(decided.told) if decided.told is not None else ():
         if one.preset == preset:
             return f" Here {setting_name(setting, decided.ring_unit)} promises {gain(one.decision)}."
     return ""
 
 
-def _otherwise(told: LensDecision) -> list[tuple[Situation, Setting]]:
+def otherwise(told: LensDecision) -> list[tuple[Situation, Setting]]:
     """Situations in which another setting was decided on, with it."""
     if told.decision.kind == "cannot_tell":
         return []
@@ -277,8 +274,7 @@ def rests_on(known: Known) -> str:
     """Say how many frames of the lens have what an answer rests on."""
     if not known.frames:
         return "No frame has a whole zone setting: focal length, f-number and focus distance."
-    measured = whole(known.measured) if known.measured else "none"
-    judged = whole(known.judged) if known.judged else "none"
+    measured, judged = (whole(frames) if frames else "none" for frames in (known.measured, known.judged))
     return (
         f"Of {counted(known.frames, 'frame')} of this lens {measured} "
         f"{'has' if known.measured == 1 else 'have'} a distance, {judged} a verdict on sharpness, and "
@@ -291,6 +287,15 @@ def in_the_zone(known: Known) -> str:
     if not known.measured:
         return ""
     return f"{whole(known.in_zone)} of {counted(known.measured, 'subject')} measured stood in the sharp zone."
+
+
+def sure(decided: Decided) -> list[str]:
+    """Say what the decision rests on."""
+    known = decided.known
+    said = [rests_on(known), strictness(decided)]
+    if not known.marked and in_the_zone(known) != expect(decided):
+        said.append(in_the_zone(known))
+    return list(filter(None, said))
 
 
 def strictness(decided: Decided) -> str:
@@ -306,12 +311,11 @@ def strictness(decided: Decided) -> str:
     if VERDICTS_REVERSED in told.flags:
         return SENTENCES[VERDICTS_REVERSED]
     own, eye = told.tolerances, eye_of(told)
-    if eye is None:
-        return "How strict your eye is, is not known yet, so every likely strictness was tried."
+    if eye is None or eye[2] > WIDEST * eye[1]:
+        how = "not" if eye is None else "hardly"
+        return f"How strict your eye is, is {how} known yet, so every likely strictness was tried."
     start = "Your eye takes for sharp up to" if own.sharp.count >= VERDICTS else "Your keepers bear about"
     blur_mm, low, high = eye
-    if high > WIDEST * low:
-        return "How strict your eye is, is hardly known yet, so every likely strictness was tried."
     span = f"{millimetres(low).removesuffix(' mm')} to {millimetres(high)}"
     return f"{start} {blur_mm / own.handbook_mm:.1f} times the handbook's blur ({span})."
 
@@ -337,13 +341,7 @@ def step(decided: Decided, sources: Sequence[str]) -> Step:
 
 
 def typed_sources(sources: Sequence[str]) -> str:
-    """Write sources as they were typed, for a command to be repeated."""
-    return " ".join(map(_as_typed, sources)) or "FOLDER"
-
-
-def _as_typed(source: str) -> str:
-    """Write a source so that a shell reads it, the home folder as ``~``: a page may be shown to others."""
-    short = without_home(source)
-    if short.startswith("~/"):
-        return f"~/{shlex.quote(short[2:])}"
-    return shlex.quote(source)
+    """Write sources so that a shell reads them, the home folder as ``~``: a page may be shown to others."""
+    short = [(source, without_home(source)) for source in sources]
+    typed = [f"~/{shlex.quote(one[2:])}" if one[:2] == "~/" else shlex.quote(source) for source, one in short]
+    return " ".join(typed) or "FOLDER"

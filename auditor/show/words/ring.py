@@ -73,15 +73,12 @@ def read_scale(f_number: float, coc_mm: float, bench: Bench) -> list[str]:
     """Say how to read the engraved scale, and what it is worth on a smaller sensor."""
     number, low, high = bench.read_range(f_number, coc_mm)
     scale, sensor = bench.scale, bench.sensor
-    made_for = f"{scale.coc_mm:.3f} mm, {scale.source}"
-    if scale.low_mm < scale.high_mm:
-        top = f"{scale.high_mm:.3f}" if math.isfinite(scale.high_mm) else "more"
-        made_for = f"{scale.coc_mm:.3f} mm ({scale.low_mm:.3f} to {top}), {scale.source}"
-    lines = [
-        f"Engraved scale (made for {made_for}): shoot {format_f_number(f_number)}, read {marks(number)}."
-    ]
+    top = f"{scale.high_mm:.3f}" if math.isfinite(scale.high_mm) else "more"
+    span = f" ({scale.low_mm:.3f} to {top})" if scale.low_mm < scale.high_mm else ""
+    read = f"shoot {format_f_number(f_number)}, read {marks(number)}"
     if scale_serves(f_number, coc_mm, bench):
-        lines = [f"Engraved scale (made for {made_for}): it serves as it is."]
+        read = "it serves as it is"
+    lines = [f"Engraved scale (made for {scale.coc_mm:.3f} mm{span}, {scale.source}): {read}."]
     first, last = neighbours(low, FULL_STOPS)[0], neighbours(min(high, FULL_STOPS[-1]), FULL_STOPS)[1]
     if first != last and low < high:
         span = f"{format_f_number(first)} to {format_f_number(last)}"

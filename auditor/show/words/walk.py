@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping
 from functools import partial
+from posixpath import basename
 from typing import Any, NamedTuple
 
 import pandas as pd
@@ -12,11 +13,9 @@ from auditor.advice.past import Followed, Kept, advice_text
 from auditor.advice.this_walk import Diary
 from auditor.evidence.drift import Drift
 from auditor.evidence.usual import FEWEST_WALKS, LESS, MORE, WITHIN
-from auditor.show.page.model import Said, said
 from auditor.show.words import causes
-from auditor.show.words.figures import counted, interval, listed, percent
+from auditor.show.words.figures import counted, interval, listed, percent, signed
 from auditor.show.words.plain import of_100
-from auditor.show.words.sessions import when
 from auditor.text import collapse
 from auditor.units import format_distance, format_f_number
 
@@ -48,43 +47,39 @@ class Row(NamedTuple):
     place: str = ""
 
 
-class WalkTold(NamedTuple):
-    """One walk in words."""
-
-    title: str
-    set_up: Said
-    rows: tuple[Row, ...]
-    notes: tuple[
-        tuple[str, Said], ...
-    ]  # advice before, drifts, what deserves a second look, with their labels
-    frames: tuple[tuple[int, str], ...]  # rows of the frame table to look at, and why
+def title(diary: Diary) -> str:
+    """Name the walk, and say whether it is the newest."""
+    return f"{'This walk' if diary.row == len(diary.walks) - 1 else 'The walk'}, {when(diary.walk)}"
 
 
-def tell_walk(diary: Diary, files: pd.Series) -> WalkTold:
-    """Tell of the diary's walk; ``files`` are those of the frame table."""
-    place = {file: row for row, file in reversed(list(enumerate(files)))}
-    notes = [("Last time", said(partial(followed, one))) for one in diary.followed]
-    notes += [("Drift", said(partial(drift, one))) for one in diary.drifts if one.shown]
-    if diary.again:
-        names = ", ".join(short(file) for file in diary.again[:MOST_NAMES])
-        look = f"{len(diary.again)} passed over, though sharp in the zone: {names}"
-        look += " …" if len(diary.again) > MOST_NAMES else "."
-        notes.append(("Again", Said(look, look)))
+def when(row: Any) -> str:
+    """Write when a session was, its end only as a time where it is the same day; of a roll its frames."""
+    if pd.isna(row.starts_at):
+        return f"{row.first_file}–{row.last_file}"
+    start, end = row.starts_at, row.ends_at
+    until = f"{end:%H:%M}" if end.date() == start.date() else f"{end:%Y-%m-%d %H:%M}"
+    return f"{start:%Y-%m-%d %H:%M}–{until}" if start != end else f"{start:%Y-%m-%d %H:%M}"
+
+
+def notes(diary: Diary, units: str) -> list[tuple[str, str]]:
+    """Say what came of advice, what drifts and what deserves a second look, each with its label."""
+    found = []
     if diary.row < FEWEST_WALKS:
-        none = f"No usual yet ({diary.row} of {FEWEST_WALKS} earlier walks)."
-        notes.insert(0, ("Usual", Said(none, none)))
-    return WalkTold(
-        title=f"{'This walk' if diary.row == len(diary.walks) - 1 else 'The walk'}, {when(diary.walk)}",
-        set_up=said(partial(set_up, diary)),
-        rows=tuple(rows(diary.walk, diary.walks)),
-        notes=tuple(notes),
-        frames=tuple((place[row.file], why(row.why)) for row in diary.telling.itertuples()),
-    )
+        found.append(("Usual", f"No usual yet ({diary.row} of {FEWEST_WALKS} earlier walks)."))
+    found += [("Last time", followed(one, units)) for one in diary.followed]
+    found += [("Drift", drift(one, units)) for one in diary.drifts if one.shown]
+    if diary.again:
+        names, more = ", ".join(map(basename, diary.again[:MOST_NAMES])), len(diary.again) > MOST_NAMES
+        look = f"{len(diary.again)} passed over, though sharp in the zone: {names}"
+        found.append(("Again", f"{look} …" if more else f"{look}."))
+    return found
 
 
-def short(file: str) -> str:
-    """Name of a file without its folders."""
-    return file.rpartition("/")[2]
+def frames(diary: Diary, files: pd.Series) -> list[tuple[int, str]]:
+    """Rows of the frame table to look at, and why; ``files`` are that table's."""
+    first = files.drop_duplicates()
+    place = dict(zip(first, first.index, strict=True))
+    return [(place[row.file], why(row.why)) for row in diary.telling.itertuples()]
 
 
 def why(kind: str) -> str:
@@ -107,29 +102,28 @@ def set_up(diary: Diary, units: str) -> str:
     return f"{text} New: {new}." if new else text
 
 
-def rows(walk: pd.Series, walks: pd.DataFrame) -> Iterator[Row]:
+def rows(diary: Diary) -> Iterator[Row]:
     """Say how many presses, and what share was in the zone, sharp and kept, each against what was usual."""
+    walk, walks = diary.walk, diary.walks
+
+    def row(name: str, what: str, value: str, span: str, places: Mapping[str, str] = PLACES) -> Row:
+        place = places.get(walk[f"{name}_place"], "")
+        return Row(what, value, span if place else "", place)
+
     if walk["presses"]:
         span = f"{walk['presses_low']:.0f} to {walk['presses_high']:.0f}"
-        yield _row("presses", f"{walk['presses']}", walk, span, OF_PRESSES)
+        yield row("presses", "presses", f"{walk['presses']}", span, OF_PRESSES)
     for name, what, how in (("zone", "in zone", "measured"), ("sharp", "sharp", "judged")):
         if walk[f"{name}_seen"]:
             value = f"{percent(walk[f'{name}_share'])} ({walk[f'{name}_seen']} {how})"
-            yield _row(name, value, walk, interval(walk[f"{name}_low"], walk[f"{name}_high"]), what=what)
+            yield row(name, what, value, interval(walk[f"{name}_low"], walk[f"{name}_high"]))
         elif walks[f"{name}_seen"].any():
             yield Row(what, f"not {how}")
     if n := walk["kept_of"]:
         span = f"{walk['kept_low'] * n:.0f} to {walk['kept_high'] * n:.0f}"
-        yield _row("kept", f"{walk['kept']} of {n}", walk, span)
+        yield row("kept", "kept", f"{walk['kept']} of {n}", span)
     elif walks["kept_of"].any():
         yield Row("kept", "not chosen yet")
-
-
-def _row(
-    name: str, value: str, walk: pd.Series, span: str, places: dict[str, str] = PLACES, what: str = ""
-) -> Row:
-    place = places.get(walk[f"{name}_place"], "")
-    return Row(what or name, value, span if place else "", place)
 
 
 def followed(one: Followed, units: str) -> str:
@@ -158,18 +152,16 @@ def _against(kept: Kept) -> str:
 def drift(one: Drift, units: str) -> str:
     """Say what drifts, with the interval of its change."""
     text, down, up = _DRIFTS[one.what]
-
-    def name(value: float) -> str:
-        if one.what in ("distance", "ring"):
-            return format_distance(value, units)
-        if one.what == "f_number":
-            return format_f_number(round(value, 1))
-        return of_100(value) if one.what == "kept" else f"{value:.0f}"
-
-    text = text.format(up if one.last > one.first else down, name(one.first), name(one.last))
-    ends = [100 * end if one.what == "kept" else 100 * (end - 1) for end in (one.low, one.high)]
-    span = " to ".join(f"{end:+.0f}".replace("-", "−") for end in ends)
-    unit, more = ("of 100", _OF_THE_EYE) if one.what == "kept" else ("%", "")
+    write: Callable[[float], str] = {
+        "kept": of_100,
+        "presses": "{:.0f}".format,
+        "f_number": lambda number: format_f_number(round(number, 1)),
+    }.get(one.what, partial(format_distance, units=units))
+    text = text.format(up if one.last > one.first else down, write(one.first), write(one.last))
+    share = one.what == "kept"
+    ends = [100 * (end if share else end - 1) for end in (one.low, one.high)]
+    span = " to ".join(signed(end, "+.0f") for end in ends)
+    unit, more = ("of 100", _OF_THE_EYE) if share else ("%", "")
     return f"{text} over {one.walks} walks (likely {span} {unit}).{more}"
 
 
@@ -178,13 +170,12 @@ def over_time(diary: Diary) -> str:
     placed = diary.walks[diary.walks["kept_place"].isin([MORE, LESS, WITHIN])]
     if not len(placed):
         return f"It takes {FEWEST_WALKS} walks that were chosen from before one to say what is usual."
-    outside = [_outside(row) for row in placed.itertuples() if row.kept_place != WITHIN]
+    outside = [
+        f"{row.starts_at:%Y-%m-%d} (kept {'more' if row.kept_place == MORE else 'less'})"
+        for row in placed[placed["kept_place"] != WITHIN].itertuples()
+    ]
     text = f"Of {counted(len(placed), 'walk')} held against those before, "
     text += f"{len(outside)} lay outside your usual: {listed(outside)}." if outside else "none lay outside."
     if diary.drifts and not any(one.shown for one in diary.drifts):
         text += " Nothing surely drifts: what you keep, whom you meet, what you set."
     return text
-
-
-def _outside(row: Any) -> str:
-    return f"{row.starts_at:%Y-%m-%d} (kept {'more' if row.kept_place == MORE else 'less'})"

@@ -35,3 +35,4 @@ def test_no_face_is_an_empty_table_of_the_same_kinds():
     assert faces.empty
     assert faces["frame"].dtype == np.int64
     assert faces["resized"].dtype == bool
+    assert set(faces.drop(columns=["frame", "resized"]).dtypes) == {np.dtype("float64")}
