@@ -99,7 +99,7 @@ def test_the_interval_of_the_model_by_hand():
     luck = np.linspace(-6, 6, 401)
     density = np.exp(-0.5 * luck**2)
     found = fit_level([3, 4], [60, 70], 0.8)
-    rate = expit(found.levels[:, None, None] + found.spreads[:, None] * luck) @ density / density.sum()
+    rate = expit(found.levels[:, None, None] + SPREADS[:, None] * luck) @ density / density.sum()
     order = np.argsort(rate, axis=None)
     total = np.cumsum(np.exp(found.log_posterior).ravel()[order])
     ends = [rate.ravel()[order][np.searchsorted(total, end)] for end in (0.1, 0.9)]
@@ -128,6 +128,6 @@ def test_without_a_press_the_priors_come_back():
     """Level normal around 12 in 100 with 1.5 logits, log spread normal around log 0.5 with 0.5."""
     prior = fit_level([], [])
     level = -0.5 * ((prior.levels - np.log(0.12 / 0.88)) / 1.5) ** 2
-    spread = -0.5 * (np.log(prior.spreads / 0.5) / 0.5) ** 2
+    spread = -0.5 * (np.log(SPREADS / 0.5) / 0.5) ** 2
     wanted = level[:, None] + spread
     assert prior.log_posterior == pytest.approx(wanted - logsumexp(wanted))
