@@ -15,7 +15,8 @@ def curves(verdicts):
     one = np.ones(3)
     return Tolerances(
         handbook_mm=0.03, sharp=Eye(0.06, 0.05, 0.07, verdicts), keep=Eye(0.03, 0.025, 0.035, 20),
-        sharp_sd=0.1, nothing=0.0, log_sharp=np.log(2) * one, log_keep=0 * one, kappa=2 * one, walking=one, floor=0 * one,
+        sharp_sd=0.1, nothing=0.0, log_sharp=np.log(2) * one, log_keep=0 * one,
+        kappa=2 * one, walking=one, floor=0 * one,
     )  # fmt: skip
 
 
