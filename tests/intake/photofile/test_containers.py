@@ -12,8 +12,8 @@ from typing import Any
 import pytest
 from PIL import Image, TiffImagePlugin, features
 
+from auditor.intake.photofile import bmff, window
 from auditor.intake.photofile import jpeg as jpeg_module
-from auditor.intake.photofile import window
 from auditor.intake.photofile.metadata import read_file
 from auditor.intake.photofile.records import FileRecord
 from tests.intake.photofile import builders as b
@@ -199,6 +199,19 @@ def test_brands_and_item_places(brand: bytes, version: int, inside: bool, read: 
     record = read(data)
     assert facts(record) == ("bmff", None, "body A", 8.0, "28 mm", 4.0)
     assert (record.stored_width_px, record.stored_height_px) == (6000, 4000)
+
+
+def test_the_index_counts_by_its_own_size_wherever_it_lies(
+    read: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    data = b.heif(ITEM_FORMS["offset 6 and Exif"], inside_idat=True)
+    at = data.index(b"meta") - 4
+    moved = data[:at] + b.box(b"free", bytes(5000)) + data[at:]
+    body = int.from_bytes(data[at : at + 4], "big") - 8
+    monkeypatch.setattr(bmff, "MAX_PACKET_BYTES", body)
+    assert facts(read(moved))[2:4] == ("body A", 8.0)
+    monkeypatch.setattr(bmff, "MAX_PACKET_BYTES", body - 1)
+    assert facts(read(moved))[2] is None
 
 
 def test_a_film_is_not_a_picture(read: Any) -> None:
