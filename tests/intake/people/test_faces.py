@@ -15,7 +15,7 @@ from auditor.intake.people import facemodel
 from auditor.intake.people.facedistance import place_faces
 from auditor.intake.people.facemodel import can_find_faces, choose_detector
 from auditor.intake.people.filling import faces_of
-from auditor.intake.people.finding import find_faces, measured_face, overlap, without_doubles
+from auditor.intake.people.finding import find_faces, measured_face, without_doubles
 from auditor.intake.people.measuring_process import measure_picture
 from auditor.intake.people.records import Box
 from auditor.intake.people.wholepicture import WholePicture
@@ -141,6 +141,8 @@ def test_overlapping_boxes_are_one_face():
 
 
 def test_the_overlap_is_that_part_of_the_smaller_box():
+    from auditor.intake.people.finding import overlap
+
     tall, flat, apart = Box(0, 0, 10, 20, 0.9), Box(5, 2, 10, 4, 0.9), Box(10, 0, 5, 5, 0.9)
     assert overlap(tall, flat) == overlap(flat, tall) == 5 * 4 / 40
     assert overlap(tall, apart) == overlap(apart, tall) == 0

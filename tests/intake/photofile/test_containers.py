@@ -12,8 +12,8 @@ from typing import Any
 import pytest
 from PIL import Image, TiffImagePlugin, features
 
-from auditor.intake.photofile import bmff, window
 from auditor.intake.photofile import jpeg as jpeg_module
+from auditor.intake.photofile import window
 from auditor.intake.photofile.metadata import read_file
 from auditor.intake.photofile.records import FileRecord
 from tests.intake.photofile import builders as b
@@ -204,6 +204,8 @@ def test_brands_and_item_places(brand: bytes, version: int, inside: bool, read: 
 def test_the_index_counts_by_its_own_size_wherever_it_lies(
     read: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    from auditor.intake.photofile import bmff
+
     data = b.heif(ITEM_FORMS["offset 6 and Exif"], inside_idat=True)
     at = data.index(b"meta") - 4
     moved = data[:at] + b.box(b"free", bytes(5000)) + data[at:]
