@@ -118,6 +118,7 @@ def test_what_is_advised_is_truly_sharper(audit, truth):
     assert told.subjects.share_now == pytest.approx(now, abs=0.15)
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(not can_find_faces(), reason="what runs the face detector is not installed")
 def test_faces_of_the_figures_tell_their_distances(truth, tmp_path):
     """Near frames without their notes: whoever faces the camera is measured, and the page says so."""

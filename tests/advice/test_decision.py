@@ -163,6 +163,7 @@ def test_the_gate_closes_where_counts_clash():
     assert near.predicted < 0.3 * near.counted, "at half a metre hardly any would be sharp enough"
 
 
+@pytest.mark.slow
 def test_presses_that_follow_the_ring_are_flagged():
     def flagged(presses):
         tables = [draw_archive(seed, World(presses=presses)).table for seed in range(1, 13)]

@@ -192,3 +192,8 @@ def test_the_films_size_comes_back_from_the_sheet_without_a_cameras_name(tmp_pat
     (tmp_path / "sheet.json").write_text(json.dumps(sheet))
     filled = from_sheet(read_sheet(tmp_path / "sheet.json"))
     assert filled.session == {"camera": [{"sensor": "36x24"}]}
+
+
+def test_numbers_are_written_as_short_as_they_stay_the_same():
+    text = session_as_toml({"one": {"short": 2.5, "whole": 28, "long": 2.3456789, "far": float("inf")}})
+    assert "short = 2.5\nwhole = 28\nlong = 2.3456789\nfar = inf" in text

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from auditor.intake.markers import is_dark_frame, runs_of
+from auditor.intake.markers import is_dark_frame, runs_of, structure
 
 data = pytest.importorskip("skimage.data", reason="scikit-image is not installed")
 # Those packaged with scikit-image itself; nothing is fetched.
@@ -83,6 +83,14 @@ def test_every_dark_frame_is_found(level, noise, leak):
         if not is_dark_frame(thumbnail(covered(rng, size, level, noise, leak)))
     ]
     assert missed == []
+
+
+def test_noise_is_accounted_for_and_what_stands_out_of_it_is_not():
+    """Noise of 6 steps has block means that vary by less than one; patches of 15 and 5 steps do not."""
+    noise = np.random.default_rng(1).normal(0, 6, (240, 320))
+    patches = np.kron(np.indices((15, 20)).sum(axis=0) % 2, np.ones((16, 16)))
+    assert structure(20 + noise) < 1
+    assert 5 < structure(15 + 10 * patches + noise) < structure(15 + 10 * patches + noise / 2)
 
 
 def test_a_picture_too_small_to_judge_is_none():

@@ -8,6 +8,7 @@ import sqlite3
 import subprocess
 import sys
 import time
+from contextlib import closing
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -379,6 +380,17 @@ def small_disk(tmp_path):
     yield mount
     for disk in mounted:
         subprocess.run(["umount", "-l", str(disk)], check=True)
+
+
+def test_what_was_read_is_written_in_lots(tmp_path, monkeypatch):
+    monkeypatch.setattr(cache_module, "FLUSH_ROWS", 5)
+    monkeypatch.setattr(cache_module, "FLUSH_S", 600)
+    with closing(cache_module.Cache(tmp_path / "read.sqlite")) as store:
+        waiting = []
+        for number in range(12):
+            assert store.put(("/photos", f"P{number}.jpg"), (1, 2, 3), b"read")
+            waiting.append(len(store._waiting))
+    assert waiting == [1, 2, 3, 4, 0, 1, 2, 3, 4, 0, 1, 2]
 
 
 @pytest.mark.parametrize("size", ["4k", "16k", "64k", "128k"])

@@ -88,3 +88,13 @@ def test_a_sidecar_alone_is_told_and_one_of_two_frames_of_a_name_speaks_for_both
     names, said = grouped({"a/P1.dng": shot(), "a/P1.jpg": shot(9)}, ["a/P1.xmp", "a/P3.xmp"])
     assert names == [["a/P1.dng", "a/P1.xmp"], ["a/P1.jpg", "a/P1.xmp"]]
     assert said[-1] == "a/P3.xmp: A sidecar without its picture."
+
+
+@pytest.mark.parametrize("fact", [{"error": "cut short"}, {"captured_at": None}])
+def test_files_of_which_nothing_tells_the_moment_stay_apart(fact):
+    assert len(grouped({"a/P1.jpg": shot(**fact), "b/P1.jpg": shot(**fact)})[0]) == 2
+
+
+def test_a_frame_takes_in_the_files_and_sidecars_of_its_copies():
+    names, _ = grouped({"a/P1.jpg": shot(), "b/P1.jpg": shot()}, ["a/P1.xmp", "b/P1.xmp"])
+    assert names == [["a/P1.jpg", "b/P1.jpg", "a/P1.xmp", "b/P1.xmp"]]

@@ -140,6 +140,15 @@ def test_overlapping_boxes_are_one_face():
     assert without_doubles([again, first, other]) == [first, other]
 
 
+def test_the_overlap_is_that_part_of_the_smaller_box():
+    from auditor.intake.people.finding import overlap
+
+    tall, flat, apart = Box(0, 0, 10, 20, 0.9), Box(5, 2, 10, 4, 0.9), Box(10, 0, 5, 5, 0.9)
+    assert overlap(tall, flat) == overlap(flat, tall) == 5 * 4 / 40
+    assert overlap(tall, apart) == overlap(apart, tall) == 0
+    assert overlap(tall, Box(2, 15, 20, 40, 0.9)) == 8 * 5 / 200
+
+
 def test_the_model_file_is_the_published_one_and_its_licence_lies_beside_it():
     folder = resources.files("auditor.intake.people").joinpath("model")
     told = folder.joinpath("LICENSE.txt").read_text("utf-8")

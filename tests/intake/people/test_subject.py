@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from auditor.intake.people.subject import AMBIGUOUS, CLEAR, ONLY, choose_subjects
+from auditor.intake.people.subject import AMBIGUOUS, CLEAR, ONLY, choose_subjects, prominence
 
 
 def frame(*faces, number=0) -> pd.DataFrame:
@@ -30,6 +30,15 @@ def test_the_large_face_near_the_middle_is_chosen():
 
 def test_a_larger_face_at_the_edge_gives_way_to_one_in_the_middle():
     assert choose_subjects(frame((210, 100, 2.0), (180, 3000, 2.4)))["distance_m"].item() == 2.4
+
+
+def test_a_face_in_the_corner_counts_as_half_its_size():
+    """In the middle, halfway to a side or up or down, and with its own middle in a corner."""
+    faces = pd.concat([frame((200, 3000, 2.0))] * 5)
+    faces["left"] += np.array([0, 1500, 0, 0, -3000])
+    faces["top"] += np.array([0, 0, -1000, 1000, -2000])
+    halfway = 200 * (1 - 0.5 * 0.25 / 0.5**0.5)
+    assert prominence(faces) == pytest.approx([200, halfway, halfway, halfway, 100])
 
 
 def test_one_face_is_the_only_one_and_keeps_its_error():

@@ -200,6 +200,21 @@ def test_brands_and_item_places(brand: bytes, version: int, inside: bool, read: 
     assert (record.stored_width_px, record.stored_height_px) == (6000, 4000)
 
 
+def test_the_index_counts_by_its_own_size_wherever_it_lies(
+    read: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from auditor.intake.photofile import bmff
+
+    data = b.heif(ITEM_FORMS["offset 6 and Exif"], inside_idat=True)
+    at = data.index(b"meta") - 4
+    moved = data[:at] + b.box(b"free", bytes(5000)) + data[at:]
+    body = int.from_bytes(data[at : at + 4], "big") - 8
+    monkeypatch.setattr(bmff, "MAX_PACKET_BYTES", body)
+    assert facts(read(moved))[2:4] == ("body A", 8.0)
+    monkeypatch.setattr(bmff, "MAX_PACKET_BYTES", body - 1)
+    assert facts(read(moved))[2] is None
+
+
 def test_a_film_is_not_a_picture(read: Any) -> None:
     film = b.box(b"ftyp", b"isom", bytes(4), b"mp42") + b.box(b"moov", b.box(b"trak", bytes(20)))
     assert read(film, "x.heic").error == "not a picture this reader knows"

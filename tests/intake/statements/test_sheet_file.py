@@ -238,3 +238,16 @@ def test_statements_are_found_beside_only_for_the_sources_they_are_about(tmp_pat
     assert statements_beside([Path("photos"), Path(".")]) is None
     (notes / "source.txt").write_bytes(b"\xff\xfe")
     assert statements_beside([Path("photos")]) is None
+
+
+@pytest.mark.parametrize(
+    ("known", "new", "same"),
+    [
+        ("P1", "walk/P1.jpg", True), ("walk/P1.jpg", "P1", True), ("walk/P1.jpg", "P1.jpg", True),
+        ("walk/P1", "P1.jpg", True), ("a/P1.jpg", "b/P1.jpg", False),
+        ("P1", "P11", False), ("P1.jpg", "./p1.JPG", True),
+    ],
+)  # fmt: skip
+def test_frames_of_two_sheets_are_the_same_by_the_end_of_their_paths(known, new, same):
+    merged = merge_filled(Filled(notes={known: {"keeper": "yes"}}), Filled(notes={new: {"sharp": "no"}}))
+    assert (merged.notes == {known: {"keeper": "yes", "sharp": "no"}}) is same
