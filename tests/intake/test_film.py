@@ -158,6 +158,17 @@ def test_two_rolls_come_out_with_zones_rates_and_advice(scans):
     assert lens.decision.kind in ("keep", "change", "latitude", "not_focus")
 
 
+@pytest.mark.parametrize("name", ["roll 2/7.jpg", "roll2-7.jpg", "best_roll_2_7 print.jpg"])
+def test_a_select_finds_its_frame_by_the_roll_that_its_path_names(scans, tmp_path, name):
+    select = tmp_path / "selects" / name
+    select.parent.mkdir(parents=True)
+    Image.new("L", (30, 20)).save(select)
+    Image.new("L", (30, 20)).save(tmp_path / "selects" / "8.jpg")  # of either roll
+    archive = read_archive(Request((scans,), keepers_folder=tmp_path / "selects"))
+    assert archive.table["file"][archive.table["keeper"].eq("yes")].tolist() == ["roll 2/7.jpg"]
+    assert "8.jpg" in [problem.file for problem in archive.problems]
+
+
 def test_every_scan_is_a_burst_of_its_own(scans):
     (scans / "session.toml").write_text(SESSION)
     assert len(np.unique(burst_codes(run_scan(Request((scans,))).archive.table))) == 72
