@@ -77,6 +77,9 @@ def test_frames_go_by_folder_and_natural_name_and_a_roll_is_a_session(scans):
         (["r-1.tif", "r-2.tif", "cat.tif"], [1, 1, 1]),  # one roll and a name of its own
         (["12.tif", "12A.tif", "13.tif"], [1, 1, 1]),
         (["a/1.tif", "b/1.tif", "a/2.tif"], [1, 2, 1]),
+        ([f"{k:02d}_roll{r}.tif" for r in (1, 2) for k in range(1, 37)], [1] * 36 + [2] * 36),
+        ([f"{r:02d}_frame{k}.tif" for r in (1, 2) for k in range(1, 37)], [1] * 36 + [2] * 36),
+        ([f"{r}-{k}.tif" for r in range(1, 51) for k in range(1, 37)], np.repeat(range(1, 51), 36).tolist()),
     ],
 )
 def test_a_roll_is_a_folder_or_what_stands_before_the_numbers(names, rolls):
