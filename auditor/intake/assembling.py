@@ -195,7 +195,8 @@ class _Reading:
         session = self.session_of(int(rows[0]))
         entries = [session.camera_entry(record.camera, record.camera) for record in read.records]
         offsets_s = [entry.clock_offset_s if entry else 0.0 for entry in entries]
-        names, exact = [name for _, name in found.pictures], self.facts["has_subseconds"].fillna(False)
+        names = [found.shown(place) for place in found.pictures]
+        exact = self.facts["has_subseconds"].fillna(False)
         return claim_selects(
             str(folder), rows, names, read.records, offsets_s, self.index, exact.to_numpy(bool)
         )

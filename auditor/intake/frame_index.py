@@ -24,6 +24,8 @@ Rows = npt.NDArray[np.intp]
 MOST_COMPARED, MOST_ASKED = 20_000, 20  # names looked through for the nearest spelling, and how often
 SESSION_GAP_S = 3 * 3600.0  # a longer gap between frames begins another session
 _LAST = "\U0010ffff"
+_AT_FRONT = re.compile(r"^\d+(?=\D)")
+MOST_ON_ROLL = 40  # frames; a roll of 36 holds some more (common practice, no source)
 _BEFORE_NUMBER = re.compile(r"\d+\D*$")  # the number, and what follows it
 
 
@@ -42,10 +44,18 @@ def number_sessions(time_s: np.ndarray, paths: Sequence[str]) -> np.ndarray:
 def number_rolls(paths: Sequence[str]) -> np.ndarray:
     """Number the rolls from 1, in order of folder and name: a folder, or one of several in it, by stem.
 
+    The last number is the frame's; one in front (``07_roll2``) where that makes fewer rolls, none too long.
+
     >>> number_rolls(["a/1.tif", "a/2.tif", "b/y-1.tif", "b/y-2.tif", "b/x-1.tif", "b/x-2.tif"]).tolist()
     [1, 1, 3, 3, 2, 2]
     """
-    keys = [(folder, _BEFORE_NUMBER.sub("", stem_of(name))) for folder, name in map(os.path.split, paths)]
+    names = [(folder, stem_of(name)) for folder, name in map(os.path.split, paths)]
+    keys = [(folder, _BEFORE_NUMBER.sub("", stem)) for folder, stem in names]
+    fronts = [(folder, _AT_FRONT.sub("", stem)) for folder, stem in names]
+    many, few = (Counter(folder for folder, _ in set(some)) for some in (keys, fronts))
+    long = {folder for (folder, _), n in Counter(fronts).items() if n > MOST_ON_ROLL}
+    by_front = {folder for folder in many if few[folder] < many[folder]} - long
+    keys = [other if key[0] in by_front else key for key, other in zip(keys, fronts, strict=True)]
     frames = Counter(keys)
     rolls = Counter(folder for (folder, _), n in frames.items() if n > 1)
     several = {key for key, n in frames.items() if n > 1 and rolls[key[0]] > 1}

@@ -77,6 +77,9 @@ def test_frames_go_by_folder_and_natural_name_and_a_roll_is_a_session(scans):
         (["r-1.tif", "r-2.tif", "cat.tif"], [1, 1, 1]),  # one roll and a name of its own
         (["12.tif", "12A.tif", "13.tif"], [1, 1, 1]),
         (["a/1.tif", "b/1.tif", "a/2.tif"], [1, 2, 1]),
+        ([f"{k:02d}_roll{r}.tif" for r in (1, 2) for k in range(1, 37)], [1] * 36 + [2] * 36),
+        ([f"{r:02d}_frame{k}.tif" for r in (1, 2) for k in range(1, 37)], [1] * 36 + [2] * 36),
+        ([f"{r}-{k}.tif" for r in range(1, 51) for k in range(1, 37)], np.repeat(range(1, 51), 36).tolist()),
     ],
 )
 def test_a_roll_is_a_folder_or_what_stands_before_the_numbers(names, rolls):
@@ -156,6 +159,17 @@ def test_two_rolls_come_out_with_zones_rates_and_advice(scans):
     assert audit.counts["with_subject_distance"] == 24
     (lens,) = audit.decisions.lenses
     assert lens.decision.kind in ("keep", "change", "latitude", "not_focus")
+
+
+@pytest.mark.parametrize("name", ["roll 2/7.jpg", "roll2-7.jpg", "best_roll_2_7 print.jpg"])
+def test_a_select_finds_its_frame_by_the_roll_that_its_path_names(scans, tmp_path, name):
+    select = tmp_path / "selects" / name
+    select.parent.mkdir(parents=True)
+    Image.new("L", (30, 20)).save(select)
+    Image.new("L", (30, 20)).save(tmp_path / "selects" / "8.jpg")  # of either roll
+    archive = read_archive(Request((scans,), keepers_folder=tmp_path / "selects"))
+    assert archive.table["file"][archive.table["keeper"].eq("yes")].tolist() == ["roll 2/7.jpg"]
+    assert "8.jpg" in [problem.file for problem in archive.problems]
 
 
 def test_every_scan_is_a_burst_of_its_own(scans):

@@ -1,15 +1,16 @@
 """Many files, one frame: joins raw files, their JPEGs, sidecars, edited exports and copies.
 
 Same folder and stem is one frame. Beyond that, files are joined when camera and capture time agree and one
-stem continues the other (``P1010203`` and ``P1010203-web``), or equals it in another folder. A stem that a
-mere number continues (``P1010203-2``) may be the next frame: where the times have no sub-seconds, it counts
-only if that second holds one frame of that camera. A file without a time joins the frame of its folder whose
-number it continues in words.
+stem continues the other in words (``P1010203`` and ``P1010203-web``), or equals it in another folder. A stem
+that a number or a letter continues (``P1010203-2``) may be the next frame: where the times have no
+sub-seconds, it counts only if that second holds one frame of that camera, which has a camera's name or
+another size or format. A file without a time joins the frame of its folder whose number it continues
+in words. In doubt none joins.
 """
 
 import os
 import re
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import partial
@@ -20,13 +21,16 @@ from auditor.errors import Problem
 from auditor.intake.library.camera_pixels import find_copies
 from auditor.intake.library.collector import without_collector
 from auditor.intake.library.folders import Found, stem_of
+from auditor.intake.library.numbering import DCF
 from auditor.intake.photofile.records import FileRecord
 
 # Endings of processed pictures; every other candidate ending is taken for a camera's raw file.
 _PROCESSED = frozenset((".jpg", ".jpeg", ".jpe", ".mpo", ".png", ".webp", ".heic", ".heif", ".hif", ".avif"))
 _DERIVED = frozenset((".tif", ".tiff"))
-# A numbered frame's name and what an editor added to it: a sign, then a word; 12a is a frame of its own.
-_EXPORT = re.compile(r"(.*?\d)[-_ .(+]+[^\W\d_].*")
+# A numbered frame's name and what an editor added to it: a sign, then a word; 12-A and roll1-frame7 stay.
+_EXPORT = re.compile(r"(.*\d)[-_ .(+]+[^\W\d_]{2}\D*")
+_WORD = re.compile(r"[-_ .(+]*[^\W\d_]{2}\D*")
+_MOST_EXPORTS = 2  # more words without a time, or more numbers, behind one name are rather frames of a roll
 
 
 @dataclass(slots=True)
@@ -130,8 +134,9 @@ def _merge_timeless(found: Found, records: Sequence[FileRecord], groups: list[Gr
         if record is not None and record.captured_at is None:
             match = _EXPORT.fullmatch(stem_of(name))
             timeless += [((folder, match[1]), group)] if match else []
+    exports = Counter(root for root, _ in timeless)
     for root, group in timeless:
-        if len(named[root]) == 1:
+        if len(named[root]) == 1 and exports[root] <= _MOST_EXPORTS:
             _take_in(named[root][0], group)
 
 
@@ -150,6 +155,10 @@ def _merge_alike(found: Found, records: Sequence[FileRecord], members: list[Grou
     def stem(group: Group) -> str:
         return stem_of(found.pictures[group.pictures[0]][1])
 
+    def kinds(group: Group) -> set[tuple[object, ...]]:
+        shown = ((os.path.splitext(found.pictures[i][1])[1].lower(), records[i]) for i in group.pictures)
+        return {(suffix, r.stored_width_px, r.stored_height_px) for suffix, r in shown}
+
     roots = 0
     first: dict[str, Group] = {}  # by stem, among the roots
     last: dict[str, Group] = {}
@@ -165,14 +174,19 @@ def _merge_alike(found: Found, records: Sequence[FileRecord], members: list[Grou
         starts = (own[:length] for length in range(len(own) - 1, 0, -1) if not own[length].isdigit())
         root = next((last[start] for start in starts if start in last), None)
         if root is not None:
-            counter = not any(letter.isalpha() for letter in own[len(stem(root)) :])
-            continued.append((root, group, counter))
+            continued.append((root, group, not _WORD.fullmatch(own, len(stem(root)))))
         else:
             roots += 1
             first.setdefault(own, group)
             last[own] = group
     exact = all(records[i].has_subseconds for group in members for i in group.pictures[:1])
-    named = [(root, group) for root, group, counter in continued if exact or roots == 1 or not counter]
+    # No camera adds to a name of its own; to another, say that of the second, a burst's number may be added.
+    alone = roots == 1 and sum(counter for *_, counter in continued) <= _MOST_EXPORTS
+    named = [
+        (root, group)
+        for root, group, counter in continued
+        if exact or not counter or (alone and (DCF.fullmatch(stem(root)) or not kinds(group) <= kinds(root)))
+    ]
     for root, group in copies + named:
         _take_in(root, group)
 

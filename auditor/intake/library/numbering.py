@@ -16,7 +16,7 @@ from auditor.frames import NUMBER, TEXT
 from auditor.intake.library.collector import without_collector
 
 # What follows the number is the ending, or an editor's: P1010203-web.jpg.
-_DCF = re.compile(r"(?=.{0,3}[A-Za-z_])([A-Za-z0-9_]{1,4})(\d{4})(?![A-Za-z0-9])", re.ASCII | re.DOTALL)
+DCF = re.compile(r"(?=.{0,3}[A-Za-z_])([A-Za-z0-9_]{1,4})(\d{4})(?![A-Za-z0-9])", re.ASCII | re.DOTALL)
 HIGHEST_NUMBER = 9999
 LARGEST_GAP = 500  # a larger jump is another card or a reset counter, not deleted frames
 
@@ -28,7 +28,7 @@ def numbers_in_names(files: Iterable[str]) -> dict[str, pd.api.extensions.Extens
     Digits in front (a folder's number) and underscores (a colour space) make no difference. Both are
     unknown where the name is not a camera's.
     """
-    matches = [_DCF.match(file, file.rfind("/") + 1) for file in files]
+    matches = [DCF.match(file, file.rfind("/") + 1) for file in files]
     fronts = [None if match is None else match[1] for match in matches]
     letters = {front: front and front.strip("0123456789_").upper() for front in set(fronts)}
     numbers = [math.nan if match is None else float(match[2]) for match in matches]

@@ -1,9 +1,11 @@
 """A folder of selects: a file there makes the frame it was made from a keeper.
 
 Stem and capture time must agree; the stem alone counts only where it is unique and a time is missing. A
-renamed file is matched by camera and capture time, or by a stem contained in its name.
+renamed file is matched by camera and capture time, by folder and stem contained in its path (``roll1-s7``),
+or by a stem contained in its name.
 """
 
+import os
 import re
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
@@ -19,6 +21,7 @@ from auditor.intake.statements.claims import Claim, Claims, objects
 
 _EPOCH = datetime(1970, 1, 1)
 _WORD = re.compile(r"[A-Za-z_]*\d{3,}")
+_PIECE = re.compile(r"\d+|[^\W\d_]+")
 
 
 def claim_selects(
@@ -32,7 +35,8 @@ def claim_selects(
 ) -> Claims:
     """State as keepers the frames that a folder of selects holds, by the names and records of its files.
 
-    ``rows`` are those that the folder speaks of. Files that match no frame, or several, are problems.
+    ``rows`` are those that the folder speaks of; ``names`` lead from there. Files that match no frame, or
+    several, are problems.
     """
     moments = _Moments(index, rows, has_subseconds)
     selected: list[int] = []
@@ -70,12 +74,15 @@ class _Moments:
     def __init__(self, index: FrameIndex, rows: Rows, has_subseconds: np.ndarray) -> None:
         self.exact = has_subseconds
         self.by_stem: dict[str, list[int]] = defaultdict(list)
+        self.by_place: dict[tuple[str, ...], list[int]] = defaultdict(list)  # pieces of folder and stem
         self.by_moment: dict[tuple[str | None, datetime], list[int]] = defaultdict(list)
         self.times: dict[int, datetime] = {}
         for row in rows.tolist():
             files = index.files[row].split("|")
             for stem in {stem_of(f) for f in files if not f.casefold().endswith(".xmp")}:
                 self.by_stem[stem].append(row)
+            above, name = os.path.split(index.paths[row])
+            self.by_place[_pieces(f"{os.path.basename(above)}/{stem_of(name)}")].append(row)
             if not np.isnan(index.time_s[row]):
                 moment = self.times[row] = _EPOCH + timedelta(seconds=float(index.time_s[row]))
                 camera = index.cameras[row]
@@ -97,11 +104,22 @@ class _Moments:
             hits = self._at(record.camera, moment, record.has_subseconds)
             if len(hits) == 1:
                 return hits
-        contained = {row for word in _WORD.findall(stem) for row in self.by_stem.get(word, [])}
+        contained = self._placed(name) or {
+            row for word in _WORD.findall(stem) for row in self.by_stem.get(word, [])
+        }
         if moment is not None:
             exact = record.has_subseconds
             return sorted(r for r in contained if r not in self.times or self._agrees(r, moment, exact))
         return sorted(contained) or named
+
+    def _placed(self, name: str) -> set[int]:
+        """Rows whose folder and stem are contained in a path; of several the longest."""
+        pieces = _pieces(os.path.splitext(name)[0])
+        for length in range(len(pieces), 0, -1):
+            parts = (pieces[at : at + length] for at in range(len(pieces) - length + 1))
+            if rows := {row for part in parts for row in self.by_place.get(part, [])}:
+                return rows
+        return set()
 
     def _agrees(self, row: int, moment: datetime | None, exact: bool) -> bool:
         own = self.times.get(row)
@@ -117,3 +135,7 @@ class _Moments:
             same = [row for row in hits if self.exact[row] and self.times[row] == moment]
             return same or ([] if any(self.exact[row] for row in hits) else hits)
         return hits
+
+
+def _pieces(path: str) -> tuple[str, ...]:
+    return tuple(_PIECE.findall(path.casefold()))

@@ -84,6 +84,36 @@ def test_a_mere_number_behind_a_name_counts_only_where_the_moment_is_certain(sub
     assert len(grouped(files)[0]) == frames
 
 
+@pytest.mark.parametrize(
+    ("stems", "seconds"),
+    [
+        (["roll1", *(f"roll1-frame{k}" for k in range(1, 37))], None),
+        (["roll1", "roll1-frame7"], None),
+        (["roll1", *(f"roll1-frame{k}" for k in range(1, 4))], 0),  # the scanner's time
+        (["roll1", "roll1-cat", "roll1-dog", "roll1-tree"], None),
+        (["1", *(f"1-{letter}" for letter in "abcdef"), "12", "12-A", "13", "13 A"], None),
+        (["P12", "P12-A", "P12B"], 0),
+        (["ROLL0001", *(f"ROLL0001-{k}" for k in range(1, 4))], 0),
+        (["2031-05-01 10.00.30", "2031-05-01 10.00.30-1", "2031-05-01 10.00.30-2"], 0),
+        (["20310501_100030", "20310501_100030_001", "20310501_100030_002"], 0),
+    ],
+)
+def test_frames_that_lie_side_by_side_stay_frames(stems, seconds):
+    record = shot(captured_at=None) if seconds is None else shot(seconds)
+    assert len(grouped({f"a/{stem}.jpg": record for stem in stems})[0]) == len(stems)
+
+
+@pytest.mark.parametrize("record", [shot(), shot(captured_at=None)])
+def test_what_an_editor_wrote_behind_a_name_is_no_frame(record):
+    files = {"a/2031-05 walk1.jpg": shot(), "a/2031-05 walk1-web.jpg": record}
+    assert len(grouped(files | {"a/2031-05 walk1 (edited).jpg": record})[0]) == 1
+
+
+@pytest.mark.parametrize(("copy", "width_px"), [("a/P1-2.jpg", 300), ("a/P1-2.tif", 600)])
+def test_a_number_behind_another_size_or_format_is_a_copy(copy, width_px):
+    assert len(grouped({"a/P1.jpg": shot(stored_width_px=600), copy: shot(stored_width_px=width_px)})[0]) == 1
+
+
 def test_a_sidecar_alone_is_told_and_one_of_two_frames_of_a_name_speaks_for_both():
     names, said = grouped({"a/P1.dng": shot(), "a/P1.jpg": shot(9)}, ["a/P1.xmp", "a/P3.xmp"])
     assert names == [["a/P1.dng", "a/P1.xmp"], ["a/P1.jpg", "a/P1.xmp"]]
