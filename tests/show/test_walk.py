@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -115,3 +117,11 @@ def test_walks_over_time_name_those_outside_and_are_drawn(diary):
     assert "none lay outside. Nothing surely drifts" in words.over_time(
         diary(6, 4, 5, 7, 6, drifts=calm.drifts)
     )
+
+
+def test_rolls_without_times_are_named_by_their_first_frame(diary):
+    rolls = diary(6, 4, 5, 7, 6, 40)
+    names = [f"roll{i}/scan1.jpg" for i in range(6)]
+    rolls.walks[["starts_at", "ends_at"]] = pd.NaT
+    said = words.over_time(replace(rolls, walks=rolls.walks.assign(first_file=names, last_file=names)))
+    assert said.endswith("1 lay outside your usual: scan1.jpg (kept more).")
