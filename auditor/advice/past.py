@@ -11,6 +11,7 @@ import json
 import math
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, field
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +25,7 @@ from auditor.errors import FileFormatError, Problem
 from auditor.evidence.bursts import burst_codes, in_preset, is_counted, is_keeper
 from auditor.evidence.sharpness import JudgedFrames
 from auditor.evidence.subjects import lens_codes
+from auditor.intake.frame_index import SESSION_GAP_S
 from auditor.intake.statements.door import read_bytes
 from auditor.settings import Settings
 from auditor.text import json_safe, shown_path
@@ -31,6 +33,7 @@ from auditor.units import format_distance, format_f_number
 
 ADVICE_NAME = "advice.jsonl"
 LARGEST_BYTES = 1 << 22
+GAP = timedelta(seconds=SESSION_GAP_S)  # walks begin farther apart: what began nearer is the same one
 BROKEN = (ValueError, LookupError, TypeError, AttributeError, OverflowError, RecursionError)
 
 
@@ -113,8 +116,8 @@ def _read(said: Any) -> Advised:
     for name in ("kept", "sharp"):
         own = promise.get(name)
         shares[name] = own and (_above(own["a"]), _above(own["b"]), min(_above(own["level"]), 0.999))
-    walk = pd.Timestamp(str(said["walk"]))
-    if pd.isna(walk) or walk.tzinfo is not None or not isinstance(said["lens"], str):
+    walk = pd.Timestamp(datetime.fromisoformat(said["walk"]))
+    if not 1970 <= walk.year <= 2200 or walk.tzinfo is not None or not isinstance(said["lens"], str):
         raise ValueError
     return Advised(walk, said["lens"], str(said["kind"]), tuple(settings), shares["kept"], shares["sharp"])
 
@@ -131,20 +134,19 @@ def renewed_text(past: PastAdvice, decisions: Decisions, table: pd.DataFrame, se
     for told in decisions.lenses:
         starts = _of_lens(table, told.lens).groupby("session")["captured_at"].min()
         if starts.notna().any():
-            own = _line(told, starts.max(), settings)
-            new[own["walk"], own["lens"]] = own
+            new[told.lens] = starts.max(), _line(told, starts.max(), settings)
     lines = []
     for line in past.lines:
         try:
             said = json.loads(line)
-            key = said["walk"], said["lens"]
-            if key in new:
-                renewed = _text(new.pop(key))
-                line = renewed if said.get("sum") == _sum(said) else line
+            walk, own = new[said["lens"]]
+            if abs(walk - datetime.fromisoformat(said["walk"])) <= GAP:
+                del new[said["lens"]]
+                line = _text(own) if said.get("sum") == _sum(said) else line
         except BROKEN:
             pass  # a person's own line, or a broken one
         lines.append(line)
-    return "".join(f"{line}\n" for line in [*lines, *map(_text, new.values())])
+    return "".join(f"{line}\n" for line in [*lines, *(_text(own) for _, own in new.values())])
 
 
 def _line(told: LensDecision, walk: pd.Timestamp, settings: Settings) -> dict[str, Any]:
@@ -208,7 +210,7 @@ def what_became(
     """Hold the last advice for each lens, given before a walk began, against the walks from then up to it."""
     last: dict[str, Advised] = {}
     for one in past.advised:
-        if one.walk < walk and (one.lens not in last or last[one.lens].walk <= one.walk):
+        if one.walk < walk - GAP and (one.lens not in last or last[one.lens].walk <= one.walk):
             last[one.lens] = one
     return tuple(found for one in last.values() if (found := _became(one, table, judged, walk)))
 
@@ -217,7 +219,7 @@ def _became(
     advised: Advised, table: pd.DataFrame, judged: JudgedFrames, walk: pd.Timestamp
 ) -> Followed | None:
     starts = table.groupby("session")["captured_at"].min()
-    walks = starts.index[(starts > advised.walk) & (starts <= walk)]
+    walks = starts.index[(starts > advised.walk + GAP) & (starts <= walk)]
     frames = _of_lens(table, advised.lens)
     since = frames[frames["session"].isin(walks)].reset_index(drop=True)
     if not len(since):

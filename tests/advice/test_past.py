@@ -108,6 +108,7 @@ BROKEN = [
     HEAD + '[{"f_number": NaN, "focus_distance_m": 2}]}',
     HEAD + '[{"f_number": 8, "focus_distance_m": true}]}',
     HEAD + '[], "promise": {"kept": {"a": -1}}}',
+    *(HEAD.replace("2031-05-01", walk) + "[]}" for walk in ("-5", "-2031-05-05", "now", "2301-05-01")),
 ]  # fmt: skip
 
 
@@ -122,6 +123,21 @@ def test_broken_lines_are_problems_and_stay(decided, tmp_path):
     (tmp_path / ADVICE_NAME).write_bytes(b"\xff\xfe\x00")
     assert len(read_past(tmp_path / ADVICE_NAME).problems) == 1
     assert read_past(tmp_path / "none") == PastAdvice()
+
+
+def test_a_walk_whose_start_moved_a_little_is_still_that_walk(decided, tmp_path):
+    """Its first frame deleted, or the clock set right by an hour."""
+    table, decisions = decided
+    past = written(tmp_path, renewed_text(PastAdvice(), decisions, table, Settings()))
+    for hours in (-1, 1):
+        moved = table.assign(captured_at=table["captured_at"] + pd.Timedelta(hours=hours))
+        renewed = renewed_text(past, decisions, moved, Settings())
+        assert renewed.count("\n") == 1
+        assert (
+            json.loads(renewed)["walk"] == moved.loc[moved["session"].eq(3), "captured_at"].min().isoformat()
+        )
+        start = moved.groupby("session")["captured_at"].min()[3]
+        assert what_became(past, moved, judged_frames(moved), start) == ()
 
 
 def test_what_became_is_counted_on_the_walks_since(decided, tmp_path):
