@@ -19,7 +19,7 @@ import numpy as np
 import pandas as pd
 
 from auditor.advice.lens_decision import Decisions, LensDecision
-from auditor.advice.paired import Setting
+from auditor.advice.paired import SAME, Setting
 from auditor.advice.promise import counts_promised, promise_kept, promise_sharp
 from auditor.errors import FileFormatError, Problem
 from auditor.evidence.bursts import burst_codes, in_preset, is_counted, is_keeper
@@ -33,6 +33,7 @@ from auditor.units import format_distance, format_f_number
 
 ADVICE_NAME = "advice.jsonl"
 LARGEST_BYTES = 1 << 22
+RING = 0.05  # of the vergence: rings this near are one, for cameras report them coarsely
 GAP = timedelta(seconds=SESSION_GAP_S)  # walks begin farther apart: what began nearer is the same one
 BROKEN = (ValueError, LookupError, TypeError, AttributeError, OverflowError, RecursionError)
 
@@ -179,12 +180,22 @@ def _line(told: LensDecision, walk: pd.Timestamp, settings: Settings) -> dict[st
 
 
 def advice_text(settings: Sequence[Setting], units: str = "m") -> str:
-    """Name what was advised, settings that will do alike by the first two; empty where none was."""
-    named = [
-        f"{format_f_number(each.f_number)} at {format_distance(each.focus_distance_m, units)}"
-        for each in settings[:2]
-    ]
-    return f"{', '.join(named)} or alike" if len(settings) > 2 else " or ".join(named)
+    """Name what was advised, each stop with its ring from nearest to farthest; empty where nothing was."""
+    named = []
+    for stop, (nearest, farthest) in list(_by_stop(settings).items())[:2]:
+        near, far = format_distance(nearest, units), format_distance(farthest, units)
+        span = f", {near.removesuffix(f' {units}') if far.endswith(units) else near} to {far}"
+        named.append(f"{format_f_number(stop)}{f' at {far}' if near == far else span}")
+    return f"{'; '.join(named)} or alike" if len(_by_stop(settings)) > 2 else " or ".join(named)
+
+
+def _by_stop(settings: Sequence[Setting]) -> dict[float, tuple[float, float]]:
+    """Nearest and farthest ring [m] of each stop."""
+    ends: dict[float, tuple[float, float]] = {}
+    for one in settings:
+        near, far = ends.get(one.f_number, (math.inf, 0.0))
+        ends[one.f_number] = min(near, one.focus_distance_m), max(far, one.focus_distance_m)
+    return ends
 
 
 def _text(line: dict[str, Any]) -> str:
@@ -226,8 +237,9 @@ def _became(
         return None
     press = burst_codes(since, "preset")
     follows = np.full(len(since), not advised.settings)  # all where none was advised
-    for one in advised.settings:
-        follows |= one.is_at(since["f_number"], since["focus_distance_m"])
+    for stop, (near, far) in _by_stop(advised.settings).items():
+        ring = (1 / since["focus_distance_m"]).between((1 - RING) / far, 1 / near / (1 - RING))
+        follows |= (ring & ((since["f_number"] / stop - 1).abs() <= SAME)).to_numpy(bool)
     of = since[follows & is_counted(since)]
     code = burst_codes(of, "preset")
     hits = np.bincount(code, is_keeper(of)) > 0

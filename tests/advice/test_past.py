@@ -12,7 +12,7 @@ from worlds.diaries import DiaryWorld, draw_diary
 
 from auditor.advice.decide import decide
 from auditor.advice.paired import Setting
-from auditor.advice.past import ADVICE_NAME, PastAdvice, read_past, renewed_text, what_became
+from auditor.advice.past import ADVICE_NAME, PastAdvice, advice_text, read_past, renewed_text, what_became
 from auditor.advice.promise import counts_promised, promise_kept, promise_sharp
 from auditor.evidence.level import fit_level
 from auditor.evidence.sharpness import judged_frames
@@ -160,3 +160,28 @@ def test_what_became_is_counted_on_the_walks_since(decided, tmp_path):
     assert (silent.followed, silent.kept) == (at.sum(), None), (
         "followed, and nothing known of what it brought"
     )
+
+
+@pytest.mark.parametrize(
+    ("advised", "set_at", "followed", "said"),
+    [
+        ([(8, 3)], (8, 2.9), True, "f/8 at 3 m"),  # as a camera reports a ring on 3 m
+        ([(8, 3)], (8, 2.8), False, "f/8 at 3 m"),
+        ([(8, 2), (8, 3)], (8, 2.5), True, "f/8, 2 to 3 m"),
+        ([(8, 2), (8, 3), (11, 3)], (11, 2.5), False, "f/8, 2 to 3 m or f/11 at 3 m"),
+        ([(8, 3), (8, np.inf)], (8, 40), True, "f/8, 3 m to ∞"),
+        ([(8, np.inf)], (8, 40), False, "f/8 at ∞"),
+    ],
+)
+def test_a_setting_between_those_advised_at_its_stop_follows(
+    decided, tmp_path, advised, set_at, followed, said
+):
+    table, decisions = decided
+    past = written(tmp_path, renewed_text(PastAdvice(), decisions, table[table["session"] < 2], Settings()))
+    settings = tuple(Setting(float(stop), float(ring)) for stop, ring in advised)
+    past = replace(past, advised=(replace(past.advised[0], settings=settings),))
+    own = table.assign(f_number=float(set_at[0]), focus_distance_m=float(set_at[1]))
+    starts = table.groupby("session")["captured_at"].min()
+    (found,) = what_became(past, own, judged_frames(own), starts[3])
+    assert found.followed == (found.presses if followed else 0)
+    assert advice_text(settings) == said
