@@ -195,6 +195,17 @@ def test_few_walks_drift_nowhere():
     assert find_drifts(draw_diary(1, DiaryWorld(walks=5))) == ()
 
 
+def test_what_is_always_set_alike_never_drifts():
+    """Means of many like numbers differ in the last bit."""
+    rng = np.random.default_rng(0)
+    for walks in list(range(6, 30)) * 10:
+        presses = rng.integers(20, 90, walks)
+        like = {"log_f_number": np.log(8.0), "vergence": 1 / 3.0, "log_distance": np.log(2.8)}
+        means = {name: [np.bincount([0] * n, [v] * n)[0] / n for n in presses] for name, v in like.items()}
+        table = pd.DataFrame({**means, "presses": 60, "kept": 0, "kept_of": presses, "zone_of": presses})
+        assert not any(one.shown for one in find_drifts(table) if one.what != "kept")
+
+
 def test_a_second_look_is_for_what_was_sharp_in_the_zone_and_passed_over(walked):
     table = walked([8], [1])
     sharp = ["yes", "yes", "no", None, None, "yes", "unsure", None]
