@@ -68,6 +68,7 @@ class Kept:
     of: int
     low: int
     high: int
+    share: float  # of all presses, where what was judged was drawn and ``of`` is what it is worth
 
 
 @dataclass(frozen=True, slots=True)
@@ -247,19 +248,19 @@ def _became(
     own = seen["file"].isin(since["file"][follows]).to_numpy(bool)
     weight, yes = judged.sampled.weight[own], seen["sharp"].eq("yes").to_numpy(bool)[own]
     worth = int(weight.sum() ** 2 / (weight**2).sum() + 1e-9) if own.any() else 0
-    sharp = round(worth * float(weight @ yes / weight.sum())) if worth else 0
+    sharp = float(weight @ yes / weight.sum()) if worth else 0.0
     return Followed(
         advised,
         walks=since["session"].nunique(),
         presses=np.unique(press).size,
         followed=np.unique(press[follows]).size,
-        kept=_held(advised.kept, int(hits.sum()), hits.size),
+        kept=_held(advised.kept, float(hits.sum()) / max(hits.size, 1), hits.size),
         sharp=_held(advised.sharp, sharp, worth),
     )
 
 
-def _held(promised: tuple[float, float, float] | None, hits: int, of: int) -> Kept | None:
+def _held(promised: tuple[float, float, float] | None, share: float, of: int) -> Kept | None:
     if promised is None or not of:
         return None
     a, b, level = promised
-    return Kept(hits, of, *counts_promised(a, b, of, level))
+    return Kept(round(share * of), of, *counts_promised(a, b, of, level), share)

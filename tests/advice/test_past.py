@@ -155,6 +155,12 @@ def test_what_became_is_counted_on_the_walks_since(decided, tmp_path):
     assert what_became(past, table, judged_frames(table), starts[1]) == ()
     (second,) = what_became(past, table, judged_frames(table), starts[2])
     assert second.walks == 1
+    promised = replace(past, advised=tuple(replace(one, sharp=(3.0, 2.0, 0.9)) for one in past.advised))
+    verdicts = table.assign(sharp=pd.array(np.where(np.arange(600) % 13, "yes", "no"), dtype="str"))
+    (judged,) = what_became(promised, verdicts, judged_frames(verdicts), starts[3])
+    frames, weight = judged_frames(verdicts).frames, judged_frames(verdicts).sampled.weight
+    own = (frames["session"].gt(1) & frames["f_number"].eq(5.6)).to_numpy(bool)
+    assert_allclose(judged.sharp.share, weight[own] @ frames["sharp"].eq("yes")[own] / weight[own].sum())
     unmarked = table.assign(counted_as="left out")
     (silent,) = what_became(past, unmarked, judged_frames(unmarked), starts[3])
     assert (silent.followed, silent.kept) == (at.sum(), None), (

@@ -72,22 +72,24 @@ def advised(followed: int, kept: Kept | None, sharp: Kept | None = None, kind: s
 
 
 def test_what_became_of_advice_is_held_against_its_promise():
-    said = words.followed(advised(34, Kept(3, 30, 0, 6)), "m")
+    said = words.followed(advised(34, Kept(3, 30, 0, 6, 3 / 30)), "m")
     assert said == (
         "Advised after 2031-05-04 for the 28 mm: f/8 at 3 m; set for 34 of 45 presses since: "
         "3 of 30 kept, promised 0 to 6."
     )
     assert "9 of 30 kept, promised 0 to 6: more than promised." in words.followed(
-        advised(9, Kept(9, 30, 0, 6)), "m"
+        advised(9, Kept(9, 30, 0, 6, 9 / 30)), "m"
     )
-    assert ": fewer than promised" in words.followed(advised(9, Kept(1, 30, 2, 9)), "m")
+    assert ": fewer than promised" in words.followed(advised(9, Kept(1, 30, 2, 9, 1 / 30)), "m")
     assert "50 % sharp, promised 40 % to 80 %;" in words.followed(
-        advised(9, Kept(1, 30, 0, 9), Kept(5, 10, 4, 8)), "m"
+        advised(9, Kept(1, 30, 0, 9, 1 / 30), Kept(5, 10, 4, 8, 5 / 10)), "m"
     )
+    as_judged = words.followed(advised(9, None, Kept(20, 22, 14, 22, 0.92)), "m")
+    assert "92 % sharp, promised 64 % to 100 %." in as_judged, "not 20 of 22, the effective frames"
     assert words.followed(advised(0, None), "m").endswith("; not set on any of 45 presses since.")
     assert words.followed(advised(9, None), "m").endswith("; what it brought is not marked yet.")
     assert "no setting: 3 of 30 kept" in words.followed(
-        advised(45, Kept(3, 30, 0, 6), kind="cannot_tell"), "m"
+        advised(45, Kept(3, 30, 0, 6, 3 / 30), kind="cannot_tell"), "m"
     )
 
 
