@@ -38,6 +38,10 @@ GAP = timedelta(seconds=SESSION_GAP_S)  # walks begin farther apart: what began 
 BROKEN = (ValueError, LookupError, TypeError, AttributeError, OverflowError, RecursionError)
 
 
+# Beta a and b of a share and the level of its interval; of so many presses, the least and the most.
+Promised = tuple[float, float, float, int, int, int]
+
+
 @dataclass(frozen=True, slots=True)
 class Advised:
     """One line: what was advised after the walk that began at ``walk``."""
@@ -46,8 +50,8 @@ class Advised:
     lens: str
     kind: str
     settings: tuple[Setting, ...]
-    kept: tuple[float, float, float] | None  # a and b of the share promised, and the level of its interval
-    sharp: tuple[float, float, float] | None
+    kept: Promised | None
+    sharp: Promised | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,11 +121,18 @@ def _read(said: Any) -> Advised:
     shares = {}
     for name in ("kept", "sharp"):
         own = promise.get(name)
-        shares[name] = own and (_above(own["a"]), _above(own["b"]), min(_above(own["level"]), 0.999))
+        shares[name] = _promised(own) if own else None
     walk = pd.Timestamp(datetime.fromisoformat(said["walk"]))
     if not 1970 <= walk.year <= 2200 or walk.tzinfo is not None or not isinstance(said["lens"], str):
         raise ValueError
     return Advised(walk, said["lens"], str(said["kind"]), tuple(settings), shares["kept"], shares["sharp"])
+
+
+def _promised(own: Any) -> Promised:
+    presses, low, high = int(own["presses"]), int(own["low"]), int(own["high"])
+    if not 0 <= low <= high <= presses:
+        raise ValueError
+    return _above(own["a"]), _above(own["b"]), min(_above(own["level"]), 0.999), presses, low, high
 
 
 def _above(value: Any) -> float:
@@ -259,8 +270,10 @@ def _became(
     )
 
 
-def _held(promised: tuple[float, float, float] | None, share: float, of: int) -> Kept | None:
+def _held(promised: Promised | None, share: float, of: int) -> Kept | None:
     if promised is None or not of:
         return None
-    a, b, level = promised
-    return Kept(round(share * of), of, *counts_promised(a, b, of, level), share)
+    a, b, level, presses, low, high = promised
+    if of != presses:
+        low, high = counts_promised(a, b, of, level)
+    return Kept(round(share * of), of, low, high, share)

@@ -33,13 +33,19 @@ def test_a_promise_has_the_mean_and_interval_of_the_next_walk():
     level = fit_level([6, 2, 9, 4], [60, 50, 70, 40])
     promise, walk = promise_kept(level), level.next_walk()
     assert_allclose(promise.a / (promise.a + promise.b), promise.share, rtol=1e-3)
-    assert abs(promise.low - walk.low) <= 1
-    assert abs(promise.high - walk.high) <= 2
-    assert counts_promised(promise.a, promise.b, 60) == (promise.low, promise.high)
+    assert_allclose(counts_promised(promise.a, promise.b, 60), (walk.low, walk.high), atol=2)
     sharp = promise_sharp(0.6, 0.5, 0.7, 0.95)
     assert sharp.low < 36 < sharp.high
     assert promise_sharp(float("nan"), 0.5, 0.7, 0.95) is None
     assert promise_kept(fit_level([], [])) is None
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_headline_promises_what_the_line_does(seed):
+    diary = draw_diary(seed, DiaryWorld(walks=9))
+    level = fit_level(diary["kept"], diary["kept_of"])
+    promise, walk = promise_kept(level), level.next_walk()
+    assert (promise.presses, promise.low, promise.high) == (walk.presses, walk.low, walk.high)
 
 
 def test_promises_hold_nine_times_in_ten():
@@ -155,7 +161,12 @@ def test_what_became_is_counted_on_the_walks_since(decided, tmp_path):
     assert what_became(past, table, judged_frames(table), starts[1]) == ()
     (second,) = what_became(past, table, judged_frames(table), starts[2])
     assert second.walks == 1
-    promised = replace(past, advised=tuple(replace(one, sharp=(3.0, 2.0, 0.9)) for one in past.advised))
+    promised = replace(
+        past, advised=tuple(replace(one, sharp=(3.0, 2.0, 0.9, 60, 9, 58)) for one in past.advised)
+    )
+    sixty = replace(past, advised=(replace(past.advised[0], kept=(1.0, 9.0, 0.9, int(at.sum()), 3, 14)),))
+    (stated,) = what_became(sixty, table, judged_frames(table), starts[3])
+    assert (stated.kept.low, stated.kept.high) == (3, 14), "of so many presses, as it was promised"
     verdicts = table.assign(sharp=pd.array(np.where(np.arange(600) % 13, "yes", "no"), dtype="str"))
     (judged,) = what_became(promised, verdicts, judged_frames(verdicts), starts[3])
     frames, weight = judged_frames(verdicts).frames, judged_frames(verdicts).sampled.weight

@@ -67,7 +67,7 @@ def test_what_nobody_chose_yet_is_unknown(diary):
 
 def advised(followed: int, kept: Kept | None, sharp: Kept | None = None, kind: str = "change") -> Followed:
     settings = (Setting(8.0, 3.0),) if kind == "change" else ()
-    one = Advised(pd.Timestamp("2031-05-04 14:00"), "28 mm", kind, settings, (1.0, 9.0, 0.9), None)
+    one = Advised(pd.Timestamp("2031-05-04 14:00"), "28 mm", kind, settings, (1.0, 9.0, 0.9, 60, 0, 14), None)
     return Followed(one, 1, 45, followed, kept, sharp)
 
 
