@@ -9,6 +9,7 @@ import json
 import math
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, field
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -16,12 +17,13 @@ import numpy as np
 import pandas as pd
 
 from auditor.advice.lens_decision import Decisions, LensDecision
-from auditor.advice.paired import Setting
+from auditor.advice.paired import SAME, Setting
 from auditor.advice.promise import counts_promised, promise_kept, promise_sharp
 from auditor.errors import FileFormatError, Problem
 from auditor.evidence.bursts import burst_codes, in_preset, is_counted, is_keeper
 from auditor.evidence.sharpness import JudgedFrames
 from auditor.evidence.subjects import lens_codes
+from auditor.intake.frame_index import SESSION_GAP_S
 from auditor.intake.statements.door import read_bytes
 from auditor.settings import Settings
 from auditor.text import json_safe, shown_path
@@ -29,7 +31,13 @@ from auditor.units import format_distance, format_f_number
 
 ADVICE_NAME = "advice.jsonl"
 LARGEST_BYTES = 1 << 22
+RING = 0.05  # of the vergence: rings this near are one, for cameras report them coarsely
+GAP = timedelta(seconds=SESSION_GAP_S)  # walks begin farther apart: what began nearer is the same one
 BROKEN = (ValueError, LookupError, TypeError, AttributeError, OverflowError, RecursionError)
+
+
+# Beta a and b of a share and the level of its interval; of so many presses, the least and the most.
+Promised = tuple[float, float, float, int, int, int]
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,8 +48,8 @@ class Advised:
     lens: str
     kind: str
     settings: tuple[Setting, ...]
-    kept: tuple[float, float, float] | None  # a and b of the share promised, and the level of its interval
-    sharp: tuple[float, float, float] | None
+    kept: Promised | None
+    sharp: Promised | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +70,7 @@ class Kept:
     of: int
     low: int
     high: int
+    share: float  # of all presses, where what was judged was drawn and ``of`` is what it is worth
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,11 +119,18 @@ def _read(said: Any) -> Advised:
     shares = {}
     for name in ("kept", "sharp"):
         own = promise.get(name)
-        shares[name] = own and (_above(own["a"]), _above(own["b"]), min(_above(own["level"]), 0.999))
-    walk = pd.Timestamp(str(said["walk"]))
-    if pd.isna(walk) or walk.tzinfo is not None or not isinstance(said["lens"], str):
+        shares[name] = _promised(own) if own else None
+    walk = pd.Timestamp(datetime.fromisoformat(said["walk"]))
+    if not 1970 <= walk.year <= 2200 or walk.tzinfo is not None or not isinstance(said["lens"], str):
         raise ValueError
     return Advised(walk, said["lens"], str(said["kind"]), tuple(settings), shares["kept"], shares["sharp"])
+
+
+def _promised(own: Any) -> Promised:
+    presses, low, high = int(own["presses"]), int(own["low"]), int(own["high"])
+    if not 0 <= low <= high <= presses:
+        raise ValueError
+    return _above(own["a"]), _above(own["b"]), min(_above(own["level"]), 0.999), presses, low, high
 
 
 def _above(value: Any) -> float:
@@ -129,20 +145,19 @@ def renewed_text(past: PastAdvice, decisions: Decisions, table: pd.DataFrame, se
     for told in decisions.lenses:
         starts = _of_lens(table, told.lens).groupby("session")["captured_at"].min()
         if starts.notna().any():
-            own = _line(told, starts.max(), settings)
-            new[own["walk"], own["lens"]] = own
+            new[told.lens] = starts.max(), _line(told, starts.max(), settings)
     lines = []
     for line in past.lines:
         try:
             said = json.loads(line)
-            key = said["walk"], said["lens"]
-            if key in new:
-                renewed = _text(new.pop(key))
-                line = renewed if said.get("sum") == _sum(said) else line
+            walk, own = new[said["lens"]]
+            if abs(walk - datetime.fromisoformat(said["walk"])) <= GAP:
+                del new[said["lens"]]
+                line = _text(own) if said.get("sum") == _sum(said) else line
         except BROKEN:
             pass  # a person's own line, or a broken one
         lines.append(line)
-    return "".join(f"{line}\n" for line in [*lines, *map(_text, new.values())])
+    return "".join(f"{line}\n" for line in [*lines, *(_text(own) for _, own in new.values())])
 
 
 def _line(told: LensDecision, walk: pd.Timestamp, settings: Settings) -> dict[str, Any]:
@@ -175,12 +190,22 @@ def _line(told: LensDecision, walk: pd.Timestamp, settings: Settings) -> dict[st
 
 
 def advice_text(settings: Sequence[Setting], units: str = "m") -> str:
-    """Name what was advised, settings that will do alike by the first two; empty where none was."""
-    named = [
-        f"{format_f_number(each.f_number)} at {format_distance(each.focus_distance_m, units)}"
-        for each in settings[:2]
-    ]
-    return f"{', '.join(named)} or alike" if len(settings) > 2 else " or ".join(named)
+    """Name what was advised, each stop with its ring from nearest to farthest; empty where nothing was."""
+    named = []
+    for stop, (nearest, farthest) in list(_by_stop(settings).items())[:2]:
+        near, far = format_distance(nearest, units), format_distance(farthest, units)
+        span = f", {near.removesuffix(f' {units}') if far.endswith(units) else near} to {far}"
+        named.append(f"{format_f_number(stop)}{f' at {far}' if near == far else span}")
+    return f"{'; '.join(named)} or alike" if len(_by_stop(settings)) > 2 else " or ".join(named)
+
+
+def _by_stop(settings: Sequence[Setting]) -> dict[float, tuple[float, float]]:
+    """Nearest and farthest ring [m] of each stop."""
+    ends: dict[float, tuple[float, float]] = {}
+    for one in settings:
+        near, far = ends.get(one.f_number, (math.inf, 0.0))
+        ends[one.f_number] = min(near, one.focus_distance_m), max(far, one.focus_distance_m)
+    return ends
 
 
 def _text(line: dict[str, Any]) -> str:
@@ -206,7 +231,7 @@ def what_became(
     """Hold the last advice for each lens, given before a walk began, against the walks from then up to it."""
     last: dict[str, Advised] = {}
     for one in past.advised:
-        if one.walk < walk and (one.lens not in last or last[one.lens].walk <= one.walk):
+        if one.walk < walk - GAP and (one.lens not in last or last[one.lens].walk <= one.walk):
             last[one.lens] = one
     return tuple(found for one in last.values() if (found := _became(one, table, judged, walk)))
 
@@ -215,15 +240,16 @@ def _became(
     advised: Advised, table: pd.DataFrame, judged: JudgedFrames, walk: pd.Timestamp
 ) -> Followed | None:
     starts = table.groupby("session")["captured_at"].min()
-    walks = starts.index[(starts > advised.walk) & (starts <= walk)]
+    walks = starts.index[(starts > advised.walk + GAP) & (starts <= walk)]
     frames = _of_lens(table, advised.lens)
     since = frames[frames["session"].isin(walks)].reset_index(drop=True)
     if not len(since):
         return None
     press = burst_codes(since, "preset")
     follows = np.full(len(since), not advised.settings)  # all where none was advised
-    for one in advised.settings:
-        follows |= one.is_at(since["f_number"], since["focus_distance_m"])
+    for stop, (near, far) in _by_stop(advised.settings).items():
+        ring = (1 / since["focus_distance_m"]).between((1 - RING) / far, 1 / near / (1 - RING))
+        follows |= (ring & ((since["f_number"] / stop - 1).abs() <= SAME)).to_numpy(bool)
     of = since[follows & is_counted(since)]
     code = burst_codes(of, "preset")
     hits = np.bincount(code, is_keeper(of)) > 0
@@ -231,19 +257,21 @@ def _became(
     own = seen["file"].isin(since["file"][follows]).to_numpy(bool)
     weight, yes = judged.sampled.weight[own], seen["sharp"].eq("yes").to_numpy(bool)[own]
     worth = int(weight.sum() ** 2 / (weight**2).sum() + 1e-9) if own.any() else 0
-    sharp = round(worth * float(weight @ yes / weight.sum())) if worth else 0
+    sharp = float(weight @ yes / weight.sum()) if worth else 0.0
     return Followed(
         advised,
         walks=since["session"].nunique(),
         presses=np.unique(press).size,
         followed=np.unique(press[follows]).size,
-        kept=_held(advised.kept, int(hits.sum()), hits.size),
+        kept=_held(advised.kept, float(hits.sum()) / max(hits.size, 1), hits.size),
         sharp=_held(advised.sharp, sharp, worth),
     )
 
 
-def _held(promised: tuple[float, float, float] | None, hits: int, of: int) -> Kept | None:
+def _held(promised: Promised | None, share: float, of: int) -> Kept | None:
     if promised is None or not of:
         return None
-    a, b, level = promised
-    return Kept(hits, of, *counts_promised(a, b, of, level))
+    a, b, level, presses, low, high = promised
+    if of != presses:
+        low, high = counts_promised(a, b, of, level)
+    return Kept(round(share * of), of, low, high, share)

@@ -5,7 +5,7 @@ archive foretells, the walk's own luck included; of n presses so many then follo
 (Johnson, Kemp & Kotz, Univariate Discrete Distributions, 3rd ed. 2005, section 6.2.2).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import betaln, expit, gammaln, logit
@@ -49,7 +49,8 @@ def promise_kept(level: Level, presses: int = 60) -> Promise | None:
         return None
     two = walk_cdf(level.log_posterior, level.levels, 2)
     mean, square = float((two[2] - two[0] + two[2] - two[1]) / 2), float(two[2] - two[1])
-    return _promise(mean, square - mean**2, presses)
+    walk = level.next_walk(presses, LEVEL)  # the law itself, of which the beta is the nearest by two moments
+    return replace(_promise(mean, square - mean**2, presses), low=walk.low, high=walk.high)
 
 
 def promise_sharp(

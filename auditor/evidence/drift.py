@@ -21,6 +21,7 @@ What = Literal["kept", "distance", "f_number", "ring", "presses"]
 FEWEST_WALKS = 6
 # One drift of 20 archives without any may be said in all: most of that goes to what scatters most.
 FALSE = {"kept": 0.026, "distance": 0.007, "f_number": 0.003, "ring": 0.003, "presses": 0.003}
+LEAST = 0.01  # change, of 1 or of 100 presses: less reads as none, and may be the rounding of a sum
 # Presses whose own chance weighs as much as the luck of a walk, for the weights: sd 0.7 logit of a rate of 6
 # of 100; 0.15 of log distances that scatter by 0.4.
 LUCK = {"kept": 30.0, "distance": 7.0, "f_number": 0.0, "ring": 0.0, "presses": 0.0}
@@ -37,7 +38,7 @@ class Drift:
     high: float
     level: float  # of the interval
     walks: int
-    shown: bool  # whether the interval leaves out no change
+    shown: bool  # whether it reads as a change, and its interval leaves out none
 
 
 def find_drifts(walks: pd.DataFrame) -> tuple[Drift, ...]:
@@ -74,7 +75,8 @@ def _drift(what: What, value: Floats, n: Floats) -> Drift | None:
     else:
         first, last = math.exp(start), math.exp(start + change)
         least, most = math.exp(low), math.exp(high)
-    return Drift(what, first, last, least, most, 1 - FALSE[what], value.size, not low <= 0 <= high)
+    seen = abs(last - first if what == "kept" else last / first - 1) >= LEAST
+    return Drift(what, first, last, least, most, 1 - FALSE[what], value.size, seen and not low <= 0 <= high)
 
 
 def line_through(place: npt.ArrayLike, value: Floats, weight: Floats) -> tuple[float, float, float]:

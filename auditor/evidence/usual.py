@@ -19,12 +19,15 @@ SPREAD_CENTRE, SPREAD_SD = float(np.log(0.7)), 0.5  # of logits: as people's out
 NO_USUAL, WITHIN, MORE, LESS = "no_usual", "usual", "more", "less"
 
 
-def usual_shares(hits: npt.ArrayLike, of: npt.ArrayLike, placed: int = MOST_PLACED) -> pd.DataFrame:
+def usual_shares(
+    hits: npt.ArrayLike, of: npt.ArrayLike, placed: int = MOST_PLACED, share: npt.ArrayLike | None = None
+) -> pd.DataFrame:
     """Hold the share of each of the ``placed`` newest walks against the walks before it.
 
     ``hits`` of ``of``: whole numbers, shape (walks,), in order of time; effective ones where frames were
-    drawn. A walk of none tells nothing. Columns ``low`` and ``high``, beyond either of which lies 1 of 20
-    such walks (NaN where nothing is usual yet), and ``place``: more, usual, less, no_usual, or empty.
+    drawn, whose ``share`` is then placed as it reads in whole per cent. A walk of none tells nothing.
+    Columns ``low`` and ``high``, beyond either of which lies 1 of 20 such walks (NaN where nothing is usual
+    yet), and ``place``: more, usual, less, no_usual, or empty.
     """
     y, n = np.asarray(hits, dtype=int), np.asarray(of, dtype=int)
     known = np.flatnonzero(n > 0)
@@ -39,23 +42,30 @@ def usual_shares(hits: npt.ArrayLike, of: npt.ArrayLike, placed: int = MOST_PLAC
                 low, high = np.searchsorted(cdf, TAIL, side="right"), np.searchsorted(cdf, 1 - TAIL)
                 ends[int(walk)] = low / n[walk], high / n[walk]
             posterior = posterior + log_likelihood(y[[walk]], n[[walk]], levels, SPREADS)
-    return _placed(y / np.where(n > 0, n, np.nan), ends)
+    if share is not None:
+        return _placed(np.asarray(share, dtype=float), ends, 100)
+    return _placed(y / np.where(n > 0, n, np.nan), ends, 1e9)
 
 
 def usual_counts(counts: npt.ArrayLike) -> pd.DataFrame:
-    """Hold each walk's number of presses against those before it: Student's t of their logarithms."""
+    """Hold each walk's number of presses against those before it: Student's t of their logarithms.
+
+    Walks scatter no less than chance alone would have a count do, whose logarithm has a variance of 1 / mean.
+    """
     value = np.asarray(counts, dtype=float)
     known = np.flatnonzero(value > 0)
     ends = {}
     for place in range(FEWEST_WALKS, known.size):
         before = np.log(value[known[:place]])
-        half = stdtrit(place - 1, 1 - TAIL) * before.std(ddof=1) * np.sqrt(1 + 1 / place)
+        sd = max(before.std(ddof=1), np.exp(-before.mean() / 2))
+        half = stdtrit(place - 1, 1 - TAIL) * sd * np.sqrt(1 + 1 / place)
         ends[int(known[place])] = float(np.exp(before.mean() - half)), float(np.exp(before.mean() + half))
-    return _placed(np.where(value > 0, value, np.nan), ends)
+    return _placed(np.where(value > 0, value, np.nan), ends, 1)
 
 
-def _placed(own: Floats, ends: dict[int, tuple[float, float]]) -> pd.DataFrame:
-    """Where each walk lies in the interval that was found for it."""
+def _placed(own: Floats, ends: dict[int, tuple[float, float]], whole: float) -> pd.DataFrame:
+    """Where each walk lies in the interval that was found for it, all read in parts of ``1 / whole``."""
     found = pd.DataFrame(ends, ["low", "high"], dtype=float).T.reindex(range(own.size))
-    said = [np.isnan(own), found["low"].isna(), own > found["high"], own < found["low"]]
+    read, low, high = np.round(own * whole), (found["low"] * whole).round(), (found["high"] * whole).round()
+    said = [np.isnan(own), found["low"].isna(), read > high, read < low]
     return found.assign(place=np.select(said, ["", NO_USUAL, MORE, LESS], WITHIN))

@@ -58,7 +58,12 @@ def count_walks(
         ("sharp", judged.frames[known], sure[known], judged.sampled.weight[known]),
     ):
         walks = walks.assign(**_drawn(name, _codes(own, walks), hit, stands, len(walks)))
-    usual = {name: usual_shares(walks[name], walks[f"{name}_of"]) for name in SHARES}
+    usual = {
+        name: usual_shares(
+            walks[name], walks[f"{name}_of"], share=None if name == "kept" else walks[f"{name}_share"]
+        )
+        for name in SHARES
+    }
     for name, one in (usual | {"presses": usual_counts(walks["presses"])}).items():
         walks = walks.join(one.add_prefix(f"{name}_"))
     return walks

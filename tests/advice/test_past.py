@@ -12,7 +12,7 @@ from worlds.diaries import DiaryWorld, draw_diary
 
 from auditor.advice.decide import decide
 from auditor.advice.paired import Setting
-from auditor.advice.past import ADVICE_NAME, PastAdvice, read_past, renewed_text, what_became
+from auditor.advice.past import ADVICE_NAME, PastAdvice, advice_text, read_past, renewed_text, what_became
 from auditor.advice.promise import counts_promised, promise_kept, promise_sharp
 from auditor.evidence.level import fit_level
 from auditor.evidence.sharpness import judged_frames
@@ -33,13 +33,19 @@ def test_a_promise_has_the_mean_and_interval_of_the_next_walk():
     level = fit_level([6, 2, 9, 4], [60, 50, 70, 40])
     promise, walk = promise_kept(level), level.next_walk()
     assert_allclose(promise.a / (promise.a + promise.b), promise.share, rtol=1e-3)
-    assert abs(promise.low - walk.low) <= 1
-    assert abs(promise.high - walk.high) <= 2
-    assert counts_promised(promise.a, promise.b, 60) == (promise.low, promise.high)
+    assert_allclose(counts_promised(promise.a, promise.b, 60), (walk.low, walk.high), atol=2)
     sharp = promise_sharp(0.6, 0.5, 0.7, 0.95)
     assert sharp.low < 36 < sharp.high
     assert promise_sharp(float("nan"), 0.5, 0.7, 0.95) is None
     assert promise_kept(fit_level([], [])) is None
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_headline_promises_what_the_line_does(seed):
+    diary = draw_diary(seed, DiaryWorld(walks=9))
+    level = fit_level(diary["kept"], diary["kept_of"])
+    promise, walk = promise_kept(level), level.next_walk()
+    assert (promise.presses, promise.low, promise.high) == (walk.presses, walk.low, walk.high)
 
 
 def test_promises_hold_nine_times_in_ten():
@@ -108,6 +114,7 @@ BROKEN = [
     HEAD + '[{"f_number": NaN, "focus_distance_m": 2}]}',
     HEAD + '[{"f_number": 8, "focus_distance_m": true}]}',
     HEAD + '[], "promise": {"kept": {"a": -1}}}',
+    *(HEAD.replace("2031-05-01", walk) + "[]}" for walk in ("-5", "-2031-05-05", "now", "2301-05-01")),
 ]  # fmt: skip
 
 
@@ -122,6 +129,21 @@ def test_broken_lines_are_problems_and_stay(decided, tmp_path):
     (tmp_path / ADVICE_NAME).write_bytes(b"\xff\xfe\x00")
     assert len(read_past(tmp_path / ADVICE_NAME).problems) == 1
     assert read_past(tmp_path / "none") == PastAdvice()
+
+
+def test_a_walk_whose_start_moved_a_little_is_still_that_walk(decided, tmp_path):
+    """Its first frame deleted, or the clock set right by an hour."""
+    table, decisions = decided
+    past = written(tmp_path, renewed_text(PastAdvice(), decisions, table, Settings()))
+    for hours in (-1, 1):
+        moved = table.assign(captured_at=table["captured_at"] + pd.Timedelta(hours=hours))
+        renewed = renewed_text(past, decisions, moved, Settings())
+        assert renewed.count("\n") == 1
+        assert (
+            json.loads(renewed)["walk"] == moved.loc[moved["session"].eq(3), "captured_at"].min().isoformat()
+        )
+        start = moved.groupby("session")["captured_at"].min()[3]
+        assert what_became(past, moved, judged_frames(moved), start) == ()
 
 
 def test_what_became_is_counted_on_the_walks_since(decided, tmp_path):
@@ -139,8 +161,44 @@ def test_what_became_is_counted_on_the_walks_since(decided, tmp_path):
     assert what_became(past, table, judged_frames(table), starts[1]) == ()
     (second,) = what_became(past, table, judged_frames(table), starts[2])
     assert second.walks == 1
+    promised = replace(
+        past, advised=tuple(replace(one, sharp=(3.0, 2.0, 0.9, 60, 9, 58)) for one in past.advised)
+    )
+    sixty = replace(past, advised=(replace(past.advised[0], kept=(1.0, 9.0, 0.9, int(at.sum()), 3, 14)),))
+    (stated,) = what_became(sixty, table, judged_frames(table), starts[3])
+    assert (stated.kept.low, stated.kept.high) == (3, 14), "of so many presses, as it was promised"
+    verdicts = table.assign(sharp=pd.array(np.where(np.arange(600) % 13, "yes", "no"), dtype="str"))
+    (judged,) = what_became(promised, verdicts, judged_frames(verdicts), starts[3])
+    frames, weight = judged_frames(verdicts).frames, judged_frames(verdicts).sampled.weight
+    own = (frames["session"].gt(1) & frames["f_number"].eq(5.6)).to_numpy(bool)
+    assert_allclose(judged.sharp.share, weight[own] @ frames["sharp"].eq("yes")[own] / weight[own].sum())
     unmarked = table.assign(counted_as="left out")
     (silent,) = what_became(past, unmarked, judged_frames(unmarked), starts[3])
     assert (silent.followed, silent.kept) == (at.sum(), None), (
         "followed, and nothing known of what it brought"
     )
+
+
+@pytest.mark.parametrize(
+    ("advised", "set_at", "followed", "said"),
+    [
+        ([(8, 3)], (8, 2.9), True, "f/8 at 3 m"),  # as a camera reports a ring on 3 m
+        ([(8, 3)], (8, 2.8), False, "f/8 at 3 m"),
+        ([(8, 2), (8, 3)], (8, 2.5), True, "f/8, 2 to 3 m"),
+        ([(8, 2), (8, 3), (11, 3)], (11, 2.5), False, "f/8, 2 to 3 m or f/11 at 3 m"),
+        ([(8, 3), (8, np.inf)], (8, 40), True, "f/8, 3 m to ∞"),
+        ([(8, np.inf)], (8, 40), False, "f/8 at ∞"),
+    ],
+)
+def test_a_setting_between_those_advised_at_its_stop_follows(
+    decided, tmp_path, advised, set_at, followed, said
+):
+    table, decisions = decided
+    past = written(tmp_path, renewed_text(PastAdvice(), decisions, table[table["session"] < 2], Settings()))
+    settings = tuple(Setting(float(stop), float(ring)) for stop, ring in advised)
+    past = replace(past, advised=(replace(past.advised[0], settings=settings),))
+    own = table.assign(f_number=float(set_at[0]), focus_distance_m=float(set_at[1]))
+    starts = table.groupby("session")["captured_at"].min()
+    (found,) = what_became(past, own, judged_frames(own), starts[3])
+    assert found.followed == (found.presses if followed else 0)
+    assert advice_text(settings) == said

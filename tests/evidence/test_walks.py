@@ -134,6 +134,31 @@ def test_presses_are_held_against_students_t():
     assert usual.place.iloc[-1] == "more"
 
 
+@pytest.mark.parametrize("presses", [12, 36, 37, 60, 100])
+def test_walks_alike_in_presses_are_usual_as_is_one_press_more(presses):
+    for walks in (5, 6, 7, 12):
+        assert usual_counts([presses] * walks).place.iloc[-1] == "usual"
+    assert usual_counts([presses] * 4 + [presses + 1]).place.iloc[-1] == "usual"
+    before = usual_counts([presses] * 5)
+    assert_allclose(np.log(before.high.iloc[-1] / presses), student.ppf(0.95, 3) * np.sqrt(1.25 / presses))
+    assert usual_counts([presses] * 4 + [5 * presses]).place.iloc[-1] == "more"
+
+
+def test_a_drawn_share_is_placed_as_it_reads():
+    """Its count of effective frames is a whole number, the share is not: the share is what is shown."""
+    rng = np.random.default_rng(0)
+    places = set()
+    for _ in range(60):
+        of = rng.integers(8, 40, 7)
+        share = np.clip(expit(1.2 + rng.normal(0, 0.8, 7)), 0, 1)
+        usual = usual_shares(np.round(share * of), of, share=share).iloc[4:]
+        for own, row in zip(share[4:], usual.itertuples(), strict=True):
+            said = "more" if round(100 * own) > round(100 * row.high) else "usual"
+            assert row.place == ("less" if round(100 * own) < round(100 * row.low) else said)
+            places.add(row.place)
+    assert places >= {"less", "usual"}
+
+
 def test_the_line_is_that_of_a_library():
     rng = np.random.default_rng(3)
     value = rng.normal(0, 1, 17) + np.arange(17) * 0.1
@@ -168,6 +193,17 @@ def test_a_drift_is_said_where_there_is_one_and_hardly_where_there_is_none():
 
 def test_few_walks_drift_nowhere():
     assert find_drifts(draw_diary(1, DiaryWorld(walks=5))) == ()
+
+
+def test_what_is_always_set_alike_never_drifts():
+    """Means of many like numbers differ in the last bit."""
+    rng = np.random.default_rng(0)
+    for walks in list(range(6, 30)) * 10:
+        presses = rng.integers(20, 90, walks)
+        like = {"log_f_number": np.log(8.0), "vergence": 1 / 3.0, "log_distance": np.log(2.8)}
+        means = {name: [np.bincount([0] * n, [v] * n)[0] / n for n in presses] for name, v in like.items()}
+        table = pd.DataFrame({**means, "presses": 60, "kept": 0, "kept_of": presses, "zone_of": presses})
+        assert not any(one.shown for one in find_drifts(table) if one.what != "kept")
 
 
 def test_a_second_look_is_for_what_was_sharp_in_the_zone_and_passed_over(walked):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -65,27 +67,29 @@ def test_what_nobody_chose_yet_is_unknown(diary):
 
 def advised(followed: int, kept: Kept | None, sharp: Kept | None = None, kind: str = "change") -> Followed:
     settings = (Setting(8.0, 3.0),) if kind == "change" else ()
-    one = Advised(pd.Timestamp("2031-05-04 14:00"), "28 mm", kind, settings, (1.0, 9.0, 0.9), None)
+    one = Advised(pd.Timestamp("2031-05-04 14:00"), "28 mm", kind, settings, (1.0, 9.0, 0.9, 60, 0, 14), None)
     return Followed(one, 1, 45, followed, kept, sharp)
 
 
 def test_what_became_of_advice_is_held_against_its_promise():
-    said = words.followed(advised(34, Kept(3, 30, 0, 6)), "m")
+    said = words.followed(advised(34, Kept(3, 30, 0, 6, 3 / 30)), "m")
     assert said == (
         "Advised after 2031-05-04 for the 28 mm: f/8 at 3 m; set for 34 of 45 presses since: "
         "3 of 30 kept, promised 0 to 6."
     )
     assert "9 of 30 kept, promised 0 to 6: more than promised." in words.followed(
-        advised(9, Kept(9, 30, 0, 6)), "m"
+        advised(9, Kept(9, 30, 0, 6, 9 / 30)), "m"
     )
-    assert ": fewer than promised" in words.followed(advised(9, Kept(1, 30, 2, 9)), "m")
+    assert ": fewer than promised" in words.followed(advised(9, Kept(1, 30, 2, 9, 1 / 30)), "m")
     assert "50 % sharp, promised 40 % to 80 %;" in words.followed(
-        advised(9, Kept(1, 30, 0, 9), Kept(5, 10, 4, 8)), "m"
+        advised(9, Kept(1, 30, 0, 9, 1 / 30), Kept(5, 10, 4, 8, 5 / 10)), "m"
     )
+    as_judged = words.followed(advised(9, None, Kept(20, 22, 14, 22, 0.92)), "m")
+    assert "92 % sharp, promised 64 % to 100 %." in as_judged, "not 20 of 22, the effective frames"
     assert words.followed(advised(0, None), "m").endswith("; not set on any of 45 presses since.")
     assert words.followed(advised(9, None), "m").endswith("; what it brought is not marked yet.")
     assert "no setting: 3 of 30 kept" in words.followed(
-        advised(45, Kept(3, 30, 0, 6), kind="cannot_tell"), "m"
+        advised(45, Kept(3, 30, 0, 6, 3 / 30), kind="cannot_tell"), "m"
     )
 
 
@@ -115,3 +119,11 @@ def test_walks_over_time_name_those_outside_and_are_drawn(diary):
     assert "none lay outside. Nothing surely drifts" in words.over_time(
         diary(6, 4, 5, 7, 6, drifts=calm.drifts)
     )
+
+
+def test_rolls_without_times_are_named_by_their_first_frame(diary):
+    rolls = diary(6, 4, 5, 7, 6, 40)
+    names = [f"roll{i}/scan1.jpg" for i in range(6)]
+    rolls.walks[["starts_at", "ends_at"]] = pd.NaT
+    said = words.over_time(replace(rolls, walks=rolls.walks.assign(first_file=names, last_file=names)))
+    assert said.endswith("1 lay outside your usual: scan1.jpg (kept more).")

@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 
 import pandas as pd
 
-from auditor.advice.past import Followed, Kept, advice_text
+from auditor.advice.past import Followed, advice_text
 from auditor.advice.this_walk import Diary
 from auditor.evidence.drift import Drift
 from auditor.evidence.usual import FEWEST_WALKS, LESS, MORE, WITHIN
@@ -134,17 +134,19 @@ def followed(one: Followed, units: str) -> str:
         text += f"; set for {one.followed} of {since} since"
     brought = []
     if kept := one.sharp:  # verdicts are of drawn frames, so their counts are put as shares
-        share, low, high = (percent(count / kept.of) for count in (kept.hits, kept.low, kept.high))
-        brought.append(f"{share} sharp, promised {low} to {high}{_against(kept)}")
+        met, low, high = kept.share, kept.low / kept.of, kept.high / kept.of
+        against = _against(*(round(100 * share) for share in (met, low, high)))
+        brought.append(f"{percent(met)} sharp, promised {percent(low)} to {percent(high)}{against}")
     if kept := one.kept:
-        brought.append(f"{kept.hits} of {kept.of} kept, promised {kept.low} to {kept.high}{_against(kept)}")
+        against = _against(kept.hits, kept.low, kept.high)
+        brought.append(f"{kept.hits} of {kept.of} kept, promised {kept.low} to {kept.high}{against}")
     return f"{text}: {'; '.join(brought)}." if brought else f"{text}; what it brought is not marked yet."
 
 
-def _against(kept: Kept) -> str:
-    if kept.low <= kept.hits <= kept.high:
+def _against(met: int, low: int, high: int) -> str:
+    if low <= met <= high:
         return ""
-    return ": more than promised" if kept.hits > kept.high else ": fewer than promised"
+    return ": more than promised" if met > high else ": fewer than promised"
 
 
 def drift(one: Drift, units: str) -> str:
@@ -169,7 +171,8 @@ def over_time(diary: Diary) -> str:
     if not len(placed):
         return f"It takes {FEWEST_WALKS} walks that were chosen from before one to say what is usual."
     outside = [
-        f"{row.starts_at:%Y-%m-%d} (kept {'more' if row.kept_place == MORE else 'less'})"
+        f"{basename(row.first_file) if pd.isna(row.starts_at) else f'{row.starts_at:%Y-%m-%d}'}"
+        f" (kept {'more' if row.kept_place == MORE else 'less'})"
         for row in placed[placed["kept_place"] != WITHIN].itertuples()
     ]
     text = f"Of {counted(len(placed), 'walk')} held against those before, "
