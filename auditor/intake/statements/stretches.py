@@ -46,7 +46,8 @@ def claim_stretches(session: SessionFile, rows: Rows, index: FrameIndex) -> Clai
     for stretch, why, covered in silent:
         files = collapse([index.name(row) for row in covered.tolist()])
         what = f"Frames of a stretch have no setting, because {why}: {files}."
-        reader.problems.append(Problem(reader.place(stretch), what, "Correct it.", frames=len(covered)))
+        place, n = reader.place(stretch), len(covered)
+        reader.problems.append(Problem(place, what, "Correct it.", ignored=True, frames=n))
     return Claims(tuple(claims), tuple(reader.problems))
 
 
