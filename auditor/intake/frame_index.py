@@ -41,13 +41,18 @@ def number_sessions(time_s: np.ndarray, paths: Sequence[str]) -> np.ndarray:
     return number
 
 
+def before_number(name: str) -> str:
+    """What stands before the number of a frame's name; a roll has it in common."""
+    return _BEFORE_NUMBER.sub("", stem_of(name))
+
+
 def number_rolls(paths: Sequence[str]) -> np.ndarray:
     """Number the rolls from 1, in order of folder and name: a folder, or one of several in it, by stem.
 
     >>> number_rolls(["a/1.tif", "a/2.tif", "b/y-1.tif", "b/y-2.tif", "b/x-1.tif", "b/x-2.tif"]).tolist()
     [1, 1, 3, 3, 2, 2]
     """
-    keys = [(folder, _BEFORE_NUMBER.sub("", stem_of(name))) for folder, name in map(os.path.split, paths)]
+    keys = [(folder, before_number(name)) for folder, name in map(os.path.split, paths)]
     frames = Counter(keys)
     rolls = Counter(folder for (folder, _), n in frames.items() if n > 1)
     several = {key for key, n in frames.items() if n > 1 and rolls[key[0]] > 1}
