@@ -2,9 +2,11 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from posixpath import basename, dirname
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from auditor.advice.light_kinds import KINDS, kind_index
@@ -18,6 +20,8 @@ from auditor.evidence.telling_frames import telling_frames
 from auditor.evidence.tolerance import Tolerance
 from auditor.evidence.walks import count_walks, second_look
 from auditor.frames import LEFT_OUT
+from auditor.intake.frame_index import before_number
+from auditor.intake.library.folders import stem_of
 from auditor.optics.exposure import exposure_value
 from auditor.settings import Settings
 
@@ -36,11 +40,17 @@ class Diary:
     telling: pd.DataFrame  # file, why, subject_distance_m: one frame of each kind that there is
     again: tuple[str, ...]  # passed over though sharp in the zone
     followed: tuple[Followed, ...]  # what became of what was advised before
+    named: int = 1  # walks that were asked for, the newest of which is told of
 
     @property
     def walk(self) -> Any:
         """The row of the walk told of."""
         return self.walks.iloc[self.row]
+
+    @property
+    def earlier(self) -> int:
+        """How many walks came before it, as far as times tell; rolls without times among themselves."""
+        return int(_alike(self.walks, self.row)[: self.row].sum())
 
 
 def keep_diary(
@@ -53,14 +63,15 @@ def keep_diary(
     past: PastAdvice,
     wanted: str | None = None,
 ) -> Diary | None:
-    """Tell of the newest walk, or of the one that began at ``wanted``; None where there is no session.
+    """Tell of the newest walk, or of the newest that ``wanted`` names; None where there is no session.
 
-    Raises SettingError if no walk began then.
+    Raises SettingError if it names none.
     """
     walks = count_walks(counted, judged, sessions, settings.unmarked)
     if not len(walks):
         return None
-    table, row = counted.table, _row_of(walks, wanted)
+    rows = find_walks(walks, wanted) if wanted is not None else [len(walks) - 1]
+    table, row = counted.table, rows[-1]
     session, starts_at = walks["session"].iloc[row], walks["starts_at"].iloc[row]
     own = table[table["session"].eq(session).fillna(False).to_numpy(bool)].reset_index(drop=True)
     before = table[table["session"].isin(walks["session"].iloc[:row])]
@@ -70,28 +81,52 @@ def keep_diary(
     presets = grouped[["f_number", "focus_distance_m"]].median().assign(presses=grouped.size())
     return Diary(
         walks=walks,
-        drifts=find_drifts(walks),
+        drifts=find_drifts(walks[_alike(walks, row)]),
         row=row,
         presets=presets.sort_values("presses", ascending=False, kind="stable").reset_index(),
         new=tuple(_new(press, before)) if len(before) else (),
         telling=_telling(own, tolerance, causes),
         again=tuple(second_look(counted, session, tolerance.eye.blur_mm if tolerance.carries else np.nan)),
         followed=() if pd.isna(starts_at) else what_became(past, table, judged, starts_at),
+        named=len(rows),
     )
 
 
-def _row_of(walks: pd.DataFrame, wanted: str | None) -> int:
-    if wanted is None:
-        return len(walks) - 1
-    begins = walks["starts_at"].dt.strftime("%Y-%m-%dT%H:%M").fillna("")
-    found = np.flatnonzero(begins.str.startswith(wanted.strip().replace(" ", "T")))
-    if wanted.strip() and found.size:
-        return int(found[-1])
-    last = [begin.replace("T", " ") for begin in begins[begins != ""].iloc[-5:]]
+def _alike(walks: pd.DataFrame, row: int) -> npt.NDArray[np.bool_]:
+    """Walks with a time, or rolls without, whichever it is: no order holds between the two."""
+    dated = walks["starts_at"].notna().to_numpy(bool)
+    return np.asarray(dated == dated[row])
+
+
+def find_walks(walks: pd.DataFrame, wanted: str) -> list[int]:
+    """Rows named by folder, stem or first frame, else by the day or time at which they began.
+
+    Raises SettingError if there is none.
+    """
+    asked, begins = (
+        wanted.strip().casefold(),
+        [at.isoformat() if at == at else "" for at in walks["starts_at"]],
+    )
+    found = [
+        row for row, file in enumerate(walks["first_file"]) if asked and asked in _names(file.casefold())
+    ]
+    asked = asked.upper().replace(" ", "T")
+    found = found or [row for row, begin in enumerate(begins) if asked and begin.startswith(asked)]
+    if found:
+        return found
+    last = [
+        begin[:16].replace("T", " ") or file for begin, file in zip(begins, walks["first_file"], strict=True)
+    ][-5:]
     raise SettingError(
         f"No walk began at {wanted!r}.",
-        f"Name a day as 2031-04-05, or a day and time. The last walks: {', '.join(last) or 'none dated'}.",
+        "Name a day as 2031-04-05, a day and time, or the folder or first frame of a roll. "
+        f"The last walks: {', '.join(last)}.",
     )
+
+
+def _names(file: str) -> tuple[str, ...]:
+    folder, stem = dirname(file), stem_of(file)
+    return file, basename(file), stem, before_number(file).rstrip("-_ "), folder, basename(folder)
 
 
 def _new(press: pd.DataFrame, before: pd.DataFrame) -> Iterator[tuple[str, str]]:

@@ -27,7 +27,9 @@ def audit(
     walk: Annotated[
         str | None,
         typer.Option(
-            "--walk", help="Tell of the walk that began then: 2031-04-05.", show_default="the newest"
+            "--walk",
+            help="Tell of that walk: 2031-04-05, or a roll's folder or first frame.",
+            show_default="the newest",
         ),
     ] = None,
     full: options.Full = False,

@@ -26,14 +26,15 @@ def count_walks(
 ) -> pd.DataFrame:
     """Count each session's zone-focused presses, and hold them against the sessions before.
 
-    By time (rolls without one first): ``session, starts_at, ends_at, first_file, last_file, presses``; for
-    each of ``zone``, ``sharp`` and ``kept`` its count, ``_of``, ``_seen`` (frames or presses that it comes
-    from) and ``_share``; of these and of ``presses`` the interval ``_low`` to ``_high`` for a further walk,
-    and ``_place`` in it (see :mod:`auditor.evidence.usual`); ``log_distance``, ``log_f_number`` and
-    ``vergence`` [1/m], means of the walk, NaN where unknown. Under a rule ``unmarked`` that marks all frames
-    a session without any stated mark was not looked through yet.
+    By time (rolls without one first): ``session, starts_at, ends_at, first_file, last_file, frames_taken,
+    unset`` (frames without a zone setting), ``presses``; for each of ``zone``, ``sharp`` and ``kept`` its
+    count, ``_of``, ``_seen`` (frames or presses that it comes from) and ``_share``; of these and of
+    ``presses`` the interval ``_low`` to ``_high`` for a further walk, and ``_place`` in it (see
+    :mod:`auditor.evidence.usual`), rolls without times among themselves; ``log_distance``, ``log_f_number``
+    and ``vergence`` [1/m], means of the walk, NaN where unknown. Under a rule ``unmarked`` that marks all
+    frames a session without any stated mark was not looked through yet.
     """
-    columns = ["session", "starts_at", "ends_at", "first_file", "last_file"]
+    columns = ["session", "starts_at", "ends_at", "first_file", "last_file", "frames_taken"]
     walks = sessions[columns].sort_values(
         ["starts_at", "session"], kind="stable", na_position="first", ignore_index=True
     )
@@ -42,6 +43,7 @@ def count_walks(
     press = taken.iloc[np.unique(burst_codes(taken, "preset"), return_index=True)[1]]
     of_press = _codes(press, walks)
     walks = walks.assign(
+        unset=walks["frames_taken"] - np.bincount(_codes(taken, walks), minlength=len(walks)),
         presses=np.bincount(of_press, minlength=len(walks)),
         log_f_number=_means(of_press, np.log(press["f_number"].to_numpy(float)), len(walks)),
         vergence=_means(of_press, 1 / press["focus_distance_m"].to_numpy(float), len(walks)),
@@ -58,15 +60,18 @@ def count_walks(
         ("sharp", judged.frames[known], sure[known], judged.sampled.weight[known]),
     ):
         walks = walks.assign(**_drawn(name, _codes(own, walks), hit, stands, len(walks)))
-    usual = {
-        name: usual_shares(
-            walks[name], walks[f"{name}_of"], share=None if name == "kept" else walks[f"{name}_share"]
-        )
-        for name in SHARES
-    }
-    for name, one in (usual | {"presses": usual_counts(walks["presses"])}).items():
-        walks = walks.join(one.add_prefix(f"{name}_"))
+    dated = walks["starts_at"].notna()
+    for name in (*SHARES, "presses"):
+        usual = [_usual(name, part) for part in (walks[~dated], walks[dated])]
+        walks = walks.join(pd.concat(usual, ignore_index=True).add_prefix(f"{name}_"))
     return walks
+
+
+def _usual(name: str, walks: pd.DataFrame) -> pd.DataFrame:
+    if name == "presses":
+        return usual_counts(walks[name])
+    drawn = None if name == "kept" else walks[f"{name}_share"]
+    return usual_shares(walks[name], walks[f"{name}_of"], share=drawn)
 
 
 def _codes(frames: pd.DataFrame, walks: pd.DataFrame) -> Codes:

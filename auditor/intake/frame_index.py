@@ -41,6 +41,11 @@ def number_sessions(time_s: np.ndarray, paths: Sequence[str]) -> np.ndarray:
     return number
 
 
+def before_number(name: str) -> str:
+    """What stands before the number of a frame's name; a roll has it in common."""
+    return _BEFORE_NUMBER.sub("", stem_of(name))
+
+
 def number_rolls(paths: Sequence[str]) -> np.ndarray:
     """Number the rolls from 1, in order of folder and name: a folder, or one of several in it, by stem.
 

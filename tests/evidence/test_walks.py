@@ -50,6 +50,16 @@ def test_counts_are_those_of_each_walk(walked):
     assert_allclose(walks["log_f_number"], np.log(8))
 
 
+def test_rolls_without_times_make_nothing_usual_for_dated_walks(walked):
+    table = walked([40] * 7, [4] * 7)
+    rolls = table["session"].le(5)
+    walks = counted_walks(table.assign(captured_at=table["captured_at"].mask(rolls)))
+    for name in ("kept", "presses"):
+        assert walks[f"{name}_place"].tolist() == ["no_usual"] * 4 + ["usual"] + ["no_usual"] * 2
+    unset = counted_walks(table.assign(in_preset=np.arange(len(table)) % 40 > 6))
+    assert (unset["frames_taken"].tolist(), unset["unset"].tolist()) == ([40] * 7, [7] * 7)
+
+
 def test_a_walk_not_chosen_from_is_unknown_and_never_worse(walked):
     """Six good walks; of the newest nobody kept anything yet."""
     table = walked([60] * 7, [20] * 6 + [0])

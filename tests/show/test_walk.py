@@ -29,6 +29,7 @@ def diary():
             "session": range(1, n + 1), "starts_at": pd.date_range("2031-05-04 14:00", periods=n, freq="7D"),
             "ends_at": pd.date_range("2031-05-04 15:00", periods=n, freq="7D"), "presses": 60,
             "kept": hits, "kept_of": of, "kept_share": hits / np.where(of, of, np.nan),
+            "frames_taken": 60, "unset": 0,
             "zone": 0, "zone_of": 0, "zone_seen": 0, "sharp": 0, "sharp_of": 0, "sharp_seen": 0,
         }  # fmt: skip
         for name, one in (("kept", usual_shares(hits, of)), ("presses", usual_counts(np.arange(n) % 3 + 59))):
@@ -127,3 +128,18 @@ def test_rolls_without_times_are_named_by_their_first_frame(diary):
     rolls.walks[["starts_at", "ends_at"]] = pd.NaT
     said = words.over_time(replace(rolls, walks=rolls.walks.assign(first_file=names, last_file=names)))
     assert said.endswith("1 lay outside your usual: scan1.jpg (kept more).")
+
+
+def test_frames_without_a_setting_are_said_and_several_walks_of_a_name(diary):
+    one = diary(6, 4, named=2)
+    assert words.set_up(one, "m") == "Set f/8 at 2.5 m (60)."
+    assert words.title(one).endswith("15:00 (the newest of 2 so named)")
+    walks = one.walks.assign(frames_taken=60, presses=41, unset=12)
+    said = words.set_up(replace(one, walks=walks), "m")
+    assert said == "Set f/8 at 2.5 m (60). 60 frames, 41 presses; 12 without a zone setting."
+
+
+def test_rolls_without_times_are_no_earlier_walks_of_dated_ones(diary):
+    one = diary(6, 4, 5, 7, 6)
+    one.walks.loc[:2, ["starts_at", "ends_at"]] = pd.NaT
+    assert words.notes(one, "m") == [("Usual", "No usual yet (1 of 4 earlier walks).")]

@@ -47,7 +47,8 @@ class Row(NamedTuple):
 
 def title(diary: Diary) -> str:
     """Name the walk, and say whether it is the newest."""
-    return f"{'This walk' if diary.row == len(diary.walks) - 1 else 'The walk'}, {when(diary.walk)}"
+    named = f" (the newest of {diary.named} so named)" if diary.named > 1 else ""
+    return f"{'This walk' if diary.row == len(diary.walks) - 1 else 'The walk'}, {when(diary.walk)}{named}"
 
 
 def when(row: Any) -> str:
@@ -62,8 +63,8 @@ def when(row: Any) -> str:
 def notes(diary: Diary, units: str) -> list[tuple[str, str]]:
     """Say what came of advice, what drifts and what deserves a second look, each with its label."""
     found = []
-    if diary.row < FEWEST_WALKS:
-        found.append(("Usual", f"No usual yet ({diary.row} of {FEWEST_WALKS} earlier walks)."))
+    if diary.earlier < FEWEST_WALKS:
+        found.append(("Usual", f"No usual yet ({diary.earlier} of {FEWEST_WALKS} earlier walks)."))
     found += [("Last time", followed(one, units)) for one in diary.followed]
     found += [("Drift", drift(one, units)) for one in diary.drifts if one.shown]
     if diary.again:
@@ -96,6 +97,12 @@ def set_up(diary: Diary, units: str) -> str:
         return "No frame of this walk has a whole zone setting."
     more = len(parts) - MOST_PRESETS
     text = f"Set {listed([*parts[:MOST_PRESETS], *([f'{more} more'] if more > 0 else [])])}."
+    if diary.walk["unset"]:
+        counts = (
+            counted(diary.walk["frames_taken"], "frame"),
+            counted(diary.walk["presses"], "press", "presses"),
+        )
+        text += f" {', '.join(counts)}; {diary.walk['unset']} without a zone setting."
     new = collapse([f"{kind} {name}" for kind, name in diary.new], MOST_NAMES)
     return f"{text} New: {new}." if new else text
 
