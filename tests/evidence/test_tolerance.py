@@ -42,7 +42,6 @@ def test_from_thirty_verdicts_on_sharpness_speaks(described):
     assert groups["frames"].tolist() == [13, 13]
     assert groups["rate"].tolist() == pytest.approx([1, 7 / 13])
     assert groups["blur_mm"].tolist() == pytest.approx([0.07, 0.20])
-    assert groups["blur_to_mm"].tolist() == pytest.approx([0.13, 0.26])
     first = np.mean([1 / (1 + (k / 6) ** 2) for k in range(1, 14)])
     assert groups["expected"][0] == pytest.approx(first)
 
