@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
@@ -64,7 +66,7 @@ def test_a_session_ends_with_a_gap_of_more_than_three_hours():
 )
 def test_a_name_means_frames_by_stem_file_or_path(text, folder, rows):
     frames = index(["a/P1.dng|x/P1.jpg", "b/P1.jpg", "P2.jpg"])
-    assert frames.find(text, folder) == rows
+    assert frames.find(text, Path(folder) / "notes.csv") == rows
 
 
 def test_the_nearest_name_is_named_some_times():
