@@ -124,7 +124,8 @@ def test_a_marker_that_was_deleted_still_ends_the_stretch_before_by_its_number(w
     assert "Frames of a stretch have no setting, because there is no frame 'P1010004'" in said(archive)
     (folder / "notes.csv").write_text("file,subject_distance\nP1010001,near\nP1010002,far\n")
     first = gathered(read(folder).problems)[0]
-    assert first.what.startswith("Frames of a stretch") and first.frames == 2, "what changes most comes first"
+    assert first.what.startswith("Frames of a stretch"), "what changes most comes first"
+    assert first.frames == 2
 
 
 def test_times_may_stand_without_quotes(walk):
