@@ -187,7 +187,8 @@ def _say_what_was_found(
         again = f" Of the {drawn} drawn, {sample.again} were drawn before and wait for an answer."
         typer.echo(
             f"{drawn} frames drawn by chance (seed {seed}) from {population}. Of the {population}, "
-            f"{sample.with_distance} had a distance already{more * bool(sample.drawn_before)}.{again * bool(sample.again)}",
+            f"{sample.with_distance} had a distance already{more * bool(sample.drawn_before)}."
+            f"{again * bool(sample.again)}",
             err=True,
         )
     elif asked:
