@@ -180,10 +180,13 @@ def _say_what_was_found(
     if len(runs) > 20:
         typer.echo(f"And {len(runs) - 20} more, listed in the session file.", err=True)
     if sample is not None and len(sample.rows):
+        drawn, population = len(sample.rows), sample.population
+        more = f", and {sample.drawn_before} were drawn before and answered without one"
+        again = f" Of the {drawn} drawn, {sample.again} were drawn before and wait for an answer."
         typer.echo(
-            f"{len(sample.rows)} frames drawn by chance (seed {seed}) from {sample.population}; of these "
-            f"{sample.with_distance} had a distance already, {sample.drawn_before} were drawn before."
-            f"{f' {sample.again} come again, since nobody has answered them.' if sample.again else ''}",
+            f"{drawn} frames drawn by chance (seed {seed}) from {population}. Of the {population}, "
+            f"{sample.with_distance} had a distance already{more * bool(sample.drawn_before)}."
+            f"{again * bool(sample.again)}",
             err=True,
         )
     elif asked:

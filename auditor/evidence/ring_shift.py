@@ -25,17 +25,24 @@ def frame_shifts(
     """
     shifts, problems = shifts_in(table)
     for rows, lens in checked:
-        name = lens.name or f"{lens.focal_length_mm:g} mm"
+        focal_mm = lens.focal_length_mm
+        if np.isnan(focal_mm):  # a lens known by name: what its frames record
+            focal_mm = pd.Series(table["focal_length_mm"].to_numpy("float64")[rows]).median()
+        name = lens.name or f"{focal_mm:g} mm"
+        if np.isnan(focal_mm) and (lens.scale or lens.ring_checks):
+            what = f"{name}: its ring cannot be checked, since nothing tells its focal length."
+            problems.append(Problem(None, what, "State focal_length in its [[lens]].", ignored=True))
+            continue
         if lens.scale:
             try:
-                engraved_for(lens.focal_length_mm, *np.array([astuple(one) for one in lens.scale]).T)
+                engraved_for(focal_mm, *np.array([astuple(one) for one in lens.scale]).T)
             except SettingError as error:
                 problems.append(Problem(None, f"{name}: {error.what}", error.next_step))
         if not lens.ring_checks:
             continue
         marks, focused = zip(*((read.mark_m, read.focuses_m) for read in lens.ring_checks), strict=True)
         try:
-            found = find_shift(lens.focal_length_mm, marks, focused)
+            found = find_shift(focal_mm, marks, focused)
         except SettingError as error:
             problems.append(Problem(None, f"{name}: {error.what}", error.next_step))
             continue

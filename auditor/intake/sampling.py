@@ -34,7 +34,7 @@ class Sample:
     weights: npt.NDArray[np.float64]  # how many frames each of the latter stands for
     population: int  # frames that the sample speaks for, those with a distance among them
     with_distance: int  # of the population, passed over since their distance is known
-    drawn_before: int  # of the population, in an earlier sample and without a distance yet
+    drawn_before: int  # of the population, answered in an earlier sample without a distance
     again: int = 0  # drawn frames that an earlier draw holds and nobody has answered
 
 

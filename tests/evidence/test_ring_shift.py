@@ -71,6 +71,16 @@ def test_zones_and_true_focus_follow_the_tape(table):
     assert found["near_limit_m"].iloc[2] == pytest.approx(near + 0.05 + 0.05**2 / (near - 0.05), rel=1e-6)
 
 
+def test_a_lens_known_by_name_has_the_focal_length_that_its_frames_record(table):
+    named = Lens(name="lens A", ring_checks=(RingReading(2.0, 2.2),))
+    shifts, problems = frame_shifts(table, [(np.arange(3), named)])
+    assert problems == ()
+    assert shifts[:3] == pytest.approx([find_shift(50, [2.0], [2.2]).shift_mm] * 3)
+    unknown, problems = frame_shifts(table.assign(focal_length_mm=np.nan), [(np.arange(3), named)])
+    assert np.isnan(unknown).all()
+    assert "lens A: its ring cannot be checked, since nothing tells its focal length" in problems[0].what
+
+
 def test_readings_that_disagree_and_those_out_of_reach_are_problems(table):
     shifts, problems = frame_shifts(
         table.head(2), [(np.array([0]), lens((2.0, 2.2), (10.0, 5.0))), (np.array([1]), lens((0.1, 2.0)))]

@@ -212,7 +212,7 @@ def test_prepare_draws_writes_and_reads_its_own_sample_back(run, walk, tmp_path)
     out = tmp_path / "audit-notes"
     names = ["session.toml", "notes.csv", "sample.csv", "sheet.html", "source.txt"]
     assert done.stdout.split() == [f"audit-notes/{name}" for name in names]
-    assert "6 frames drawn by chance (seed 0) from 12; of these 0 had a distance already" in done.stderr
+    assert "6 frames drawn by chance (seed 0) from 12. Of the 12, 0 had a distance already.\n" in done.stderr
     assert "12 frames from P1010001, body A: 28 mm, f/8, focus at 2.5 m." in done.stderr
     assert digest(folder) == before
     assert (out / "source.txt").read_text() == "../walk\n"
@@ -224,8 +224,7 @@ def test_prepare_draws_writes_and_reads_its_own_sample_back(run, walk, tmp_path)
     name = rows[1].split(",")[0]
     (out / "notes.csv").write_text(f"file,standing_share\n{name},50%\n")
     again = run("prepare", folder, "--distances", 6)
-    assert "of these 1 had a distance already" in again.stderr
-    assert "5 come again" in again.stderr
+    assert "Of the 12, 1 had a distance already. Of the 6 drawn, 5 were drawn before and wait" in again.stderr
     assert (out / "notes.csv.before").read_text() == f"file,standing_share\n{name},50%\n"
     archive = read_archive(Request((folder,), outer_notes=out / "notes.csv"))
     assert archive.problems == []

@@ -216,7 +216,7 @@ def test_a_whole_pass_in_chromium_is_taken_in_and_audited(opened, home):
 
     # Drawing again: the answered and the skipped do not come again, and nothing clashes.
     again = auditor("prepare", "photos", cwd=folder)
-    assert "come again" not in again.stderr
+    assert "wait for an answer" not in again.stderr
     assert (folder / "audit-notes" / "notes.csv.before").exists()
     problems = json.loads(auditor("audit", "photos", "--json", cwd=folder).stdout)["problems"]
     assert not [p for p in problems if "second note" in p["what"] or "contradict" in p["what"]]
