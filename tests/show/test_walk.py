@@ -127,7 +127,7 @@ def test_rolls_without_times_are_named_by_their_first_frame(diary):
     names = [f"roll{i}/scan1.jpg" for i in range(6)]
     rolls.walks[["starts_at", "ends_at"]] = pd.NaT
     said = words.over_time(replace(rolls, walks=rolls.walks.assign(first_file=names, last_file=names)))
-    assert said.endswith("1 lay outside your usual: scan1.jpg (kept more).")
+    assert said.endswith("1 lay outside your usual: roll5/scan1.jpg (kept more).")
 
 
 def test_frames_without_a_setting_are_said_and_several_walks_of_a_name(diary):

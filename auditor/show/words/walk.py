@@ -178,7 +178,7 @@ def over_time(diary: Diary) -> str:
     if not len(placed):
         return f"It takes {FEWEST_WALKS} walks that were chosen from before one to say what is usual."
     outside = [
-        f"{basename(row.first_file) if pd.isna(row.starts_at) else f'{row.starts_at:%Y-%m-%d}'}"
+        f"{row.first_file if pd.isna(row.starts_at) else f'{row.starts_at:%Y-%m-%d}'}"
         f" (kept {'more' if row.kept_place == MORE else 'less'})"
         for row in placed[placed["kept_place"] != WITHIN].itertuples()
     ]
