@@ -13,7 +13,7 @@ import pandas as pd
 
 from auditor.advice.decision import FEWEST_SUBJECTS
 from auditor.advice.lens_decision import LensDecision
-from auditor.advice.paired import Paired, Setting
+from auditor.advice.paired import Setting
 from auditor.advice.ring_settings import ring_of
 from auditor.errors import SettingError
 from auditor.evidence.bursts import is_keeper, zone_focused
@@ -212,11 +212,6 @@ def _bench_of(
         ),
         shift=RingShift(float(np.median(known))) if known.size else None,
     )
-
-
-def best_of(paired: Paired) -> int | None:
-    """Row of the setting that would have made most subjects sharp, of those that were tried there."""
-    return paired.best_tried()
 
 
 def _known_of(frames: pd.DataFrame) -> Known:

@@ -16,7 +16,6 @@ from auditor.show.chart_tables import share_axis_end
 from auditor.show.decided import (
     Decided,
     ZoneSetting,
-    best_of,
     gather_decision,
     is_setting,
     lenses_of,
@@ -135,7 +134,7 @@ def _ring_by_stop(decided: Decided) -> tuple[RingByStop, ...]:
     return tuple(
         _in_light(light, paired, best, decision, decided, of_passers=of_passers)
         for light, paired, decision, of_passers in lights
-        if (best := best_of(paired)) is not None
+        if (best := paired.best_tried()) is not None
     )
 
 

@@ -12,7 +12,7 @@ from auditor.errors import SettingError
 from auditor.evidence.causes import UNEXPLAINED
 from auditor.evidence.tolerance import VERDICTS, VERDICTS_REVERSED, WIDEST
 from auditor.optics.scales import ASSUMED_SCALE
-from auditor.show.decided import Decided, Known, ZoneSetting, best_of, eye_of, is_setting
+from auditor.show.decided import Decided, Known, ZoneSetting, eye_of, is_setting
 from auditor.show.words.figures import counted, listed, millimetres, signed, whole
 from auditor.show.words.plain import in_words, likely, of_100, one_in, times_more
 from auditor.show.words.ring import read_scale, scale_is_known, scale_serves
@@ -258,7 +258,7 @@ def next_walk(decided: Decided) -> str:
     if told.decision.why == "gate_closed":
         return "Nothing to test yet: first do what helps most."
     if told.walk_worth.purpose == "compare" and decided.now is not None and told.paired is not None:
-        row = best_of(told.paired)
+        row = told.paired.best_tried()
         other = told.decision.setting
         if other is None and row is not None:
             other = Setting(float(told.paired.f_number[row]), float(told.paired.focus_distance_m[row]))
