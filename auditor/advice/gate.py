@@ -62,9 +62,7 @@ def check_gate(
     adjusted = _holm(np.array([one.p_value for one in found])).tolist()
     return tuple(
         replace(
-            one,
-            p_value=p,
-            clashes=p < LEVEL and abs(one.counted - one.predicted) > APART * one.predicted,
+            one, p_value=p, clashes=p < LEVEL and abs(one.counted - one.predicted) > APART * one.predicted
         )
         for one, p in zip(found, adjusted, strict=True)
     )

@@ -63,11 +63,7 @@ def value_settings(
 
 
 def best_by_stop(
-    settings: pd.DataFrame,
-    subjects: Subjects,
-    tolerances: Tolerances,
-    answer: LightAnswer,
-    speed_m_s: float,
+    settings: pd.DataFrame, subjects: Subjects, tolerances: Tolerances, answer: LightAnswer, speed_m_s: float
 ) -> pd.DataFrame:
     """Return every f-number at the engraving that makes most subjects sharp, and what takes the others.
 

@@ -23,12 +23,10 @@ def advise(
     *,
     lens: options.LensName = None,
     experiment: Annotated[
-        Path | None,
-        typer.Option("--experiment", help="Write the next walk as a session file of this name."),
+        Path | None, typer.Option("--experiment", help="Write the next walk as a session file of this name.")
     ] = None,
     card: Annotated[
-        Path | None,
-        typer.Option("--card", help="Write a wallet card of the advised settings, .pdf or .png."),
+        Path | None, typer.Option("--card", help="Write a wallet card of the advised settings, .pdf or .png.")
     ] = None,
     full: options.Full = False,
     force: options.Force = False,

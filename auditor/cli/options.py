@@ -91,8 +91,7 @@ UnitsTyped = Annotated[
     str | None, typer.Option("--units", help="Show distances in m or ft.", show_default="as you type them")
 ]
 PixelsWide = Annotated[
-    int | None,
-    typer.Option("--pixels-wide", min=1, help="Pixels along the long side; --coc pixel needs it."),
+    int | None, typer.Option("--pixels-wide", min=1, help="Pixels along the long side; --coc pixel needs it.")
 ]
 Ring = Annotated[
     str | None,

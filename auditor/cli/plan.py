@@ -227,8 +227,7 @@ def _light(
     from auditor.show.plan_text import light_rows, light_text
 
     needed = light_needed(
-        stops,
-        Settings().changed(iso_max=iso_max, wanted_shutter_s=wanted_s, slowest_shutter_s=slowest_s),
+        stops, Settings().changed(iso_max=iso_max, wanted_shutter_s=wanted_s, slowest_shutter_s=slowest_s)
     )
     kind = read_kind(light) if light else None
     return light_rows(stops, needed, kind), light_text(stops, needed, kind)

@@ -28,7 +28,4 @@ def simulate(
     write = write_simulated_table if table else simulate_archive
     truth = write(out, seed, frames)
     sought = sum(preset.frames for preset in truth.presets)
-    echo(
-        f"{sought} invented frames written to {out}; their truth is in {out / 'truth.toml'}.",
-        err=True,
-    )
+    echo(f"{sought} invented frames written to {out}; their truth is in {out / 'truth.toml'}.", err=True)

@@ -145,12 +145,7 @@ def subject_shares(
 
 
 def _posterior(
-    subjects: Subjects,
-    found: list[_Evidence],
-    code: int,
-    speed_m_s: float,
-    confidence: float,
-    seed: int,
+    subjects: Subjects, found: list[_Evidence], code: int, speed_m_s: float, confidence: float, seed: int
 ) -> Tolerances:
     prior = _log_prior(speed_m_s)
     keep = [logsumexp(one.keep + np.log(FLOOR_WEIGHTS), axis=3) for one in found]

@@ -142,12 +142,7 @@ def _block(frames: pd.DataFrame, mean: Floats, spread: Floats, speed_m_s: float,
     part = {cause: np.clip(taken[cause] / total, 0.0, 1.0) * explained for cause in BLURS}
     with np.errstate(divide="ignore", invalid="ignore"):
         nearer = ndtr((np.log(np.minimum(focus, INFINITE_M)) - mean) / np.maximum(spread, 1e-9))[:, None]
-    shares = [
-        nearer * part["defocus"],
-        (1 - nearer) * part["defocus"],
-        part["motion"],
-        part["diffraction"],
-    ]
+    shares = [nearer * part["defocus"], (1 - nearer) * part["defocus"], part["motion"], part["diffraction"]]
     return np.stack([*shares, 1 - sum(shares)])
 
 

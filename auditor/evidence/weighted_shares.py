@@ -69,11 +69,7 @@ def ratio_variance(residual: Floats, total: Floats, domain: Codes, sampled: Samp
 
 
 def weighted_shares(
-    hit: npt.ArrayLike,
-    domain: npt.ArrayLike,
-    domains: int,
-    sampled: Sampled,
-    confidence: float = 0.95,
+    hit: npt.ArrayLike, domain: npt.ArrayLike, domains: int, sampled: Sampled, confidence: float = 0.95
 ) -> Shares:
     """Return the share of hits in each domain, with Wilson's interval at the effective number R(1 - R)/V.
 

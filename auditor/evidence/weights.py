@@ -9,14 +9,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from auditor.evidence.bursts import (
-    Codes,
-    CountedFrames,
-    burst_codes,
-    combined_codes,
-    in_preset,
-    is_counted,
-)
+from auditor.evidence.bursts import Codes, CountedFrames, burst_codes, combined_codes, in_preset, is_counted
 from auditor.evidence.proportions import Floats
 from auditor.evidence.weighted_shares import Sampled
 

@@ -126,11 +126,7 @@ def _rates(hit: Mask, within: Mask, sampled: Sampled, confidence: float) -> dict
 
 
 def odds_ratio(
-    inside: Mask,
-    kept: Mask,
-    burst: Codes,
-    confidence: float = 0.95,
-    weight: Floats | None = None,
+    inside: Mask, kept: Mask, burst: Codes, confidence: float = 0.95, weight: Floats | None = None
 ) -> tuple[float, float, float]:
     """Return the odds ratio of a keeper inside against outside, with its interval.
 

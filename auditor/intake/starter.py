@@ -29,11 +29,7 @@ _HEAD = """\
 # setting, and one [[stretch]] for each span of time, which begins with a frame's name or a time.
 """
 _SINGLE = {
-    "light": (
-        "# iso_max = 6400",
-        '# wanted_shutter = "1/500"',
-        '# slowest_shutter = "1/125"',
-    ),
+    "light": ("# iso_max = 6400", '# wanted_shutter = "1/500"', '# slowest_shutter = "1/125"'),
     "marks": (
         '# keepers = "selects"        # a folder of what you chose, relative to this file',
         "# min_rating = 1             # xmp:Rating at or above is a keeper",

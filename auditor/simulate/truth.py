@@ -51,13 +51,13 @@ class Outing:
     camera: str
     stretches: tuple[tuple[str, float], ...]  # presets in the order of use, with their share of the walk
     marks: MarkPlace  # where the photographer's choice stands: `embedded`, `sidecar` or `selects`
-    looked_at: float  # share of the walk that was looked at while choosing; the rest is an unculled tail
     # share of the frames, drawn at random, that were measured afterwards: first a verdict on sharpness,
     # then a guess, then the distance
     measured: float
-    mood: float  # added to the logit of a keeper's chance on such a walk
-    subseconds: bool  # whether the camera writes fractions of a second
-    markers: bool  # whether a dark frame, the palm over the lens, marks each change of the preset
+    looked_at: float = 0.88  # share of the walk that was looked at while choosing; the rest is a tail
+    mood: float = 0.0  # added to the logit of a keeper's chance on such a walk
+    subseconds: bool = True  # whether the camera writes fractions of a second
+    markers: bool = True  # whether a dark frame, the palm over the lens, marks each change of the preset
     # places in `stretches` where whoever came was pressed at, without regard for the zone
     anyone: tuple[int, ...] = ()
 
@@ -80,10 +80,8 @@ MARKET_OUTINGS = (
         "body A",
         tuple((preset.name, share) for preset, share in zip(MARKET_PRESETS, (0.35, 0.3, 0.35), strict=False)),
         marks="embedded",
-        looked_at=0.88,
         measured=0.3,
         mood=0.3,
-        subseconds=True,
         markers=False,
     ),
     Outing(
@@ -91,11 +89,8 @@ MARKET_OUTINGS = (
         "body B",
         (("aisle", 0.3), ("counter", 0.2), ("corner", 0.3), ("aisle", 0.2)),
         marks="sidecar",
-        looked_at=0.88,
         measured=0.55,
-        mood=0.0,
         subseconds=False,
-        markers=True,
         anyone=(0,),
     ),
     Outing(
@@ -106,8 +101,6 @@ MARKET_OUTINGS = (
         looked_at=1.0,
         measured=0.5,
         mood=-1.2,
-        subseconds=True,
-        markers=True,
     ),
 )
 

@@ -40,10 +40,7 @@ TROUBLES = {
     "stricter": {"drift": 0.0},
     "error": {"distance_sd": 0.0, "distance_bias": 0.0},
 }  # each with what leaves it out
-WORLDS = {
-    "all together": {},
-    "presses in the zone": {"presses_inside": True},
-}
+WORLDS = {"all together": {}, "presses in the zone": {"presses_inside": True}}
 
 
 def one_archive(seed: int, troubles: Iterable[str] = TROUBLES, *, presses_inside: bool = False):

@@ -5,7 +5,7 @@ import pytest
 from worlds.archives import World, draw_archive
 
 from auditor.advice.past import PastAdvice
-from auditor.advice.this_walk import keep_diary
+from auditor.advice.this_walk import keep_diary, telling_frames
 from auditor.evidence.bursts import count_frames
 from auditor.evidence.causes import find_causes
 from auditor.evidence.comparisons import compare_presets
@@ -13,7 +13,6 @@ from auditor.evidence.distances_met import distances_met
 from auditor.evidence.presets import count_sessions
 from auditor.evidence.rates import hit_rates
 from auditor.evidence.sharpness import judged_frames
-from auditor.evidence.telling_frames import telling_frames
 from auditor.evidence.tolerance import FLAGS, fit_tolerance
 from auditor.evidence.zone_check import check_zone
 from auditor.frames import with_columns

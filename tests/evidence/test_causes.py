@@ -8,9 +8,9 @@ import pytest
 from numpy.testing import assert_allclose
 from worlds.archives import SPEED_M_S, World, blur_parts_mm, draw_archive, keep_chance
 
+from auditor.advice.this_walk import telling_frames
 from auditor.evidence.bursts import count_frames
 from auditor.evidence.causes import CAUSES, find_causes
-from auditor.evidence.telling_frames import telling_frames
 from auditor.evidence.tolerance import fit_tolerance
 from auditor.optics.blur import airy_mm, defocus_mm, motion_mm
 from auditor.optics.lens import lens_distance_m, magnification

@@ -10,9 +10,7 @@ from auditor.evidence.rates import hit_rates
 
 def test_counts_by_hand(frame_table):
     table = frame_table(
-        [1, 0, 0, 1, 1, 0, 0],
-        burst=[0, 0, 1, 2, 2, 3, 5],
-        preset=["a", "a", "a", "b", "b", "b", None],
+        [1, 0, 0, 1, 1, 0, 0], burst=[0, 0, 1, 2, 2, 3, 5], preset=["a", "a", "a", "b", "b", "b", None]
     )
     rates = hit_rates(table, "preset").set_index("preset")
     assert rates[["bursts", "hits", "frames", "keepers"]].to_numpy().tolist() == [[2, 1, 3, 1], [2, 1, 3, 2]]

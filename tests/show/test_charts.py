@@ -123,9 +123,7 @@ def test_lanes_without_frames_still_show_the_zone() -> None:
 
 
 @pytest.mark.slow
-def test_bars_hold_every_counted_frame_with_a_distance(
-    walked: Audit,
-) -> None:
+def test_bars_hold_every_counted_frame_with_a_distance(walked: Audit) -> None:
     _, bars = chart_tables.distance_lanes(walked)
     assert bars["kept"].sum() == walked.counts["keepers"]
     assert bars["not_kept"].sum() == walked.counts["not_kept"]

@@ -8,19 +8,12 @@ from typing import Any
 import pandas as pd
 import pytest
 
+from auditor.advice import this_walk
 from auditor.evidence import causes as found_causes
-from auditor.evidence import telling_frames
 from auditor.evidence import zone_check as found_check
 from auditor.evidence.distances_met import DistancesMet
 from auditor.settings import Settings
-from auditor.show.words import (
-    causes,
-    distances,
-    fallout,
-    figures,
-    method,
-    presets,
-)
+from auditor.show.words import causes, distances, fallout, figures, method, presets
 
 NAN = float("nan")
 
@@ -202,7 +195,7 @@ def test_presets_of_different_outings_are_not_called_better() -> None:
 
 def test_every_reason_to_look_at_a_frame_has_words() -> None:
     blamed = [cause for cause in found_causes.CAUSES if cause != found_causes.UNEXPLAINED]
-    wanted = {*blamed, telling_frames.KEPT_THOUGH_BLURRED, telling_frames.NOT_KEPT_THOUGH_SHARP}
+    wanted = {*blamed, this_walk.KEPT_THOUGH_BLURRED, this_walk.NOT_KEPT_THOUGH_SHARP}
     assert wanted == set(causes.TELLING)
     assert set(causes.NAMES) == set(found_causes.CAUSES)
 

@@ -351,7 +351,6 @@ def measure_some(table: pd.DataFrame, n: int, seed: int) -> pd.DataFrame:
     drawn = np.zeros(len(table), dtype=bool)
     drawn[draw_sample(unknown, n, seed).rows] = True
     known = unknown.assign(
-        subject_distance_m=table["subject_distance_m"].where(drawn),
-        drawn=pd.array(drawn, dtype="boolean"),
+        subject_distance_m=table["subject_distance_m"].where(drawn), drawn=pd.array(drawn, dtype="boolean")
     )
     return add_zones(add_weights(known), parse_criterion("handbook"), 1.32)

@@ -125,11 +125,7 @@ def fact_table(columns: dict[str, Any]) -> pd.DataFrame:
 
 
 def _row(
-    found: Found,
-    group: Group,
-    members: list[FileRecord],
-    packets: list[FileRecord],
-    shared: frozenset[str],
+    found: Found, group: Group, members: list[FileRecord], packets: list[FileRecord], shared: frozenset[str]
 ) -> dict[str, Any]:
     embedded = [record.xmp for record in members if record.xmp is not None]
     say = [*members, *packets, *embedded]

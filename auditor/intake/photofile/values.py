@@ -18,8 +18,7 @@ _BEYOND_ANY_SCALE_M = 10_000.0  # no lens scale ends there; a larger number is a
 _YEARS = range(1826, 2101)  # from the oldest surviving photograph; beyond 2100 a clock was never set
 
 _TIME = re.compile(
-    r"(\d{4})[:\-/.](\d{1,2})[:\-/.](\d{1,2})[ T]+(\d{1,2}):(\d{2})(?::(\d{2})(?:[.,](\d+))?)?",
-    re.ASCII,
+    r"(\d{4})[:\-/.](\d{1,2})[:\-/.](\d{1,2})[ T]+(\d{1,2}):(\d{2})(?::(\d{2})(?:[.,](\d+))?)?", re.ASCII
 )
 _DIGITS = re.compile(r"\d+", re.ASCII)
 _UNPRINTABLE = re.compile(r"[\x00-\x1f\x7f-\x9f\ufffe\uffff]+")

@@ -23,10 +23,7 @@ _COUNTED_AS = np.array([LEFT_OUT, KEEPER, NOT_KEPT], dtype=object)  # by verdict
 
 
 def count_marks(
-    table: pd.DataFrame,
-    governed: Sequence[Governed],
-    selects_matched: np.ndarray,
-    index: FrameIndex,
+    table: pd.DataFrame, governed: Sequence[Governed], selects_matched: np.ndarray, index: FrameIndex
 ) -> tuple[np.ndarray, list[Problem]]:
     """Decide what each frame counts as, and name the sessions that could not be counted.
 
@@ -106,11 +103,7 @@ def _late_marks(table: pd.DataFrame, late: list[int]) -> list[Problem]:
     return [Problem(None, f"{what} All frames between the two count as not kept.", step)]
 
 
-def _culled_to(
-    index: FrameIndex,
-    governed: Sequence[Governed],
-    problems: list[Problem],
-) -> np.ndarray:
+def _culled_to(index: FrameIndex, governed: Sequence[Governed], problems: list[Problem]) -> np.ndarray:
     """Place in the order of each row's ``culled_to`` frame; NaN where it says nothing of the row.
 
     A frame with a capture time says nothing of frames without, nor the other way round.

@@ -16,8 +16,6 @@ from auditor.intake.statements.session_values import SCHEMA
 from auditor.text import collapse
 
 MOST_COMPARED = 20_000  # words, to find the nearest to those that are wrong
-
-
 _RENAMED = {"worth_points": 'Write worth = "10%": the smallest gain worth acting on, of what is kept now.'}
 _REPEATED = ("camera", "lens", "preset", "stretch")
 _SETTING_TABLES = ("light", "subject", "advice")

@@ -19,15 +19,7 @@ from auditor.intake.people.finding import find_faces, measured_face, without_dou
 from auditor.intake.people.measurements import Box
 from auditor.intake.people.measuring_process import measure_picture
 from auditor.intake.people.wholepicture import WholePicture
-from tests.intake.people.scenes import (
-    OWN_FACE_PX,
-    background,
-    data,
-    disc,
-    photographed,
-    portrait,
-    with_face,
-)
+from tests.intake.people.scenes import OWN_FACE_PX, background, data, disc, photographed, portrait, with_face
 
 WITHOUT_PEOPLE = (
     "coffee", "chelsea", "rocket", "moon", "coins", "page", "text", "hubble_deep_field", "retina", "horse",

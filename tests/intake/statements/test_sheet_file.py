@@ -10,12 +10,7 @@ from hypothesis import strategies as st
 
 from auditor.errors import AuditorError, FileFormatError
 from auditor.intake.beside import source_text, statements_beside
-from auditor.intake.filled_files import (
-    notes_as_csv,
-    read_filled_notes,
-    read_filled_session,
-    write_keeping,
-)
+from auditor.intake.filled_files import notes_as_csv, read_filled_notes, read_filled_session, write_keeping
 from auditor.intake.starter import recorded_lines, session_as_toml
 from auditor.intake.statements.session_file import read_session
 from auditor.intake.statements.sheet_file import read_sheet
