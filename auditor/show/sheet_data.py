@@ -156,7 +156,7 @@ def _drawn(
         "sensor": None if frame["sensor_source"] == "assumed" else sides,
         "stratum": setting["name"] if setting else None,
         "setting": setting,
-        "proposals": list(facts.proposals.get(row, ())),
+        "proposals": [asdict(one) for one in facts.proposals.get(row, ())],
     }
 
 
