@@ -274,12 +274,7 @@ def test_the_glossary_and_every_column_are_documented():
 # Rooms that stand in front of what others compute: a name there is its namesake's in words, as a picture, as
 # a command or in a notebook.
 IN_FRONT = ("show/words/", "show/charts/", "cli/", "notebook/")
-TWICE = {
-    "frames": "the columns of the frame table; the frames that the page shows",
-    "Lens": "as stated in a session file; as an invented photographer owns it",
-    "Plan": "of a setting to be made; of where an invented archive's bursts lie",
-    "main": "of each process",
-}
+TWICE = {"main": "of each process"}
 
 
 def names_that_occur_twice(stem_of_module: bool) -> dict[str, list[str]]:
@@ -302,5 +297,5 @@ def test_no_name_means_two_things(modules):
 
 
 def test_a_name_that_occurs_twice_is_seen():
-    assert "frames" in names_that_occur_twice(True)
+    assert "presets" in names_that_occur_twice(True)
     assert "main" in names_that_occur_twice(False)

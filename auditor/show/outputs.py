@@ -18,8 +18,8 @@ from auditor.journey import Audit
 from auditor.show.card_faces import advised_cards
 from auditor.show.charts import render_charts
 from auditor.show.decided import lenses_of
-from auditor.show.page.frames import MOST_THUMBNAILS, rows_shown
 from auditor.show.page.model import LensView
+from auditor.show.page.shown_frames import MOST_THUMBNAILS, rows_shown
 from auditor.show.page.view import lens_views
 from auditor.show.report import build_report
 from auditor.show.wallet import wallet_bytes

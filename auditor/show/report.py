@@ -17,8 +17,8 @@ from auditor.journey import Audit
 from auditor.show import words
 from auditor.show.chart_tables import blur_picture
 from auditor.show.page import hero, plots
-from auditor.show.page.frames import frame_lines, rows_shown
 from auditor.show.page.model import LensView, said
+from auditor.show.page.shown_frames import frame_lines, rows_shown
 from auditor.show.page.view import lens_views
 from auditor.show.page_tables import page_tables
 from auditor.show.words import figures, method, tolerance

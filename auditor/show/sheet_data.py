@@ -25,7 +25,7 @@ from auditor.intake.starter import Run, note_names
 from auditor.intake.statements.bodies import FOCAL_LENGTH_SD, MEASURES, READING_SD, TILT_SD_RAD
 from auditor.optics.sensors import HANDBOOK_DIVISOR
 from auditor.settings import Settings
-from auditor.show.page.frames import relative_link
+from auditor.show.page.shown_frames import relative_link
 from auditor.show.sheet_strips import (
     Place,
     data_uri,

@@ -13,7 +13,7 @@ from auditor.errors import OutputError
 from auditor.simulate.pictures import SIZE_PX, View, draw_palm, draw_picture
 from auditor.simulate.plan import outing_of
 from auditor.simulate.statements import SELECTS, notes_text, session_text, stem, truth_text
-from auditor.simulate.truth import Lens, Outing, Truth
+from auditor.simulate.truth import LensTruth, Outing, Truth
 from auditor.simulate.walk import walk, with_rates
 from auditor.writing import make_folder, write_file
 
@@ -131,7 +131,7 @@ def select_name(name: str, kept: int) -> str:
     return f"{name}-small.jpg" if kept % 4 == 0 else f"{name}.jpg"
 
 
-def exif_block(press: Any, outing: Outing, lens: Lens | None) -> Image.Exif:
+def exif_block(press: Any, outing: Outing, lens: LensTruth | None) -> Image.Exif:
     """Build the Exif block of a frame (tag numbers: Exif 2.32); the lens's tags only where it reports."""
     exif = Image.Exif()
     exif[0x0110] = outing.camera

@@ -31,7 +31,7 @@ _LONGER_FROM, _SHORTER_FROM = 6.0, 2.0  # stops above ISO 100: 6400 and 400
 
 
 @dataclass(frozen=True, slots=True)
-class Plan:
+class BurstPlan:
     """Where in the archive each burst lies; arrays of shape (bursts,)."""
 
     size: Rows  # frames of the burst
@@ -49,7 +49,7 @@ def outing_of(truth: Truth, session: int) -> Outing:
     return truth.outings[session % len(truth.outings)]
 
 
-def plan_walks(truth: Truth, frames: int, rng: np.random.Generator) -> Plan:
+def plan_walks(truth: Truth, frames: int, rng: np.random.Generator) -> BurstPlan:
     """Cut so many frames into bursts, sessions and stretches."""
     in_burst = rng.random(frames) < truth.burst_share
     size = np.where(in_burst, rng.integers(2, LARGEST_BURST + 1, frames), 1).astype(np.intp)
@@ -72,10 +72,10 @@ def plan_walks(truth: Truth, frames: int, rng: np.random.Generator) -> Plan:
         anyone[mine] = np.isin(part[mine], outing.anyone)
     changes = (np.diff(part) != 0) | (np.diff(session) != 0)
     stretch = np.concatenate([[0], np.cumsum(changes)])
-    return Plan(size, session, stretch, preset, looked_at, anyone)
+    return BurstPlan(size, session, stretch, preset, looked_at, anyone)
 
 
-def press_times(plan: Plan, rng: np.random.Generator) -> Floats:
+def press_times(plan: BurstPlan, rng: np.random.Generator) -> Floats:
     """Seconds from each session's beginning to the first frame of each burst, shape (bursts,)."""
     gap = LEAST_GAP_S + rng.exponential(MEAN_GAP_S, len(plan.size))
     changes = np.diff(plan.stretch, prepend=-1) > 0

@@ -17,7 +17,7 @@ MarkPlace = Literal["embedded", "sidecar", "selects"]
 
 
 @dataclass(frozen=True, slots=True)
-class Lens:
+class LensTruth:
     """A lens: its f-stops, its ring's engravings [m], and whether it tells the camera anything."""
 
     name: str
@@ -32,7 +32,7 @@ class PresetTruth:
     """A zone setting, and what it truly brought."""
 
     name: str  # as the audit names it
-    lens: Lens
+    lens: LensTruth
     f_number: float
     focus_distance_m: float  # the engraving the ring was turned to, from the sensor plane
     kind: Literal["free", "line"] = "free"  # set for whoever comes, or to one place where people pass
@@ -62,8 +62,8 @@ class Outing:
     anyone: tuple[int, ...] = ()
 
 
-_NEW_28 = Lens("28 mm f/2.8", 28.0, reports=True)
-_OLD_35 = Lens("old 35 mm", 35.0, reports=False)
+_NEW_28 = LensTruth("28 mm f/2.8", 28.0, reports=True)
+_OLD_35 = LensTruth("old 35 mm", 35.0, reports=False)
 
 MARKET_PRESETS = (
     PresetTruth("28 mm f/2.8, f/8 at 2.5 m", _NEW_28, 8.0, 2.5),

@@ -15,8 +15,8 @@ from auditor.errors import SettingError
 from auditor.optics.blur import airy_mm, combined_mm, defocus_mm, motion_mm
 from auditor.optics.lens import lens_distance_m, magnification, sharp_zone
 from auditor.simulate.plan import (
+    BurstPlan,
     Floats,
-    Plan,
     Rows,
     camera_times,
     expose,
@@ -104,7 +104,7 @@ def _measured_afterwards(presses: pd.DataFrame, truth: Truth, rng: np.random.Gen
 
 
 def _taken(
-    truth: Truth, plan: Plan, time_s: Floats, burst: Rows, since_s: Floats, rng: np.random.Generator
+    truth: Truth, plan: BurstPlan, time_s: Floats, burst: Rows, since_s: Floats, rng: np.random.Generator
 ) -> dict[str, Floats]:
     """What was set, who stood where, and the blur it made, all of it true; arrays of shape (n,)."""
     bursts = len(plan.size)

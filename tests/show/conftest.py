@@ -15,7 +15,7 @@ import pytest
 from auditor.intake.library.thumbnails import thumbnails
 from auditor.journey import Audit, run_audit
 from auditor.settings import Request
-from auditor.show.page.frames import MOST_THUMBNAILS, rows_shown
+from auditor.show.page.shown_frames import MOST_THUMBNAILS, rows_shown
 from auditor.show.page.view import lens_views
 from auditor.show.report import build_report
 
