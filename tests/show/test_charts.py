@@ -12,7 +12,7 @@ import pandas as pd
 import pytest
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
-from matplotlib.collections import FillBetweenPolyCollection
+from matplotlib.collections import PolyCollection
 from matplotlib.figure import Figure
 
 from auditor.journey import Audit
@@ -84,7 +84,7 @@ ENGRAVED = pd.DataFrame({"at_m": [1.0, 2.0, 5.0], "label": ["1", "2", "5 m"]})
 
 def zone_ends(ax: Axes) -> list[float]:
     """Left and right end of the first zone's tint."""
-    (tint,) = ax.findobj(FillBetweenPolyCollection)
+    (tint,) = ax.findobj(PolyCollection)
     return [float(end) for end in tint.get_datalim(ax.transData).intervalx]
 
 
