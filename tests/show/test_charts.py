@@ -85,7 +85,8 @@ ENGRAVED = pd.DataFrame({"at_m": [1.0, 2.0, 5.0], "label": ["1", "2", "5 m"]})
 def zone_ends(ax: Axes) -> list[float]:
     """Left and right end of the first zone's tint."""
     (tint,) = ax.findobj(PolyCollection)
-    return [float(end) for end in tint.get_datalim(ax.transData).intervalx]
+    across = np.concatenate([path.vertices[:, 0] for path in tint.get_paths()])
+    return [float(across.min()), float(across.max())]
 
 
 def test_distance_chart_counts_upwards_and_downwards_and_spans_the_zone() -> None:
