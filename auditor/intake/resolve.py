@@ -17,14 +17,13 @@ from auditor.errors import Problem
 from auditor.frames import COLUMNS, TEXT, with_columns
 from auditor.intake.camera_sensors import find_sensors
 from auditor.intake.frame_index import FrameIndex, Rows
-from auditor.intake.library.camera_pixels import find_copies
 from auditor.intake.library.facts import FACT_COLUMNS
 from auditor.intake.precedence import PRECEDENCE, SHARE_DEPTH, Settled, settle
 from auditor.intake.statements.bodies import MEASURES
 from auditor.intake.statements.claims import Claim, Claims, objects
 from auditor.intake.statements.lens_rule import OTHER_FOCAL, contradicts, off_by
 from auditor.intake.statements.session import Preset
-from auditor.intake.statements.shares import picture_heights_mm, place_by_shares, why_no_distance
+from auditor.intake.statements.shares import claim_shares
 from auditor.optics.lens import sensor_distance_m
 from auditor.text import collapse
 from auditor.units import format_distance, format_f_number
@@ -209,8 +208,12 @@ class _Resolving:
         claims = self.by_quantity["subject_distance"]
         typed = settle("subject_distance", [c for c in claims if c.source == "notes"], self.n)
         shares = {name: self.settle(name).typed for name in MEASURES if self.by_quantity[name]}
-        by_shares = self._by_shares(shares, typed, columns)
-        subject = settle("subject_distance", [*claims, *by_shares], self.n)
+        pictures = pd.DataFrame({name: columns[name] for name in _PICTURE})
+        free = np.isnan(typed.typed) | ~np.isnan(typed.rel_sd)
+        by_shares = claim_shares(shares, free, pictures, focal, self.index)
+        self.problems += by_shares.problems
+        below = [replace(claim, depth=SHARE_DEPTH) for claim in by_shares.stated]
+        subject = settle("subject_distance", [*claims, *below], self.n)
         distance = self._from_sensor(subject.typed, subject.from_lens, focal, "subject_distance")
         stated_sd = self.settle("subject_distance_sd").typed
         by_notes = subject.sources == "notes"
@@ -232,38 +235,6 @@ class _Resolving:
                 distances = np.asarray(sensor_distance_m(distances, focal_mm[row]))
             texts[row] = "|".join(f"{distance:.6g}" for distance in distances)
         return texts
-
-    def _by_shares(
-        self, shares: dict[str, np.ndarray], typed: Settled, columns: dict[str, Any]
-    ) -> list[Claim]:
-        has_typed = ~np.isnan(typed.typed) & np.isnan(typed.rel_sd)
-        given = [~np.isnan(values) & ~has_typed for values in shares.values()]
-        rows = np.flatnonzero(np.any(given, axis=0)) if given else np.zeros(0, dtype=np.intp)
-        if not len(rows):
-            return []
-        pictures = pd.DataFrame({name: columns[name] for name in _PICTURE})
-        heights, misshapen = picture_heights_mm(pictures)
-        focal, height = columns["focal_length_mm"][rows], heights[rows]
-        placed = place_by_shares({name: values[rows] for name, values in shares.items()}, focal, height)
-        pixels = pictures[["pixel_width", "pixel_height"]].to_numpy("float64", na_value=np.nan).T
-        copies = find_copies(pictures["camera"].to_numpy(object), *pixels)
-        for i, row in enumerate(rows.tolist()):
-            file = self.index.name(row)
-            if np.isnan(placed.distance_m[i]):
-                why, step = why_no_distance(
-                    focal[i], bool(misshapen[row]), str(columns["sensor_source"][row]), pixels[1][row]
-                )
-                self.problems.append(Problem(file, f"Its share gives no distance: {why}.", step))
-                continue
-            if contradiction := placed.contradiction(i):
-                step = "Read them again; a child, a seated person or a hidden foot reads too far."
-                self.problems.append(Problem(file, f"{contradiction}. The surest one was used.", step))
-            if copies[row]:
-                what = "Its share was read off a picture smaller than its camera's own: resized or cropped."
-                self.problems.append(Problem(file, what, "If it was cropped, the distance is too near."))
-        known = ~np.isnan(placed.distance_m)
-        distance, rel_sd = placed.distance_m[known], placed.rel_sd[known]
-        return [Claim("subject_distance", "notes", rows[known], distance, depth=SHARE_DEPTH, rel_sd=rel_sd)]
 
     # --- presets and what files say against them ---------------------------------------------------------
 

@@ -18,20 +18,12 @@ from auditor.settings import Settings
 from auditor.units import format_distance, format_f_number
 
 
-class _Shown:
-    """A result with a line and a table."""
-
-    __slots__ = ()
-
-    def _table(self) -> pd.DataFrame:
-        raise NotImplementedError
-
-    def _repr_html_(self) -> str:
-        return f"<p>{escape(repr(self))}</p>{self._table().to_html(index=False)}"
+def _with_table(result: object, table: pd.DataFrame) -> str:
+    return f"<p>{escape(repr(result))}</p>{table.to_html(index=False)}"
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class Scanned(_Shown):
+class Scanned:
     """The frames of an archive, each with its zone and blur."""
 
     scan: Scan
@@ -63,13 +55,13 @@ class Scanned(_Shown):
             f"{len(self.problems)} problems"
         )
 
-    def _table(self) -> pd.DataFrame:
+    def _repr_html_(self) -> str:
         columns = ["file", "preset", "f_number", "focus_distance_m", "subject_distance_m", "in_zone"]
-        return self.frames[[*columns, "counted_as"]].head(8)
+        return _with_table(self, self.frames[[*columns, "counted_as"]].head(8))
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class Advised(_Shown):
+class Advised:
     """What to set next with one lens."""
 
     of_lens: LensDecision
@@ -97,13 +89,13 @@ class Advised(_Shown):
         share = "" if np.isnan(met.share_now) else f"; sharp as set {met.share_now:.0%} of {met.n} subjects"
         return f"{self.of_lens.lens}: {what} ({one.why.replace('_', ' ')}{share})"
 
-    def _table(self) -> pd.DataFrame:
+    def _repr_html_(self) -> str:
         columns = ["f_number", "focus_distance_m", "share_sharp", "sharp_low", "sharp_high"]
-        return self.settings.reindex(columns=columns).head(8).round(2)
+        return _with_table(self, self.settings.reindex(columns=columns).head(8).round(2))
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class Tuned(_Shown):
+class Tuned:
     """What each f-number of a lens brings at its best engraving."""
 
     of_lens: LensDecision
@@ -121,12 +113,12 @@ class Tuned(_Shown):
         parts = [f"{format_f_number(stop.f_number)} {stop.expected:.0%}" for stop in self.stops.itertuples()]
         return f"{self.of_lens.lens}: sharp at {', '.join(parts) or 'no stop that could be weighed'}"
 
-    def _table(self) -> pd.DataFrame:
-        return self.stops.round(3)
+    def _repr_html_(self) -> str:
+        return _with_table(self, self.stops.round(3))
 
 
 @dataclass(frozen=True, slots=True, repr=False)
-class Audited(_Shown):
+class Audited:
     """Everything that an audit found: the parts of its :class:`~auditor.journey.Audit` by their names."""
 
     audit: Audit
@@ -162,9 +154,9 @@ class Audited(_Shown):
             f"{counts['frames']} frames, {counts['keepers']} of {counts['marked']} counted ones kept. {said}"
         )
 
-    def _table(self) -> pd.DataFrame:
+    def _repr_html_(self) -> str:
         columns = ["preset", "hits", "bursts", "hit_rate", "low", "high", "near_limit_m", "far_limit_m"]
-        return self.presets[columns].round(2)
+        return _with_table(self, self.presets[columns].round(2))
 
 
 @dataclass(frozen=True, slots=True, repr=False)

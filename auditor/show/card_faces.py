@@ -51,7 +51,7 @@ def advised_card(audit: Audit, lens: str) -> WalletCard | None:
         columns=range(len(stops)),
         expect=_expect(decided),
         exposure=exposure(decided.exposure_time_s, decided.iso),
-        date="" if pd.isna(latest) else f"as of {latest:%-d %B %Y}",
+        date="" if pd.isna(latest) else f"as of {latest.day} {latest:%B %Y}",
         notes=(
             strictness(decided) if decided.told.decision.rests_on != "optics" else "",
             engraved_scale(decided).partition(". ")[0],

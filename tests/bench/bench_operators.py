@@ -66,11 +66,7 @@ EQUIVALENT = {
     ): "cut to whole numbers after it",
     ("auditor/evidence/subjects.py", "ratio > 0 -> GtE"): "no picture was shown with infinitely many pixels",
     ("auditor/evidence/level.py", "levels[:, None, None] + spreads[:, None] * _NODES -> Sub"): _SYMMETRIC,
-    ("auditor/evidence/level.py", "levels[:, None, None] + _SPREADS[:, None] * _NODES -> Sub"): _SYMMETRIC,
-    (
-        "auditor/evidence/level.py",
-        "self.levels[:, None, None] + self.spreads[:, None] * _NODES -> Sub",
-    ): _SYMMETRIC,
+    ("auditor/evidence/level.py", "levels[:, None, None] + SPREADS[:, None] * _NODES -> Sub"): _SYMMETRIC,
     ("auditor/evidence/level.py", "SPREAD_CENTRE + SPREAD_SD * np.linspace(-3, 3, 13) -> Sub"): _SYMMETRIC,
     (
         "auditor/evidence/level.py",

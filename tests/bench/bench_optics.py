@@ -20,12 +20,11 @@ from pathlib import Path
 
 import numpy as np
 
-ROOT = Path(__file__).resolve().parents[2]
-sys.path.insert(0, str(ROOT))
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from auditor.optics.blur import blur_parts, combined_mm  # noqa: E402
-from auditor.optics.lens import sharp_zone  # noqa: E402
-from auditor.optics.sensors import parse_criterion  # noqa: E402
+from auditor.optics.blur import blur_parts, combined_mm
+from auditor.optics.lens import sharp_zone
+from auditor.optics.sensors import parse_criterion
 
 BLOCK = 32_768
 TIMES, MEGABYTES = 10.0, 700.0

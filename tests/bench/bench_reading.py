@@ -26,13 +26,12 @@ import exifread
 import pyexiv2
 from PIL import Image
 
-ROOT = Path(__file__).resolve().parents[2]
-sys.path.insert(0, str(ROOT))
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from auditor.intake.photofile.metadata import read_file  # noqa: E402
-from auditor.intake.photofile.xmp import XmpError, read_sidecar  # noqa: E402
+from auditor.intake.photofile.metadata import read_file
+from auditor.intake.photofile.xmp import XmpError, read_sidecar
 
-SAMPLES = ROOT.parent / "shared" / "exif-samples"
+SAMPLES = Path(__file__).resolve().parents[3] / "shared" / "exif-samples"
 SMALL_BYTES = 64 << 10
 BIG_BYTES = 6 << 20
 BIG_SHARE = 500 / 20_000

@@ -22,10 +22,9 @@ from pathlib import Path
 import numpy as np
 from PIL import Image
 
-ROOT = Path(__file__).resolve().parents[2]
-sys.path.insert(0, str(ROOT))
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from auditor.intake.photofile.previews import BOX_PX, OPENED, THUMBNAIL_PX, small_picture, thumbnail  # noqa: E402
+from auditor.intake.photofile.previews import BOX_PX, OPENED, THUMBNAIL_PX, small_picture, thumbnail
 
 MAX_SECONDS = 3.0
 MAX_BYTES = {THUMBNAIL_PX: 40_000, BOX_PX: 200_000}

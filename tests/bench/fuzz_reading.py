@@ -24,18 +24,17 @@ import warnings
 from pathlib import Path
 from typing import NoReturn
 
-ROOT = Path(__file__).resolve().parents[2]
-sys.path.insert(0, str(ROOT))
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from auditor.intake.photofile.metadata import read_file  # noqa: E402
-from auditor.intake.photofile.packing import pack, unpack  # noqa: E402
-from auditor.intake.photofile.previews import small_picture  # noqa: E402
-from auditor.intake.photofile.records import FileRecord, with_serial_marks  # noqa: E402
-from auditor.intake.photofile.xmp import XmpError, read_sidecar  # noqa: E402
-from tests.bench.hostile_containers import drawn_container  # noqa: E402
-from tests.intake.photofile.worst import HOSTILE_PACKETS, MADE, WORST_PICTURES  # noqa: E402
+from auditor.intake.photofile.metadata import read_file
+from auditor.intake.photofile.packing import pack, unpack
+from auditor.intake.photofile.previews import small_picture
+from auditor.intake.photofile.records import FileRecord, with_serial_marks
+from auditor.intake.photofile.xmp import XmpError, read_sidecar
+from tests.bench.hostile_containers import drawn_container
+from tests.intake.photofile.worst import HOSTILE_PACKETS, MADE, WORST_PICTURES
 
-SAMPLES = ROOT.parent / "shared" / "exif-samples"
+SAMPLES = Path(__file__).resolve().parents[3] / "shared" / "exif-samples"
 MAX_SECONDS = 2.0
 MAX_GROWTH_MB = 40
 EXTREMES = [b"\x00", b"\xff", b"\x7f", b"\x80", b"\x01"]

@@ -11,8 +11,11 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from auditor.intake.library.camera_pixels import SHAPE_TOLERANCE
+from auditor.errors import Problem
+from auditor.intake.frame_index import FrameIndex
+from auditor.intake.library.camera_pixels import SHAPE_TOLERANCE, find_copies
 from auditor.intake.statements.bodies import MEASURES, distance_of_share
+from auditor.intake.statements.claims import Claim, Claims
 from auditor.units import format_distance
 
 Floats = npt.NDArray[np.float64]
@@ -84,6 +87,45 @@ def place_by_shares(shares: Mapping[str, Floats], focal_length_mm: Floats, heigh
         surer = ~np.isnan(own) & (np.isnan(distance) | (own_sd < rel_sd))
         distance, rel_sd = np.where(surer, own, distance), np.where(surer, own_sd, rel_sd)
     return SharesPlaced(distance, rel_sd, by_measure)
+
+
+def claim_shares(
+    shares: Mapping[str, Floats],
+    free: npt.NDArray[np.bool_],
+    pictures: pd.DataFrame,
+    focal_length_mm: Floats,
+    index: FrameIndex,
+) -> Claims:
+    """State the subject's distance of frames with a share, and list those that give none or are doubtful.
+
+    ``free`` are frames without a better word of the notes. Reads what :func:`picture_heights_mm` reads.
+    """
+    given = [~np.isnan(values) & free for values in shares.values()]
+    rows = np.flatnonzero(np.any(given, axis=0)) if given else np.zeros(0, dtype=np.intp)
+    if not len(rows):
+        return Claims()
+    heights, misshapen = picture_heights_mm(pictures)
+    focal = focal_length_mm[rows]
+    placed = place_by_shares({name: values[rows] for name, values in shares.items()}, focal, heights[rows])
+    pixels = pictures[["pixel_width", "pixel_height"]].to_numpy("float64", na_value=np.nan).T
+    copies = find_copies(pictures["camera"].to_numpy(object), *pixels)
+    sources, problems = pictures["sensor_source"].astype(str).to_numpy(object), []
+    for i, row in enumerate(rows.tolist()):
+        file = index.name(row)
+        if np.isnan(placed.distance_m[i]):
+            why, step = why_no_distance(focal[i], bool(misshapen[row]), sources[row], pixels[1][row])
+            problems.append(Problem(file, f"Its share gives no distance: {why}.", step))
+            continue
+        if contradiction := placed.contradiction(i):
+            step = "Read them again; a child, a seated person or a hidden foot reads too far."
+            problems.append(Problem(file, f"{contradiction}. The surest one was used.", step))
+        if copies[row]:
+            what = "Its share was read off a picture smaller than its camera's own: resized or cropped."
+            problems.append(Problem(file, what, "If it was cropped, the distance is too near."))
+    known = ~np.isnan(placed.distance_m)
+    distance, rel_sd = placed.distance_m[known], placed.rel_sd[known]
+    claim = Claim("subject_distance", "notes", rows[known], distance, rel_sd=rel_sd)
+    return Claims((claim,), tuple(problems))
 
 
 def why_no_distance(

@@ -3,7 +3,7 @@
 So one picture serves a telephone and a desk, and its smallest letter is never scaled away.
 """
 
-from markupsafe import Markup, escape
+from markupsafe import Markup
 
 
 def element(name: str, *content: str, **attributes: object) -> Markup:
@@ -12,13 +12,13 @@ def element(name: str, *content: str, **attributes: object) -> Markup:
     >>> print(element("text", "a < b", x="5%", text_anchor="end"))
     <text x="5%" text-anchor="end">a &lt; b</text>
     """
-    names = "".join(
-        f' {key.rstrip("_").replace("_", "-")}="{escape(value)}"'
+    names = Markup("").join(
+        Markup(' {}="{}"').format(key.rstrip("_").replace("_", "-"), value)
         for key, value in attributes.items()
         if value is not None
     )
-    inside = "".join(escape(part) for part in content)
-    return Markup(f"<{name}{names}>{inside}</{name}>" if content else f"<{name}{names}/>")  # noqa: S704
+    whole = Markup("<{0}{1}>{2}</{0}>") if content else Markup("<{0}{1}/>")
+    return whole.format(name, names, Markup("").join(content))
 
 
 def along(share: float) -> str:
