@@ -149,7 +149,7 @@ def _kept(told: LensDecision) -> str:
         often = f"about {often}"
     past = told.decision.kind in ("change", "cannot_tell")
     start = f"so far {often} held" if past else f"{often} will hold"
-    span = likely(level.low, level.high)
+    span = f"{likely(level.low, level.high)}; {counted(level.presses, 'press', 'presses')}"
     return f"{start[0].upper()}{start[1:]} a keeper ({of_100(level.rate)} of 100, {span}).{more}"
 
 
