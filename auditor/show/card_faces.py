@@ -10,7 +10,7 @@ from auditor.journey import Audit
 from auditor.optics.bench import Bench
 from auditor.optics.framing import landmark_at, lower_edge_m, standing_share
 from auditor.show.cards import NO_ZONE, ZoneTable, make_table
-from auditor.show.decided import Decided, ZoneSetting, frames_of, gather_decision, is_setting
+from auditor.show.decided import Decided, ZoneSetting, frames_of, gather_decision
 from auditor.show.page.ring_scale import engravings, scale_of
 from auditor.show.wallet import MOST_STOPS, WalletCard
 from auditor.show.words.figures import exposure, far_limit
@@ -38,10 +38,10 @@ def advised_card(audit: Audit, lens: str) -> WalletCard | None:
     coc_mm = float(frames["coc_mm"].median())
     stops = sorted({*USUAL_STOPS, one.f_number})
     rings = [ring for ring in set(decided.bench.ring_m) if ring > 0.008 * decided.bench.focal_length_mm]
-    if not any(is_setting(one, one.f_number, ring) for ring in rings):
+    if not one.is_at(one.f_number, rings).any():
         rings.append(one.focus_distance_m)
     rings.sort()
-    row = next(at for at, ring in enumerate(rings) if is_setting(one, one.f_number, ring))
+    row = next(at for at, ring in enumerate(rings) if one.is_at(one.f_number, ring))
     said = (coc_mm, str(frames["coc_criterion"].dropna().iloc[0]))
     return _card(
         one,

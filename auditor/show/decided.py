@@ -3,7 +3,6 @@
 The decision itself is :class:`auditor.advice.decide.LensDecision`; no other instruction is made in this room.
 """
 
-import math
 from contextlib import suppress
 from dataclasses import astuple, dataclass
 from typing import Any, Literal
@@ -32,15 +31,12 @@ from auditor.units import format_distance, format_f_number
 
 Kind = Literal["keep", "change", "latitude", "not_focus", "cannot_tell"]
 FEWEST_KEEPERS = 8
-SAME = 0.03  # relative: two distances this near are one setting of the ring
 
 
 @dataclass(frozen=True, slots=True)
-class ZoneSetting:
+class ZoneSetting(Setting):
     """A setting with its sharp zone [m], and the preset's name if it is one."""
 
-    f_number: float
-    focus_distance_m: float
     near_limit_m: float
     far_limit_m: float
     preset: str | None = None
@@ -150,19 +146,13 @@ def _most_used(presets: pd.DataFrame, told: LensDecision | None) -> ZoneSetting 
     rows = [zone_setting(row) for row in used_most.itertuples()]
     if rows and told is not None and told.habit:
         most = told.habit[0][0]
-        return next((row for row in rows if is_setting(row, most.f_number, most.focus_distance_m)), rows[0])
+        return next((row for row in rows if most.is_at(row.f_number, row.focus_distance_m)), rows[0])
     return rows[0] if rows else None
 
 
 def zone_setting(row: Any) -> ZoneSetting:
     """The setting of a row of the table of presets."""
     return ZoneSetting(row.f_number, row.focus_distance_m, row.near_limit_m, row.far_limit_m, str(row.preset))
-
-
-def is_setting(one: ZoneSetting | Setting, f_number: float, focus_distance_m: float) -> bool:
-    """Whether a setting is this one, as near as a ring is set."""
-    own = (one.f_number, f_number), (one.focus_distance_m, focus_distance_m)
-    return all(math.isclose(a, b, rel_tol=SAME) for a, b in own)
 
 
 def _with_zone(setting: Setting, frames: pd.DataFrame, bench: Bench) -> ZoneSetting:

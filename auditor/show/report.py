@@ -18,7 +18,7 @@ from auditor.show import words
 from auditor.show.chart_tables import blur_picture
 from auditor.show.page import hero, plots
 from auditor.show.page.model import LensView, said
-from auditor.show.page.shown_frames import frame_lines, rows_shown
+from auditor.show.page.shown_frames import frame_lines, held_once, rows_shown
 from auditor.show.page.view import lens_views
 from auditor.show.page_tables import page_tables
 from auditor.show.words import figures, method, tolerance
@@ -59,6 +59,7 @@ def build_report(
         lens_number={lens.name: number for number, lens in enumerate(lenses)},
         sections=sections_of(lenses, audit),
         frames=lines,
+        in_script=held_once(lines, audit),
         thumbnails_held=method.thumbnails_held(len(held), len(lines)),
         tolerance_curve=plots.draw_curve(curve, tolerance.chart_finding(audit.tolerance)) if curve else "",
         script=script,

@@ -21,7 +21,7 @@ SELECT_PX = (SIZE_PX[0] // 3, SIZE_PX[1] // 3)
 _STARS = ((1, 2, 3), (0.5, 0.35, 0.15))
 MARKED_S = 20.0  # from the palm over the lens to the first press with the new preset
 _REJECTED, _RATED_ZERO = 0.05, 0.10  # shares of the frames that were looked at and not kept
-_QUALITY = 50
+_QUALITY = 25
 _EXIF_IFD = 0x8769
 _HEAD = b'<?xpacket begin="\xef\xbb\xbf" id="W5M0MpCehiHzreSzNTczkc9d"?>\n'  # fixed by ISO 16684-1
 _RDF = "http://www.w3.org/1999/02/22-rdf-syntax-ns#"

@@ -12,7 +12,7 @@ from PIL import Image, ImageChops, ImageDraw, ImageFilter
 from auditor.optics.blur import defocus_mm
 from auditor.optics.framing import standing_share
 
-SIZE_PX = (840, 560)  # a face that 28 mm see at 1.9 m has 40 pixels from nose root to chin
+SIZE_PX = (660, 440)  # a face that 28 mm see at 1.5 m has 40 pixels from nose root to chin
 TIMES_BLUR = 6.0  # how much larger than life the blur is drawn
 _PER_MM = TIMES_BLUR * SIZE_PX[0] / 36.0  # pixels of blur for each millimetre of it on the sensor
 _LEAST_SD_PX = 0.5  # for smooth edges

@@ -118,19 +118,16 @@ class Truth:
     floor: float = 0.15  # what is left of that chance with any amount of blur, as a share
     # how much the logit of a keeper's chance rises where a subject is nearer by a factor e
     near_interest: float = 0.7
-    # log-normal distance of the people who come along, from the sensor plane
-    distance_median_m: float = 2.6
+    distance_median_m: float = 2.6  # log-normal distance of the people who come along, from the sensor plane
     distance_log_sd: float = 0.45
-    # normal walking speed; every direction is as likely
-    speed_m_s: float = WALKING_SPEED_M_S
+    speed_m_s: float = WALKING_SPEED_M_S  # normal walking speed; every direction is as likely
     speed_sd_m_s: float = 0.31  # same source as the speed
     # relative standard deviation of the ring's true setting from its engraving, drawn once a stretch
     ring_error: float = 0.03
     # relative error of a distance judged before pressing, and of one measured in the picture afterwards
     glance_sd: float = 0.15
     measure_sd: float = 0.08
-    # relative bias and error of a distance guessed by eye before measuring
-    guess_bias: float = -0.08
+    guess_bias: float = -0.08  # relative bias and error of a distance guessed by eye before measuring
     guess_sd: float = 0.16
     # how far before and behind the place of a preset of kind `line` people are pressed at (sd)
     line_spread_m: float = 0.35

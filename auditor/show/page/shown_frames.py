@@ -23,11 +23,20 @@ MOST_FRAMES = 4000  # whose words the page holds; of larger archives the bars op
 
 def rows_shown(views: Sequence[LensView], audit: Audit) -> list[int]:
     """Rows of the frames that the page speaks of, those most likely to be looked at first."""
-    told = () if audit.diary is None else walk.frames(audit.diary, audit.table["file"])
-    telling = [row for row, _ in told]
     chips = sorted((chip for view in views for chip in view.chips), key=lambda chip: not chip.now)
     drawn = [row for chip in chips for mark in chip.marks for row in mark.rows]
-    return list(dict.fromkeys(telling + drawn))[:MOST_FRAMES]
+    return list(dict.fromkeys(rows_of_walk(audit) + drawn))[:MOST_FRAMES]
+
+
+def rows_of_walk(audit: Audit) -> list[int]:
+    """Rows of the frames that are shown with the walk."""
+    return [row for row, _ in walk.frames(audit.diary, audit.table["file"])] if audit.diary else []
+
+
+def held_once(lines: Mapping[str, list[str]], audit: Audit) -> dict[str, list[str]]:
+    """For the page's script: thumbnails that stand with the walk are named by their place there."""
+    at = {str(row): f"#look-{row}" for row in rows_of_walk(audit)}
+    return {row: [*line[:2], line[2] and at.get(row, line[2]), *line[3:]] for row, line in lines.items()}
 
 
 def frame_lines(

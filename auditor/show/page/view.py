@@ -17,7 +17,6 @@ from auditor.show.decided import (
     Decided,
     ZoneSetting,
     gather_decision,
-    is_setting,
     lenses_of,
     named_by_setting,
     presets_of,
@@ -149,7 +148,7 @@ def _in_light(
     share = share.reindex(np.unique(paired.f_number))[_around(share.columns.to_numpy(), at_best[1])]
 
     def cell(stop: float, ring: float, value: float) -> Cell:
-        in_use = now is not None and is_setting(now, stop, ring)
+        in_use = now is not None and bool(now.is_at(stop, ring))
         return Cell(value, in_use, (stop, ring) == at_best, (stop, ring) in alike)
 
     cells = tuple(

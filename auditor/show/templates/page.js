@@ -18,7 +18,9 @@ function named(frame) {
 }
 
 function thumbnail(frame) {
-  return frame[2] ? made("img", "", { src: "data:image/jpeg;base64," + frame[2], alt: "" }) : "";
+  if (!frame[2]) return "";
+  const held = frame[2].startsWith("#") ? document.querySelector(frame[2]).src : "data:image/jpeg;base64," + frame[2];
+  return made("img", "", { src: held, alt: "" });
 }
 
 const told = (frame) => [frame[feet() ? 4 : 3], frame[feet() ? 6 : 5], frame[7], frame[8]].filter(Boolean).join(" · ");

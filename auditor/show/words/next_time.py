@@ -12,7 +12,7 @@ from auditor.errors import SettingError
 from auditor.evidence.causes import UNEXPLAINED
 from auditor.evidence.tolerance import VERDICTS, VERDICTS_REVERSED, WIDEST
 from auditor.optics.scales import ASSUMED_SCALE
-from auditor.show.decided import Decided, Known, ZoneSetting, eye_of, is_setting
+from auditor.show.decided import Decided, Known, ZoneSetting, eye_of
 from auditor.show.words.figures import counted, listed, millimetres, signed, whole
 from auditor.show.words.plain import in_words, likely, of_100, one_in, times_more
 from auditor.show.words.ring import read_scale, scale_is_known, scale_serves
@@ -261,8 +261,8 @@ def next_walk(decided: Decided) -> str:
         row = told.paired.best_tried()
         other = told.decision.setting
         if other is None and row is not None:
-            other = Setting(float(told.paired.f_number[row]), float(told.paired.focus_distance_m[row]))
-        if other is not None and not is_setting(decided.now, other.f_number, other.focus_distance_m):
+            other = told.paired.setting(row)
+        if other is not None and not decided.now.is_at(other.f_number, other.focus_distance_m):
             names = listed(setting_name(one, decided.bench.units) for one in (decided.now, other))
             return f"Change between {names} every quarter hour; stand still, out of traffic, to change."
     if told.decision.setting is None and not told.decision.latitude:
