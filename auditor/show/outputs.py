@@ -12,6 +12,7 @@ from auditor.advice.past import ADVICE_NAME, renewed_text
 from auditor.advice.this_walk import Diary
 from auditor.evidence.causes import Causes
 from auditor.evidence.tolerance import Tolerance
+from auditor.intake.library.collector import without_collector
 from auditor.intake.library.thumbnails import thumbnails
 from auditor.intake.tables import TABLE_NAME, to_csv_text, to_json_rows
 from auditor.journey import Audit
@@ -119,6 +120,7 @@ def _unreadable(audit: Audit) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["file", "why"], dtype="str")
 
 
+@without_collector()
 def write_outputs(
     audit: Audit,
     folder: Path,
