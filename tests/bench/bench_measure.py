@@ -5,9 +5,9 @@
 
 Prints the time of a plain full decode by Pillow and of measuring, both in processor seconds of the
 same process, so that other work on the machine counts in neither; then how much faster two processes are
-than one by the clock, and the memory of all processes together (proportional set size). Exit code 1 where
-measuring takes more than 9 decodes, two processes are less than 1.7 times as fast as one, or the memory is
-over 700 MB.
+than one by the clock, and the memory of the command with its processes together (proportional set size).
+Exit code 1 where measuring takes more than 9 decodes, two processes are less than 1.7 times as fast as one,
+or the memory is over 700 MB.
 """
 
 from __future__ import annotations
@@ -18,11 +18,12 @@ import statistics
 import subprocess
 import sys
 import tempfile
-import threading
 import time
+from contextlib import suppress
 from pathlib import Path
 
 import numpy as np
+import psutil
 from PIL import Image
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
@@ -77,33 +78,27 @@ def seconds(paths, workers):
     return took
 
 
-def pss_mb():
-    """Memory of this process and its children [MB]."""
-    import psutil
-
-    own = psutil.Process()
+def pss_mb(process):
+    """Memory of a process and its children [MB]."""
     total = 0
-    for process in (own, *own.children(recursive=True)):
-        try:
-            total += process.memory_full_info().pss
-        except (psutil.Error, AttributeError):
-            continue
+    for one in (process, *process.children(recursive=True)):
+        with suppress(psutil.Error, AttributeError):
+            total += one.memory_full_info().pss
     return total / 1e6
 
 
-def most_memory_mb(paths, workers):
-    stop, most = threading.Event(), [0.0]
-
-    def watch():
-        while not stop.wait(0.02):
-            most[0] = max(most[0], pss_mb())
-
-    watcher = threading.Thread(target=watch)
-    watcher.start()
-    measure_pictures([[path] for path in paths], None, workers)
-    stop.set()
-    watcher.join()
-    return most[0]
+def most_memory_mb(folder):
+    """The most that the command holds at any time, on two cores [MB]."""
+    command = [sys.executable, "-m", "auditor", "measure", str(folder), "--cache", "off", "--workers", "2"]
+    place = os.environ | {"PYTHONPATH": str(Path(__file__).parents[2])}
+    most = 0.0
+    with psutil.Popen(command, env=place, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as running:
+        while running.poll() is None:
+            with suppress(psutil.Error):
+                most = max(most, pss_mb(running))
+            time.sleep(0.02)
+    assert running.returncode == 0
+    return most
 
 
 def main():
@@ -125,8 +120,8 @@ def main():
         one, two = (min(seconds(warm, workers) for _ in range(2)) for workers in (1, 2))
         gain = one / two
         print(f"one process {one / len(warm):.2f} s a frame, two {two / len(warm):.2f} s: {gain:.2f} times")
-        memory = most_memory_mb(paths, 2)
-        print(f"memory with two processes: {memory:.0f} MB")
+        memory = most_memory_mb(name)
+        print(f"memory of auditor measure with two processes: {memory:.0f} MB")
     missed = []
     if measure > MOST_DECODES * decode:
         missed.append("more than 9 decodes")

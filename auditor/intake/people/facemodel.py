@@ -76,7 +76,6 @@ def _network(_rows: int, _columns: int) -> Any:
     return cv2.dnn.readNetFromONNX(load_model())
 
 
-@lru_cache(maxsize=1)
 def load_model() -> npt.NDArray[np.uint8]:
     """Read the model file and check its sum; SettingError if it is missing or damaged."""
     path = resources.files("auditor.intake.people").joinpath("model", "centerface.onnx")

@@ -153,11 +153,9 @@ def test_the_model_file_is_the_published_one_and_its_licence_lies_beside_it():
 
 
 def test_a_damaged_model_is_refused(monkeypatch):
-    facemodel.load_model.cache_clear()
     monkeypatch.setattr(facemodel, "MODEL_SHA256", "0" * 64)
     with pytest.raises(SettingError, match="damaged"):
         facemodel.load_model()
-    facemodel.load_model.cache_clear()
 
 
 def test_without_a_detector_one_sentence_says_how_to_get_one(monkeypatch):
