@@ -13,7 +13,7 @@ from auditor.advice.lens_decision import Decisions
 from auditor.advice.past import PastAdvice, read_past
 from auditor.advice.this_walk import Diary, keep_diary
 from auditor.errors import Problem, SettingError
-from auditor.evidence.bursts import count_frames
+from auditor.evidence.bursts import CountedFrames, count_frames
 from auditor.evidence.causes import Causes, find_causes
 from auditor.evidence.company import company_by_preset, count_company
 from auditor.evidence.comparisons import compare_presets
@@ -29,7 +29,8 @@ from auditor.evidence.presets import (
 )
 from auditor.evidence.proportions import wilson
 from auditor.evidence.ring_shift import frame_shifts
-from auditor.evidence.sharpness import judged_frames
+from auditor.evidence.sharpness import JudgedFrames, judged_frames
+from auditor.evidence.subjects import frames_met
 from auditor.evidence.tolerance import Tolerance, describe_tolerance, fit_tolerance
 from auditor.evidence.weights import add_weights, unheard
 from auditor.evidence.zone_check import ZoneCheck, check_zone
@@ -52,6 +53,8 @@ class Audit:
     """Everything that one audit has found."""
 
     table: pd.DataFrame  # the frame table, every column of the contract
+    counted: CountedFrames  # what of it counts, and what of it was judged
+    judged: JudgedFrames
     paths: list[str]  # full path of each frame's file, in the table's order
     settings: Settings
     counts: dict[str, int | None]  # what was found and what fell out at each step
@@ -155,12 +158,13 @@ def run_audit(
     Raises AuditorError if what was asked for cannot be done.
     """
     scanned = run_scan(request, progress)
-    archive, settings = scanned.archive, scanned.settings
-    table = archive.table
+    archive, settings, table = scanned.archive, scanned.settings, scanned.archive.table
     past, lenses = read_past(request.advice_file), declared_lenses(archive.session_files)
     stage("Fitting")
-    decisions = decide(table, lenses, settings)
-    counted, judged, confidence = count_frames(table), judged_frames(table), settings.confidence
+    frames = frames_met(table)
+    decisions, judged = decide(frames, lenses, settings), judged_frames(frames)
+    del frames  # nearly as large as the table
+    counted, confidence = count_frames(table), settings.confidence
     fits = {one.lens: (one.tolerances, one.measured) for one in decisions.lenses}
     tolerance = describe_tolerance(counted, fits, confidence)
     causes = find_causes(counted, settings, tolerance)
@@ -170,6 +174,8 @@ def run_audit(
     at_lines = {one.name for file in archive.session_files for one in file.presets if one.kind == "line"}
     return Audit(
         table=table,
+        counted=counted,
+        judged=judged,
         paths=archive.paths,
         settings=settings,
         counts=count_steps(archive),

@@ -28,7 +28,7 @@ from auditor.evidence.blur_tolerance import Tolerances, fit_tolerances
 from auditor.evidence.bursts import zone_focused
 from auditor.evidence.level import Level, fit_level, session_counts
 from auditor.evidence.sharpness import verdicts_reversed
-from auditor.evidence.subjects import Subjects, frames_met, gather_subjects, lens_codes
+from auditor.evidence.subjects import Subjects, gather_subjects, lens_codes
 from auditor.evidence.tolerance import FEW_VERDICTS, VERDICTS, VERDICTS_REVERSED
 from auditor.intake.statements.lens_rule import find_lens
 from auditor.intake.statements.session import Lens
@@ -41,13 +41,12 @@ PRESSES_FOLLOW_RING = "presses_follow_ring"
 LIMITS_INFERRED = "limits_inferred"
 
 
-def decide(table: pd.DataFrame, lenses: Sequence[Lens], settings: Settings, *, seed: int = 0) -> Decisions:
+def decide(frames: pd.DataFrame, lenses: Sequence[Lens], settings: Settings, *, seed: int = 0) -> Decisions:
     """Decide for every lens of an archive.
 
-    ``lenses`` is what session files say of them, ``seed`` that of the draws. Reads what
-    :func:`measured_subjects` reads, and ``blur_mm``.
+    ``frames`` are those of :func:`auditor.evidence.subjects.frames_met`, ``lenses`` is what session files say
+    of them, ``seed`` that of the draws. Reads what ``gather_subjects`` reads, and ``blur_mm``.
     """
-    frames = frames_met(table)
     if not len(frames):
         return Decisions(())
     subjects = gather_subjects(frames, settings)

@@ -12,7 +12,7 @@ import pandas as pd
 from auditor.advice.light_kinds import KINDS, kind_index
 from auditor.advice.past import Followed, PastAdvice, what_became
 from auditor.errors import SettingError
-from auditor.evidence.bursts import CountedFrames, burst_codes, count_frames, in_preset
+from auditor.evidence.bursts import CountedFrames, burst_codes, in_preset
 from auditor.evidence.causes import CAUSES, UNEXPLAINED, Causes
 from auditor.evidence.drift import Drift, find_drifts
 from auditor.evidence.sharpness import JudgedFrames
@@ -86,7 +86,7 @@ def keep_diary(
         row=row,
         presets=presets.sort_values("presses", ascending=False, kind="stable").reset_index(),
         new=tuple(_new(press, before)) if len(before) else (),
-        telling=_telling(own, tolerance, causes),
+        telling=_telling(own, counted.blurred, tolerance, causes),
         again=tuple(second_look(counted, session, tolerance.eye.blur_mm if tolerance.carries else np.nan)),
         followed=() if pd.isna(starts_at) else what_became(past, table, judged, starts_at),
         named=len(rows),
@@ -144,25 +144,25 @@ def _new(press: pd.DataFrame, before: pd.DataFrame) -> Iterator[tuple[str, str]]
             yield "light", kind.name
 
 
-def _telling(own: pd.DataFrame, tolerance: Tolerance, causes: Causes) -> pd.DataFrame:
+def _telling(own: pd.DataFrame, blurred: pd.DataFrame, tolerance: Tolerance, causes: Causes) -> pd.DataFrame:
     """One frame of each kind: by what the fitted curve says, else by where it stood and its mark."""
     if tolerance.carries:
-        return telling_frames(count_frames(own), tolerance, causes)
+        return telling_frames(blurred[blurred["session"].isin(own["session"])], tolerance, causes)
     known = own[own["side"].notna() & own["counted_as"].notna()]
     counted = known["counted_as"].where(known["counted_as"] != LEFT_OUT, "unmarked")
     found = known.assign(why=counted + ", " + known["side"]).drop_duplicates("why")
     return found[["file", "why", "subject_distance_m"]].reset_index(drop=True)
 
 
-def telling_frames(counted: CountedFrames, tolerance: Tolerance, causes: Causes) -> pd.DataFrame:
-    """Name at most one frame of each kind and of each burst.
+def telling_frames(blurred: pd.DataFrame, tolerance: Tolerance, causes: Causes) -> pd.DataFrame:
+    """Name at most one of counted frames with a blur (``CountedFrames.blurred``) of each kind and burst.
 
     Columns ``file, why, subject_distance_m, blur_mm``. ``why`` is a cause (the frame most surely lost to it),
     ``kept_though_blurred`` (the most) or ``not_kept_though_sharp`` (the least blurred). Reads these columns
     and ``sharp``; a verdict on the very frame is stronger than the curve: none is shown against it.
     """
-    frames, borne = counted.blurred, tolerance.eye.blur_mm
-    frames = frames.assign(yes=frames["sharp"].eq("yes").fillna(False).to_numpy(bool))
+    borne = tolerance.eye.blur_mm
+    frames = blurred.assign(yes=blurred["sharp"].eq("yes").fillna(False).to_numpy(bool))
     kept = frames[frames["kept"] & frames["blur_mm"].gt(borne) & ~frames["yes"]]
     kept = kept.sort_values("blur_mm", ascending=False, kind="stable").assign(why=KEPT_THOUGH_BLURRED)
     dropped = frames[~frames["kept"]].drop_duplicates("file").merge(causes.frames.astype({"file": "str"}))

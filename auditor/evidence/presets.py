@@ -9,7 +9,7 @@ from collections.abc import Iterable
 import numpy as np
 import pandas as pd
 
-from auditor.evidence.bursts import Codes, CountedFrames, in_preset, is_keeper, zone_focused
+from auditor.evidence.bursts import Codes, CountedFrames, in_preset, is_keeper
 from auditor.evidence.rates import RATE_COLUMNS, hit_rates
 from auditor.evidence.sharpness import SHARP_COLUMNS, JudgedFrames, sharp_rates
 from auditor.evidence.weighted_shares import weighted_shares
@@ -158,11 +158,8 @@ def number_bursts(table: pd.DataFrame) -> pd.DataFrame:
     presets = pd.factorize(table["preset"].fillna(""))[0]
     order = np.lexsort((times, presets, cameras))
     with np.errstate(invalid="ignore"):
-        together = (
-            (np.diff(cameras[order]) == 0)
-            & (np.diff(presets[order]) == 0)
-            & (np.diff(times[order]) <= BURST_GAP_S)
-        )
+        same = (np.diff(np.stack([cameras, presets])[:, order]) == 0).all(axis=0)
+        together = same & (np.diff(times[order]) <= BURST_GAP_S)
     label = np.concatenate([[0], np.cumsum(~together)]) if len(table) else np.zeros(0, dtype=int)
     burst = np.empty(len(table), dtype="int64")
     burst[order] = label
@@ -244,13 +241,12 @@ def _band_of(distance_m: np.ndarray, edges: np.ndarray) -> Codes:
     return np.where(distance_m > 0, band, -1)
 
 
-def pool_small(presets: pd.DataFrame, table: pd.DataFrame, confidence: float) -> pd.DataFrame:
+def pool_small(presets: pd.DataFrame, counted: CountedFrames, confidence: float) -> pd.DataFrame:
     """Preset table for reading: those with fewer than five counted frames are pooled as ``other``."""
     small = presets["frames"] < SMALLEST_PRESET
     if small.sum() < 2:
         return presets
-    marked = zone_focused(table)
-    marked = marked[marked["preset"].isin(presets.loc[small, "preset"])]
+    marked = counted.frames[counted.frames["preset"].isin(presets.loc[small, "preset"])]
     pooled = hit_rates(marked.assign(preset=OTHER), "preset", confidence)
     if not len(pooled):
         pooled = pd.DataFrame([{"preset": OTHER, **dict.fromkeys(_COUNTS, 0)}])
@@ -283,9 +279,9 @@ def count_flash(counted: CountedFrames, confidence: float) -> pd.DataFrame:
     return rates if len(rates) == 2 else rates.head(0)
 
 
-def count_all(table: pd.DataFrame, confidence: float) -> dict[str, float]:
+def count_all(counted: CountedFrames, confidence: float) -> dict[str, float]:
     """Rates of everything that counts, keys as :data:`RATE_COLUMNS`; zeros and NaN where nothing does."""
-    rates = hit_rates(zone_focused(table).assign(all=True), "all", confidence)
+    rates = hit_rates(counted.frames.assign(all=True), "all", confidence)
     if not len(rates):
         return dict.fromkeys(RATE_COLUMNS, float("nan")) | dict.fromkeys(_COUNTS, 0)
     return {name: rates[name].iloc[0].item() for name in RATE_COLUMNS}

@@ -11,7 +11,6 @@ import pandas as pd
 from scipy.stats import mannwhitneyu
 
 from auditor.evidence.bursts import Codes, burst_codes, combined_codes
-from auditor.evidence.subjects import frames_met
 from auditor.evidence.weighted_shares import Sampled, weighted_shares
 from auditor.evidence.weights import stands_for
 
@@ -27,12 +26,11 @@ class JudgedFrames:
     sampled: Sampled
 
 
-def judged_frames(table: pd.DataFrame) -> JudgedFrames:
-    """Choose the frames judged for sharpness; of a lens of which nothing counts, all stand for each other.
+def judged_frames(frames: pd.DataFrame) -> JudgedFrames:
+    """Choose those of the frames met that were judged; of a lens of which none counts, all stand for all.
 
-    Reads what :func:`frames_met` reads, and ``preset, sharp, session, burst``.
+    Reads ``preset, counted_as, sharp, session, burst``.
     """
-    frames = frames_met(table)
     code = combined_codes(frames["preset"].fillna(""), frames["counted_as"].fillna(""))
     judged = frames["sharp"].isin(["yes", "no"]).to_numpy(bool)
     chosen = frames[judged].reset_index(drop=True)

@@ -17,6 +17,7 @@ from typing import Any, ParamSpec, TypeVar
 from auditor.advice.decide import decide
 from auditor.advice.lens_decision import Decisions, LensDecision
 from auditor.errors import SettingError
+from auditor.evidence.subjects import frames_met
 from auditor.journey import run_audit, run_scan
 from auditor.notebook.results import Advised, Audited, Scanned, Tuned, Zone
 from auditor.optics.bench import Bench
@@ -90,7 +91,7 @@ def _decision(
     if isinstance(found, Audited) and not stated:
         decisions: Decisions = found.decisions
     else:
-        decisions = decide(found.frames, found.lenses, found.settings.changed(**stated))
+        decisions = decide(frames_met(found.frames), found.lenses, found.settings.changed(**stated))
     decided = decisions.lenses[0] if lens is None and decisions.lenses else decisions.of(lens or "")
     if decided is None:
         names = ", ".join(repr(one.lens) for one in decisions.lenses) or "none with counted frames"

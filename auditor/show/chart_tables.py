@@ -5,7 +5,6 @@ from typing import NamedTuple
 import numpy as np
 import pandas as pd
 
-from auditor.evidence.bursts import zone_focused
 from auditor.evidence.presets import OTHER, pool_small
 from auditor.evidence.tolerance import Tolerance
 from auditor.evidence.weights import was_drawn, weights_of
@@ -33,18 +32,9 @@ def presets_for_reading(audit: Audit) -> pd.DataFrame:
     """Presets as shown: small ones pooled unless nothing counts at all, each with the source of its name."""
     shown = audit.presets
     if shown["frames"].any():
-        shown = pool_small(shown, audit.table, audit.settings.confidence)
+        shown = pool_small(shown, audit.counted, audit.settings.confidence)
     sources = audit.table.groupby("preset")["preset_source"].first()
     return shown.assign(preset_source=shown["preset"].map(sources))
-
-
-def frames_for_reading(audit: Audit, shown: pd.DataFrame) -> pd.DataFrame:
-    """The frame table with small presets under the name that stands for them together."""
-    frames = audit.table
-    if OTHER not in set(shown["preset"]):
-        return frames
-    small = frames["preset"].notna() & ~frames["preset"].isin(shown["preset"])
-    return frames.assign(preset=frames["preset"].mask(small, OTHER))
 
 
 def preset_chart_rows(audit: Audit) -> pd.DataFrame:
@@ -92,8 +82,7 @@ def distance_lanes(audit: Audit) -> tuple[pd.DataFrame, pd.DataFrame]:
     units, shown = audit.settings.units, presets_for_reading(audit)
     shown = shown[(shown["preset"] != OTHER) & shown["near_limit_m"].notna()].head(MOST_LANES)
     shown = shown.reset_index(drop=True)
-    frames = zone_focused(audit.table)
-    frames = frames[frames["preset"].isin(shown["preset"])]
+    frames = audit.counted.frames[audit.counted.frames["preset"].isin(shown["preset"])]
     lo, hi = _axis_ends(shown, frames["subject_distance_m"].dropna().to_numpy())
     edges = np.geomspace(lo, hi, max(2, round(BINS_PER_DOUBLING * np.log2(hi / lo)) + 1))
     facts, bars = [], []

@@ -1,16 +1,17 @@
 """The tables of the page: selected, labelled and put in order, so that templates only lay out."""
 
-from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from auditor.evidence.bursts import count_frames, zone_focused
+from auditor.evidence.bursts import count_frames
 from auditor.evidence.causes import CAUSES
 from auditor.evidence.distances_met import DistancesMet
-from auditor.evidence.presets import count_all, count_distances
+from auditor.evidence.presets import OTHER, count_all, count_distances
 from auditor.evidence.sharpness import judged_frames
+from auditor.evidence.subjects import frames_met
 from auditor.journey import Audit
 from auditor.show import chart_tables
 from auditor.show.decided import lens_names
@@ -24,16 +25,14 @@ def page_tables(audit: Audit) -> dict[str, Any]:
     confidence, table = audit.settings.confidence, audit.table
     shown = chart_tables.presets_for_reading(audit)
     causes = shown[["preset"]].merge(audit.causes.by_preset, on="preset")
-    frames = chart_tables.frames_for_reading(audit, shown)
+    pooled = _with_small_pooled(audit, shown)
     return {
         "level": percent(confidence).replace(" ", "\N{NO-BREAK SPACE}"),
         "presets": shown,
         "lens_of": dict(zip(audit.presets["preset"], lens_names(audit), strict=True)),
-        "overall": count_all(table, confidence),
-        "tally": chart_tables.zone_rates(zone_focused(table), confidence),
-        "bands": {
-            units: distance_bands(audit, frames, list(shown["preset"]), units) for units in ("m", "ft")
-        },
+        "overall": count_all(audit.counted, confidence),
+        "tally": chart_tables.zone_rates(audit.counted.frames, confidence),
+        "bands": {units: distance_bands(pooled, list(shown["preset"]), units) for units in ("m", "ft")},
         "met_rows": _met_rows(audit.distances_met, shown),
         "first_at": table["captured_at"].min(),
         "coc_mm": sorted(set(np.round(table.loc[table["near_limit_m"].notna(), "coc_mm"].dropna(), 4))),
@@ -44,16 +43,27 @@ def page_tables(audit: Audit) -> dict[str, Any]:
     }
 
 
-def distance_bands(audit: Audit, frames: pd.DataFrame, order: Sequence[str], units: str) -> dict[str, Any]:
+def _with_small_pooled(audit: Audit, shown: pd.DataFrame) -> Audit:
+    """The audit with its distances counted under the name that stands for small presets together."""
+    frames, settings = audit.table, audit.settings
+    if OTHER not in set(shown["preset"]):
+        return audit
+    small = frames["preset"].notna() & ~frames["preset"].isin(shown["preset"])
+    frames = frames.assign(preset=frames["preset"].mask(small, OTHER))
+    counted, judged = count_frames(frames), judged_frames(frames_met(frames))
+    distances = count_distances(counted, judged, settings.confidence, settings.units)
+    return replace(audit, counted=counted, judged=judged, distances=distances)
+
+
+def distance_bands(audit: Audit, order: list[str], units: str) -> dict[str, Any]:
     """Frame rates by distance band, in the units' own bands; presets in the order given.
 
     ``spans`` are the bands (from, to) [m] that hold frames; ``rows`` are (preset, cells) for all presets
     together (None, where there are several) and for each; a cell is a row of the counts, or None.
     """
-    bands = audit.distances  # counted already, in the settings' units and if no preset is pooled
-    if units != audit.settings.units or frames is not audit.table:
-        counted, judged = count_frames(frames), judged_frames(frames)
-        bands = count_distances(counted, judged, audit.settings.confidence, units)
+    bands = audit.distances
+    if units != audit.settings.units:
+        bands = count_distances(audit.counted, audit.judged, audit.settings.confidence, units)
     if len(bands["preset"].dropna().unique()) == 1:
         bands = bands[bands["preset"].notna()]  # all presets together are that one
     spans = sorted(set(zip(bands["from_m"], bands["to_m"], strict=True)))

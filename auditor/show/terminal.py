@@ -160,7 +160,7 @@ def show_presets(audit: Audit, out: Console) -> None:
             f"{row.hits} of {row.bursts}",
             f"{row.keepers} of {row.frames}",
         ]
-        for row in pool_small(audit.presets, audit.table, audit.settings.confidence).itertuples()
+        for row in pool_small(audit.presets, audit.counted, audit.settings.confidence).itertuples()
     ]
     level = f"{100 * audit.settings.confidence:.0f} %"
     print_table(out, f"Presets: presses with a keeper ({level} interval), and frames kept", columns, rows)

@@ -5,6 +5,7 @@ import pytest
 from worlds.people import World, draw_archive
 
 from auditor.advice.decide import decide
+from auditor.evidence.subjects import frames_met
 from auditor.settings import Settings
 
 pytestmark = pytest.mark.slow
@@ -14,7 +15,7 @@ SEEDS = range(1, 13)
 @pytest.fixture(scope="module")
 def people():
     archives = [draw_archive(seed, World(verdicts=60)) for seed in SEEDS]
-    return [(archive, decide(archive.table, (), Settings()).lenses[0]) for archive in archives]
+    return [(archive, decide(frames_met(archive.table), (), Settings()).lenses[0]) for archive in archives]
 
 
 def test_what_is_advised_is_better_in_sharp_and_in_kept_frames(people):
@@ -48,7 +49,8 @@ def test_the_intervals_hold_the_truth(people):
 def test_where_blur_decides_nothing_no_change_is_advised():
     world = World(verdicts=60, blur_decides=False)
     kinds = [
-        decide(draw_archive(seed, world).table, (), Settings()).lenses[0].decision.kind for seed in (1, 2, 3)
+        decide(frames_met(draw_archive(seed, world).table), (), Settings()).lenses[0].decision.kind
+        for seed in (1, 2, 3)
     ]
     assert "change" not in kinds
     assert "not_focus" in kinds

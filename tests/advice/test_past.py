@@ -16,6 +16,7 @@ from auditor.advice.past import ADVICE_NAME, PastAdvice, advice_text, read_past,
 from auditor.advice.promise import counts_promised, promise_kept, promise_sharp
 from auditor.evidence.level import fit_level
 from auditor.evidence.sharpness import judged_frames
+from auditor.evidence.subjects import frames_met
 from auditor.settings import Settings
 
 
@@ -68,7 +69,7 @@ def decided(archive):
     table = table.assign(
         session=walk, captured_at=at, counted_as=np.where(np.arange(600) % 9, "not kept", "keeper")
     )
-    return table, decide(table, (), Settings())
+    return table, decide(frames_met(table), (), Settings())
 
 
 def written(folder, text):
@@ -143,7 +144,7 @@ def test_a_walk_whose_start_moved_a_little_is_still_that_walk(decided, tmp_path)
             json.loads(renewed)["walk"] == moved.loc[moved["session"].eq(3), "captured_at"].min().isoformat()
         )
         start = moved.groupby("session")["captured_at"].min()[3]
-        assert what_became(past, moved, judged_frames(moved), start) == ()
+        assert what_became(past, moved, judged_frames(frames_met(moved)), start) == ()
 
 
 def test_what_became_is_counted_on_the_walks_since(decided, tmp_path):
@@ -152,28 +153,29 @@ def test_what_became_is_counted_on_the_walks_since(decided, tmp_path):
     setting = Setting(5.6, 3.0)
     past = replace(past, advised=tuple(replace(one, settings=(setting,)) for one in past.advised))
     starts = table.groupby("session")["captured_at"].min()
-    (found,) = what_became(past, table, judged_frames(table), starts[3])
+    (found,) = what_became(past, table, judged_frames(frames_met(table)), starts[3])
     since = table[table["session"] > 1]
     at = since["f_number"].eq(5.6)
     assert (found.walks, found.presses, found.followed) == (2, 400, at.sum())
     assert (found.kept.hits, found.kept.of) == ((at & since["counted_as"].eq("keeper")).sum(), at.sum())
     assert (found.kept.low, found.kept.high) == counts_promised(*found.advised.kept[:2], found.kept.of)
-    assert what_became(past, table, judged_frames(table), starts[1]) == ()
-    (second,) = what_became(past, table, judged_frames(table), starts[2])
+    assert what_became(past, table, judged_frames(frames_met(table)), starts[1]) == ()
+    (second,) = what_became(past, table, judged_frames(frames_met(table)), starts[2])
     assert second.walks == 1
     promised = replace(
         past, advised=tuple(replace(one, sharp=(3.0, 2.0, 0.9, 60, 9, 58)) for one in past.advised)
     )
     sixty = replace(past, advised=(replace(past.advised[0], kept=(1.0, 9.0, 0.9, int(at.sum()), 3, 14)),))
-    (stated,) = what_became(sixty, table, judged_frames(table), starts[3])
+    (stated,) = what_became(sixty, table, judged_frames(frames_met(table)), starts[3])
     assert (stated.kept.low, stated.kept.high) == (3, 14), "of so many presses, as it was promised"
     verdicts = table.assign(sharp=pd.array(np.where(np.arange(600) % 13, "yes", "no"), dtype="str"))
-    (judged,) = what_became(promised, verdicts, judged_frames(verdicts), starts[3])
-    frames, weight = judged_frames(verdicts).frames, judged_frames(verdicts).sampled.weight
+    drawn = judged_frames(frames_met(verdicts))
+    (judged,) = what_became(promised, verdicts, drawn, starts[3])
+    frames, weight = drawn.frames, drawn.sampled.weight
     own = (frames["session"].gt(1) & frames["f_number"].eq(5.6)).to_numpy(bool)
     assert_allclose(judged.sharp.share, weight[own] @ frames["sharp"].eq("yes")[own] / weight[own].sum())
     unmarked = table.assign(counted_as="left out")
-    (silent,) = what_became(past, unmarked, judged_frames(unmarked), starts[3])
+    (silent,) = what_became(past, unmarked, judged_frames(frames_met(unmarked)), starts[3])
     assert (silent.followed, silent.kept) == (at.sum(), None), (
         "followed, and nothing known of what it brought"
     )
@@ -199,6 +201,6 @@ def test_a_setting_between_those_advised_at_its_stop_follows(
     past = replace(past, advised=(replace(past.advised[0], settings=settings),))
     own = table.assign(f_number=float(set_at[0]), focus_distance_m=float(set_at[1]))
     starts = table.groupby("session")["captured_at"].min()
-    (found,) = what_became(past, own, judged_frames(own), starts[3])
+    (found,) = what_became(past, own, judged_frames(frames_met(own)), starts[3])
     assert found.followed == (found.presses if followed else 0)
     assert advice_text(settings) == said

@@ -23,6 +23,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from worlds.people import World, draw_archive
 
 from auditor.advice.decide import decide
+from auditor.evidence.subjects import frames_met
 from auditor.settings import Settings
 
 CHANGES, MOST = 100, 2000
@@ -55,7 +56,7 @@ def seen(world: World, seed: int) -> dict:
     """Everything that the rows need of one archive."""
     archive = draw_archive(seed, world)
     start = time.process_time()
-    lens = decide(archive.table, (), Settings()).lenses[0]
+    lens = decide(frames_met(archive.table), (), Settings()).lenses[0]
     seconds = time.process_time() - start
     grid, habit, person = archive.grid, archive.habit, archive.person
     t, d, pair = lens.tolerances, lens.decision, lens.paired

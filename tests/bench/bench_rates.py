@@ -28,6 +28,7 @@ from worlds.people import World, draw_archive, measure_some
 from auditor.evidence.bursts import count_frames, is_keeper
 from auditor.evidence.presets import BANDS_M, count_distances
 from auditor.evidence.sharpness import judged_frames
+from auditor.evidence.subjects import frames_met
 from auditor.evidence.zone_check import rates_in_and_out
 
 DISTANCES, EVERY = 60, 10_000
@@ -68,7 +69,7 @@ def _held(rates, side, truth):
 
 
 def _bands(drawn, table, chance):
-    bands = count_distances(count_frames(drawn), judged_frames(drawn), 0.95)
+    bands = count_distances(count_frames(drawn), judged_frames(frames_met(drawn)), 0.95)
     place = np.searchsorted(BANDS_M, table["subject_distance_m"].to_numpy(), side="right") - 1
     held = []
     for band in bands[bands["preset"].isna() & (bands["frames"] >= FEWEST)].itertuples():

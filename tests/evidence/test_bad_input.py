@@ -13,6 +13,7 @@ from auditor.evidence.distances_met import distances_met
 from auditor.evidence.presets import count_sessions
 from auditor.evidence.rates import hit_rates
 from auditor.evidence.sharpness import judged_frames
+from auditor.evidence.subjects import frames_met
 from auditor.evidence.tolerance import FLAGS, fit_tolerance
 from auditor.evidence.zone_check import check_zone
 from auditor.frames import with_columns
@@ -61,9 +62,9 @@ def test_every_part_answers(archive, case):
     causes = find_causes(count_frames(table), settings, tolerance)
     check_zone(count_frames(table), tolerance)
     compare_presets(count_frames(table), settings)
-    telling_frames(count_frames(table), tolerance, causes)
+    telling_frames(count_frames(table).blurred, tolerance, causes)
     distances_met(count_frames(table))
-    judged, sessions = judged_frames(table), count_sessions(count_frames(table), 0.95)
+    judged, sessions = judged_frames(frames_met(table)), count_sessions(count_frames(table), 0.95)
     keep_diary(count_frames(table), judged, sessions, settings, tolerance, causes, PastAdvice())
     hit_rates(table, "preset")
     assert set(tolerance.flags) <= set(FLAGS)

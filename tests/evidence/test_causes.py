@@ -150,13 +150,13 @@ def test_without_a_fit(frame_table):
     slow = float(motion_mm(50.0, 2.5, 1.32, 1 / 60))
     assert slow > 0.03
     assert causes.at_focus == {"frames": 2, "motion_over_criterion": 1, "diffraction_over_criterion": 0}
-    assert telling_frames(count_frames(table), tolerance, causes).empty
+    assert telling_frames(count_frames(table).blurred, tolerance, causes).empty
 
 
 def test_telling_frames_are_one_of_each_kind(archive):
     table, _, tolerance = archive
     causes = find_causes(count_frames(table), SETTINGS, tolerance)
-    telling = telling_frames(count_frames(table), tolerance, causes).set_index("why")
+    telling = telling_frames(count_frames(table).blurred, tolerance, causes).set_index("why")
     assert 4 <= len(telling) <= 6
     assert telling.index.is_unique
     rows = table.set_index("file").loc[telling["file"]]

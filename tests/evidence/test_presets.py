@@ -20,6 +20,7 @@ from auditor.evidence.presets import (
 )
 from auditor.evidence.proportions import wilson
 from auditor.evidence.sharpness import judged_frames
+from auditor.evidence.subjects import frames_met
 from auditor.frames import with_columns
 from auditor.optics.rings import USUAL_RING_M
 from auditor.show.words.fallout import flash
@@ -90,7 +91,7 @@ def test_a_burst_counts_once_and_as_hit_when_it_holds_a_keeper():
         [0, 1, 2, 60, 61, 120, 180],
         counted_as=["keeper", "not kept", "keeper", "not kept", "not kept", "left out", "keeper"],
     )
-    row = count_presets(count_frames(counted), judged_frames(counted), 0.95).iloc[0]
+    row = count_presets(count_frames(counted), judged_frames(frames_met(counted)), 0.95).iloc[0]
     assert (row.bursts, row.hits, row.frames, row.keepers, row.frames_taken) == (3, 2, 6, 3, 7)
     low, high = wilson(2, 3)
     assert (row.low, row.high) == (pytest.approx(low, rel=1e-12), pytest.approx(high, rel=1e-12))
@@ -102,7 +103,7 @@ def test_a_burst_counts_once_and_as_hit_when_it_holds_a_keeper():
 def test_keepers_per_hour_adds_up_runs_and_not_the_time_between_them():
     focus = [2.5, 2.5, 5.0, 5.0, 2.5, 2.5]
     counted = prepared([0, 600, 700, 800, 3600, 4200], counted_as="keeper", focus_distance_m=focus)
-    rows = count_presets(count_frames(counted), judged_frames(counted), 0.95).set_index("preset")
+    rows = count_presets(count_frames(counted), judged_frames(frames_met(counted)), 0.95).set_index("preset")
     # By hand: two runs of 600 s hold 4 keepers: 12 an hour.
     assert rows.loc["28 mm, f/8 at 2.5 m", "keepers_per_hour"] == pytest.approx(12.0, rel=1e-9)
 
@@ -113,7 +114,7 @@ def test_bands_hold_their_lower_edge_and_only_counted_frames_with_a_distance():
         subject_distance_m=[0.9, 1.0, 1.49, 12.0, np.nan, 1.2],
         counted_as=["keeper", "keeper", "not kept", "not kept", "keeper", "left out"],
     )
-    bands = count_distances(count_frames(counted), judged_frames(counted), 0.95)
+    bands = count_distances(count_frames(counted), judged_frames(frames_met(counted)), 0.95)
     everything = bands[bands["preset"].isna()]
     assert everything[["from_m", "to_m", "frames", "keepers"]].to_numpy().tolist() == [
         [0.0, 1.0, 1.0, 1.0],
@@ -125,7 +126,7 @@ def test_bands_hold_their_lower_edge_and_only_counted_frames_with_a_distance():
 
 def test_bands_in_feet():
     counted = prepared([0], subject_distance_m=[2.0])
-    bands = count_distances(count_frames(counted), judged_frames(counted), 0.95, "ft")
+    bands = count_distances(count_frames(counted), judged_frames(frames_met(counted)), 0.95, "ft")
     assert bands["from_m"].tolist() == pytest.approx([5 * 0.3048] * 2, rel=1e-12)
 
 
@@ -157,7 +158,7 @@ def test_sharp_presses_an_hour_by_hand():
         [0, 60, 120, 180], counted_as=["keeper", "not kept", "keeper", "not kept"],
         sharp=["yes", "no", "yes", "yes"],
     )  # fmt: skip
-    row = count_presets(count_frames(counted), judged_frames(counted), 0.95).iloc[0]
+    row = count_presets(count_frames(counted), judged_frames(frames_met(counted)), 0.95).iloc[0]
     assert row.sharp_rate == pytest.approx(0.75)
     assert row.sharp_per_hour == pytest.approx(60.0)
 
@@ -165,8 +166,8 @@ def test_sharp_presses_an_hour_by_hand():
 def test_small_presets_are_pooled_as_other_for_reading():
     focus = [2.5] * 6 + [1.0, 1.0, 5.0]
     counted = prepared(np.arange(9) * 10.0, focus_distance_m=focus, counted_as=["keeper"] * 9)
-    presets = count_presets(count_frames(counted), judged_frames(counted), 0.95)
-    pooled = pool_small(presets, counted, 0.95)
+    presets = count_presets(count_frames(counted), judged_frames(frames_met(counted)), 0.95)
+    pooled = pool_small(presets, count_frames(counted), 0.95)
     assert len(presets) == 3
     assert pooled["preset"].tolist() == ["28 mm, f/8 at 2.5 m", "other"]
     assert pooled["frames"].tolist() == [6, 3]
@@ -175,8 +176,8 @@ def test_small_presets_are_pooled_as_other_for_reading():
 def test_one_small_preset_keeps_its_name():
     focus = [2.5] * 6 + [1.0, 1.0]
     counted = prepared(np.arange(8) * 10.0, focus_distance_m=focus, counted_as=["keeper"] * 8)
-    presets = count_presets(count_frames(counted), judged_frames(counted), 0.95)
-    assert pool_small(presets, counted, 0.95)["preset"].tolist() == presets["preset"].tolist()
+    presets = count_presets(count_frames(counted), judged_frames(frames_met(counted)), 0.95)
+    assert pool_small(presets, count_frames(counted), 0.95)["preset"].tolist() == presets["preset"].tolist()
     assert len(presets) == 2
 
 

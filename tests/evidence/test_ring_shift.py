@@ -8,6 +8,7 @@ from worlds.people import World, draw_archive
 
 from auditor.advice.decide import decide
 from auditor.evidence.ring_shift import frame_shifts, known_shift_mm
+from auditor.evidence.subjects import frames_met
 from auditor.evidence.zones import add_zones
 from auditor.frames import with_columns
 from auditor.intake.statements.session import Lens, RingReading, ScaleReading
@@ -137,7 +138,7 @@ def test_a_decision_knows_where_the_ring_really_focuses():
     shift = find_shift(float(table["focal_length_mm"].median()), [2.0], [4.0]).shift_mm
     true = true_focus_m(table["focus_distance_m"], table["focal_length_mm"], shift)
     plain, shifted = (
-        decide(one, (), Settings()).lenses[0] for one in (table, table.assign(focus_true_m=true))
+        decide(frames_met(one), (), Settings()).lenses[0] for one in (table, table.assign(focus_true_m=true))
     )
     assert plain.tolerances.log_sharp.mean() != pytest.approx(shifted.tolerances.log_sharp.mean(), abs=0.01)
     assert not np.allclose(plain.settings["near_limit_m"], shifted.settings["near_limit_m"], rtol=0.05)

@@ -7,6 +7,7 @@ import pytest
 from auditor.evidence.bursts import count_frames
 from auditor.evidence.presets import count_distances, count_presets
 from auditor.evidence.sharpness import judged_frames, verdicts_reversed
+from auditor.evidence.subjects import frames_met
 
 
 def table_of(frame_table, kept, sharp, **columns):
@@ -22,10 +23,10 @@ def test_the_share_is_put_back_by_hand(frame_table):
     sharp = np.full(20, None, dtype=object)
     sharp[[0, 1, 4, 5]] = ["yes", "no", "no", "no"]
     table = table_of(frame_table, kept, sharp)
-    judged = judged_frames(table)
+    judged = judged_frames(frames_met(table))
     assert len(judged.frames) == 4
     assert judged.sampled.weight.tolist() == [2, 2, 8, 8]
-    row = count_presets(count_frames(table), judged_frames(table), 0.95).iloc[0]
+    row = count_presets(count_frames(table), judged_frames(frames_met(table)), 0.95).iloc[0]
     assert (row["sharp"], row["sharp_judged"]) == (1, 4)
     assert row["sharp_rate"] == pytest.approx(0.1)
     assert row["sharp_low"] < 0.1 < row["sharp_high"]
@@ -34,14 +35,14 @@ def test_the_share_is_put_back_by_hand(frame_table):
 def test_unsure_is_no_verdict_and_none_is_unknown(frame_table):
     kept = np.repeat([1, 0], [4, 16])
     table = table_of(frame_table, kept, ["unsure"] * 20)
-    row = count_presets(count_frames(table), judged_frames(table), 0.95).iloc[0]
+    row = count_presets(count_frames(table), judged_frames(frames_met(table)), 0.95).iloc[0]
     assert (row["sharp"], row["sharp_judged"]) == (0, 0)
     assert np.isnan(row["sharp_rate"])
 
 
 def test_verdicts_count_where_nobody_marked_anything(frame_table):
     table = table_of(frame_table, np.full(10, -1), ["yes"] * 3 + ["no"] * 2 + [None] * 5)
-    row = count_presets(count_frames(table), judged_frames(table), 0.95).iloc[0]
+    row = count_presets(count_frames(table), judged_frames(frames_met(table)), 0.95).iloc[0]
     assert (row["sharp"], row["sharp_judged"]) == (3, 5)
     assert row["sharp_rate"] == pytest.approx(0.6)
 
@@ -50,7 +51,7 @@ def test_bands_hold_the_verdicts_of_their_distances(frame_table):
     distance = np.repeat([1.2, 4.0], [10, 10])
     sharp = np.repeat(["no", "yes"], [10, 10])
     table = table_of(frame_table, np.tile([1, 0], 10), sharp, subject_distance_m=distance, sample_weight=1.0)
-    bands = count_distances(count_frames(table), judged_frames(table), 0.95)
+    bands = count_distances(count_frames(table), judged_frames(frames_met(table)), 0.95)
     together = bands[bands["preset"].isna()].set_index("from_m")
     assert together["sharp"].to_dict() == {1.0: 0, 3.0: 10}
     assert together["sharp_rate"].tolist() == [0.0, 1.0]

@@ -13,13 +13,14 @@ from auditor.evidence.bursts import count_frames
 from auditor.evidence.drift import find_drifts, line_through
 from auditor.evidence.presets import count_sessions
 from auditor.evidence.sharpness import judged_frames
+from auditor.evidence.subjects import frames_met
 from auditor.evidence.usual import usual_counts, usual_shares
 from auditor.evidence.walks import count_walks, second_look
 
 
 def counted_walks(table, unmarked="auto"):
     counted = count_frames(table)
-    return count_walks(counted, judged_frames(table), count_sessions(counted, 0.95), unmarked)
+    return count_walks(counted, judged_frames(frames_met(table)), count_sessions(counted, 0.95), unmarked)
 
 
 @pytest.fixture

@@ -36,7 +36,7 @@ def _presets(audit: Audit) -> Figure | None:
     rows = chart_tables.preset_chart_rows(audit)
     if not len(rows):
         return None
-    overall = count_all(audit.table, audit.settings.confidence)["hit_rate"] if len(rows) > 1 else math.nan
+    overall = count_all(audit.counted, audit.settings.confidence)["hit_rate"] if len(rows) > 1 else math.nan
     height = ROW_IN * len(rows) + 0.5
     figure = new_figure(height)
     ax = figure.add_axes((0.02, 0.3 / height, 0.95, 1 - 0.34 / height))
