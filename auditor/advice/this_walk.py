@@ -38,7 +38,7 @@ class Diary:
     row: int  # of `walks`: the walk told of
     presets: pd.DataFrame  # preset, f_number, focus_distance_m, presses of that walk, the most used first
     new: tuple[tuple[str, str], ...]  # camera, lens, preset or light that no earlier walk had, and its name
-    telling: pd.DataFrame  # file, why, subject_distance_m: one frame of each kind that there is
+    telling: pd.DataFrame  # file, why, subject_distance_m, elsewhere: one frame of each kind that there is
     again: tuple[str, ...]  # passed over though sharp in the zone
     followed: tuple[Followed, ...]  # what became of what was advised before
     named: int = 1  # walks that were asked for, the newest of which is told of
@@ -145,13 +145,19 @@ def _new(press: pd.DataFrame, before: pd.DataFrame) -> Iterator[tuple[str, str]]
 
 
 def _telling(own: pd.DataFrame, blurred: pd.DataFrame, tolerance: Tolerance, causes: Causes) -> pd.DataFrame:
-    """One frame of each kind: by what the fitted curve says, else by where it stood and its mark."""
+    """One frame of each kind: by what the fitted curve says, else by where it stood and its mark.
+
+    A cause of which this walk has no frame is shown on another's.
+    """
     if tolerance.carries:
-        return telling_frames(blurred[blurred["session"].isin(own["session"])], tolerance, causes)
+        found = telling_frames(blurred[blurred["session"].isin(own["session"])], tolerance, causes)
+        others = telling_frames(blurred, tolerance, causes)
+        others = others[others["why"].isin(CAUSES) & ~others["why"].isin(found["why"])]
+        return pd.concat([found.assign(elsewhere=False), others.assign(elsewhere=True)], ignore_index=True)
     known = own[own["side"].notna() & own["counted_as"].notna()]
     counted = known["counted_as"].where(known["counted_as"] != LEFT_OUT, "unmarked")
     found = known.assign(why=counted + ", " + known["side"]).drop_duplicates("why")
-    return found[["file", "why", "subject_distance_m"]].reset_index(drop=True)
+    return found[["file", "why", "subject_distance_m"]].assign(elsewhere=False).reset_index(drop=True)
 
 
 def telling_frames(blurred: pd.DataFrame, tolerance: Tolerance, causes: Causes) -> pd.DataFrame:

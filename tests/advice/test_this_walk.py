@@ -1,9 +1,12 @@
 """Which walk is told of: by day, time, folder, stem or first frame."""
 
+from dataclasses import replace
+
 import pandas as pd
 import pytest
 
-from auditor.advice.this_walk import find_walks
+from auditor.advice.past import PastAdvice
+from auditor.advice.this_walk import find_walks, keep_diary
 from auditor.errors import SettingError
 
 WALKS = pd.DataFrame(
@@ -39,3 +42,22 @@ def test_a_name_of_no_walk_is_an_error_that_names_some(wanted):
     with pytest.raises(SettingError, match="No walk began at") as raised:
         find_walks(WALKS, wanted)
     assert "film/roll8/y-1.tif, 2031-05-06 10:00" in raised.value.next_step
+
+
+def test_a_cause_that_the_walk_lacks_is_shown_on_another(demo):
+    walk_of = demo.table.drop_duplicates("file").set_index("file")["session"]
+    newest = demo.diary.walk["session"]
+    frames = demo.causes.frames
+    moved_here = frames["subject_motion"].gt(0) & frames["file"].map(walk_of).eq(newest)
+    still = replace(demo.causes, frames=frames[~moved_here])
+
+    def telling(causes):
+        diary = keep_diary(demo.counted, demo.judged, demo.sessions, demo.settings, demo.tolerance, causes,
+                           PastAdvice())  # fmt: skip
+        assert diary.telling["why"].is_unique
+        assert (diary.telling["elsewhere"] == (diary.telling["file"].map(walk_of) != newest)).all()
+        return diary.telling.set_index("why")["elsewhere"]
+
+    assert not telling(demo.causes)["subject_motion"]
+    assert telling(still)["subject_motion"]
+    assert {"in_front_of_zone", "beyond_zone"} <= set(telling(still).index)

@@ -78,7 +78,10 @@ def frames(diary: Diary, files: pd.Series) -> list[tuple[int, str]]:
     """Rows of the frame table to look at, and why; ``files`` are that table's."""
     first = files.drop_duplicates()
     place = dict(zip(first, first.index, strict=True))
-    return [(place[row.file], why(row.why)) for row in diary.telling.itertuples()]
+    return [
+        (place[row.file], why(row.why) + (", another walk" if row.elsewhere else ""))
+        for row in diary.telling.itertuples()
+    ]
 
 
 def why(kind: str) -> str:
