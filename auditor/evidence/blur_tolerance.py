@@ -35,7 +35,7 @@ APART_CENTRE, APART_SPREAD = 0.2, 0.4
 BETWEEN_LENSES = 0.2
 LAPSE = 0.02  # verdicts given by mistake, either way
 NOTHING_PRIOR = 0.5
-WORTH = 1.075  # where making every subject sharp could not bring that much more, blur decides nothing
+WORTH = 1.06  # where making every subject sharp could not bring that much more, blur decides nothing
 DRAWS = 400
 _COARSE = slice(None, None, 2)
 
