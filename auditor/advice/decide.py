@@ -146,18 +146,10 @@ class _Lens:
             return None
         chances = self.keep if keep else self.sharp
         return compare_settings(
-            subjects,
-            self.tolerances,
-            self.number,
-            self.focus,
-            self.answers,
-            self.settings.speed_m_s,
-            habit=self.habit if mixed else (),
-            keep=keep,
-            confidence=self.settings.confidence,
-            seed=self.seed,
-            chances=chances.chosen(rows) if chances is not None else None,
-        )
+            subjects, self.tolerances, self.number, self.focus, self.answers, self.settings.speed_m_s,
+            habit=self.habit if mixed else (), keep=keep, confidence=self.settings.confidence,
+            seed=self.seed, chances=chances.chosen(rows) if chances is not None else None,
+        )  # fmt: skip
 
     def rule(
         self, paired: Paired | None, subjects: Subjects, gate_closed: bool, pooled: Decision | None
@@ -166,25 +158,17 @@ class _Lens:
         verdicts = self.tolerances.sharp.count
         narrowed = self.tolerances.sharp_sd <= NARROWED_SD
         own = decide_by_rule(
-            paired,
-            subjects=len(subjects),
-            nothing=self.tolerances.nothing,
-            gate_closed=gate_closed,
-            verdicts=verdicts,
+            paired, subjects=len(subjects), nothing=self.tolerances.nothing, gate_closed=gate_closed,
+            verdicts=verdicts, worth=self.settings.worth,
             rests_on="sharp" if verdicts >= VERDICTS else "keepers" if narrowed else "optics",
-            worth=self.settings.worth,
-        )
+        )  # fmt: skip
         same = pooled is None or (own.kind, own.setting) == (pooled.kind, pooled.setting)
         if same or own.kind in ("cannot_tell", "not_focus"):
             return own
         return replace(
-            own,
-            kind="cannot_tell",
-            setting=None,
-            latitude=(),
-            why="presses_follow_ring",
-            would_help_most="anyone",
-        )
+            own, kind="cannot_tell", setting=None, latitude=(),
+            why="presses_follow_ring", would_help_most="anyone",
+        )  # fmt: skip
 
     def pooled(self, closed: bool) -> Decision:
         """The decision on all distances of the lens, each preset counted equally, now being the habit."""

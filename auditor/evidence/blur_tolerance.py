@@ -19,6 +19,7 @@ from auditor.evidence.keeper_likelihood import (
     FLOOR_WEIGHTS,
     FLOORS,
     keeper_log_likelihood,
+    log_moment,
     put_alike_together,
 )
 from auditor.evidence.proportions import Floats
@@ -34,7 +35,7 @@ APART_CENTRE, APART_SPREAD = 0.2, 0.4
 BETWEEN_LENSES = 0.2
 LAPSE = 0.02  # verdicts given by mistake, either way
 NOTHING_PRIOR = 0.5
-WORTH = 1.075  # where making every subject sharp could not bring that much more, blur decides nothing
+WORTH = 1.06  # where making every subject sharp could not bring that much more, blur decides nothing
 DRAWS = 400
 _COARSE = slice(None, None, 2)
 
@@ -104,8 +105,8 @@ def _evidence(own: Subjects, speed_m_s: float) -> _Evidence:
         as_shown = own.chosen(judged)
         as_shown = replace(as_shown, handbook_mm=as_shown.handbook_mm * as_shown.seen_at)
         seen_still, seen_walk = subject_shares(as_shown, 0.0), subject_shares(as_shown, speed_m_s)
-    coarse = LOG_TAU[_COARSE]
-    nothing = 0.0
+    coarse, nothing = LOG_TAU[_COARSE], 0.0
+    moment = log_moment(own.weight, own.hit, own.session, own.frames)
     for place, walking in enumerate(WALKING):
         shares = (walking * walk + (1 - walking) * still).astype(np.float32)
         if judged.any():
@@ -115,11 +116,11 @@ def _evidence(own: Subjects, speed_m_s: float) -> _Evidence:
             sharp[place] = np.log(seen[yes]).sum(axis=0) + np.log1p(-seen[~yes]).sum(axis=0)
         if own.hit.any() and not own.hit.all():
             together, columns, count = put_alike_together(
-                shares, LOG_BLUR, own.log_m, own.drawn_odds, np.log(own.frames), own.hit.astype(float)
+                shares, LOG_BLUR, own.log_m, own.drawn_odds, moment, own.hit.astype(float)
             )
             left = np.tensordot(together, curve[:, _COARSE], 1).reshape(len(together), -1)
             at_points, nothing = keeper_log_likelihood(
-                left, columns[3] > 0.5, columns[1], columns[0], np.exp(columns[2]), count
+                left, columns[3] > 0.5, columns[1], columns[0], columns[2], count
             )
             at_points = at_points.reshape(coarse.size, LOG_KAPPA.size, FLOORS.size)
             keep[place] = CubicSpline(coarse, at_points, axis=0)(LOG_TAU)
@@ -131,17 +132,9 @@ def subject_shares(
 ) -> npt.NDArray[np.float32]:
     """Distribution of each subject's blur as the frame was taken, shape (n, classes)."""
     return blur_shares(
-        own.focal_length_mm,
-        own.f_number,
-        own.focus_distance_m,
-        own.log_m,
-        own.log_sd,
-        np.where(own.flash, np.nan, own.exposure_time_s),
-        speed_m_s,
-        own.handbook_mm,
-        causes,
-        own.shift_mm,
-    )
+        own.focal_length_mm, own.f_number, own.focus_distance_m, own.log_m, own.log_sd,
+        np.where(own.flash, np.nan, own.exposure_time_s), speed_m_s, own.handbook_mm, causes, own.shift_mm,
+    )  # fmt: skip
 
 
 def _posterior(
