@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from datetime import datetime, timedelta
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
+import matplotlib as mpl
 import pytest
 from hypothesis import HealthCheck, settings
 from PIL import Image
@@ -20,6 +22,9 @@ from auditor.settings import Request
 # How long a case takes says how busy the machine is; what may take how long is tested where it is promised.
 settings.register_profile("unhurried", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("unhurried")
+
+# matplotlib lists the fonts once, not anew in every home that a test makes for itself.
+os.environ.setdefault("MPLCONFIGDIR", mpl.get_cachedir())
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_metadata"
 SAMPLES = Path(__file__).resolve().parents[2] / "shared" / "exif-samples"

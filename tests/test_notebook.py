@@ -10,13 +10,14 @@ import pytest
 
 import auditor
 from auditor.errors import SettingError, SourceError, UnitError
+from auditor.notebook.results import Audited
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_metadata"
 
 
-@pytest.fixture(scope="module")
-def audited():
-    return auditor.audit(str(DEMO), cache="off", workers=1)
+@pytest.fixture
+def audited(demo) -> Audited:
+    return Audited(demo)
 
 
 def test_a_zone_of_a_published_example() -> None:

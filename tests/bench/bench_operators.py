@@ -41,7 +41,6 @@ OTHERS = ("tests/cli", "tests/test_demo.py", "tests/test_shares.py", "tests/test
 ALLOWED = 1 / 20
 PATIENCE_S, PATIENCE = 90.0, 8.0  # a change that makes a test run for ever is noticed as well
 LOADED_BEFORE = ["numpy", "pandas", "scipy.optimize", "scipy.stats", "PIL.Image", "typer.testing"]
-HURRIED = ("ctrl_c_stops_within_a_second",)  # tests that a busy machine turns red by itself
 BROKEN: dict[type[ast.AST], list[type[ast.AST]]] = {
     ast.Add: [ast.Sub], ast.Sub: [ast.Add], ast.Mult: [ast.Div], ast.Div: [ast.Mult], ast.Pow: [ast.Mult],
     ast.FloorDiv: [ast.Div], ast.Mod: [ast.Mult], ast.BitAnd: [ast.BitOr], ast.BitOr: [ast.BitAnd],
@@ -305,8 +304,7 @@ def tests_for(change: Change, source: str, known: dict[str, Any]) -> list[str]:
         wanted |= {test for tests in lines.values() for test in tests}
     own = f"tests/{change.module.split('/')[1]}"
     seconds = known["seconds"]
-    calm = {test for test in wanted & seconds.keys() if not any(name in test for name in HURRIED)}
-    return sorted(calm, key=lambda one: seconds[one] + 1.0 * (not one.startswith(own)))
+    return sorted(wanted & seconds.keys(), key=lambda one: seconds[one] + 1.0 * (not one.startswith(own)))
 
 
 def noticed_by(change: Change, copy: Path, known: dict[str, Any]) -> str:

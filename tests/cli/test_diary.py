@@ -17,6 +17,7 @@ from auditor.cli import make_app
 from auditor.intake.library import reading
 from auditor.intake.tables import to_csv_text
 
+pytestmark = pytest.mark.slow  # whole audits, four and more in a row
 WALKS, OLD = (1, 2, 5), 1_500_000_000  # sessions when an audit is made; a file time beyond doubt
 
 
@@ -24,7 +25,7 @@ WALKS, OLD = (1, 2, 5), 1_500_000_000  # sessions when an audit is made; a file 
 def told(tmp_path_factory):
     """Audit after some of five walks into one folder, and after the last anew into another."""
     folder = tmp_path_factory.mktemp("diary")
-    world = World(frames=260, sessions=5, distances=80, verdicts=80, keep=(0.08, 0.09))
+    world = World(frames=150, sessions=5, distances=40, verdicts=40, keep=(0.08, 0.09))
     table = draw_archive(3, world).table
     found = []
     for walk in WALKS:

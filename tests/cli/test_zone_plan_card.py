@@ -495,7 +495,12 @@ def test_a_card_for_each_lens():
 
 @pytest.mark.skipif(which("pdftotext") is None, reason="pdftotext is not installed")
 @pytest.mark.parametrize(
-    ("paper", "pages", "width_pt"), [("wallet", 6, 522), ("a4", 2, 595), ("letter", 2, 612)]
+    ("paper", "pages", "width_pt"),
+    [
+        ("a4", 2, 595),
+        pytest.param("wallet", 6, 522, marks=pytest.mark.slow),
+        pytest.param("letter", 2, 612, marks=pytest.mark.slow),
+    ],
 )
 def test_a_sheet_holds_a_card_for_each_lens(tmp_path, paper, pages, width_pt):
     path = tmp_path / "card.pdf"

@@ -120,6 +120,7 @@ def test_the_band_is_that_of_a_further_walk():
     assert usual_shares([*hits[:5], 35], n).place.iloc[-1] == "more"
 
 
+@pytest.mark.slow
 def test_what_is_better_than_19_of_20_is_so_in_at_most_one_of_20():
     """The last of 9 walks like those before it: simulated 250 times."""
     places = [usual_shares(d["kept"], d["kept_of"], 1).place.iloc[-1] for d in map(diary_of, range(250))]
@@ -183,6 +184,7 @@ def test_the_line_is_that_of_a_library():
     assert_allclose([start, change / 16, error / 16], [*fit.params, fit.bse[1]])
 
 
+@pytest.mark.slow
 def test_a_drift_is_said_where_there_is_one_and_hardly_where_there_is_none():
     """Forty walks: none drifts, one gets stricter by 1.5 logit, one meets people farther off."""
     said = {}

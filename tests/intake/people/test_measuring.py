@@ -78,7 +78,7 @@ def cache(tmp_path_factory) -> Path:
 
 @pytest.fixture(scope="module")
 def scanned(walk, cache):
-    return run_scan(Request((walk,), cache=cache, workers=2, measure=True))
+    return run_scan(Request((walk,), cache=cache, workers=1, measure=True))
 
 
 @pytest.mark.slow
@@ -115,7 +115,7 @@ def test_rows_to_write_speak_of_every_frame(scanned):
 
 def test_a_second_run_measures_nothing(scanned, walk, cache, monkeypatch):
     monkeypatch.setattr(measuring, "read_in_processes", lambda *_: pytest.fail("a process was started"))
-    again = run_scan(Request((walk,), cache=cache, workers=2, measure=True))
+    again = run_scan(Request((walk,), cache=cache, workers=1, measure=True))
     assert again.pictures.faces.equals(scanned.pictures.faces)
 
 
