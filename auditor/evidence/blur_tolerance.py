@@ -136,7 +136,7 @@ def subject_shares(
         own.focus_distance_m,
         own.log_m,
         own.log_sd,
-        np.where(own.flash, np.nan, own.exposure_time_s),
+        np.minimum(own.flash_s, own.exposure_time_s),
         speed_m_s,
         own.handbook_mm,
         causes,

@@ -17,7 +17,7 @@ from auditor.intake.precedence import settle
 from auditor.intake.resolve import claim_facts, resolve, right_clocks
 from auditor.intake.sampling import sample_beside
 from auditor.intake.sources import SessionFiles, Sources, from_folders, from_table, ignored_file, joined
-from auditor.intake.statements.cameras import claim_cameras
+from auditor.intake.statements.cameras import claim_cameras, claim_flash
 from auditor.intake.statements.claims import Claims, together
 from auditor.intake.statements.counting import count_marks
 from auditor.intake.statements.marks import claim_marks
@@ -101,8 +101,9 @@ class _Reading:
     def archive(self) -> Archive:
         stretches = [claim_stretches(session, rows, self.index) for session, rows in self.governed]
         marks = [claim_marks(self.facts, rows, session.marks) for session, rows in self.governed]
+        lit = [claim_flash(session, rows, self.facts) for session, rows in self.governed]
         said = together(
-            [self.sources.stated, self.cameras, *stretches, self._notes(), self._selects(), *marks]
+            [self.sources.stated, self.cameras, *stretches, self._notes(), self._selects(), *marks, *lit]
         )
         is_subject = np.array([file.in_files == "subject" for file in self.sources.session_files], dtype=bool)
         files = claim_facts(self.facts, is_subject[self.sources.governed_by])

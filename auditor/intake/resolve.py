@@ -180,6 +180,7 @@ class _Resolving:
             "keeper": keeper,
             "mark_source": mark_source,
             "sharp_source": self.settle("sharp").sources,
+            "flash_duration_s": self.settle("flash_duration").typed,
             **{name: self.settle(name).typed for name in _AS_STATED},
         }
         columns |= self._subjects(columns, guess_sd)

@@ -1,4 +1,4 @@
-"""What a session file states of cameras: the sensor, and what is added to the clock."""
+"""What a session file states of cameras: the sensor, what is added to the clock, how long the flash lit."""
 
 import numpy as np
 import pandas as pd
@@ -40,3 +40,16 @@ def claim_cameras(session: SessionFile, rows: Rows, facts: pd.DataFrame) -> Clai
         for name in (entry.name for entry in session.cameras if entry.name and id(entry) not in used)
     ]
     return Claims(tuple(claims), tuple(problems))
+
+
+def claim_flash(session: SessionFile, rows: Rows, facts: pd.DataFrame) -> Claims:
+    """State how long the flash lit those of the rows whose file says that one fired. Reads ``flash``."""
+    if session.flash_duration_s is None:
+        return Claims()
+    place, own = str(session.path), rows[facts["flash"].fillna(False).to_numpy(bool)[rows]]
+    if not own.size:
+        what = "flash_duration was not used: no file says that a flash fired."
+        return Claims(problems=(Problem(place, what, "Movement goes by the exposure time.", ignored=True),))
+    return Claims(
+        (Claim("flash_duration", "session", own, np.full(own.size, session.flash_duration_s), place),)
+    )

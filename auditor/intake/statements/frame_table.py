@@ -44,6 +44,7 @@ def claim_table(table: pd.DataFrame, place: str, depth: float) -> Claims:
         *(claim for claim in focus if claim.source in ("notes", "session")),
         *_by_source("sensor", _sensors(table), by("sensor_source", ["session", *_NOBODY], "exif")),
         *_by_source("pressed", table["pressed"], "session"),
+        *_by_source("flash_duration", table["flash_duration_s"], "session"),
         *_by_source("drawn", table["drawn"].astype(object), "table"),
     ]
     for name in (*_TEXTS, *_NUMBERS):
