@@ -68,7 +68,7 @@ def keep_diary(
 
     Raises SettingError if it names none.
     """
-    walks = count_walks(counted, judged, sessions, settings.unmarked)
+    walks = count_walks(counted, sessions, settings.unmarked)
     if not len(walks):
         return None
     rows = find_walks(walks, wanted) if wanted is not None else [len(walks) - 1]

@@ -32,7 +32,11 @@ def judged_frames(table: pd.DataFrame) -> JudgedFrames:
 
     Reads what :func:`frames_met` reads, and ``preset, sharp, session, burst``.
     """
-    frames = frames_met(table)
+    return judged_among(frames_met(table))
+
+
+def judged_among(frames: pd.DataFrame) -> JudgedFrames:
+    """Choose the judged ones of some zone-focused frames, to stand for those of their preset and mark."""
     code = combined_codes(frames["preset"].fillna(""), frames["counted_as"].fillna(""))
     judged = frames["sharp"].isin(["yes", "no"]).to_numpy(bool)
     chosen = frames[judged].reset_index(drop=True)
