@@ -65,9 +65,7 @@ def frame_shifts(
     elsewhere = np.isnan(shifts) & ~np.isnan(of_lens) & table["focus_distance_m"].notna().to_numpy()
     if count := int(elsewhere.sum()):
         names = collapse(list(table["lens"][elsewhere].fillna("lens without a name").unique()))
-        what = (
-            f"{names}: {count} of {len(table)} frames lie under no ring_check; that of another session file"
-        )
+        what = f"{names}: {count} of {len(table)} frames lie under no ring_check; another session file's"
         step = "If the adapter was another one there, give the lens another name in that session file."
         problems.append(Problem(None, f"{what} was used.", step, frames=count))
     return np.where(elsewhere, of_lens, shifts), tuple(problems)

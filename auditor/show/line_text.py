@@ -3,6 +3,7 @@
 import math
 
 from auditor.advice.fixed_line import HOLDS, USUAL_LAG_S, Concession, Line, LinePlan
+from auditor.advice.limits import USUAL_ISO_MAX
 from auditor.optics.bench import Bench
 from auditor.show.plan_text import Row, by_criterion, row_place, row_setting, row_zone
 from auditor.show.words.figures import about, counted, far_limit, percent
@@ -114,6 +115,8 @@ def _at_the_line(row: Row, line: Line, bench: Bench, light: str, assumed_time: b
     said = f"{_chance(row)} of the subjects are sharp{ends}."
     if row["affordable"]:
         lines = [f"Set {setting}{f', {iso} {light}' if iso else ''}: {said}"]
+        if line.iso_max is None and row["iso"] > USUAL_ISO_MAX:
+            lines.append(f"Few cameras serve at {iso}: say with --iso-max how far yours does.")
     else:
         time = format_exposure_time(time_s)
         lines = [

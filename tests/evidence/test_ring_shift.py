@@ -123,7 +123,7 @@ def test_a_ring_that_one_session_file_checked_is_off_under_the_others_too(tmp_pa
     assert table["near_limit_m"].nunique() == 2
     assert known_shift_mm(table)[:4] == pytest.approx([find_shift(28, [2.0], [2.2]).shift_mm] * 4)
     (problem,) = [one for one in found.problems if "ring_check" in one.what]
-    assert problem.what.startswith("old 28: 2 of 6 frames lie under no ring_check; that of another")
+    assert problem.what.startswith("old 28: 2 of 6 frames lie under no ring_check; another session")
     assert problem.frames == 2
 
 
