@@ -124,7 +124,7 @@ def viewfinder_cues(one: ZoneSetting, bench: Bench) -> tuple[str, ...]:
     ends = [end for end in ends if math.isfinite(end)]
     if not ends:
         return ()
-    held = (("Held level", min(sides)), ("Upright", max(sides)))
+    held = (("Level", min(sides)), ("Upright", max(sides)))
     return tuple(f"{how}, the frame {_cuts(ends, height_mm, bench)}." for how, height_mm in held)
 
 
@@ -137,7 +137,8 @@ def _cuts(ends: list[float], height_mm: float, bench: Bench) -> str:
         now = "cuts " if part is not None or edge_m > 0 else "holds "
         what = f"the {part}" if part is not None else f"{bench.shown(edge_m)} up"
         if now == "holds ":
-            what = f"a person {100 * share:.0f} % high" if now != verb else f"{100 * share:.0f} %"
-        said.append(f"{now if now != verb else ''}{what} at {bench.shown(round(distance_m, 1))}")
+            what = f"people {100 * share:.0f} % high" if now != verb else f"{100 * share:.0f} %"
+        at_m = round(distance_m, 1) if bench.units == "m" else distance_m
+        said.append(f"{now if now != verb else ''}{what} at {bench.shown(at_m)}")
         verb = now
     return ", ".join(said)

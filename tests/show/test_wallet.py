@@ -19,7 +19,18 @@ from auditor.optics.sensors import Sensor, parse_criterion
 from auditor.show.card_faces import advised_card, advised_cards, typed_cards
 from auditor.show.cards import make_table, remarks
 from auditor.show.decided import gather_decision, lenses_of
-from auditor.show.wallet import HEIGHT, MARGIN, PNG_DPI, WIDTH, draw_sheets, wallet_bytes
+from auditor.show.wallet import (
+    EDGE,
+    HEIGHT,
+    LEAST_PT,
+    LETTER,
+    MARGIN,
+    PNG_DPI,
+    POINT_MM,
+    WIDTH,
+    draw_sheets,
+    wallet_bytes,
+)  # fmt: skip
 
 
 @pytest.fixture(scope="module")
@@ -42,7 +53,7 @@ def test_the_card_says_what_was_decided(keeping: Audit) -> None:
     assert card.near_at < card.far_at
     assert card.back.f_numbers[card.now[1]] == now.f_number
     assert card.back.ring_m[card.now[0]] == pytest.approx(now.focus_distance_m)
-    assert [cue.split(",")[0] for cue in card.cues] == ["Held level", "Upright"]
+    assert [cue.split(",")[0] for cue in card.cues] == ["Level", "Upright"]
     assert "the frame cuts the" in card.cues[0]
 
 
@@ -68,6 +79,14 @@ def test_a_card_of_a_ring_that_is_off_says_so_beside_the_engraved_scale() -> Non
     assert "Every mark is off, so the engraved scale reads wrong distances" in " ".join(remarks(table))
     plain = make_table(replace(bench, shift=None), [8.0], [2.0], 0.03, (0.03, "0.03mm"))
     assert "Every mark" not in " ".join(remarks(plain))
+
+
+def test_what_the_frame_shows_fits_on_the_card_and_names_the_ring_as_engraved() -> None:
+    ring = tuple(mark * 0.3048 for mark in (7, 10, 15, 30))
+    bench = Bench(35.0, Sensor(36.0, 24.0), parse_criterion("0.03mm"), units="ft", ring_m=ring)
+    (card,) = typed_cards(make_table(bench, [8.0], ring, 0.03, (0.03, "0.03mm")))
+    assert all(cue.endswith("% high at 30 ft.") for cue in card.cues)
+    assert max(map(len, card.cues)) <= (WIDTH - 2 * EDGE) / (LETTER * POINT_MM * LEAST_PT)
 
 
 def test_no_card_where_nothing_can_be_told(walked: Audit, keeping: Audit) -> None:
