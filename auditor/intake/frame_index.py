@@ -25,8 +25,8 @@ MOST_COMPARED, MOST_ASKED = 20_000, 20  # names looked through for the nearest s
 SESSION_GAP_S = 3 * 3600.0  # a longer gap between frames begins another session
 _LAST = "\U0010ffff"
 _AT_FRONT = re.compile(r"^\d+(?:[A-Za-z](?![A-Za-z]))?(?=\D)")  # 12A lies between 12 and 13
-# Frames; a roll of 36 holds some more, twice as many if halved, and one of 120 film no fewer (common practice,
-# no source).
+# Frames: a roll of 36 holds some more, of halves twice as many; the shortest of 120 film (common practice, no
+# source).
 MOST_ON_ROLL, FEWEST_ON_ROLL = 40, 8
 _BEFORE_NUMBER = re.compile(r"\d+\D*$")  # the number, and what follows it
 
@@ -51,8 +51,8 @@ def before_number(name: str) -> str:
 def number_rolls(paths: Sequence[str]) -> np.ndarray:
     """Number the rolls from 1, in order of folder and name: a folder, or one of several in it, by stem.
 
-    The last number is the frame's; one in front (``07_roll2``) where that makes fewer rolls, none too long: not
-    longer than rolls are, or than half frames make them where the last number would leave only scraps.
+    The last number is the frame's; one in front (``07_roll2``) where that makes fewer rolls, none too long:
+    no longer than rolls are, or than those of half frames where the last number would leave only scraps.
 
     >>> number_rolls(["a/1.tif", "a/2.tif", "b/y-1.tif", "b/y-2.tif", "b/x-1.tif", "b/x-2.tif"]).tolist()
     [1, 1, 3, 3, 2, 2]
