@@ -18,10 +18,7 @@ AsJson = Callable[["LensDecision", tuple[str, ...]], dict[str, Any]]
 def answer_for_lens(
     request: Request, lens: str | None, as_json: AsJson, *, json: bool, full: bool
 ) -> tuple[Audit, str]:
-    """Audit, and print what is decided on one lens, by default the most used; return the audit and its name.
-
-    ``as_json`` makes of the decision, and the names of the other lenses, what is printed with ``json``.
-    """
+    """Audit, print what is decided on one lens, by default the most used; return the audit and its name."""
     import sys
 
     from auditor.journey import run_audit

@@ -59,10 +59,7 @@ def while_somebody_reads() -> Iterator[None]:
 
 @contextmanager
 def errors_as_text() -> Iterator[None]:
-    """Turn an :class:`AuditorError` into a message on stderr and exit code 1, a mistyped value into 2.
-
-    What nobody foresaw is one line too, with its details in a file for whoever repairs it.
-    """
+    """Turn an error into a message on stderr and an exit code; what nobody foresaw is one line, too."""
     try:
         with while_somebody_reads():
             yield

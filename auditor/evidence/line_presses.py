@@ -97,7 +97,8 @@ def _presses(row: Any, frames: pd.DataFrame, speed_m_s: float, confidence: float
     timed = frames.assign(exposure_time_s=effective_time_s(frames)).dropna(subset="exposure_time_s")
     shift_mm = float(np.median(known_shift_mm(frames)))
     longest_s = float(longest_time_s(focal_mm, number, line_m, line_m, speed_m_s, coc_mm, shift_mm))
-    points = timed[timed["subject_distance_m"].notna()]
+    points = timed.dropna(subset="subject_distance_m").rename(columns={"subject_distance_m": "distance_m"})
+    points = points.assign(kept=points["counted_as"] == KEEPER)
     along = np.geomspace(near_m, min(far_m, 4 * line_m), EDGE_POINTS)
     edge = longest_time_s(focal_mm, number, line_m, along, speed_m_s, coc_mm, shift_mm)
     return LinePresses(
@@ -115,12 +116,6 @@ def _presses(row: Any, frames: pd.DataFrame, speed_m_s: float, confidence: float
         longest_s=longest_s,
         timed=len(timed),
         slower=int((timed["exposure_time_s"] > longest_s * 1.05).sum()),
-        frames=pd.DataFrame(
-            {
-                "distance_m": points["subject_distance_m"],
-                "exposure_time_s": points["exposure_time_s"],
-                "kept": points["counted_as"] == KEEPER,
-            }
-        ),
+        frames=points[["distance_m", "exposure_time_s", "kept"]],
         edge=pd.DataFrame({"distance_m": along, "longest_s": edge}).dropna(),
     )

@@ -205,10 +205,7 @@ class _Reading:
     def _count(
         self, table: pd.DataFrame, said: Claims, is_marker: np.ndarray
     ) -> tuple[np.ndarray, np.ndarray, list[Problem]]:
-        """What each frame counts as, and as what if the choosing had gone to each session's end.
-
-        What a frame table said before holds where no mark has changed since, and nobody states a rule.
-        """
+        """What each frame counts as, and what if the choosing had gone to each session's end."""
         n, request = len(table), self.request
         governed = [
             (session, request.unmarked or session.marks.unmarked or "auto", rows[~is_marker[rows]])
@@ -228,6 +225,7 @@ class _Reading:
         changed = np.zeros(n, dtype=bool)
         for _, rows in self.governed:
             changed[rows] = (before[rows] != keeper[rows]).any()
+        # What a frame table said holds while no mark has changed, and nobody states a rule.
         as_before = unruled & ~changed & pd.notna(stated_before)
         counted[as_before] = stated_before[as_before]
         counts = as_before & (stated_before != LEFT_OUT)

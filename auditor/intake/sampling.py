@@ -98,17 +98,13 @@ def drawn_before(table: pd.DataFrame) -> Truths:
 
 
 def _population(table: pd.DataFrame) -> Truths:
-    """Frames whose distance is worth asking for: of each session the narrowest choice that holds any.
-
-    A roll, or a walk that nobody chose from yet, is not passed over for the marks of others; what was
-    autofocused is, where there is anything else.
-    """
+    """Frames whose distance is worth asking for: of each session the narrowest choice that holds any."""
     counts = ~table["counted_as"].fillna(LEFT_OUT).eq(LEFT_OUT).to_numpy(bool)
     in_preset = table["in_preset"].fillna(False).to_numpy(bool)
     session = pd.factorize(table["session"], use_na_sentinel=False)[0]
     unset = table[["focal_length_mm", "f_number", "focus_distance_m"]].isna().any(axis=1).to_numpy(bool)
     population = np.zeros(len(table), dtype=bool)
-    for choice in (counts & in_preset, counts & unset, in_preset, unset):
+    for choice in (counts & in_preset, counts & unset, in_preset, unset):  # what is autofocused is not asked
         population |= choice & ~np.isin(session, session[population])
     return population if population.any() else counts | ~counts.any()
 

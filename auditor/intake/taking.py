@@ -28,10 +28,7 @@ class Filled:
 
 
 def merge_filled(first: Filled, *later: Filled) -> Filled:
-    """Merge; where two say something of the same thing the later one holds.
-
-    Frames are recognised by their names, by their paths, or by the end of a path where that is unique.
-    """
+    """Merge; of two that speak of the same thing, by name, path or end of a path, the later one holds."""
     session = json.loads(json.dumps(first.session, default=methodcaller("isoformat")))
     notes = {frame: dict(cells) for frame, cells in first.notes.items()}
     for one in later:
@@ -137,10 +134,7 @@ def without(filled: Filled, said: Filled) -> Filled:
 
 
 def from_sheet(sheet: SheetFile, guess_sd: float | None = None) -> Filled:
-    """Write a filled sheet in the words of the session file and the notes.
-
-    ``guess_sd`` is what the sheet's guesses have shown of the eye.
-    """
+    """Write a filled sheet, and what its guesses show of the eye, as session file and notes."""
     session: dict[str, Any] = {
         "camera": [{k: v for k, v in camera.items() if v} for camera in sheet.cameras if len(camera) > 1],
         "preset": list(sheet.presets),

@@ -51,10 +51,7 @@ def line_text(
     light: str,
     assumed_time: bool,
 ) -> str:
-    """The plan for a line as lines to read; the light as it stands in a sentence, empty where none is stated.
-
-    ``assumed_time`` says that the exposure time is the usual one, for want of better.
-    """
+    """The plan for a line as lines to read; ``light`` as it stands in a sentence, else empty."""
     has_iso = any(math.isfinite(row["iso"]) for row in rows)
     lines = [
         f"{bench.focal_length_mm:g} mm, {_wish(line, bench)}",

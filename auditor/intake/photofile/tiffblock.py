@@ -85,10 +85,7 @@ class DamagedBlockError(Exception):
 
 
 def take_tags(found: Contents, block: ByteRange) -> tuple[Order, dict[int, Value]]:
-    """Pick the wanted tags out of a TIFF block; what it tells besides goes to what was found before.
-
-    Raises DamagedBlockError if IFD0 cannot be found.
-    """
+    """Pick the wanted tags out of a TIFF block, and note what else it tells; or DamagedBlockError."""
     order, at = _header(block)
     entries = _read_ifd(block, order, at)
     sound = sum([entry[1] in TYPE_BYTES for entry in entries])
@@ -178,10 +175,7 @@ def _header(block: ByteRange) -> tuple[Order, int]:
 
 
 def _read_ifd(block: ByteRange, order: Order, at: int) -> list[Entry]:
-    """Read the entries of the IFD at an offset, those that are whole; DamagedBlockError without an IFD.
-
-    Some programs write an IFD without entries: it tells nothing, and is not damaged.
-    """
+    """Read the whole entries of the IFD at an offset, none where it is empty; or DamagedBlockError."""
     head = block.read(at, 2)
     count = int.from_bytes(head, order)
     if at < HEADER_BYTES or len(head) < 2 or count > MAX_ENTRIES:
