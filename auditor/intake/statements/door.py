@@ -107,7 +107,10 @@ Rows = Iterator[tuple[int, list[str]]]  # the line of each row that is not empty
 
 
 def read_rows(path: Path, largest: int = 256 * MIB) -> tuple[list[str], Rows, list[Problem]]:
-    """Read a table's column names in small letters, its rows and its problems; or FileFormatError."""
+    """Read a table with commas, semicolons or tabs between cells; FileFormatError if it cannot be read.
+
+    Gives its columns' names in small letters, its rows, and a list of what is wrong with those read so far.
+    """
     lines = read_text(path, largest).split("\n")
     skip, delimiter = separated_by(lines[:3])
     problems: list[Problem] = []
