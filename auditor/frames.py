@@ -73,6 +73,7 @@ EXTRA_COLUMNS: Final[dict[str, str]] = {
     "pressed": TEXT,  # zone, or anyone: pressed without regard for the zone
     "drawn": TRUTH,  # whether the frame was drawn by chance for its distance
     "flash": TRUTH,  # whether the file says that a flash fired
+    "flash_duration_s": NUMBER,  # how long it lit, as stated
 }
 
 COLUMNS: Final[dict[str, str]] = CONTRACT_COLUMNS | EXTRA_COLUMNS

@@ -59,6 +59,7 @@ def write_photo(
     exposure_time_s: float | None = 1 / 250,
     iso: int | None = 400,
     distance: tuple[int, int] | None = None,
+    flash: int | None = None,
     rating: float | str | None = None,
     label: str | None = None,
     exif_rating: int | None = None,
@@ -86,6 +87,8 @@ def write_photo(
         ifd[0xA434] = lens
     if distance is not None:
         ifd[0x9206] = IFDRational(*distance)
+    if flash is not None:
+        ifd[0x9209] = flash
     options: dict[str, Any] = {"exif": exif}
     if rating is not None or label is not None:
         options["xmp"] = xmp_packet(rating, label)

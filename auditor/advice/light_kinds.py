@@ -23,15 +23,14 @@ class KindOfLight:
     name: str
     said: str
     from_ev: float  # the least, included
-    to_ev: float
     usual_ev: float  # the one to reckon with
 
 
 KINDS = (
-    KindOfLight("sun", "in sun", 12.5, np.inf, 15.0),
-    KindOfLight("open shade", "in open shade", 9.5, 12.5, 12.0),
-    KindOfLight("indoors", "indoors", 6.5, 9.5, 8.0),
-    KindOfLight("night", "at night", -np.inf, 6.5, 5.0),
+    KindOfLight("sun", "in sun", 12.5, 15.0),
+    KindOfLight("open shade", "in open shade", 9.5, 12.0),
+    KindOfLight("indoors", "indoors", 6.5, 8.0),
+    KindOfLight("night", "at night", -np.inf, 5.0),
 )
 
 

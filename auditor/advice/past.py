@@ -1,6 +1,7 @@
 """What was advised after each walk, kept as one line of ``advice.jsonl``, and what became of it.
 
-A line is the newest walk with a lens, the decision and its promise. A rerun renews lines that are as they
+A line is the newest walk with a lens (of an archive without times the last roll, by its first frame), the
+decision and its promise. A rerun renews lines that are as they
 were written (each carries the sum of its own text); what a person changed, added or broke stays as it is.
 """
 
@@ -44,7 +45,7 @@ Promised = tuple[float, float, float, int, int, int]
 class Advised:
     """One line: what was advised after the walk that began at ``walk``."""
 
-    walk: pd.Timestamp
+    walk: pd.Timestamp  # NaT after a roll without times: nobody knows what was taken since
     lens: str
     kind: str
     settings: tuple[Setting, ...]
@@ -120,8 +121,10 @@ def _read(said: Any) -> Advised:
     for name in ("kept", "sharp"):
         own = promise.get(name)
         shares[name] = _promised(own) if own else None
-    walk = pd.Timestamp(datetime.fromisoformat(said["walk"]))
-    if not 1970 <= walk.year <= 2200 or walk.tzinfo is not None or not isinstance(said["lens"], str):
+    undated = said["walk"] is None and isinstance(said["roll"], str)
+    walk = pd.NaT if undated else pd.Timestamp(datetime.fromisoformat(said["walk"]))
+    dated = undated or (1970 <= walk.year <= 2200 and walk.tzinfo is None)
+    if not dated or not isinstance(said["lens"], str):
         raise ValueError
     return Advised(walk, said["lens"], str(said["kind"]), tuple(settings), shares["kept"], shares["sharp"])
 
@@ -143,24 +146,26 @@ def renewed_text(past: PastAdvice, decisions: Decisions, table: pd.DataFrame, se
     """Text of the file after this audit: a line for each lens, its former one renewed where it is ours."""
     new = {}
     for told in decisions.lenses:
-        starts = _of_lens(table, told.lens).groupby("session")["captured_at"].min()
-        if starts.notna().any():
-            new[told.lens] = starts.max(), _line(told, starts.max(), settings)
+        walks = _of_lens(table, told.lens).groupby("session")
+        if len(walks):
+            walk, roll = walks["captured_at"].min().max(), str(walks["file"].first().iloc[-1])
+            new[told.lens] = walk, roll, _line(told, walk, roll, settings)
     lines = []
     for line in past.lines:
         try:
             said = json.loads(line)
-            walk, own = new[said["lens"]]
-            if abs(walk - datetime.fromisoformat(said["walk"])) <= GAP:
+            walk, roll, own = new[said["lens"]]
+            undated = said["walk"] is None and pd.isna(walk) and said["roll"] == roll
+            if undated or abs(walk - datetime.fromisoformat(said["walk"])) <= GAP:
                 del new[said["lens"]]
                 line = _text(own) if said.get("sum") == _sum(said) else line
         except BROKEN:
             pass  # a person's own line, or a broken one
         lines.append(line)
-    return "".join(f"{line}\n" for line in [*lines, *(_text(own) for _, own in new.values())])
+    return "".join(f"{line}\n" for line in [*lines, *(_text(own) for *_, own in new.values())])
 
 
-def _line(told: LensDecision, walk: pd.Timestamp, settings: Settings) -> dict[str, Any]:
+def _line(told: LensDecision, walk: pd.Timestamp, roll: str, settings: Settings) -> dict[str, Any]:
     decision, one = told.decision, told.subjects
     if decision.setting is not None:
         chosen: Sequence[Setting] = (decision.setting,)
@@ -178,14 +183,14 @@ def _line(told: LensDecision, walk: pd.Timestamp, settings: Settings) -> dict[st
                 "with_keeper": level.hits, "measured": told.measured,
                 "verdicts": told.tolerances.sharp.count}  # fmt: skip
     return {
-        "date": f"{walk:%Y-%m-%d}",
+        "date": None if pd.isna(walk) else f"{walk:%Y-%m-%d}",
         "lens": told.lens,
         "advice": advice_text(chosen),
         "kind": decision.kind,
         "settings": [asdict(each) for each in chosen],
         "promise": {name: None if share is None else asdict(share) for name, share in shares.items()},
         "rests_on": rests_on,
-        "walk": walk.isoformat(),
+        **({"walk": None, "roll": roll} if pd.isna(walk) else {"walk": walk.isoformat()}),
     }
 
 

@@ -14,6 +14,7 @@ from auditor.advice.past import Followed, PastAdvice, what_became
 from auditor.errors import SettingError
 from auditor.evidence.bursts import CountedFrames, burst_codes, in_preset
 from auditor.evidence.causes import CAUSES, UNEXPLAINED, Causes
+from auditor.evidence.comparisons import scene_ev
 from auditor.evidence.drift import Drift, find_drifts
 from auditor.evidence.sharpness import JudgedFrames
 from auditor.evidence.tolerance import Tolerance
@@ -21,7 +22,6 @@ from auditor.evidence.walks import count_walks, second_look
 from auditor.frames import LEFT_OUT
 from auditor.intake.frame_index import before_number
 from auditor.intake.library.folders import stem_of
-from auditor.optics.exposure import exposure_value
 from auditor.settings import Settings
 
 KEPT_THOUGH_BLURRED: Final = "kept_though_blurred"
@@ -68,7 +68,7 @@ def keep_diary(
 
     Raises SettingError if it names none.
     """
-    walks = count_walks(counted, judged, sessions, settings.unmarked)
+    walks = count_walks(counted, sessions, settings.unmarked)
     if not len(walks):
         return None
     rows = find_walks(walks, wanted) if wanted is not None else [len(walks) - 1]
@@ -135,10 +135,7 @@ def _new(press: pd.DataFrame, before: pd.DataFrame) -> Iterator[tuple[str, str]]
         for value in press[name].dropna().unique():
             if not before[name].eq(value).any():
                 yield name, str(value)
-    light, met = (
-        kind_index(exposure_value(part["f_number"], part["exposure_time_s"], part["iso"]))
-        for part in (press, before)
-    )
+    light, met = (kind_index(scene_ev(part)) for part in (press, before))
     for place, kind in enumerate(KINDS):
         if (light == place).sum() >= FEWEST_NEW and (met >= 0).any() and not (met == place).any():
             yield "light", kind.name

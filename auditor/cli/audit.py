@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from auditor.cli import options
-from auditor.cli.run import LEFT_OUT, echo
+from auditor.cli.run import LEFT_OUT, echo, while_somebody_reads
 from auditor.cli.shared import reads_sources
 from auditor.settings import Request
 
@@ -57,10 +57,11 @@ def audit(
         )
         views = lens_views(result)
     report = folder / "report.html"
-    if json:
-        echo(json_text(audit_json(result)))
-    else:
-        show_audit(result, views, console(), str(report), full=full)  # the answer first, then the drawing
+    with while_somebody_reads():  # the answer first, then the drawing
+        if json:
+            echo(json_text(audit_json(result)))
+        else:
+            show_audit(result, views, console(), str(report), full=full)
     with progress_on_stderr("Drawing"):
         pictures = not no_pictures
         write_outputs(result, folder, views, pictures=pictures, cache=request.cache, force=force)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
-from auditor.cli.run import echo
+from auditor.cli.run import echo, while_somebody_reads
 from auditor.settings import Request
 
 if TYPE_CHECKING:
@@ -18,10 +18,7 @@ AsJson = Callable[["LensDecision", tuple[str, ...]], dict[str, Any]]
 def answer_for_lens(
     request: Request, lens: str | None, as_json: AsJson, *, json: bool, full: bool
 ) -> tuple[Audit, str]:
-    """Audit, and print what is decided on one lens, by default the most used; return the audit and its name.
-
-    ``as_json`` makes of the decision, and the names of the other lenses, what is printed with ``json``.
-    """
+    """Audit, print what is decided on one lens, by default the most used; return the audit and its name."""
     import sys
 
     from auditor.journey import run_audit
@@ -35,13 +32,14 @@ def answer_for_lens(
         views = lens_views(audit)
     chosen = view_of(views, lens)
     show_ignored(audit.problems, console(sys.stderr))
-    if json:
-        decided = audit.decisions.of(chosen.name)
-        others = tuple(one.lens for one in audit.decisions.lenses if one is not decided)
-        echo(json_text({} if decided is None else as_json(decided, others)))
-    else:
-        others = tuple(view.name for view in views if view is not chosen)
-        show_answer(chosen, audit.settings.units, console(), others, audit.sources)
-        if full:
-            show_settings(chosen, console())
+    with while_somebody_reads():
+        if json:
+            decided = audit.decisions.of(chosen.name)
+            others = tuple(one.lens for one in audit.decisions.lenses if one is not decided)
+            echo(json_text({} if decided is None else as_json(decided, others)))
+        else:
+            others = tuple(view.name for view in views if view is not chosen)
+            show_answer(chosen, audit.settings.units, console(), others, audit.sources)
+            if full:
+                show_settings(chosen, console())
     return audit, chosen.name

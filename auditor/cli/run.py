@@ -14,7 +14,7 @@ from auditor.errors import AuditorError, OutputError, UnitError
 from auditor.text import printable_lines
 
 ONCE = ("--session", "--notes")
-DONE, CANNOT, USAGE, LEFT_OUT, STOPPED = 0, 1, 2, 3, 130
+CANNOT, USAGE, LEFT_OUT, STOPPED = 1, 2, 3, 130
 STOPPED_TEXT = "Stopped. What was read is kept; run the same command again to go on."
 
 
@@ -46,13 +46,23 @@ def leave_other_settings_out() -> None:
 
 
 @contextmanager
-def errors_as_text() -> Iterator[None]:
-    """Turn an :class:`AuditorError` into a message on stderr and exit code 1, a mistyped value into 2.
-
-    What nobody foresaw is one line too, with its details in a file for whoever repairs it.
-    """
+def while_somebody_reads() -> Iterator[None]:
+    """Print until whoever reads the output has seen enough; what is left to do goes on."""
     try:
         yield
+        with suppress(AttributeError, ValueError):  # there is no output, or it is closed
+            sys.stdout.flush()
+    except BrokenPipeError:
+        with suppress(OSError):
+            os.dup2(os.open(os.devnull, os.O_RDWR), 1)
+
+
+@contextmanager
+def errors_as_text() -> Iterator[None]:
+    """Turn an error into a message on stderr and an exit code; what nobody foresaw is one line, too."""
+    try:
+        with while_somebody_reads():
+            yield
     except UnitError as error:
         _say(error)
         raise typer.Exit(USAGE) from None
@@ -62,10 +72,6 @@ def errors_as_text() -> Iterator[None]:
     except KeyboardInterrupt:
         echo(STOPPED_TEXT, err=True)
         raise typer.Exit(STOPPED) from None
-    except BrokenPipeError:  # whoever read the output has seen enough
-        with suppress(OSError):
-            os.dup2(os.open(os.devnull, os.O_RDWR), 1)
-        raise typer.Exit(DONE) from None
     except MemoryError:
         _say(AuditorError("This machine's memory does not suffice.", "Name fewer folders at a time."))
         raise typer.Exit(CANNOT) from None

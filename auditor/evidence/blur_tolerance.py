@@ -133,7 +133,7 @@ def subject_shares(
     """Distribution of each subject's blur as the frame was taken, shape (n, classes)."""
     return blur_shares(
         own.focal_length_mm, own.f_number, own.focus_distance_m, own.log_m, own.log_sd,
-        np.where(own.flash, np.nan, own.exposure_time_s), speed_m_s, own.handbook_mm, causes, own.shift_mm,
+        np.minimum(own.flash_s, own.exposure_time_s), speed_m_s, own.handbook_mm, causes, own.shift_mm,
     )  # fmt: skip
 
 

@@ -24,6 +24,7 @@ from auditor.evidence.subjects import HANDBOOK_DIVISOR, INFINITE_M
 from auditor.evidence.tolerance import Tolerance
 from auditor.evidence.true_distance import likely_log_distance
 from auditor.evidence.weights import weights_of
+from auditor.evidence.zones import ZONE_FACTS, effective_time_s
 from auditor.optics.blur import airy_mm, motion_mm
 from auditor.optics.lens import lens_distance_m, magnification
 from auditor.settings import Settings
@@ -64,9 +65,9 @@ class Causes:
 def find_causes(counted: CountedFrames, settings: Settings, tolerance: Tolerance) -> Causes:
     """Share the frames not kept among the causes of their blur.
 
-    Reads the setting, ``file, preset, exposure_time_s, flash, subject_distance_m, subject_distance_rel_sd,
-    sensor_width_mm, sensor_height_mm, coc_mm, sharp, sample_weight``, and the settings ``confidence,
-    guess_sd, speed_m_s``.
+    Reads the setting, ``file, preset, exposure_time_s, flash, flash_duration_s, subject_distance_m,
+    subject_distance_rel_sd, sensor_width_mm, sensor_height_mm, coc_mm, sharp, sample_weight``, and the
+    settings ``confidence, guess_sd, speed_m_s``.
     """
     usable, not_kept = counted.blurred, counted.frames[~counted.kept]
     mean, spread = _distance_of(usable, settings)
@@ -119,11 +120,8 @@ def _blame(frames: pd.DataFrame, mean: Floats, spread: Floats, speed_m_s: float,
 
 
 def _block(frames: pd.DataFrame, mean: Floats, spread: Floats, speed_m_s: float, curves: Floats) -> Floats:
-    focal, number, focus, time = (
-        frames[name].to_numpy(float)
-        for name in ("focal_length_mm", "f_number", "focus_distance_m", "exposure_time_s")
-    )
-    time = np.where(frames["flash"].fillna(False).to_numpy(bool), np.nan, time)
+    focal, number, focus = (frames[name].to_numpy(float) for name in ZONE_FACTS)
+    time = effective_time_s(frames)
     diagonal = np.hypot(*(frames[f"sensor_{side}_mm"].to_numpy(float) for side in ("width", "height")))
     unit = diagonal / HANDBOOK_DIVISOR
     # Curves are in millimetres of the usual sensor; in units of the criterion they hold for all.
@@ -174,11 +172,8 @@ def _distance_of(frames: pd.DataFrame, settings: Settings) -> tuple[Floats, Floa
 
 
 def _at_focus(not_kept: pd.DataFrame, settings: Settings) -> dict[str, int]:
-    focal, f_number, focus, time, coc = (
-        not_kept[name].to_numpy(float)
-        for name in ("focal_length_mm", "f_number", "focus_distance_m", "exposure_time_s", "coc_mm")
-    )
-    motion = np.asarray(motion_mm(focal, focus, settings.speed_m_s, time))
+    focal, f_number, focus, coc = (not_kept[name].to_numpy(float) for name in (*ZONE_FACTS, "coc_mm"))
+    motion = np.asarray(motion_mm(focal, focus, settings.speed_m_s, effective_time_s(not_kept)))
     size = magnification(lens_distance_m(focus, focal), focal)
     diffraction = np.asarray(airy_mm(f_number, size))
     known = np.isfinite(diffraction) & np.isfinite(coc)

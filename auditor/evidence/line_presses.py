@@ -18,6 +18,7 @@ from auditor.evidence.proportions import Floats
 from auditor.evidence.ring_shift import known_shift_mm
 from auditor.evidence.weighted_shares import weighted_shares
 from auditor.evidence.weights import sampled_frames
+from auditor.evidence.zones import effective_time_s
 from auditor.frames import KEEPER
 from auditor.optics.blur import airy_mm, defocus_mm, motion_mm
 from auditor.optics.lens import lens_distance_m, magnification
@@ -41,7 +42,7 @@ class LinePresses:
     before: tuple[float, float, float]  # share of frames nearer than the zone, with its interval, put back
     behind: tuple[float, float, float]  # and farther than it
     longest_s: float  # for somebody who walks past at the line; NaN where no time is short enough
-    timed: int  # frames with a known time and no flash
+    timed: int  # frames whose subject was lit for a known time
     slower: int  # those of them with a longer one
     frames: pd.DataFrame  # distance_m, exposure_time_s, kept of the timed ones with a distance
     edge: pd.DataFrame  # distance_m, longest_s: the longest time over distance, where there is one
@@ -52,7 +53,8 @@ def line_presses(
 ) -> tuple[LinePresses, ...]:
     """Describe the presses with each preset at a line of which counted frames have a distance.
 
-    Reads the setting, its zone and criterion, ``preset, exposure_time_s, flash, side, subject_distance_m``.
+    Reads the setting, its zone and criterion, ``preset, exposure_time_s, flash, flash_duration_s, side,
+    subject_distance_m``.
     """
     frames = counted.frames
     frames = frames[np.isfinite(frames["focus_distance_m"]) & frames["near_limit_m"].notna()]
@@ -92,11 +94,11 @@ def _presses(row: Any, frames: pd.DataFrame, speed_m_s: float, confidence: float
 
     names = ("focal_length_mm", "f_number", "focus_distance_m", "coc_mm", "near_limit_m", "far_limit_m")
     focal_mm, number, line_m, coc_mm, near_m, far_m = (float(frames[name].median()) for name in names)
-    flash = frames["flash"].fillna(False).to_numpy(bool)
-    timed = frames[frames["exposure_time_s"].notna() & ~flash]
+    timed = frames.assign(exposure_time_s=effective_time_s(frames)).dropna(subset="exposure_time_s")
     shift_mm = float(np.median(known_shift_mm(frames)))
     longest_s = float(longest_time_s(focal_mm, number, line_m, line_m, speed_m_s, coc_mm, shift_mm))
-    points = timed[timed["subject_distance_m"].notna()]
+    points = timed.dropna(subset="subject_distance_m").rename(columns={"subject_distance_m": "distance_m"})
+    points = points.assign(kept=points["counted_as"] == KEEPER)
     along = np.geomspace(near_m, min(far_m, 4 * line_m), EDGE_POINTS)
     edge = longest_time_s(focal_mm, number, line_m, along, speed_m_s, coc_mm, shift_mm)
     return LinePresses(
@@ -114,12 +116,6 @@ def _presses(row: Any, frames: pd.DataFrame, speed_m_s: float, confidence: float
         longest_s=longest_s,
         timed=len(timed),
         slower=int((timed["exposure_time_s"] > longest_s * 1.05).sum()),
-        frames=pd.DataFrame(
-            {
-                "distance_m": points["subject_distance_m"],
-                "exposure_time_s": points["exposure_time_s"],
-                "kept": points["counted_as"] == KEEPER,
-            }
-        ),
+        frames=points[["distance_m", "exposure_time_s", "kept"]],
         edge=pd.DataFrame({"distance_m": along, "longest_s": edge}).dropna(),
     )

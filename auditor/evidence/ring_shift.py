@@ -10,6 +10,7 @@ from auditor.errors import Problem, SettingError
 from auditor.intake.statements.session import Lens
 from auditor.optics.ring_check import extension_mm, find_shift
 from auditor.optics.scales import engraved_for
+from auditor.text import collapse
 from auditor.units import format_distance
 
 
@@ -19,7 +20,8 @@ def frame_shifts(
     """How much farther out each frame's lens is than its engravings mean [mm], shape (frames,), and doubts.
 
     ``checked`` are rows of a lens and what the session file says of it; of other lenses the shift is the one
-    behind the table's own ``focus_true_m``; NaN where nobody checked. A problem is a reading of ring or scale
+    behind the table's own ``focus_true_m``, or that of the same lens where it was checked; NaN where nobody
+    did. A problem is a reading of ring or scale
     that cannot be used, or one that no adapter explains. Reads ``lens, focal_length_mm, focus_distance_m,
     focus_true_m``.
     """
@@ -58,7 +60,15 @@ def frame_shifts(
                     "Measure these marks again; zones take the shift that fits all of them best.",
                 )
             )
-    return shifts, tuple(problems)
+    # A ring is off whichever session file says so.
+    of_lens = _by_lens(shifts, table)
+    elsewhere = np.isnan(shifts) & ~np.isnan(of_lens) & table["focus_distance_m"].notna().to_numpy()
+    if count := int(elsewhere.sum()):
+        names = collapse(list(table["lens"][elsewhere].fillna("lens without a name").unique()))
+        what = f"{names}: {count} of {len(table)} frames lie under no ring_check; another session file's"
+        step = "If the adapter was another one there, give the lens another name in that session file."
+        problems.append(Problem(None, f"{what} was used.", step, frames=count))
+    return np.where(elsewhere, of_lens, shifts), tuple(problems)
 
 
 def known_shift_mm(table: pd.DataFrame) -> np.ndarray:
@@ -74,9 +84,7 @@ def shifts_in(table: pd.DataFrame) -> tuple[np.ndarray, list[Problem]]:
         table[name].to_numpy("float64") for name in ("focal_length_mm", "focus_distance_m", "focus_true_m")
     )
     own = np.where(np.isfinite(true), extension_mm(true, focal) - extension_mm(mark, focal), np.nan)
-    by_lens = [table["lens"].fillna(""), table["focal_length_mm"]]
-    medians = pd.Series(own, table.index).groupby(by_lens, dropna=False).transform("median")
-    shifts = np.array(medians, dtype="float64")
+    shifts = _by_lens(own, table)
     lost = int((np.isinf(true) & np.isfinite(mark) & np.isnan(shifts)).sum())
     if not lost:
         return shifts, []
@@ -84,3 +92,10 @@ def shifts_in(table: pd.DataFrame) -> tuple[np.ndarray, list[Problem]]:
     return shifts, [
         Problem(None, what, "State ring_check of the lens in a session file; zones leave it out.")
     ]
+
+
+def _by_lens(shift_mm: np.ndarray, table: pd.DataFrame) -> np.ndarray:
+    """The median over the frames of each lens, shape (n,)."""
+    by_lens = [table["lens"].fillna(""), table["focal_length_mm"]]
+    medians = pd.Series(shift_mm, table.index).groupby(by_lens, dropna=False).transform("median")
+    return np.array(medians, dtype="float64")

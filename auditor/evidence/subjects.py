@@ -16,6 +16,7 @@ from auditor.evidence.bursts import Codes, burst_codes, combined_codes, in_prese
 from auditor.evidence.proportions import Floats
 from auditor.evidence.ring_shift import known_shift_mm
 from auditor.evidence.true_distance import likely_log_distance
+from auditor.evidence.zones import flash_time_s
 from auditor.optics.exposure import exposure_value
 from auditor.optics.lens import known
 from auditor.settings import Settings
@@ -38,7 +39,7 @@ class Subjects:
     exposure_time_s: Floats  # time and sensitivity NaN where unknown
     iso: Floats
     ev: Floats  # exposure value at ISO 100; NaN where unknown, or lit by flash
-    flash: npt.NDArray[np.bool_]
+    flash_s: Floats  # how long a flash lit; infinite where none fired, NaN where nobody said
     handbook_mm: Floats  # handbook criterion of the sensor, in whose units tolerances are pooled
     log_m: Floats  # likely log distance from the sensor plane [m], and its standard deviation
     log_sd: Floats
@@ -130,8 +131,8 @@ def measured_subjects(table: pd.DataFrame, settings: Settings) -> Subjects:
     """Gather the presses of a frame table that have a distance, in the order of the table.
 
     Lens codes are those of :func:`lens_codes` over :func:`frames_met`; ``guess_sd`` of the settings is the
-    relative error where none is stated. Reads the setting and the exposure, ``flash, lens, preset, pressed,
-    session, burst, counted_as, subject_distance_m, subject_distance_rel_sd, sensor_width_mm,
+    relative error where none is stated. Reads the setting and the exposure, ``flash, flash_duration_s, lens,
+    preset, pressed, session, burst, counted_as, subject_distance_m, subject_distance_rel_sd, sensor_width_mm,
     sensor_height_mm, sharp, sharp_seen, sharp_shown_px, coc_mm, coc_criterion, pixel_width, pixel_height``.
     """
     return gather_subjects(frames_met(table), settings)
@@ -160,7 +161,7 @@ def gather_subjects(frames: pd.DataFrame, settings: Settings) -> Subjects:
     group = (2 * preset + pressed_at_anyone(frames))[middle].astype(np.intp)
     mean, sd = likely_log_distance(stated, error, stands, group)
     number, time, iso = (frames[c].to_numpy(float)[middle] for c in ("f_number", "exposure_time_s", "iso"))
-    flash = frames["flash"].fillna(False).to_numpy(bool)[middle]
+    flash_s = flash_time_s(frames)[middle]
     light = np.asarray(exposure_value(number, time, iso), dtype=float)
     diagonal = np.hypot(
         *(frames[f"sensor_{side}_mm"].to_numpy(float)[middle] for side in ("width", "height"))
@@ -172,8 +173,8 @@ def gather_subjects(frames: pd.DataFrame, settings: Settings) -> Subjects:
         shift_mm=known_shift_mm(frames)[middle],
         exposure_time_s=time,
         iso=iso,
-        ev=np.where(flash, np.nan, light),
-        flash=flash,
+        ev=np.where(np.isposinf(flash_s), light, np.nan),
+        flash_s=flash_s,
         handbook_mm=np.where(np.isfinite(diagonal), diagonal, HANDBOOK_DIAGONAL_MM) / HANDBOOK_DIVISOR,
         log_m=mean,
         log_sd=sd,

@@ -11,18 +11,18 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from auditor.evidence.bursts import Codes, CountedFrames, burst_codes, in_preset, is_counted
+from auditor.evidence.bursts import Codes, CountedFrames, burst_codes, combined_codes, in_preset, is_counted
 from auditor.evidence.proportions import Floats
-from auditor.evidence.sharpness import JudgedFrames
+from auditor.evidence.sharpness import judged_frames
 from auditor.evidence.usual import usual_counts, usual_shares
-from auditor.evidence.weights import has_distance, weights_of
+from auditor.evidence.weights import has_distance, stands_for, weights_of
 from auditor.settings import UnmarkedRule
 
 SHARES = ("zone", "sharp", "kept")
 
 
 def count_walks(
-    counted: CountedFrames, judged: JudgedFrames, sessions: pd.DataFrame, unmarked: UnmarkedRule = "auto"
+    counted: CountedFrames, sessions: pd.DataFrame, unmarked: UnmarkedRule = "auto"
 ) -> pd.DataFrame:
     """Count each session's zone-focused presses, and hold them against the sessions before.
 
@@ -30,7 +30,8 @@ def count_walks(
     unset`` (frames without a zone setting), ``presses``; for each of ``zone``, ``sharp`` and ``kept`` its
     count, ``_of``, ``_seen`` (frames or presses that it comes from) and ``_share``; of these and of
     ``presses`` the interval ``_low`` to ``_high`` for a further walk, and ``_place`` in it (see
-    :mod:`auditor.evidence.usual`), rolls without times among themselves; ``log_distance``, ``log_f_number``
+    :mod:`auditor.evidence.usual`), rolls without times among themselves; zone and sharpness need no mark, so
+    frames after the last one speak for them too; ``log_distance``, ``log_f_number``
     and ``vergence`` [1/m], means of the walk, NaN where unknown. Under a rule ``unmarked`` that marks all
     frames a session without any stated mark was not looked through yet.
     """
@@ -54,10 +55,11 @@ def count_walks(
     walks["log_distance"] = _means(_codes(frames, walks), distance, len(walks), weight)
     zoned = frames["in_zone"].notna().to_numpy(bool)
     inside = frames["in_zone"].fillna(False).to_numpy(bool)[zoned]
-    sure, known = judged.frames["sharp"].eq("yes").to_numpy(bool), judged.frames["session"].notna().to_numpy()
+    judged = judged_frames(taken)
+    sure = judged.frames["sharp"].eq("yes").to_numpy(bool)
     for name, own, hit, stands in (
         ("zone", frames[zoned], inside, weight[zoned]),
-        ("sharp", judged.frames[known], sure[known], judged.sampled.weight[known]),
+        ("sharp", judged.frames, sure, judged.sampled.weight),
     ):
         walks = walks.assign(**_drawn(name, _codes(own, walks), hit, stands, len(walks)))
     dated = walks["starts_at"].notna()
@@ -102,11 +104,10 @@ def _kept(counted: CountedFrames, walks: pd.DataFrame, unmarked: UnmarkedRule) -
 
 
 def _with_distance(taken: pd.DataFrame) -> tuple[pd.DataFrame, Floats]:
-    """Frames with a distance and for how many each stands; of a walk that nobody marked, for itself."""
-    counts = is_counted(taken)
-    session = pd.factorize(taken["session"])[0]
-    unseen = (np.bincount(session, counts, minlength=1) == 0)[session] if len(taken) else counts
-    weight = np.where(unseen, has_distance(taken), weights_of(taken) * counts)
+    """Frames with a distance, and for how many each stands: if not counted, of its walk and preset."""
+    counts, known = is_counted(taken), has_distance(taken)
+    cells = combined_codes(counts, taken["session"], taken["preset"])
+    weight = np.where(counts, weights_of(taken), stands_for(cells, known) * known)
     return taken[weight > 0].reset_index(drop=True), np.asarray(weight[weight > 0], dtype=float)
 
 

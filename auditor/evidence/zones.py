@@ -23,7 +23,7 @@ def add_zones(
     farther out each lens is than its engravings mean (:func:`auditor.evidence.ring_shift.frame_shifts`): the
     zone and ``focus_true_m`` follow from it, ``focus_distance_m`` stays the mark. The zone is unknown where
     focal length, f-number or focus distance is; blur is unknown where subject distance or exposure time is,
-    or a flash fired. Reads these, the sensor's and the picture's size.
+    or a flash lit for nobody knows how long. Reads these, the sensor's and the picture's size.
     """
     focal, f_number, focus, subject = (
         table[name].to_numpy("float64") for name in (*ZONE_FACTS, "subject_distance_m")
@@ -50,10 +50,7 @@ def add_zones(
     side = _sides(subject, np.asarray(zone.near_limit_m), np.asarray(zone.far_limit_m))
     subject_magnification = magnification(lens_distance_m(subject, focal), focal)
     defocus = np.asarray(defocus_mm(focal, f_number, focus, subject, shift_mm=shift))
-    # A flash freezes what it lights, for a time that no file records.
-    flash = table["flash"].fillna(False).to_numpy(bool)
-    time = np.where(flash, np.nan, table["exposure_time_s"].to_numpy("float64"))
-    motion = np.asarray(motion_mm(focal, subject, speed_m_s, time))
+    motion = np.asarray(motion_mm(focal, subject, speed_m_s, effective_time_s(table)))
     diffraction = np.asarray(airy_mm(f_number, subject_magnification))
     known_side = pd.Series(side, index=table.index, dtype="str")
     return table.assign(
@@ -78,12 +75,26 @@ def other_blur_mm(table: pd.DataFrame, speed_m_s: np.ndarray | float) -> np.ndar
     """
     focal, focus = table["focal_length_mm"].to_numpy("float64"), table["focus_distance_m"].to_numpy("float64")
     in_focus = magnification(lens_distance_m(focus, focal), focal)
-    motion = motion_mm(
-        focal, table["subject_distance_m"].to_numpy("float64"), speed_m_s, table["exposure_time_s"].to_numpy()
-    )
+    subject_m = table["subject_distance_m"].to_numpy("float64")
+    motion = motion_mm(focal, subject_m, speed_m_s, effective_time_s(table))
     known = motion[np.isfinite(motion)]
     usual = float(np.median(known)) if known.size else 0.0
     return np.asarray(combined_mm(airy_mm(table["f_number"].to_numpy("float64"), in_focus), usual))
+
+
+def effective_time_s(table: pd.DataFrame) -> np.ndarray:
+    """Time for which each subject's light came in [s], shape (n,); NaN unknown.
+
+    A flash freezes what it lights, for a time that no file records: only a stated one counts, within the
+    exposure time. Reads ``flash, flash_duration_s, exposure_time_s``.
+    """
+    return np.asarray(np.minimum(flash_time_s(table), table["exposure_time_s"].to_numpy("float64")))
+
+
+def flash_time_s(table: pd.DataFrame) -> np.ndarray:
+    """How long each frame's flash lit [s], shape (n,): infinite where none fired, NaN where nobody said."""
+    flash = table["flash"].fillna(False).to_numpy(bool)
+    return np.where(flash, table["flash_duration_s"].to_numpy("float64"), np.inf)
 
 
 def _sides(subject_m: np.ndarray, near_m: np.ndarray, far_m: np.ndarray) -> np.ndarray:

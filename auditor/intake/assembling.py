@@ -17,7 +17,7 @@ from auditor.intake.precedence import settle
 from auditor.intake.resolve import claim_facts, resolve, right_clocks
 from auditor.intake.sampling import sample_beside
 from auditor.intake.sources import SessionFiles, Sources, from_folders, from_table, ignored_file, joined
-from auditor.intake.statements.cameras import claim_cameras
+from auditor.intake.statements.cameras import claim_cameras, claim_flash
 from auditor.intake.statements.claims import Claims, together
 from auditor.intake.statements.counting import count_marks
 from auditor.intake.statements.marks import claim_marks
@@ -101,8 +101,9 @@ class _Reading:
     def archive(self) -> Archive:
         stretches = [claim_stretches(session, rows, self.index) for session, rows in self.governed]
         marks = [claim_marks(self.facts, rows, session.marks) for session, rows in self.governed]
+        lit = [claim_flash(session, rows, self.facts) for session, rows in self.governed]
         said = together(
-            [self.sources.stated, self.cameras, *stretches, self._notes(), self._selects(), *marks]
+            [self.sources.stated, self.cameras, *stretches, self._notes(), self._selects(), *marks, *lit]
         )
         is_subject = np.array([file.in_files == "subject" for file in self.sources.session_files], dtype=bool)
         files = claim_facts(self.facts, is_subject[self.sources.governed_by])
@@ -204,10 +205,7 @@ class _Reading:
     def _count(
         self, table: pd.DataFrame, said: Claims, is_marker: np.ndarray
     ) -> tuple[np.ndarray, np.ndarray, list[Problem]]:
-        """What each frame counts as, and as what if the choosing had gone to each session's end.
-
-        What a frame table said before holds where no mark has changed since, and nobody states a rule.
-        """
+        """What each frame counts as, and what if the choosing had gone to each session's end."""
         n, request = len(table), self.request
         governed = [
             (session, request.unmarked or session.marks.unmarked or "auto", rows[~is_marker[rows]])
@@ -227,6 +225,7 @@ class _Reading:
         changed = np.zeros(n, dtype=bool)
         for _, rows in self.governed:
             changed[rows] = (before[rows] != keeper[rows]).any()
+        # What a frame table said holds while no mark has changed, and nobody states a rule.
         as_before = unruled & ~changed & pd.notna(stated_before)
         counted[as_before] = stated_before[as_before]
         counts = as_before & (stated_before != LEFT_OUT)

@@ -55,10 +55,7 @@ def notes_as_csv(notes: Rows, columns: Iterable[str] = ()) -> str:
 
 
 def write_keeping(folder: Path, files: Mapping[str, str]) -> list[Path]:
-    """Write files into a folder; a former one that differs is kept as ``NAME.before``, ``NAME.before-2``, ...
-
-    Returns those that were written; what is there already in the same words stays untouched.
-    """
+    """Write files into a folder, return those written; a former one that differs stays as ``NAME.before``."""
     data = {name: text.encode("utf-8", "backslashreplace") for name, text in files.items()}
     there = {name: (folder / name).read_bytes() for name in data if (folder / name).is_file()}
     changed = {name: own for name, own in data.items() if there.get(name) != own}

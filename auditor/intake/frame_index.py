@@ -24,8 +24,10 @@ Rows = npt.NDArray[np.intp]
 MOST_COMPARED, MOST_ASKED = 20_000, 20  # names looked through for the nearest spelling, and how often
 SESSION_GAP_S = 3 * 3600.0  # a longer gap between frames begins another session
 _LAST = "\U0010ffff"
-_AT_FRONT = re.compile(r"^\d+(?=\D)")
-MOST_ON_ROLL = 40  # frames; a roll of 36 holds some more (common practice, no source)
+_AT_FRONT = re.compile(r"^\d+(?:[A-Za-z](?![A-Za-z]))?(?=\D)")  # 12A lies between 12 and 13
+# Frames: a roll of 36 holds some more, of halves twice as many; the shortest of 120 film (common practice, no
+# source).
+MOST_ON_ROLL, FEWEST_ON_ROLL = 40, 8
 _BEFORE_NUMBER = re.compile(r"\d+\D*$")  # the number, and what follows it
 
 
@@ -49,7 +51,8 @@ def before_number(name: str) -> str:
 def number_rolls(paths: Sequence[str]) -> np.ndarray:
     """Number the rolls from 1, in order of folder and name: a folder, or one of several in it, by stem.
 
-    The last number is the frame's; one in front (``07_roll2``) where that makes fewer rolls, none too long.
+    The last number is the frame's; one in front (``07_roll2``) where that makes fewer rolls, none too long:
+    no longer than rolls are, or than those of half frames where the last number would leave only scraps.
 
     >>> number_rolls(["a/1.tif", "a/2.tif", "b/y-1.tif", "b/y-2.tif", "b/x-1.tif", "b/x-2.tif"]).tolist()
     [1, 1, 3, 3, 2, 2]
@@ -58,8 +61,11 @@ def number_rolls(paths: Sequence[str]) -> np.ndarray:
     keys = [(folder, _BEFORE_NUMBER.sub("", stem)) for folder, stem in names]
     fronts = [(folder, _AT_FRONT.sub("", stem)) for folder, stem in names]
     many, few = (Counter(folder for folder, _ in set(some)) for some in (keys, fronts))
-    long = {folder for (folder, _), n in Counter(fronts).items() if n > MOST_ON_ROLL}
-    by_front = {folder for folder in many if few[folder] < many[folder]} - long
+    longest, by_number = (
+        {folder: n for (folder, _), n in reversed(Counter(some).most_common())} for some in (fronts, keys)
+    )
+    most = {folder: MOST_ON_ROLL * (1 + (n < FEWEST_ON_ROLL)) for folder, n in by_number.items()}
+    by_front = {one for one in many if few[one] < many[one] and longest[one] <= most[one]}
     keys = [other if key[0] in by_front else key for key, other in zip(keys, fronts, strict=True)]
     frames = Counter(keys)
     rolls = Counter(folder for (folder, _), n in frames.items() if n > 1)

@@ -26,6 +26,7 @@ PRECEDENCE: Final[dict[str, tuple[str, ...]]] = {
     "guessed_distance": ("notes",),
     "sample_weight": ("notes",),
     "pressed": ("session",),
+    "flash_duration": ("session",),
     "keeper": ("notes", "selects", "sidecar", "embedded", "exif"),
     "counted_as": ("table",),
     "drawn": ("table",),

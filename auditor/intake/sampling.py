@@ -98,11 +98,15 @@ def drawn_before(table: pd.DataFrame) -> Truths:
 
 
 def _population(table: pd.DataFrame) -> Truths:
-    """Frames whose distance is worth asking for: the narrowest choice that holds any."""
+    """Frames whose distance is worth asking for: of each session the narrowest choice that holds any."""
     counts = ~table["counted_as"].fillna(LEFT_OUT).eq(LEFT_OUT).to_numpy(bool)
     in_preset = table["in_preset"].fillna(False).to_numpy(bool)
-    choices = (counts & in_preset, counts, in_preset, np.ones(len(table), dtype=bool))
-    return next((choice for choice in choices if choice.any()), choices[-1])
+    session = pd.factorize(table["session"], use_na_sentinel=False)[0]
+    unset = table[["focal_length_mm", "f_number", "focus_distance_m"]].isna().any(axis=1).to_numpy(bool)
+    population = np.zeros(len(table), dtype=bool)
+    for choice in (counts & in_preset, counts & unset, in_preset, unset):  # what is autofocused is not asked
+        population |= choice & ~np.isin(session, session[population])
+    return population if population.any() else counts | ~counts.any()
 
 
 def allocate(sizes: Sequence[int], marks: Sequence[int], n: int) -> list[int]:

@@ -6,6 +6,7 @@ merge is a function of values; :mod:`auditor.intake.filled_files` reads and writ
 
 import json
 import os
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from operator import methodcaller
@@ -27,10 +28,7 @@ class Filled:
 
 
 def merge_filled(first: Filled, *later: Filled) -> Filled:
-    """Merge; where two say something of the same thing the later one holds.
-
-    Frames are recognised by their names, by their paths, or by the end of a path where that is unique.
-    """
+    """Merge; of two that speak of the same thing, by name, path or end of a path, the later one holds."""
     session = json.loads(json.dumps(first.session, default=methodcaller("isoformat")))
     notes = {frame: dict(cells) for frame, cells in first.notes.items()}
     for one in later:
@@ -47,19 +45,20 @@ def _same_frames(known: Sequence[str], new: Sequence[str]) -> dict[str, str]:
 
     >>> _same_frames(["P1", "a/P2.jpg", "b/P2.jpg"], ["walk/P1.jpg", "P2", "b/p2.JPG"])
     {'walk/P1.jpg': 'P1', 'b/p2.JPG': 'b/P2.jpg'}
+    >>> _same_frames(["P1.jpg"], ["walk/P1"]), _same_frames(["walk/P1"], ["P1.jpg"])
+    ({'walk/P1': 'P1.jpg'}, {'P1.jpg': 'walk/P1'})
     """
-    ends_of_known = _by_end(known)
-    whole = {name.casefold(): name for name in known}
-    ends_of_new = _by_end(new)
+    by_end, by_name, of_new = _by_end(known), _by_end(known, 2), _by_end(new)
+    same_case = {name.casefold(): name for name in known}
     found: dict[str, str] = {}
     for name in new:
-        if name.casefold() in whole:
-            found[name] = whole[name.casefold()]
-            continue
-        longer = ends_of_known.get(_ends(name)[0], set()) | ends_of_known.get(_ends(name)[1], set())
-        shorter = {whole[end] for end in _ends(name) if end in whole and len(ends_of_new.get(end, ())) == 1}
-        if len(longer | shorter) == 1:
-            found[name] = next(iter(longer | shorter))
+        ends = _ends(name)
+        alike = by_end[ends[0]] | by_end[ends[1]]
+        alike = alike.union(*(by_name[end] for end in ends if len(of_new[end]) == 1))
+        if name.casefold() in same_case:
+            alike = {same_case[name.casefold()]}
+        if len(alike) == 1:
+            found[name] = alike.pop()
     return found
 
 
@@ -71,11 +70,12 @@ def _ends(name: str) -> list[str]:
     return [end for tail in tails for end in (tail, os.path.splitext(tail)[0])]
 
 
-def _by_end(names: Sequence[str]) -> dict[str, set[str]]:
-    index: dict[str, set[str]] = {}
+def _by_end(names: Sequence[str], first: int | None = None) -> defaultdict[str, set[str]]:
+    """Names by each of their ends, or by the first of these alone."""
+    index: defaultdict[str, set[str]] = defaultdict(set)
     for name in names:
-        for end in _ends(name):
-            index.setdefault(end, set()).add(name)
+        for end in _ends(name)[:first]:
+            index[end].add(name)
     return index
 
 
@@ -134,10 +134,7 @@ def without(filled: Filled, said: Filled) -> Filled:
 
 
 def from_sheet(sheet: SheetFile, guess_sd: float | None = None) -> Filled:
-    """Write a filled sheet in the words of the session file and the notes.
-
-    ``guess_sd`` is what the sheet's guesses have shown of the eye.
-    """
+    """Write a filled sheet, and what its guesses show of the eye, as session file and notes."""
     session: dict[str, Any] = {
         "camera": [{k: v for k, v in camera.items() if v} for camera in sheet.cameras if len(camera) > 1],
         "preset": list(sheet.presets),

@@ -13,10 +13,9 @@ from auditor.show.cards import NO_ZONE, ZoneTable, make_table
 from auditor.show.decided import Decided, ZoneSetting, frames_of, gather_decision
 from auditor.show.page.ring_scale import engravings, scale_of
 from auditor.show.wallet import MOST_STOPS, WalletCard
-from auditor.show.words.figures import exposure, far_limit
+from auditor.show.words.figures import exposure
 from auditor.show.words.next_time import engraved_scale, setting_name, strictness
 from auditor.show.words.plain import one_in
-from auditor.units import format_distance
 
 USUAL_STOPS = (4.0, 5.6, 8.0, 11.0, 16.0)
 
@@ -92,11 +91,12 @@ def _card(one: ZoneSetting, back: ZoneTable, **said: Any) -> WalletCard:
     """Put a setting with its zone on a front, and the table on the back."""
     bench = back.bench
     units = bench.units  # what is engraved is read; a card in the other unit would have to be converted
+    near, far = (end if end in (NO_ZONE, "∞") else f"{end} {units}" for end in back.limits(*said["now"]))
     scale = scale_of([], [(one.near_limit_m, one.far_limit_m), (0.7 * one.near_limit_m, one.near_limit_m)])
     return WalletCard(
         setting=setting_name(one, units),
-        near=format_distance(one.near_limit_m, units),
-        far=far_limit(one.far_limit_m, one.focus_distance_m, units),
+        near=near,
+        far=far,
         near_at=scale.at(one.near_limit_m),
         far_at=scale.at(one.far_limit_m),
         engravings=engravings(scale, bench.ring_m, one.focus_distance_m),
@@ -124,7 +124,7 @@ def viewfinder_cues(one: ZoneSetting, bench: Bench) -> tuple[str, ...]:
     ends = [end for end in ends if math.isfinite(end)]
     if not ends:
         return ()
-    held = (("Held level", min(sides)), ("Upright", max(sides)))
+    held = (("Level", min(sides)), ("Upright", max(sides)))
     return tuple(f"{how}, the frame {_cuts(ends, height_mm, bench)}." for how, height_mm in held)
 
 
@@ -137,7 +137,8 @@ def _cuts(ends: list[float], height_mm: float, bench: Bench) -> str:
         now = "cuts " if part is not None or edge_m > 0 else "holds "
         what = f"the {part}" if part is not None else f"{bench.shown(edge_m)} up"
         if now == "holds ":
-            what = f"a person {100 * share:.0f} % high" if now != verb else f"{100 * share:.0f} %"
-        said.append(f"{now if now != verb else ''}{what} at {bench.shown(round(distance_m, 1))}")
+            what = f"people {100 * share:.0f} % high" if now != verb else f"{100 * share:.0f} %"
+        at_m = round(distance_m, 1) if bench.units == "m" else distance_m
+        said.append(f"{now if now != verb else ''}{what} at {bench.shown(at_m)}")
         verb = now
     return ", ".join(said)

@@ -148,7 +148,10 @@ def remarks(table: ZoneTable) -> list[str]:
         lines.append(f"flash: lit to half a stop at full power, ISO {table.flash.iso:g}.")
     if table.bench.shift_mm:
         way = "out" if table.bench.shift_mm > 0 else "in"
-        lines.append(f"Ring corrected by tape: lens {abs(table.bench.shift_mm):.2f} mm too far {way}.")
+        lines += [
+            f"Ring corrected by tape: lens {abs(table.bench.shift_mm):.2f} mm too far {way}.",
+            "Every mark is off, so the engraved scale reads wrong distances: trust these limits.",
+        ]
     return lines
 
 

@@ -3,6 +3,7 @@
 import math
 
 from auditor.advice.fixed_line import HOLDS, USUAL_LAG_S, Concession, Line, LinePlan
+from auditor.advice.limits import USUAL_ISO_MAX
 from auditor.optics.bench import Bench
 from auditor.show.plan_text import Row, by_criterion, row_place, row_setting, row_zone
 from auditor.show.words.figures import about, counted, far_limit, percent
@@ -50,10 +51,7 @@ def line_text(
     light: str,
     assumed_time: bool,
 ) -> str:
-    """The plan for a line as lines to read; the light as it stands in a sentence, empty where none is stated.
-
-    ``assumed_time`` says that the exposure time is the usual one, for want of better.
-    """
+    """The plan for a line as lines to read; ``light`` as it stands in a sentence, else empty."""
     has_iso = any(math.isfinite(row["iso"]) for row in rows)
     lines = [
         f"{bench.focal_length_mm:g} mm, {_wish(line, bench)}",
@@ -114,6 +112,8 @@ def _at_the_line(row: Row, line: Line, bench: Bench, light: str, assumed_time: b
     said = f"{_chance(row)} of the subjects are sharp{ends}."
     if row["affordable"]:
         lines = [f"Set {setting}{f', {iso} {light}' if iso else ''}: {said}"]
+        if line.iso_max is None and row["iso"] > USUAL_ISO_MAX:
+            lines.append(f"Few cameras serve at {iso}: say with --iso-max how far yours does.")
     else:
         time = format_exposure_time(time_s)
         lines = [

@@ -219,7 +219,18 @@ def light_text(f_number: Floats, light: LightNeeded, kind: KindOfLight | None) -
             f"  {format_f_number(float(number)):<8}{wanted} from EV {enough:.1f} ({scene}), "
             f"{slowest} from EV {least:.1f}, darker: not at all{iso}"
         )
-    return rows
+    return rows + ([_within_reach(f_number, light, kind)] if kind else [])
+
+
+def _within_reach(f_number: Floats, light: LightNeeded, kind: KindOfLight) -> str:
+    """How far the lens may be stopped down in a kind of light."""
+    times = ((light.wanted_shutter_s, light.wanted_ev), (light.slowest_shutter_s, light.darkest_ev))
+    reached = {format_exposure_time(time): f_number[ev <= kind.usual_ev] for time, ev in times}
+    stops = listed(f"{format_f_number(own.max())} at {time}" for time, own in reached.items() if own.size)
+    said = f"allows {stops}; stopped down further it cannot be taken" if stops else "suits no f-number"
+    if all(own.size == f_number.size for own in reached.values()):
+        said = "is enough for every f-number"
+    return f"{kind.said[0].upper()}{kind.said[1:]} ISO {light.iso_max:g} {said}."
 
 
 def _iso(number: float, light: LightNeeded, kind: KindOfLight) -> float:

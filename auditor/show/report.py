@@ -42,11 +42,7 @@ def build_report(
     views: tuple[LensView, ...] | None = None,
     thumbnails: Mapping[int, bytes] | None = None,
 ) -> str:
-    """Build the page: HTML that needs no other file and asks for none.
-
-    It will lie in ``folder``, to which links to photographs are relative; None writes names without links.
-    ``thumbnails`` are JPEG by row of the frame table.
-    """
+    """Build the page, HTML that needs no other file; links to photographs are relative to ``folder``."""
     lenses = lens_views(audit) if views is None else views
     held = dict(thumbnails or {})
     lines = frame_lines(audit, rows_shown(lenses, audit), folder, held)

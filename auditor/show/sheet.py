@@ -12,10 +12,7 @@ SCRIPTS = ("optics", "state", "settings", "stage", "frames", "over", "start")
 
 
 def build_sheet(data: dict[str, Any]) -> str:
-    """Build the page from :func:`auditor.show.sheet_data.sheet_data`.
-
-    It needs no other file than the photographs it links to, and sends nothing anywhere.
-    """
+    """Build the page of :func:`auditor.show.sheet_data.sheet_data`; it sends nothing anywhere."""
     script, style = "\n".join(_part(f"{name}.js") for name in SCRIPTS), _part("sheet.css")
     readable = [frame | {"name": printable(frame["name"])} for frame in data["frames"]]
     in_script = [{key: value for key, value in frame.items() if key != "small"} for frame in readable]

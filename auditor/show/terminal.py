@@ -28,9 +28,15 @@ WIDEST = 100
 PROBLEMS_SHOWN = 8
 
 
+class _Screen(Console):
+    def on_broken_pipe(self) -> None:
+        """Leave it to the command, which may have more to do, what to make of a reader that went away."""
+        raise BrokenPipeError
+
+
 def console(stream: TextIO | None = None) -> Console:
     """A console for results: no wider than 100 columns; colour and width as the terminal says."""
-    made = Console(file=stream or sys.stdout, highlight=False, markup=False, emoji=False)
+    made = _Screen(file=stream or sys.stdout, highlight=False, markup=False, emoji=False)
     made.width = min(WIDEST, made.width) if made.is_terminal else WIDEST
     made.push_render_hook(_Plain())
     return made

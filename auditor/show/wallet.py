@@ -60,10 +60,7 @@ class WalletCard:
 
 
 def wallet_bytes(cards: Sequence[WalletCard], path: Path, paper: Paper = "wallet") -> bytes:
-    """Draw wallet cards as the file that ``path`` names; the same cards, the same bytes.
-
-    Raises OutputError for a file that is neither .pdf nor .png, or a .png of several sheets.
-    """
+    """Draw wallet cards as the .pdf, or one sheet as the .png, that ``path`` names; or OutputError."""
     suffix, buffer = path.suffix.lower(), io.BytesIO()
     if suffix not in (".pdf", ".png"):
         raise OutputError(f"{path} is no kind of card.", "Name a file ending in .pdf or .png.")

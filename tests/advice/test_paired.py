@@ -112,13 +112,20 @@ def test_motion_takes_what_a_slower_time_costs(exact):
 
 def test_nothing_is_inferred_from_flash(exact):
     subjects, known = exact
-    lit = replace(subjects, flash=np.ones(len(subjects), bool), ev=np.full(len(subjects), np.nan))
+    lit = replace(subjects, flash_s=np.full(len(subjects), np.nan), ev=np.full(len(subjects), np.nan))
     walking = replace(known, walking=np.ones(DRAWS))
     args = (np.array([16.0]), np.array([2.5]), (LightAnswer(800, 800, 1 / 250, 1.0),), 1.32)
     assert compare_settings(lit, walking, *args).share == pytest.approx(
         compare_settings(subjects, known, *args).share, abs=1e-6
     )
     assert times_at(lit, 16.0, args[2][0]).tolist() == lit.exposure_time_s.tolist()
+    sixtieth = np.full(len(subjects), 1 / 60)
+    stated = replace(lit, flash_s=sixtieth, exposure_time_s=2 * sixtieth)
+    as_long = replace(stated, flash_s=np.full(len(subjects), np.inf), exposure_time_s=sixtieth)
+    assert compare_settings(stated, walking, *args).share == pytest.approx(
+        compare_settings(as_long, walking, *args).share, abs=1e-6
+    )
+    assert compare_settings(stated, walking, *args).share < compare_settings(lit, walking, *args).share - 0.1
 
 
 def test_a_single_sensitivity_is_not_the_highest_accepted():

@@ -111,6 +111,27 @@ def test_a_rerun_renews_its_own_line_and_keeps_what_a_person_changed(decided, tm
     assert renewed_text(written(tmp_path, mine), decisions, table[table["session"] < 3], Settings()) == mine
 
 
+def test_an_archive_without_times_keeps_its_line_by_the_last_roll(decided, tmp_path):
+    """A rerun renews it, another roll gets its own; nobody knows what was taken since."""
+    table, decisions = decided
+    names = [f"roll {session}/{number}.jpg" for number, session in enumerate(table["session"])]
+    rolls = table.assign(captured_at=pd.NaT, file=names)
+    two = rolls[rolls["session"] < 3].reset_index(drop=True)
+    past = written(tmp_path, renewed_text(PastAdvice(), decisions, two, Settings()))
+    (line,), (advised,) = past.lines, past.advised
+    said = json.loads(line)
+    assert (said["date"], said["walk"], said["roll"]) == (None, None, "roll 2/200.jpg")
+    assert past.problems == []
+    assert pd.isna(advised.walk)
+    assert renewed_text(past, decisions, two, Settings()) == f"{line}\n"
+    both = written(tmp_path, renewed_text(past, decisions, rolls, Settings()))
+    assert [json.loads(one)["roll"] for one in both.lines] == ["roll 2/200.jpg", "roll 3/400.jpg"]
+    assert what_became(both, table, judged_frames(table), table["captured_at"].max()) == ()
+    dated = renewed_text(both, decisions, table, Settings()).splitlines()
+    assert dated[:2] == list(both.lines)
+    assert len(dated) == 3
+
+
 HEAD = '{"walk": "2031-05-01", "lens": "x", "kind": "keep", "settings": '
 BROKEN = [
     "{", "[]", "3", "null",
@@ -119,6 +140,7 @@ BROKEN = [
     HEAD + '[{"f_number": NaN, "focus_distance_m": 2}]}',
     HEAD + '[{"f_number": 8, "focus_distance_m": true}]}',
     HEAD + '[], "promise": {"kept": {"a": -1}}}',
+    '{"walk": null, "lens": "x", "kind": "keep", "settings": []}',
     *(HEAD.replace("2031-05-01", walk) + "[]}" for walk in ("-5", "-2031-05-05", "now", "2301-05-01")),
 ]  # fmt: skip
 

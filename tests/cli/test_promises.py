@@ -489,3 +489,18 @@ def test_each_promise_in_the_readme_names_a_test_that_exists():
              for name in re.findall(r"^def (test_\w+)", path.read_text("utf-8"), re.MULTILINE)}  # fmt: skip
     assert len(named) > 15
     assert named <= there
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("option", ["--full", "--json"])
+def test_a_reader_that_has_seen_enough_costs_no_report(walk, home, tmp_path, option):
+    """As with `| head`: the pipe is closed before the first line."""
+    folder = walk(6, focal_length_mm=28.0, f_number=8, rating=[1, 0, 1, 0, 0, 1])
+    words = [sys.executable, "-m", "auditor", "audit", str(folder), "--out", "out", "--cache", "off", option]
+    with subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, cwd=tmp_path) as running:
+        running.stdout.close()
+        said = running.stderr.read().decode()
+        assert running.wait(timeout=120) == 0, said
+    assert "Report: " in said
+    assert "BrokenPipe" not in said
+    assert {"report.html", "audit.json", "frames.csv"} <= {path.name for path in (tmp_path / "out").iterdir()}

@@ -383,6 +383,27 @@ def test_plan_for_several_subjects():
     assert "Wide open, f/1.4" in text
 
 
+@pytest.mark.parametrize(
+    ("light", "said"),
+    [
+        # By hand: EV = log2(N² / t) - log2(ISO / 100). At EV 5, ISO 6400: N² = 2^11 t, 2.86 and 4.05.
+        (("night",), "At night ISO 6400 allows f/2.8 at 1/250 s and f/4 at 1/125 s; stopped down further"),
+        (("night", "--iso-max", "100"), "At night ISO 100 suits no f-number."),
+        (("sun",), "In sun ISO 6400 is enough for every f-number."),
+    ],
+)
+def test_a_sentence_says_how_far_the_light_allows_to_stop_down(light, said):
+    text = run("plan", "--focal-length", "28mm", "--near", "6ft", "--far", "20ft", "--light", *light).stdout
+    assert said in text
+
+
+def test_an_iso_that_few_cameras_have_is_said_where_no_limit_was():
+    line = ("plan", "--focal-length", "50mm", "--line", "5m", "--spread", "40cm", "--speed", "running")
+    assert "Few cameras serve at ISO" in run(*line, "--light", "night").stdout
+    assert "Few cameras" not in run(*line, "--light", "sun").stdout
+    assert "Few cameras" not in run(*line, "--light", "night", "--iso-max", "6400").stdout
+
+
 def test_plan_for_a_flash():
     rows = run_json("plan", "--focal-length", "35mm", "--guide-number", "32m", "--iso", "400")["settings"]
     reach = {row["f_number"]: row["reach_m"] for row in rows}

@@ -96,6 +96,24 @@ def test_one_frame_by_hand(archive):
     assert causes.table["frames"]["subject_motion"] == pytest.approx(0, abs=1e-9)
 
 
+def test_movement_under_a_flash_is_that_of_its_duration(archive):
+    """Lit for 1/60 s a walker's frame is lost to movement; of an unknown flash nobody knows, so to none."""
+    table, _, tolerance = archive
+    rows = (table["counted_as"] == "not kept") & table["subject_distance_m"].between(2, 4)
+    still = table.assign(exposure_time_s=table["exposure_time_s"].mask(rows, 1 / 4000))
+    slow = table.assign(exposure_time_s=table["exposure_time_s"].mask(rows, 1 / 60))
+    lit = slow.assign(flash=rows.astype("boolean"), flash_duration_s=np.where(rows, 1 / 4000, np.nan))
+    unknown = lit.assign(flash_duration_s=np.nan)
+
+    def lost(frames):
+        found = find_causes(count_frames(frames), SETTINGS, tolerance)
+        return found.table["frames"]["subject_motion"], found.at_focus["motion_over_criterion"]
+
+    assert lost(lit) == pytest.approx(lost(still), rel=1e-9)
+    assert lost(unknown)[0] < lost(still)[0] < lost(slow)[0] / 2
+    assert lost(unknown)[1] <= lost(still)[1] < lost(slow)[1]
+
+
 def test_siblings_of_a_keeper_are_not_blamed_on_blur(archive):
     table, _, tolerance = archive
     causes = find_causes(count_frames(table), SETTINGS, tolerance)

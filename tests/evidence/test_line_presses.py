@@ -65,6 +65,20 @@ def test_presses_are_counted_on_either_side_and_by_their_time(at_the_gate: LineP
     assert at_the_gate.edge["longest_s"].max() >= at_the_gate.longest_s
 
 
+def test_a_press_by_flash_counts_by_the_flash_and_not_at_all_where_nobody_said(
+    frame_table: Callable[..., Any],
+) -> None:
+    table = frame_table(
+        [0, 1] * 10, preset="gate", focal_length_mm=50.0, f_number=8.0, focus_distance_m=5.0, coc_mm=0.03,
+        near_limit_m=4.0, far_limit_m=6.7, subject_distance_m=5.0, side="in", exposure_time_s=1 / 60,
+        flash=True, flash_duration_s=[1 / 1000] * 15 + [np.nan] * 5,
+    )  # fmt: skip
+    counted = count_frames(table)
+    (one,) = line_presses(counted, distances_met(counted), {"gate"}, 1.32, 0.95)
+    assert (one.timed, one.slower) == (15, 0)
+    assert one.frames["exposure_time_s"].tolist() == [1 / 1000] * 15
+
+
 def test_sooner_or_later_is_said_only_where_the_interval_shows_it(at_the_gate: LinePresses) -> None:
     early = replace(at_the_gate, median_m=4.34, low_m=4.2, high_m=4.8)
     assert words.lead(early, "m").startswith("That is 0.66 m nearer than the line, 0.5 s at a walk: press")

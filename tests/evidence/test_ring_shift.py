@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 import numpy as np
 import pytest
 from worlds.people import World, draw_archive
@@ -83,11 +85,10 @@ def test_a_lens_known_by_name_has_the_focal_length_that_its_frames_record(table)
 
 
 def test_readings_that_disagree_and_those_out_of_reach_are_problems(table):
-    shifts, problems = frame_shifts(
-        table.head(2), [(np.array([0]), lens((2.0, 2.2), (10.0, 5.0))), (np.array([1]), lens((0.1, 2.0)))]
-    )
+    read = [(np.arange(3), lens((2.0, 2.2), (10.0, 5.0))), (np.array([3]), lens((0.1, 2.0), focal=28))]
+    shifts, problems = frame_shifts(table, read)
     assert np.isfinite(shifts[0])
-    assert np.isnan(shifts[1])
+    assert np.isnan(shifts[3])
     assert "no one adapter explains" in problems[0].what
     assert "cannot be focused" in problems[1].what
     assert all(problem.next for problem in problems)
@@ -106,6 +107,25 @@ def test_a_frame_table_alone_keeps_the_shift(table, tmp_path):
         np.testing.assert_allclose(again[column].to_numpy(float), first[column].to_numpy(float), rtol=1e-9)
     stated = frame_shifts(again, [(np.array([0, 1, 2]), lens((2.0, 2.5)))])[0]
     assert stated[0] == pytest.approx(find_shift(50, [2.0], [2.5]).shift_mm), "what is stated goes first"
+
+
+def test_a_ring_that_one_session_file_checked_is_off_under_the_others_too(tmp_path, photo):
+    text = '[[lens]]\nname = "old 28"\nfocal_length = "28mm"\n%s[[preset]]\nname = "p"\nlens = "old 28"\n'
+    text += 'f_number = 8\nfocus_distance = "2m"\n[[stretch]]\npreset = "p"\n'
+    for day, check in ((1, 'ring_check = { mark = "2m", focuses = "2.2m" }\n'), (2, ""), (3, "")):
+        for number in range(1, 3):
+            path = tmp_path / f"walk{day}" / f"P101000{number}.jpg"
+            photo(path, datetime(2031, 5, day, 14, number), focal_length_mm=28.0, f_number=8)
+        name = "old 28" if day < 3 else "new 28"
+        (path.parent / "session.toml").write_text((text % check).replace("old 28", name))
+    found = run_scan(make_request([tmp_path], cache="off"))
+    table = found.archive.table
+    assert table["focus_true_m"].tolist() == pytest.approx([2.2] * 4 + [np.nan] * 2, nan_ok=True)
+    assert table["near_limit_m"].nunique() == 2
+    assert known_shift_mm(table)[:4] == pytest.approx([find_shift(28, [2.0], [2.2]).shift_mm] * 4)
+    (problem,) = [one for one in found.problems if "ring_check" in one.what]
+    assert problem.what.startswith("old 28: 2 of 6 frames lie under no ring_check; another session")
+    assert problem.frames == 2
 
 
 def test_a_table_that_only_says_past_infinity_is_not_guessed_at(table):

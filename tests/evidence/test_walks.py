@@ -12,15 +12,13 @@ from worlds.diaries import DiaryWorld, draw_diary
 from auditor.evidence.bursts import count_frames
 from auditor.evidence.drift import find_drifts, line_through
 from auditor.evidence.presets import count_sessions
-from auditor.evidence.sharpness import judged_frames
-from auditor.evidence.subjects import frames_met
 from auditor.evidence.usual import usual_counts, usual_shares
 from auditor.evidence.walks import count_walks, second_look
 
 
 def counted_walks(table, unmarked="auto"):
     counted = count_frames(table)
-    return count_walks(counted, judged_frames(frames_met(table)), count_sessions(counted, 0.95), unmarked)
+    return count_walks(counted, count_sessions(counted, 0.95), unmarked)
 
 
 @pytest.fixture
@@ -95,6 +93,25 @@ def test_shares_in_the_zone_are_put_back_to_all_frames(walked):
     assert_allclose(walks["zone_share"], (40 * 0.9 + 360 * 0.5) / 400)
     assert walks["zone_seen"].tolist() == [38, 38]
     assert (walks["zone_of"] == int(400**2 / (20 * 4 + 18 * 400))).all()
+
+
+def test_verdicts_and_distances_after_the_last_star_speak_for_the_walk(walked):
+    """Of the newest walk a third is left out, of the one before all: sharp and zone need no mark."""
+    table = walked([60, 60, 60], [6, 6, 6])
+    place = np.arange(len(table)) % 60
+    left_out = table["session"].eq(2) | (table["session"].eq(3) & (place >= 40))
+    judged, yes = place % 3 == 0, np.where(place >= 40, place % 2 == 0, place % 4 == 0)
+    table = table.assign(
+        counted_as=table["counted_as"].mask(left_out, "left out"),
+        keeper=table["keeper"].mask(left_out),
+        sharp=pd.Series(np.where(judged, np.where(yes, "yes", "no"), None), dtype="str"),
+        subject_distance_m=np.where(judged, 2.0, np.nan),
+        in_zone=pd.array(np.where(judged, yes, None), dtype="boolean"),
+    )
+    walks = counted_walks(table)
+    assert walks["sharp_seen"].tolist() == walks["zone_seen"].tolist() == [20, 20, 20]
+    alone = counted_walks(table.assign(sharp=table["sharp"].mask(left_out & table["session"].eq(3))))
+    assert alone["sharp_share"].iloc[2] < walks["sharp_share"].iloc[2]
 
 
 def test_the_band_is_that_of_a_further_walk():

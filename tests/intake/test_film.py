@@ -78,6 +78,11 @@ def test_frames_go_by_folder_and_natural_name_and_a_roll_is_a_session(scans):
         (["12.tif", "12A.tif", "13.tif"], [1, 1, 1]),
         (["a/1.tif", "b/1.tif", "a/2.tif"], [1, 2, 1]),
         ([f"{k:02d}_roll{r}.tif" for r in (1, 2) for k in range(1, 37)], [1] * 36 + [2] * 36),
+        # half frames, numbered through or by the film's own edge
+        ([f"{k:04d}-roll{r}.tif" for r in (1, 2) for k in range(1, 77)], [1] * 76 + [2] * 76),
+        ([f"{k}{h}_roll{r}.tif" for r in (1, 2) for k in range(37) for h in ("", "A")], [1] * 74 + [2] * 74),
+        ([f"{k:02d}{h}_roll.tif" for k in range(37) for h in "ab"], [1] * 74),
+        ([f"{k}roll{r}.tif" for r in (1, 2) for k in range(1, 9)], [1] * 8 + [2] * 8),
         ([f"{r:02d}_frame{k}.tif" for r in (1, 2) for k in range(1, 37)], [1] * 36 + [2] * 36),
         ([f"{r}-{k}.tif" for r in range(1, 51) for k in range(1, 37)], np.repeat(range(1, 51), 36).tolist()),
     ],

@@ -117,6 +117,21 @@ def test_frames_that_do_not_count_are_drawn_only_where_none_counts():
     assert sorted(draw_sample(nothing_known, 5).rows.tolist()) == [0, 1]
 
 
+def test_a_roll_or_a_walk_without_marks_is_drawn_beside_marked_ones():
+    """Session 1 is marked; 2 a roll without settings, 3 a walk not chosen from, 4 autofocused."""
+    parts = [frames(a_keeper=5, a_not=45, a_out=20), frames(b_out=36), frames(a_out=50), frames(a_not=30)]
+    table = pd.concat(parts, ignore_index=True).assign(session=np.repeat([1, 2, 3, 4], [70, 36, 50, 30]))
+    own = table["session"].eq(2)
+    setting = {"focal_length_mm": 28.0, "f_number": 8.0, "focus_distance_m": 2.5}
+    table = table.assign(
+        in_preset=table["session"].isin([1, 3]), **{k: np.where(own, np.nan, v) for k, v in setting.items()}
+    )
+    sample = draw_sample(table, 10_000)
+    drawn = table.iloc[sample.rows].groupby("session").size()
+    assert drawn.to_dict() == {1: 50, 2: 36, 3: 50}
+    assert table.iloc[draw_sample(table, 60).rows].groupby("session").size().min() >= 5
+
+
 def test_nothing_left_and_nonsense():
     table = frames(arcade_keeper=2)
     table["subject_distance_m"] = 2.0

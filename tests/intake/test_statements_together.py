@@ -10,6 +10,7 @@ from worlds.stated import read, said
 from auditor.evidence.subjects import pressed_at_anyone
 from auditor.intake.tables import write_table
 from auditor.journey import count_steps, gathered, run_scan
+from auditor.optics.blur import motion_mm
 from auditor.settings import Request
 
 
@@ -353,3 +354,46 @@ def test_a_tape_s_reading_of_the_ring_moves_the_zone(tmp_path, photo):
     assert found[True]["focus_true_m"] == pytest.approx(2.2, rel=1e-6)
     assert found[True]["focus_distance_m"] == 2.0
     assert found[True]["near_limit_m"] > found[False]["near_limit_m"]
+
+
+def test_movement_in_the_light_of_a_flash_goes_by_its_stated_duration(tmp_path, photo):
+    """At 1/60 s a flash of 1/1000 s freezes; unset nobody knows; the shutter cuts what is longer than it."""
+    folder = tmp_path / "walk"
+    for number, (flash, time) in enumerate([(1, 1 / 60), (0, 1 / 60), (1, 1 / 2000)], 1):
+        at = datetime(2031, 4, 5, 14, number)
+        photo(folder / f"P101000{number}.jpg", at, flash=flash, exposure_time_s=time, focal_length_mm=28.0)
+    (folder / "notes.csv").write_text("file,subject_distance\nP1010001,3m\nP1010002,3m\nP1010003,3m\n")
+
+    def moved(light, source=folder):
+        (folder / "session.toml").write_text(light)
+        scan = run_scan(Request((source,), cache=None))
+        return scan.archive.table["motion_mm"].to_numpy(), scan
+
+    plain = float(motion_mm(28.0, 3.0, 1.32, 1 / 60))
+    assert moved("")[0] == pytest.approx([np.nan, plain, np.nan], nan_ok=True)
+    seen, scan = moved('[light]\nflash_duration = "1/1000"\n')
+    frozen = [float(motion_mm(28.0, 3.0, 1.32, time)) for time in (1 / 1000, 1 / 60, 1 / 2000)]
+    assert seen == pytest.approx(frozen, rel=1e-6)
+    assert scan.problems == []
+    write_table(scan.archive.table, tmp_path / "frames.csv")
+    assert moved("", tmp_path / "frames.csv")[0] == pytest.approx(frozen, rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("value", "why"),
+    [("1000", "could mean 1/1000 s"), ("2s", "at most 0.1"), ("fast", "not an exposure time")],
+)
+def test_a_flash_duration_that_cannot_be_is_one_problem(walk, value, why):
+    folder = walk(2, flash=1)
+    (folder / "session.toml").write_text(f'[light]\nflash_duration = "{value}"\n')
+    archive = read(folder)
+    (problem,) = archive.problems
+    assert why in problem.what + problem.next
+    assert "flash_duration" in problem.what
+    assert archive.table["flash_duration_s"].isna().all()
+
+
+def test_a_flash_duration_without_a_flash_is_said(walk):
+    folder = walk(2, flash=0)
+    (folder / "session.toml").write_text('[light]\nflash_duration = "1/1000"\n')
+    assert "no file says that a flash fired" in said(read(folder))

@@ -15,10 +15,7 @@ MOST_BYTES = 1 << 16  # whatever a damaged cache holds
 
 
 def thumbnails(paths: Sequence[str], cache: Path | None = None) -> list[bytes | None]:
-    """Make the thumbnail of each photograph, a bare JPEG, or take it from beside the readers' cache.
-
-    None where nothing can be shown.
-    """
+    """Thumbnail of each photograph, a bare JPEG, kept beside the readers' cache; None where nothing shows."""
     found: list[bytes | None] = [None] * len(paths)
     stamps = [stamp_of(Path(path)) for path in paths]
     places = [os.path.split(os.path.abspath(path)) for path in paths]

@@ -30,10 +30,7 @@ def measure_pictures(
     workers: int | None = None,
     progress: Progress | None = None,
 ) -> tuple[list[MeasuredPicture], list[Problem]]:
-    """Measure the picture of each frame, given the paths of its files in the order to be tried.
-
-    The problems are those of the cache.
-    """
+    """Measure each frame's picture, of its paths in the order to be tried; with the problems of the cache."""
     with closing(Cache(beside(cache, "pictures"), measure_version())) as store:
         run = _Run(frames, store, progress)
         run.from_cache()

@@ -3,6 +3,7 @@
 PNG is ISO/IEC 15948, WebP RFC 9649.
 """
 
+import re
 import zlib
 
 from auditor.intake.photofile.contents import MAX_PACKET_BYTES, Contents
@@ -11,11 +12,14 @@ from auditor.intake.photofile.window import ByteRange, Window
 JPEG_SIGNATURE = b"\xff\xd8\xff"
 MAX_SEGMENTS = 5_000
 MAX_GARBAGE_BYTES = 4_096  # searched for the next marker where one should have been
+CUT_SHORT = "the picture is cut short: copy it anew if you can; what it says of itself still counts"
+TAILS_BYTES, FEWEST_STUFFED = (2_048, 32_768), 3  # of the end, until it shows what it is
 
 _XMP_NAME = b"http://ns.adobe.com/xap/1.0/\x00"
 _APP1, _SOS, _EOI = 0xE1, 0xDA, 0xD9
 _WITHOUT_LENGTH = frozenset({0x01, 0xD8, *range(0xD0, 0xD8)})
 _FRAME_HEADERS = frozenset(range(0xC0, 0xD0)) - {0xC4, 0xC8, 0xCC}
+_STUFFED, _MARKER = re.compile(rb"\xff[\x00\xd0-\xd7]"), re.compile(rb"\xff[^\x00\xd0-\xd7\xff]")
 PNG_SIGNATURE = b"\x89PNG\r\n\x1a\n"
 MAX_CHUNKS = 15_000
 MAX_TEXTS = 10  # text chunks that are looked at; each may inflate to megabytes
@@ -29,6 +33,7 @@ def walk_jpeg(window: Window, found: Contents, start: int = 0) -> None:
     for _ in range(MAX_SEGMENTS):
         head = window.read(at, 4)
         if len(head) < 2:
+            found.notes.append(CUT_SHORT)
             break
         if head[0] != 0xFF:
             skipped = window.read(at, MAX_GARBAGE_BYTES).find(b"\xff")
@@ -37,7 +42,7 @@ def walk_jpeg(window: Window, found: Contents, start: int = 0) -> None:
                 break
             at += skipped
             continue
-        marker = head[1]
+        marker, length = head[1], int.from_bytes(head[2:], "big")
         if marker == 0xFF:  # a fill byte
             at += 1
             continue
@@ -45,8 +50,9 @@ def walk_jpeg(window: Window, found: Contents, start: int = 0) -> None:
             at += 2
             continue
         if marker in (_SOS, _EOI) or len(head) < 4:
+            if marker == _SOS and not start and _ends_in_scan(window, at + 2 + length):
+                found.notes.append(CUT_SHORT)
             break
-        length = (head[2] << 8) | head[3]
         if marker == _APP1:
             _take_app1(window, at + 4, length - 2, found)
         elif marker in _FRAME_HEADERS and not found.width:
@@ -55,6 +61,21 @@ def walk_jpeg(window: Window, found: Contents, start: int = 0) -> None:
         at += 2 + max(length, 2)
     else:
         found.notes.append("the JPEG header has too many segments: reading stopped")
+
+
+def _ends_in_scan(window: Window, scan: int) -> bool:
+    """Whether a file ends within the picture data that begin at `scan`.
+
+    There 0xFF is followed by zero or a restart marker (T.81, B.1.1.5); in whatever cameras write behind the
+    end marker it is not, so the last bytes tell. Of zeros, or of too few bytes, nobody knows.
+    """
+    for reach in TAILS_BYTES:
+        tail = window.read(max(scan, window.size - reach), reach)
+        if tail.endswith(b"\xff\xd9") or _MARKER.search(tail):
+            return False
+        if len(_STUFFED.findall(tail)) >= FEWEST_STUFFED:
+            return True
+    return False
 
 
 def _take_app1(window: Window, at: int, length: int, found: Contents) -> None:

@@ -36,15 +36,6 @@ THUMBNAIL_WITHIN = 256 << 10  # where a camera puts it
 _FORMATS = ("JPEG", "MPO", "TIFF", "PNG", "WEBP", "AVIF")
 JPEG = frozenset((".jpg", ".jpeg", ".jpe", ".mpo"))
 OPENED = JPEG | frozenset((".tif", ".tiff", ".png", ".webp", ".avif"))
-TURNS = {
-    2: Image.Transpose.FLIP_LEFT_RIGHT,
-    3: Image.Transpose.ROTATE_180,
-    4: Image.Transpose.FLIP_TOP_BOTTOM,
-    5: Image.Transpose.TRANSPOSE,
-    6: Image.Transpose.ROTATE_270,
-    7: Image.Transpose.TRANSVERSE,
-    8: Image.Transpose.ROTATE_90,
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,8 +154,11 @@ def previews_within(path: str | os.PathLike[str], record: FileRecord) -> list[Im
 
 
 def turned(picture: Image.Image, orientation: int) -> Image.Image:
-    """Set a picture upright."""
-    return picture.transpose(TURNS[orientation]) if orientation in TURNS else picture
+    """Set a picture upright, by the orientation of the file that it lies in."""
+    picture.info.clear()  # whatever it says of itself
+    picture.getexif()[0x0112] = orientation
+    ImageOps.exif_transpose(picture, in_place=True)
+    return picture
 
 
 def embedded_jpegs(data: bytes) -> Iterator[Image.Image]:

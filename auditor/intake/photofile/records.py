@@ -15,10 +15,7 @@ NAN = math.nan
 
 
 class FileRecord(NamedTuple):
-    """One candidate file as read, or one packet of XMP, be it a sidecar or embedded.
-
-    A named tuple: an archive has hundreds of thousands, each made fast.
-    """
+    """One file, or one packet of XMP, as read: a named tuple, fast to make, for an archive has many."""
 
     container: str = "unknown"  # `jpeg`, `tiff`, `png`, `webp`, `bmff`, `raw-jpeg`, `xmp` or `unknown`
     # why nothing could be read; None where the file was read (a file without Exif was read)

@@ -85,13 +85,11 @@ class DamagedBlockError(Exception):
 
 
 def take_tags(found: Contents, block: ByteRange) -> tuple[Order, dict[int, Value]]:
-    """Pick the wanted tags out of a TIFF block; what it tells besides goes to what was found before.
-
-    Raises DamagedBlockError if IFD0 cannot be found.
-    """
+    """Pick the wanted tags out of a TIFF block, and note what else it tells; or DamagedBlockError."""
     order, at = _header(block)
     entries = _read_ifd(block, order, at)
-    if 2 * sum([entry[1] in TYPE_BYTES for entry in entries]) <= len(entries):
+    sound = sum([entry[1] in TYPE_BYTES for entry in entries])
+    if 2 * sound <= len(entries) and (entries or found.tiff_is_picture):
         raise DamagedBlockError  # most have a field type that does not exist
     notes: list[str] = []
     values, pointers = _keep(block, order, entries, IFD0_TAGS, notes)
@@ -177,10 +175,10 @@ def _header(block: ByteRange) -> tuple[Order, int]:
 
 
 def _read_ifd(block: ByteRange, order: Order, at: int) -> list[Entry]:
-    """Read the entries of the IFD at an offset, those that are whole; DamagedBlockError without any."""
+    """Read the whole entries of the IFD at an offset, none where it is empty; or DamagedBlockError."""
     head = block.read(at, 2)
     count = int.from_bytes(head, order)
-    if at < HEADER_BYTES or len(head) < 2 or not 0 < count <= MAX_ENTRIES:
+    if at < HEADER_BYTES or len(head) < 2 or count > MAX_ENTRIES:
         raise DamagedBlockError
     raw = block.read(at + 2, 12 * count)
     return list(ENTRY[order].iter_unpack(raw[: len(raw) // 12 * 12]))

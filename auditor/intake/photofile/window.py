@@ -44,10 +44,7 @@ class Window:
         return cls(len(data), data)
 
     def read(self, offset: int, count: int) -> bytes:
-        """Return `count` bytes from `offset`; fewer where the file ends before that.
-
-        Raises ReadLimitError after too many reads, or too many bytes, for one file.
-        """
+        """Return `count` bytes from `offset`, fewer at the end; ReadLimitError after too many of a file."""
         end = offset + count
         if end <= len(self._head):
             return self._head[offset:end]

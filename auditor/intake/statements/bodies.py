@@ -106,10 +106,7 @@ def distance_of_share(
 
 
 def distance_of_reduction(reduction: Floats, rel_sd: Floats, focal_mm: Floats) -> tuple[Floats, Floats]:
-    """Work out where a body stands that is so many times longer than its image; from the sensor plane [m].
-
-    NaN where the reduction is. The relative error of the reduction becomes that of the distance.
-    """
+    """Distance [m] and its relative error of a body so many times longer than its image; NaN unknown."""
     from_lens_m = focal_mm * (1 + reduction) / 1000
     distance = np.asarray(sensor_distance_m(from_lens_m, focal_mm), dtype="float64")
     with np.errstate(invalid="ignore"):

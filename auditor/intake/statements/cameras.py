@@ -1,4 +1,4 @@
-"""What a session file states of cameras: the sensor, and what is added to the clock."""
+"""What a session file states of cameras: the sensor, what is added to the clock, how long the flash lit."""
 
 import numpy as np
 import pandas as pd
@@ -10,10 +10,7 @@ from auditor.intake.statements.session import SessionFile
 
 
 def claim_cameras(session: SessionFile, rows: Rows, facts: pd.DataFrame) -> Claims:
-    """State sensors and clock offsets of the rows that one session file governs.
-
-    Reads ``body`` and ``model``: an entry names either. One that names no camera that was met is a problem.
-    """
+    """State sensors and clock offsets of the rows that one session file governs; name what fits no camera."""
     if not session.cameras:
         return Claims()
     pairs = facts[["body", "model"]].iloc[rows]
@@ -40,3 +37,16 @@ def claim_cameras(session: SessionFile, rows: Rows, facts: pd.DataFrame) -> Clai
         for name in (entry.name for entry in session.cameras if entry.name and id(entry) not in used)
     ]
     return Claims(tuple(claims), tuple(problems))
+
+
+def claim_flash(session: SessionFile, rows: Rows, facts: pd.DataFrame) -> Claims:
+    """State how long the flash lit those of the rows whose file says that one fired. Reads ``flash``."""
+    if session.flash_duration_s is None:
+        return Claims()
+    place, own = str(session.path), rows[facts["flash"].fillna(False).to_numpy(bool)[rows]]
+    if not own.size:
+        what = "flash_duration was not used: no file says that a flash fired."
+        return Claims(problems=(Problem(place, what, "Movement goes by the exposure time.", ignored=True),))
+    return Claims(
+        (Claim("flash_duration", "session", own, np.full(own.size, session.flash_duration_s), place),)
+    )

@@ -66,10 +66,7 @@ def count_marks(
 def _count_session(
     rows: np.ndarray, counted: np.ndarray, cameras: np.ndarray, late: list[int], *, complete: bool
 ) -> str:
-    """Apply the automatic rule to one session's rows, in order; returns what was found in it.
-
-    Rows of last marks that stand alone, long after the one before, are added to ``late``.
-    """
+    """Apply the automatic rule to one session's rows, in order; late last marks are added to ``late``."""
     verdicts = counted[rows]
     if not (verdicts == UNMARKED).any():
         return "marked"

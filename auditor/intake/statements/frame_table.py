@@ -20,11 +20,7 @@ _NUMBERS = ("sample_weight", "sharp_shown_px")
 
 
 def claim_table(table: pd.DataFrame, place: str, depth: float) -> Claims:
-    """State what a frame table says beyond the facts of files.
-
-    Reads its columns of marks, presets, distances, sensors and verdicts; those without a source get the one
-    that people mean. ``depth`` lies below that of everything that people state now.
-    """
+    """State what a frame table says beyond the facts of files; without a source, that which people mean."""
 
     def by(column: str, allowed: Sequence[str], otherwise: str) -> pd.Series:
         return table[column].where(table[column].isin(allowed), otherwise)
@@ -44,6 +40,7 @@ def claim_table(table: pd.DataFrame, place: str, depth: float) -> Claims:
         *(claim for claim in focus if claim.source in ("notes", "session")),
         *_by_source("sensor", _sensors(table), by("sensor_source", ["session", *_NOBODY], "exif")),
         *_by_source("pressed", table["pressed"], "session"),
+        *_by_source("flash_duration", table["flash_duration_s"], "session"),
         *_by_source("drawn", table["drawn"].astype(object), "table"),
     ]
     for name in (*_TEXTS, *_NUMBERS):

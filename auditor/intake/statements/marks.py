@@ -62,10 +62,7 @@ def verdicts_of_words(words: pd.Series) -> np.ndarray:
 
 
 def claim_marks(facts: pd.DataFrame, rows: Rows, marks: Marks) -> Claims:
-    """State what the ratings and labels in the files mean as marks, by one session file's rules.
-
-    Reads ``sidecar_rating``, ``embedded_rating``, ``exif_rating``, ``sidecar_label`` and ``embedded_label``.
-    """
+    """State what ratings and labels in the files mean as marks, by one session file's rules."""
     claims = []
     for source in ("sidecar", "embedded", "exif"):
         ratings = facts[f"{source}_rating"].to_numpy("float64")[rows]

@@ -77,6 +77,7 @@ RANGES = {
     "f_number": Range(0, 10_000),
     "exposure_time_s": Range(0, 10_000_000),
     "iso": Range(0, 1_000_000_000),
+    "flash_duration_s": Range(0, 0.1),  # flash bulbs last longest, some 1/30 s (from memory)
     "sensor_width_mm": _SENSOR_MM,
     "sensor_height_mm": _SENSOR_MM,
     "focus_distance_m": _DISTANCE_M,
@@ -88,6 +89,7 @@ RANGES = {
 }
 # What people call them in the notes and the session file.
 _WRITTEN_AS = {
+    "flash_duration": "flash_duration_s",
     "focal_length": "focal_length_mm",
     "focus_distance": "focus_distance_m",
     "subject_distance": "subject_distance_m",

@@ -101,6 +101,7 @@ class SessionFile:
     presets: tuple[Preset, ...] = ()
     stretches: tuple[Stretch, ...] = ()
     marks: Marks = Marks()
+    flash_duration_s: float | None = None
     settings: Mapping[str, Any] = field(default_factory=dict)  # of [light], [subject] and [advice]
     problems: tuple[Problem, ...] = ()
 

@@ -79,9 +79,10 @@ class _Reader:
                 continue
             attribute, read = schema[key]
             try:
-                values[attribute] = read(value)
-                if allowed := out_of_range(key, values[attribute]):
+                as_read = read(value)
+                if allowed := out_of_range(key, as_read):
                     raise NotAllowedError(f"a value {allowed}")
+                values[attribute] = as_read
             except NotAllowedError as error:
                 self.problem(place, f"{shown} {key} = {_short(value)} is not allowed.", f"It needs {error}.")
             except AuditorError as error:
@@ -130,6 +131,7 @@ def read_session(path: Path) -> SessionFile:
         presets=presets,
         stretches=_stretches(reader, found.get("stretch", []), presets),
         marks=Marks(**marks),
+        flash_duration_s=settings.pop("flash_duration_s", None),
         settings=settings,
         problems=tuple(reader.problems),
     )

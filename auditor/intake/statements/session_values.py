@@ -148,6 +148,7 @@ SCHEMA: dict[str, dict[str, tuple[str, Callable[[object], Any]]]] = {
         "iso_max": ("iso_max", _above_zero),
         "wanted_shutter": ("wanted_shutter_s", _shutter),
         "slowest_shutter": ("slowest_shutter_s", _shutter),
+        "flash_duration": ("flash_duration_s", _shutter),
     },
     "marks": {
         "keepers": ("keepers", any_text),

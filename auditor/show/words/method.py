@@ -73,7 +73,7 @@ def assumptions(settings: Settings) -> list[tuple[str, str, str]]:
         (
             "Subject motion",
             f"People walk at {settings.speed_m_s:g} m/s unless the session file says otherwise; direction "
-            "unknown. Of frames with a flash neither motion nor light is inferred."
+            "unknown. Of frames with a flash no light is inferred, and motion only from a stated duration."
             if settings.speed_m_s
             else "Subjects stand still, as the session file says.",
             "Observed gait at crossings, Andrews et al." if settings.speed_m_s else "Session file.",

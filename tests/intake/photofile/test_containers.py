@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import math
+import random
 import time
 import zlib
 from pathlib import Path
@@ -306,3 +307,48 @@ def test_a_file_cut_short_gives_what_came_before(read: Any) -> None:
     record = read(data[: data.index(b"http") + 60])
     assert record.error is None
     assert record.camera == "body A"
+
+
+@pytest.fixture(scope="module")
+def grainy() -> bytes:
+    """A real picture with grain, a thumbnail's end marker in its Exif, as Pillow writes it."""
+    chance = random.Random(4)
+    grain = bytes(min(max(round(chance.gauss(128, 40)), 0), 255) for _ in range(300 * 200 * 3))
+    out = io.BytesIO()
+    exif = b"Exif\0\0" + b.tiff(IFD0, EXIF) + b"\xff\xd9"
+    Image.frombytes("RGB", (300, 200), grain).save(out, "JPEG", quality=90, exif=exif, restart_marker_rows=2)
+    return out.getvalue()
+
+
+@pytest.mark.parametrize("share", [0.2, 0.3, 0.5, 0.9, 0.999])
+def test_a_jpeg_that_is_cut_short_says_so_and_keeps_its_facts(share: float, grainy: bytes, read: Any) -> None:
+    whole, cut = read(grainy), read(grainy[: int(share * len(grainy))])
+    assert whole.notes == ()
+    assert cut.notes == (chunks.CUT_SHORT,)
+    assert cut[: cut._fields.index("notes")] == whole[: cut._fields.index("notes")]
+
+
+def test_a_jpeg_cut_within_its_header_says_so(grainy: bytes, read: Any) -> None:
+    at = grainy.index(b"\xff\xda") - 20
+    assert chunks.CUT_SHORT in read(grainy[:at]).notes
+
+
+def test_what_cameras_write_behind_a_picture_is_no_cut(grainy: bytes, read: Any) -> None:
+    """A film, a preview, a text, a table of numbers, zeros: nobody says that the picture is cut short."""
+    behind = [
+        random.Random(5).randbytes(40_000), grainy, b"SEFT" + b"\0\1" * 30, bytes(9_000), b"\xff" * 5_000,
+        b"".join(i.to_bytes(4, "little") for i in range(70_000, 75_000)), b"<xml/>" * 900,
+    ]  # fmt: skip
+    assert [read(grainy + trailer).notes for trailer in behind] == [()] * len(behind)
+
+
+def test_an_exif_directory_without_entries_tells_nothing_and_is_not_damaged(read: Any) -> None:
+    for model in ({}, {0x0110: "body A"}):
+        exif, out = Image.Exif(), io.BytesIO()
+        exif.update(model)
+        if model:
+            exif.get_ifd(0x8769)
+        Image.new("RGB", (24, 16)).save(out, "JPEG", exif=exif)
+        record = read(out.getvalue())
+        assert (record.notes, record.camera) == ((), model.get(0x0110))
+        assert math.isnan(record.f_number)

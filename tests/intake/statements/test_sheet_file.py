@@ -240,7 +240,8 @@ def test_statements_are_found_beside_only_for_the_sources_they_are_about(tmp_pat
     [
         ("P1", "walk/P1.jpg", True), ("walk/P1.jpg", "P1", True), ("walk/P1.jpg", "P1.jpg", True),
         ("walk/P1", "P1.jpg", True), ("a/P1.jpg", "b/P1.jpg", False),
-        ("P1", "P11", False), ("P1.jpg", "./p1.JPG", True),
+        ("P1", "P11", False), ("P1.jpg", "./p1.JPG", True), ("P1.jpg", "walk/P1", True),
+        ("walk/P1.jpg", "walk/P1", True), ("a/P1.jpg", "b/P1", False), ("P1.jpg", "walk/P11", False),
     ],
 )  # fmt: skip
 def test_frames_of_two_sheets_are_the_same_by_the_end_of_their_paths(known, new, same):
