@@ -23,7 +23,7 @@ function thumbnail(frame) {
   return made("img", "", { src: held, alt: "" });
 }
 
-const told = (frame) => [frame[feet() ? 4 : 3], frame[feet() ? 6 : 5], frame[7], frame[8]].filter(Boolean).join(" · ");
+const describe = (frame) => [frame[feet() ? 4 : 3], frame[feet() ? 6 : 5], frame[7], frame[8]].filter(Boolean).join(" · ");
 
 for (const stage of document.querySelectorAll(".stage")) {
   const marks = [...stage.querySelectorAll("[data-f]")];
@@ -42,12 +42,12 @@ for (const stage of document.querySelectorAll(".stage")) {
     marks[at].classList.add("at");
     const rows = marks[at].dataset.f.split(" ").map((row) => frames[row]).filter(Boolean);
     set("aria-valuenow", at + 1);
-    set("aria-valuetext", rows.map((frame) => frame[0].split("/").pop() + ", " + told(frame)).slice(0, 3).join("; "));
+    set("aria-valuetext", rows.map((frame) => frame[0].split("/").pop() + ", " + describe(frame)).slice(0, 3).join("; "));
     const part = made("div", "", { className: rows.length > 1 ? "strip" : "one" });
     for (const frame of rows) {
       const one = made("figure", "", {});
       const words = made("div");
-      words.append(named(frame), made("br"), told(frame));
+      words.append(named(frame), made("br"), describe(frame));
       one.append(thumbnail(frame), words);
       if (rows.length > 1) part.append(one); else part.append(...one.childNodes);
     }

@@ -49,7 +49,7 @@ function goTo(index) {
   drawFrame();
 }
 
-/** Handles proposed by what the pictures told: shown when the frame's turn comes, never as an answer. */
+/** Handles proposed from the pictures: shown when the frame's turn comes, never as an answer. */
 function propose(frame) {
   const proposal = frame.proposals?.[0];
   if (!proposal || !data.measures[proposal.measure]) return;
@@ -141,10 +141,10 @@ function drawStaff() {
   const parts = [`<line x1="84" x2="84" y1="4" y2="${height - 4}"/>`];
   for (const mark of marks) parts.push(`<line x1="78" x2="90" y1="${at(mark)}" y2="${at(mark)}"/><text x="98" y="${at(mark) + 4}">${written(mark, feet())}</text>`);
   if (answer.guess) parts.push(`<path class="eye" d="M76 ${at(answer.guess)}l-11 -6v12z"/><text x="60" y="${at(answer.guess) + 4}" text-anchor="end">by eye</text>`);
-  const told = readNow();
-  if (told && step() === "measure") {
-    const sd = told.sd ?? 0;
-    parts.push(`<rect class="zone" x="79" width="10" y="${at(told.m * (1 + sd))}" height="${Math.max(2, at(told.m * (1 - sd)) - at(told.m * (1 + sd)))}"/><line class="at" x1="72" x2="96" y1="${at(told.m)}" y2="${at(told.m)}"/><text x="152" y="${at(told.m) + 4}" font-weight="600">${written(told.m, feet())}</text>`);
+  const reading = readNow();
+  if (reading && step() === "measure") {
+    const sd = reading.sd ?? 0;
+    parts.push(`<rect class="zone" x="79" width="10" y="${at(reading.m * (1 + sd))}" height="${Math.max(2, at(reading.m * (1 - sd)) - at(reading.m * (1 + sd)))}"/><line class="at" x1="72" x2="96" y1="${at(reading.m)}" y2="${at(reading.m)}"/><text x="152" y="${at(reading.m) + 4}" font-weight="600">${written(reading.m, feet())}</text>`);
   }
   if (hovered && step() === "guess") parts.push(`<line class="hover" x1="70" x2="140" y1="${at(hovered)}" y2="${at(hovered)}"/><text x="152" y="${at(hovered) + 4}" font-weight="600">${written(hovered, feet())}</text>`);
   staff.innerHTML = `<svg aria-hidden="true">${parts.join("")}</svg>`;
@@ -166,13 +166,13 @@ function readNow() {
 }
 
 function showReading() {
-  const told = readNow();
+  const reading = readNow();
   const frame = frameOf.get(current());
-  byId("reading").textContent = told ? written(told.m, feet()) : "";
+  byId("reading").textContent = reading ? written(reading.m, feet()) : "";
   const share = ends.length === 2 ? `${(100 * shareBetween(ends, measure)).toFixed(1)} % of the height` : "";
   const why = !focalOf(frame) ? "the lens is not known yet: What was set" : !sensorOf(frame) ? "the sensor is not known yet: What was set"
     : !pictureHeight(sensorOf(frame), frame.width, frame.height) ? "this picture was cut, or its sensor has another shape" : "";
-  byId("reading-sd").textContent = told?.sd ? `± ${written(told.m * told.sd, feet())} · ${data.measures[measure]?.name ?? ""}`
+  byId("reading-sd").textContent = reading?.sd ? `± ${written(reading.m * reading.sd, feet())} · ${data.measures[measure]?.name ?? ""}`
     : share && why ? `${share}; no distance, since ${why}` : share;
   drawStaff();
 }

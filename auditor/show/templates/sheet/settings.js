@@ -65,14 +65,14 @@ function addPreset(event) {
 function drawCameras() {
   const box = document.getElementById("cameras");
   box.replaceChildren(...data.cameras.filter((camera) => camera.assumed).map((camera) => {
-    const told = state.sensors[camera.name];
-    const part = element("div", { className: `camera${told ? " told" : ""}` });
+    const stated = state.sensors[camera.name];
+    const part = element("div", { className: `camera${stated ? " stated" : ""}` });
     part.append(element("b", { textContent: camera.name ? `${camera.name}: how large is its sensor?` : "How large is the sensor, or the film?" }));
-    part.append(element("p", { className: "hint", textContent: told ? `Said: ${told}.` : "Its files do not tell. Without it no distance can be measured." }));
+    part.append(element("p", { className: "hint", textContent: stated ? `Said: ${stated}.` : "Its files do not tell. Without it no distance can be measured." }));
     const row = element("div", { className: "chips" });
     for (const [words, sensor] of [["36×24 mm", "36x24"], ["APS-C, 1.5×", "23.6x15.7"], ["Four Thirds", "17.3x13"], ["1 inch", "13.2x8.8"]]) {
       const button = element("button", { type: "button", textContent: words });
-      button.setAttribute("aria-pressed", String(told === sensor));
+      button.setAttribute("aria-pressed", String(stated === sensor));
       button.addEventListener("click", () => changeSettings(() => { state.sensors = { ...state.sensors, [camera.name]: sensor }; }));
       row.append(button);
     }

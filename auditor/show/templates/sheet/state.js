@@ -98,8 +98,8 @@ function guessPairs() {
     const [answer, frame] = [answerOf(file), frameOf.get(file)];
     const person = answer.people?.[0];
     if (answer.skipped || !answer.guess || !person?.share) return [];
-    const told = distanceOf(frame, person);
-    return told ? [{ guess: answer.guess, ...told }] : [];
+    const measured = distanceOf(frame, person);
+    return measured ? [{ guess: answer.guess, ...measured }] : [];
   });
 }
 
@@ -111,10 +111,10 @@ function sheetFile() {
   const frames = inOrder.filter((file) => answerOf(file).answered).map((file) => {
     const [frame, answer] = [frameOf.get(file), answerOf(file)];
     const people = answer.people ?? [];
-    const told = people.map((person) => distanceOf(frame, person));
+    const measured = people.map((person) => distanceOf(frame, person));
     return {
       file, measure: people[0]?.measure ?? (answer.nobody ? "nobody" : null), share: rounded(people[0]?.share, 6),
-      distances: told[0] ? told.filter(Boolean).map((one) => rounded(one.m, 5)) : [], sd: rounded(told[0]?.sd, 4),
+      distances: measured[0] ? measured.filter(Boolean).map((one) => rounded(one.m, 5)) : [], sd: rounded(measured[0]?.sd, 4),
       guess: rounded(answer.guess, 5), sharp: answer.sharp ?? null, sharp_seen: answer.sharp_seen ?? null,
       shown_px: answer.shown_px ?? null, reason: answer.reason ?? null, skipped: answer.skipped === true, answered: answer.answered,
     };
