@@ -122,7 +122,13 @@ def with_columns(table: pd.DataFrame) -> pd.DataFrame:
         if name not in COLUMNS:
             column = table[name].reset_index(drop=True)
             columns[name] = column.astype(MEASURED_COLUMNS[name]) if name in MEASURED_COLUMNS else column
-    return pd.DataFrame(columns)
+    return pd.DataFrame(columns, copy=False)
+
+
+def held_once(column: pd.Series) -> np.ndarray:
+    """Values as objects, shape (n,), of which equal ones are one; NaN where unknown."""
+    codes, values = pd.factorize(column)
+    return np.append(np.asarray(values, dtype=object), np.nan)[codes]  # unknown has the code -1
 
 
 def unknown(dtype: str) -> object:

@@ -35,7 +35,7 @@ from auditor.evidence.tolerance import Tolerance, describe_tolerance, fit_tolera
 from auditor.evidence.weights import add_weights, unheard
 from auditor.evidence.zone_check import ZoneCheck, check_zone
 from auditor.evidence.zones import add_zones, has_zone
-from auditor.frames import KEEPER, LEFT_OUT, NOT_KEPT, with_columns
+from auditor.frames import KEEPER, LEFT_OUT, NOT_KEPT, held_once, with_columns
 from auditor.intake.assembling import Archive, read_archive
 from auditor.intake.library.reading import Progress
 from auditor.intake.people.filling import PictureFacts, measure_bursts
@@ -125,7 +125,7 @@ def run_scan(request: Request, progress: Progress | None = None) -> Scan:
 
 def rows_of_lenses(archive: Archive) -> list[tuple[np.ndarray, Lens]]:
     """Rows taken with each lens that a session file declares, where there are any."""
-    names = archive.table["lens"].to_numpy(object)
+    names = held_once(archive.table["lens"])
     focal = archive.table["focal_length_mm"].to_numpy("float64")
     return [
         (rows[own], lens)

@@ -7,9 +7,9 @@ without gaps.
 
 import math
 import re
-from collections.abc import Iterable
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from auditor.frames import NUMBER, TEXT
@@ -22,13 +22,13 @@ LARGEST_GAP = 500  # a larger jump is another card or a reset counter, not delet
 
 
 @without_collector()
-def numbers_in_names(files: Iterable[str]) -> dict[str, pd.api.extensions.ExtensionArray]:
+def numbers_in_names(files: npt.ArrayLike) -> dict[str, pd.api.extensions.ExtensionArray]:
     """Return what cameras' names say: ``name_letters`` in front, and ``name_number``.
 
     Digits in front (a folder's number) and underscores (a colour space) make no difference. Both are
     unknown where the name is not a camera's.
     """
-    matches = [DCF.match(file, file.rfind("/") + 1) for file in files]
+    matches = [DCF.match(file, file.rfind("/") + 1) for file in np.asarray(files, dtype=object)]
     fronts = [None if match is None else match[1] for match in matches]
     letters = {front: front and front.strip("0123456789_").upper() for front in set(fronts)}
     numbers = [math.nan if match is None else float(match[2]) for match in matches]
