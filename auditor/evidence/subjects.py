@@ -60,7 +60,7 @@ class Subjects:
     def __len__(self) -> int:
         return len(self.hit)
 
-    def chosen(self, rows: npt.NDArray[np.bool_] | Codes) -> Subjects:
+    def chosen(self, rows: npt.NDArray[np.bool_] | Codes | slice) -> Subjects:
         """Return some of the subjects."""
         names = [name for name in self.__slots__ if name not in ("presets", "lenses")]
         return replace(self, **{name: getattr(self, name)[rows] for name in names})
