@@ -89,6 +89,13 @@ MEASURED_COLUMNS: Final[dict[str, str]] = {
     "not_measured": TEXT,  # why there is no distance
 }
 
+# Whence values come, and what only readers look at: nothing is counted by these.
+_UNCOUNTED = (
+    "files", "sensor_source", "focus_distance_source", "subject_distance_source", "hyperfocal_m",
+    "mark_source", "sharp_source", "other_subjects_m", "has_subseconds", "reason", "stated_preset",
+    "stated_preset_source", "preset_source",
+)  # fmt: skip
+
 _BY_PRESETS = ("preset", "preset_source", "in_preset")
 _BY_ZONES = (
     "coc_mm", "coc_criterion", "hyperfocal_m", "near_limit_m", "far_limit_m", "in_zone", "side", "defocus_mm",
@@ -123,6 +130,13 @@ def with_columns(table: pd.DataFrame) -> pd.DataFrame:
             column = table[name].reset_index(drop=True)
             columns[name] = column.astype(MEASURED_COLUMNS[name]) if name in MEASURED_COLUMNS else column
     return pd.DataFrame(columns, copy=False)
+
+
+def counted_by(table: pd.DataFrame, rows: np.ndarray) -> pd.DataFrame:
+    """Some rows with a fresh index, in the columns that anything is counted by."""
+    return (
+        table.filter([name for name in COLUMNS if name not in _UNCOUNTED]).iloc[rows].reset_index(drop=True)
+    )
 
 
 def held_once(column: pd.Series) -> np.ndarray:

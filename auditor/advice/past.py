@@ -141,7 +141,7 @@ def _above(value: Any) -> float:
 
 def renewed_text(past: PastAdvice, decisions: Decisions, table: pd.DataFrame, settings: Settings) -> str:
     """Text of the file after this audit: a line for each lens, its former one renewed where it is ours."""
-    new = {}
+    new, table = {}, table[["session", "captured_at", "in_preset", "lens", "focal_length_mm"]]
     for told in decisions.lenses:
         starts = _of_lens(table, told.lens).groupby("session")["captured_at"].min()
         if starts.notna().any():

@@ -16,6 +16,7 @@ from auditor.evidence.bursts import Codes, burst_codes, combined_codes, in_prese
 from auditor.evidence.proportions import Floats
 from auditor.evidence.ring_shift import known_shift_mm
 from auditor.evidence.true_distance import likely_log_distance
+from auditor.frames import counted_by
 from auditor.optics.exposure import exposure_value
 from auditor.optics.lens import known
 from auditor.settings import Settings
@@ -123,7 +124,7 @@ def frames_met(table: pd.DataFrame) -> pd.DataFrame:
         lens = lens_codes(table[["lens", "focal_length_mm"]].iloc[rows])[0]
         marked = np.bincount(lens, counts, minlength=1) > 0
         rows = rows[counts | ~marked[lens]]
-    return table.iloc[rows].reset_index(drop=True)
+    return counted_by(table, rows)
 
 
 def measured_subjects(table: pd.DataFrame, settings: Settings) -> Subjects:

@@ -16,6 +16,7 @@ from auditor.evidence.proportions import Floats
 from auditor.evidence.sharpness import JudgedFrames
 from auditor.evidence.usual import usual_counts, usual_shares
 from auditor.evidence.weights import has_distance, weights_of
+from auditor.frames import counted_by
 from auditor.settings import UnmarkedRule
 
 SHARES = ("zone", "sharp", "kept")
@@ -38,8 +39,7 @@ def count_walks(
     walks = sessions[columns].sort_values(
         ["starts_at", "session"], kind="stable", na_position="first", ignore_index=True
     )
-    taken = counted.table[in_preset(counted.table) & counted.table["session"].notna().to_numpy()]
-    taken = taken.reset_index(drop=True)
+    taken = counted_by(counted.table, in_preset(counted.table) & counted.table["session"].notna().to_numpy())
     press = taken.iloc[np.unique(burst_codes(taken, "preset"), return_index=True)[1]]
     of_press = _codes(press, walks)
     walks = walks.assign(
@@ -90,7 +90,8 @@ def _means(code: Codes, value: Floats, walks: int, weight: Floats | None = None)
 
 def _kept(counted: CountedFrames, walks: pd.DataFrame, unmarked: UnmarkedRule) -> dict[str, Any]:
     known = counted.frames["session"].notna().to_numpy()
-    frames, kept_frame, press = counted.frames[known], counted.kept[known], counted.press[known]
+    frames = counted.frames.loc[known, ["session", "keeper"]]
+    kept_frame, press = counted.kept[known], counted.press[known]
     stated = np.bincount(_codes(frames, walks), frames["keeper"].notna(), minlength=len(walks))
     _, first, press = np.unique(press, return_index=True, return_inverse=True)
     hit = np.bincount(press, kept_frame, minlength=first.size) > 0

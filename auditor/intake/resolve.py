@@ -184,7 +184,7 @@ class _Resolving:
         }
         columns |= self._subjects(columns, guess_sd)
         further = {name: self.facts[name] for name in self.facts.columns if name not in FACT_COLUMNS}
-        table = pd.DataFrame({**columns, **further}, index=self.facts.index)
+        table = pd.DataFrame({**columns, **further}, index=self.facts.index, copy=False)
         return Resolved(with_columns(table), self.problems, self.remarks)
 
     # --- distances ---------------------------------------------------------------------------------------

@@ -107,10 +107,11 @@ def _cells(table: pd.DataFrame, name: str) -> list[str]:
     elif column.dtype.kind in "iufb" or isinstance(column.dtype, pd.Int64Dtype):
         texts = [str(value) for value in values.tolist()]
     else:
-        texts = [printable_lines(str(value)) for value in np.asarray(values, dtype=object).tolist()]
-        texts = _quoted([neutralised(text) for text in texts])
-    texts.append("")  # unknown has the code -1
-    return [texts[code] for code in codes.tolist()]
+        texts = [str(value) for value in np.asarray(values, dtype=object).tolist()]
+        if not "".join(texts).isprintable() or {text[:1] for text in texts} & set("'=+-@"):
+            texts = [neutralised(printable_lines(text)) for text in texts]
+        texts = _quoted(texts)
+    return np.array([*texts, ""], dtype=object)[codes].tolist()  # unknown has the code -1
 
 
 def _quoted(texts: list[str]) -> list[str]:

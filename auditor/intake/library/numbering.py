@@ -5,7 +5,6 @@ Only such names, or shorter ones of that kind, are taken for a camera's; whoever
 without gaps.
 """
 
-import math
 import re
 
 import numpy as np
@@ -28,14 +27,15 @@ def numbers_in_names(files: npt.ArrayLike) -> dict[str, pd.api.extensions.Extens
     Digits in front (a folder's number) and underscores (a colour space) make no difference. Both are
     unknown where the name is not a camera's.
     """
-    matches = [DCF.match(file, file.rfind("/") + 1) for file in np.asarray(files, dtype=object)]
-    fronts = [None if match is None else match[1] for match in matches]
-    letters = {front: front and front.strip("0123456789_").upper() for front in set(fronts)}
-    numbers = [math.nan if match is None else float(match[2]) for match in matches]
-    return {
-        "name_letters": pd.array([letters[front] for front in fronts], dtype=TEXT),
-        "name_number": pd.array(numbers, dtype=NUMBER),
-    }
+    names = np.asarray(files, dtype=object)
+    letters, numbers = np.full(names.size, None, dtype=object), np.full(names.size, np.nan)
+    alike: dict[str, str] = {}
+    for row, file in enumerate(names):
+        if match := DCF.match(file, file.rfind("/") + 1):
+            front, number = match.groups()
+            letters[row] = alike.setdefault(front, front.strip("0123456789_").upper())
+            numbers[row] = number
+    return {"name_letters": pd.array(letters, dtype=TEXT), "name_number": pd.array(numbers, dtype=NUMBER)}
 
 
 def missing_numbers(
