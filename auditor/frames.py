@@ -139,10 +139,17 @@ def counted_by(table: pd.DataFrame, rows: np.ndarray) -> pd.DataFrame:
     )
 
 
-def held_once(column: pd.Series) -> np.ndarray:
+def was_drawn(table: pd.DataFrame) -> np.ndarray:
+    """Which frames were drawn by chance, shape (n,): before a table is weighed, those with a weight."""
+    if "drawn" in table and table["drawn"].notna().any():
+        return np.asarray(table["drawn"].fillna(False), dtype=bool)
+    return np.asarray(table["sample_weight"].notna(), dtype=bool)
+
+
+def equal_as_one(column: pd.Series) -> np.ndarray:
     """Values as objects, shape (n,), of which equal ones are one; NaN where unknown."""
     codes, values = pd.factorize(column)
-    return np.append(np.asarray(values, dtype=object), np.nan)[codes]  # unknown has the code -1
+    return np.asarray(np.append(np.asarray(values, dtype=object), np.nan)[codes])  # unknown has the code -1
 
 
 def unknown(dtype: str) -> object:

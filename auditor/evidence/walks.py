@@ -16,10 +16,13 @@ from auditor.evidence.proportions import Floats
 from auditor.evidence.sharpness import JudgedFrames
 from auditor.evidence.usual import usual_counts, usual_shares
 from auditor.evidence.weights import has_distance, weights_of
-from auditor.frames import counted_by
 from auditor.settings import UnmarkedRule
 
 SHARES = ("zone", "sharp", "kept")
+_READ = [
+    "session", "burst", "preset", "f_number", "focus_distance_m", "subject_distance_m", "in_zone",
+    "counted_as", "sample_weight", "drawn",
+]  # fmt: skip
 
 
 def count_walks(
@@ -39,7 +42,8 @@ def count_walks(
     walks = sessions[columns].sort_values(
         ["starts_at", "session"], kind="stable", na_position="first", ignore_index=True
     )
-    taken = counted_by(counted.table, in_preset(counted.table) & counted.table["session"].notna().to_numpy())
+    in_walk = in_preset(counted.table) & counted.table["session"].notna().to_numpy()
+    taken = counted.table.loc[in_walk, _READ].reset_index(drop=True)
     press = taken.iloc[np.unique(burst_codes(taken, "preset"), return_index=True)[1]]
     of_press = _codes(press, walks)
     walks = walks.assign(

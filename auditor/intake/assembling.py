@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from auditor.errors import FileFormatError, Problem, SourceError
-from auditor.frames import LEFT_OUT, captured_s, held_once
+from auditor.frames import LEFT_OUT, captured_s, equal_as_one
 from auditor.intake.frame_index import FrameIndex, Rows
 from auditor.intake.library.folders import find_files
 from auditor.intake.library.numbering import missing_numbers
@@ -91,7 +91,7 @@ class _Reading:
         self.captured_at = right_clocks(self.facts, self.offset_s)
         times = captured_s(pd.DataFrame({"captured_at": self.captured_at}))
         self.index = FrameIndex(
-            self.facts["files"].tolist(), sources.paths, held_once(self.facts["body"]), times
+            self.facts["files"].tolist(), sources.paths, equal_as_one(self.facts["body"]), times
         )
         self.cameras = cameras
 

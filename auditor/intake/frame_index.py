@@ -96,11 +96,7 @@ class Timeline:
 
 
 class FrameIndex:
-    """Names, paths, cameras, times and sessions of an archive's frames.
-
-    ``files`` are all files of each frame as shown, joined by ``|``, the speaking one first; ``paths`` lead to
-    the speaking one. Times are in seconds, clocks set right, NaN where unknown.
-    """
+    """Names (all files of each, joined by ``|``), paths, cameras, times [s] and sessions of the frames."""
 
     def __init__(
         self, files: Sequence[str], paths: Sequence[str], cameras: np.ndarray, time_s: np.ndarray

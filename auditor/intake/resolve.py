@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from auditor.errors import Problem
-from auditor.frames import COLUMNS, TEXT, held_once, with_columns
+from auditor.frames import COLUMNS, TEXT, equal_as_one, with_columns
 from auditor.intake.camera_sensors import find_sensors
 from auditor.intake.frame_index import FrameIndex, Rows
 from auditor.intake.library.facts import FACT_COLUMNS
@@ -67,16 +67,12 @@ def right_clocks(facts: pd.DataFrame, offset_s: np.ndarray) -> pd.Series:
 
 
 def claim_facts(facts: pd.DataFrame, is_subject: np.ndarray) -> Claims:
-    """State what the files record of quantities that people state too.
-
-    Reads the columns ``recorded_*``; ``is_subject`` is true where the session file says that the distance in
-    the files is the subject's.
-    """
+    """State what the files record; ``is_subject``: where their distance is said to be the subject's."""
     claims = []
     for quantity in ("lens", "focal_length", "f_number"):
         column = facts[f"recorded_{quantity}_mm" if quantity == "focal_length" else f"recorded_{quantity}"]
         rows = np.flatnonzero(column.notna())
-        values = (held_once(column) if quantity == "lens" else column.to_numpy("float64"))[rows]
+        values = (equal_as_one(column) if quantity == "lens" else column.to_numpy("float64"))[rows]
         claims.append(Claim(quantity, "file", rows, values))
     distance, by = facts["recorded_distance_m"].to_numpy("float64"), facts["recorded_distance_by"]
     for source in ("exif", "xmp"):
@@ -119,7 +115,7 @@ class _Resolving:
 
     def _expand_presets(self) -> None:
         """Turn each preset into claims of its values, but where a file contradicts a stretch of it."""
-        names = held_once(self.facts["recorded_lens"])
+        names = equal_as_one(self.facts["recorded_lens"])
         focal = self.facts["recorded_focal_length_mm"].to_numpy("float64")
         other_lens: list[int] = []
         for number, (claim, preset) in enumerate(self.presets):

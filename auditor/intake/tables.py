@@ -19,6 +19,7 @@ import pandas as pd
 
 from auditor.errors import FileFormatError, OutputError, Problem
 from auditor.frames import COLUMNS, MEASURED_COLUMNS, NUMBER, TEXT, TIME, TRUTH, WHOLE, with_columns
+from auditor.intake.library.collector import give_back
 from auditor.intake.statements.door import (
     LARGEST_TABLE_BYTES,
     read_bytes,
@@ -41,6 +42,7 @@ _ZONED = r"\s*(?:Z|[+-]\d\d:?\d\d)$"
 _ZONE = rf"(?<=\d\d:\d\d)(:\d\d(?:\.\d+)?)?{_ZONED}"
 _INFINITE = "_is_infinite"
 KNOWN_COLUMNS = COLUMNS | MEASURED_COLUMNS
+_READ_AS = {TEXT: "category", TRUTH: "category", NUMBER: "", WHOLE: ""}  # "": as it comes; all else as text
 LARGEST_WHOLE = 1 << 53  # whole numbers up to here are exact
 LONGEST_HEAD = 100_000  # characters in which the names of the columns stand
 _HUNDREDTHS = len("2031-04-05T12:00:00.00")  # where a time may be cut at the earliest
@@ -111,7 +113,7 @@ def _cells(table: pd.DataFrame, name: str) -> list[str]:
         if not "".join(texts).isprintable() or {text[:1] for text in texts} & set("'=+-@"):
             texts = [neutralised(printable_lines(text)) for text in texts]
         texts = _quoted(texts)
-    return np.array([*texts, ""], dtype=object)[codes].tolist()  # unknown has the code -1
+    return list(np.array([*texts, ""], dtype=object)[codes])  # unknown has the code -1
 
 
 def _quoted(texts: list[str]) -> list[str]:
@@ -172,6 +174,7 @@ def read_table(path: Path) -> tuple[pd.DataFrame, list[Problem]]:
             columns[name] = _column(columns[name], name, dtype, path, problems)
             if name + _INFINITE in raw.columns:
                 columns[name][raw[name + _INFINITE].fillna(False).astype(bool)] = math.inf
+    give_back()
     return with_columns(pd.DataFrame(columns, copy=False)), problems
 
 
@@ -214,7 +217,9 @@ def _read_csv(path: Path, problems: list[Problem]) -> pd.DataFrame:
     read = partial(
         pd.read_csv, keep_default_na=False, na_values=[""], sep=delimiter, skiprows=skip, index_col=False
     )
-    kinds = {name: _kind(name.strip().casefold()) for name in read(io.BytesIO(data), nrows=0).columns}
+    names = read(io.BytesIO(data), nrows=0).columns
+    kinds = {name: _READ_AS.get(KNOWN_COLUMNS.get(name.strip().casefold(), ""), TEXT) for name in names}
+    kinds |= {"file": TEXT, "files": TEXT}  # hardly one is like another
     with warnings.catch_warnings(category=pd.errors.DtypeWarning, action="ignore"):  # said by _column
         raw = read(io.BytesIO(data), dtype={name: kind for name, kind in kinds.items() if kind})
     lines = data.count(b"\n") + (not data.endswith(b"\n")) - skip - 1
@@ -229,14 +234,6 @@ def _read_csv(path: Path, problems: list[Problem]) -> pd.DataFrame:
             if COLUMNS.get(name.strip().casefold()) == NUMBER and raw[name].dtype.kind == "O":
                 raw[name] = raw[name].astype(TEXT).str.replace(",", ".", regex=False)
     return raw
-
-
-def _kind(name: str) -> str:
-    """How cells are read: numbers as they come, words from few ones; all else as it stands."""
-    dtype = KNOWN_COLUMNS.get(name, TIME)
-    if dtype in (NUMBER, WHOLE):
-        return ""
-    return TEXT if dtype == TIME or name in ("file", "files") else "category"
 
 
 def files_named(path: Path, most: int) -> list[str]:

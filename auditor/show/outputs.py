@@ -130,11 +130,7 @@ def write_outputs(
     cache: Path | None = None,
     force: bool = False,
 ) -> list[Path]:
-    """Write every output of an audit into a folder, made where it is not there; return what was written.
-
-    Thumbnails are kept beside the readers' ``cache``. With ``force`` what was changed since it was written
-    there is replaced. Raises OutputError if a file may not be replaced, or cannot be written.
-    """
+    """Write every output of an audit into a folder; OutputError if a file may not be replaced."""
     files: dict[str, Data] = {
         "audit.json": json_text(audit_json(audit)),
         TABLE_NAME: csv_parts(audit.table),

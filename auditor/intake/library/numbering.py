@@ -24,8 +24,7 @@ LARGEST_GAP = 500  # a larger jump is another card or a reset counter, not delet
 def numbers_in_names(files: npt.ArrayLike) -> dict[str, pd.api.extensions.ExtensionArray]:
     """Return what cameras' names say: ``name_letters`` in front, and ``name_number``.
 
-    Digits in front (a folder's number) and underscores (a colour space) make no difference. Both are
-    unknown where the name is not a camera's.
+    Digits in front (a folder's number) and underscores (a colour space) make no difference.
     """
     names = np.asarray(files, dtype=object)
     letters, numbers = np.full(names.size, None, dtype=object), np.full(names.size, np.nan)
@@ -41,11 +40,7 @@ def numbers_in_names(files: npt.ArrayLike) -> dict[str, pd.api.extensions.Extens
 def missing_numbers(
     facts: pd.DataFrame, cameras: np.ndarray, sessions: np.ndarray, time_s: np.ndarray
 ) -> int | None:
-    """Count the numbers missing among the frames of each camera in each session.
-
-    Numbers stand on a ring, 9999 beside 1; gaps of at most :data:`LARGEST_GAP` count. Names with other
-    letters in front are counted apart.
-    """
+    """Count the numbers missing among the frames of each camera in each session, on a ring of 9999."""
     if not len(facts):
         return None
     numbers = facts["name_number"].to_numpy("float64")

@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
-from auditor.frames import KEEPER, LEFT_OUT, NOT_KEPT, held_once
+from auditor.frames import KEEPER, LEFT_OUT, NOT_KEPT, equal_as_one
 from auditor.intake.statements.claims import Claim, Claims, objects
 from auditor.intake.statements.session import Preset
 from auditor.optics.sensors import Sensor
@@ -20,11 +20,7 @@ _NUMBERS = ("sample_weight", "sharp_shown_px")
 
 
 def claim_table(table: pd.DataFrame, place: str, depth: float) -> Claims:
-    """State what a frame table says beyond the facts of files.
-
-    Reads its columns of marks, presets, distances, sensors and verdicts; those without a source get the one
-    that people mean. ``depth`` lies below that of everything that people state now.
-    """
+    """State what a frame table says beyond the facts of files; without a source, the one that people mean."""
 
     def by(column: str, allowed: Sequence[str], otherwise: str) -> pd.Series:
         return table[column].where(table[column].isin(allowed), otherwise)
@@ -82,7 +78,7 @@ def _by_source(
     for source in sources[known].dropna().unique():
         rows = np.flatnonzero(known & sources.eq(source).fillna(False).to_numpy(bool))
         own = values.iloc[rows]
-        array = own.to_numpy("float64") if from_number else held_once(own)
+        array = own.to_numpy("float64") if from_number else equal_as_one(own)
         sd = None if rel_sd is None else rel_sd.to_numpy("float64")[rows]
         if source not in _NOBODY:
             claims.append(Claim(quantity, str(source), rows, array, rel_sd=sd))
