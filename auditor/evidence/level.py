@@ -88,16 +88,16 @@ def session_counts(frames: pd.DataFrame) -> tuple[Codes, Codes]:
 
 def log_likelihoods(hits: npt.ArrayLike, presses: npt.ArrayLike, levels: Floats, spreads: Floats) -> Floats:
     """Log likelihood of each session's counts in the random-intercept model, shape (n, levels, spreads)."""
-    y, n = np.asarray(hits, float), np.asarray(presses, float)
+    counts = np.stack([np.asarray(hits, float), np.asarray(presses, float)])
+    (y, n), alike = np.unique(counts, axis=1, return_inverse=True)
     chosen = -betaln(y + 1, n - y + 1) - np.log(n + 1)
-    away = levels[:, None] + spreads * _NODES[:, None, None]
+    away = levels[:, None, None] + spreads[:, None] * _NODES
     log_p, log_q = -np.logaddexp(0, -away), -np.logaddexp(0, away)
     found = np.empty((y.size, levels.size, spreads.size))
     for place, (hit, size) in enumerate(zip(y, n, strict=True)):
-        at_nodes = hit * log_p + (size - hit) * log_q
-        top = at_nodes.max(axis=0)
-        found[place] = chosen[place] + top + np.log(np.tensordot(_WEIGHTS, np.exp(at_nodes - top), 1))
-    return found
+        at_nodes = hit * log_p + (size - hit) * log_q + np.log(_WEIGHTS)
+        found[place] = chosen[place] + logsumexp(at_nodes, axis=2)
+    return found[alike]
 
 
 def fit_level(hits: npt.ArrayLike, presses: npt.ArrayLike, confidence: float = 0.95) -> Level:
