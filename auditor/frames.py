@@ -90,6 +90,13 @@ MEASURED_COLUMNS: Final[dict[str, str]] = {
     "not_measured": TEXT,  # why there is no distance
 }
 
+# Whence values come, and what only readers look at: nothing is counted by these.
+_UNCOUNTED = (
+    "files", "sensor_source", "focus_distance_source", "subject_distance_source", "hyperfocal_m",
+    "mark_source", "sharp_source", "other_subjects_m", "has_subseconds", "reason", "stated_preset",
+    "stated_preset_source", "preset_source",
+)  # fmt: skip
+
 _BY_PRESETS = ("preset", "preset_source", "in_preset")
 _BY_ZONES = (
     "coc_mm", "coc_criterion", "hyperfocal_m", "near_limit_m", "far_limit_m", "in_zone", "side", "defocus_mm",
@@ -123,7 +130,27 @@ def with_columns(table: pd.DataFrame) -> pd.DataFrame:
         if name not in COLUMNS:
             column = table[name].reset_index(drop=True)
             columns[name] = column.astype(MEASURED_COLUMNS[name]) if name in MEASURED_COLUMNS else column
-    return pd.DataFrame(columns)
+    return pd.DataFrame(columns, copy=False)
+
+
+def counted_by(table: pd.DataFrame, rows: np.ndarray) -> pd.DataFrame:
+    """Some rows with a fresh index, in the columns that anything is counted by."""
+    return (
+        table.filter([name for name in COLUMNS if name not in _UNCOUNTED]).iloc[rows].reset_index(drop=True)
+    )
+
+
+def was_drawn(table: pd.DataFrame) -> np.ndarray:
+    """Which frames were drawn by chance, shape (n,): before a table is weighed, those with a weight."""
+    if "drawn" in table and table["drawn"].notna().any():
+        return np.asarray(table["drawn"].fillna(False), dtype=bool)
+    return np.asarray(table["sample_weight"].notna(), dtype=bool)
+
+
+def equal_as_one(column: pd.Series) -> np.ndarray:
+    """Values as objects, shape (n,), of which equal ones are one; NaN where unknown."""
+    codes, values = pd.factorize(column)
+    return np.asarray(np.append(np.asarray(values, dtype=object), np.nan)[codes])  # unknown has the code -1
 
 
 def unknown(dtype: str) -> object:

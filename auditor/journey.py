@@ -35,8 +35,9 @@ from auditor.evidence.tolerance import Tolerance, describe_tolerance, fit_tolera
 from auditor.evidence.weights import add_weights, unheard
 from auditor.evidence.zone_check import ZoneCheck, check_zone
 from auditor.evidence.zones import add_zones, has_zone
-from auditor.frames import KEEPER, LEFT_OUT, NOT_KEPT, with_columns
+from auditor.frames import KEEPER, LEFT_OUT, NOT_KEPT, equal_as_one, with_columns
 from auditor.intake.assembling import Archive, read_archive
+from auditor.intake.library.collector import give_back
 from auditor.intake.library.reading import Progress
 from auditor.intake.people.filling import PictureFacts, measure_bursts
 from auditor.intake.resolve import with_measured
@@ -120,12 +121,13 @@ def run_scan(request: Request, progress: Progress | None = None) -> Scan:
     archive.table = with_columns(add_zones(archive.table, criterion, speeds, shift_mm))
     seen = pictures.problems if pictures else []
     found = [*archive.problems, *seen, *problems, *doubtful, *refused]
+    give_back()
     return Scan(archive, settings, gathered(found), pictures)
 
 
 def rows_of_lenses(archive: Archive) -> list[tuple[np.ndarray, Lens]]:
     """Rows taken with each lens that a session file declares, where there are any."""
-    names = archive.table["lens"].to_numpy(object)
+    names = equal_as_one(archive.table["lens"])
     focal = archive.table["focal_length_mm"].to_numpy("float64")
     return [
         (rows[own], lens)

@@ -100,7 +100,9 @@ class _Lens:
         return sharp, keep
 
     def decided(self) -> LensDecision:
-        counted = zone_focused(self.frames)
+        counted = zone_focused(
+            self.frames[["session", "burst", "preset", "in_preset", "counted_as", "sharp", "blur_mm"]]
+        )
         level = fit_level(*session_counts(counted), self.settings.confidence)
         gates = check_gate(counted, self.met, self.tolerances, level, self.settings.speed_m_s, self.seed)
         contrary = verdicts_reversed(counted)
@@ -226,8 +228,9 @@ class _Lens:
 
 def _habit(frames: pd.DataFrame) -> Habit:
     """Settings in use with their share of the presses; equal settings pool whatever they are called."""
-    press = frames.drop_duplicates(["session", "burst", "preset"])
-    kinds = press.groupby(["f_number", "focus_distance_m"], sort=False).size().sort_values(ascending=False)
+    setting = ["f_number", "focus_distance_m"]
+    press = frames.loc[~frames.duplicated(["session", "burst", "preset"]), setting]
+    kinds = press.groupby(setting, sort=False).size().sort_values(ascending=False)
     total = max(float(kinds.sum()), 1.0)
     return tuple((Setting(float(n), float(focus)), float(size) / total) for (n, focus), size in kinds.items())
 

@@ -24,6 +24,7 @@ APART = 0.2
 FEWEST = 5  # subjects with a distance, or verdicts, that a preset needs to enter a test
 FOLLOW_LEVEL = 0.07  # one-sided; simulated: flagged in 7 % where presses do not follow
 RARE_HITS = 0.2  # share of presses kept, below which the others stand for all
+BLOCK = 8_000  # subjects whose draws are in memory at one time
 NEAR_SD = 0.7  # interest in near subjects, logit for each factor e: prior of the model
 
 
@@ -106,27 +107,29 @@ def _by_keepers(
     names = [n for n, enough in zip(subjects.presets, measured, strict=True) if enough and (name == n).any()]
     if len(names) < 2:
         return []
-    left = tolerances.floor + (1 - tolerances.floor) * sharp_as_taken(
-        subjects, tolerances, speed_m_s, keep=True
-    )
-    draws = left.shape[1]
+    draws = tolerances.floor.size
     near = NEAR_SD * rng.standard_normal(draws)
-    interest = np.exp(-np.outer(subjects.log_m - np.average(subjects.log_m, weights=subjects.weight), near))
-    weight = rng.standard_exponential(left.shape)
-    weight *= subjects.weight[:, None]
+    middle = np.average(subjects.log_m, weights=subjects.weight)
+    expected, whole = np.zeros((2, len(subjects.presets), draws))
+    for start in range(0, len(subjects), BLOCK):
+        own = subjects.chosen(slice(start, start + BLOCK))
+        left = sharp_as_taken(own, tolerances, speed_m_s, keep=True)
+        weight = rng.standard_exponential(left.shape)
+        weight *= own.weight[:, None]
+        share = weight * (tolerances.floor + (1 - tolerances.floor) * left)
+        share *= np.exp(-np.outer(own.log_m - middle, near))
+        for code in np.unique(own.preset):
+            expected[code] += share[own.preset == code].sum(axis=0)
+            whole[code] += weight[own.preset == code].sum(axis=0)
     sigma = rng.choice(SPREADS, draws, p=np.exp(level.log_posterior).sum(axis=0))
     luck = np.exp(sigma * rng.standard_normal((int(session.max()) + 1, draws)))
-    share = weight * left
-    share *= interest
     presses, counted, rate = [], [], []
     for one in names:
-        own = subjects.preset == subjects.presets.index(one)
-        mean = share[own].sum(axis=0) / weight[own].sum(axis=0)
-        rows = name == one
+        code, rows = subjects.presets.index(one), name == one
         walks = np.bincount(session[rows], minlength=len(luck)) / rows.sum()
         presses.append(int(rows.sum()))
         counted.append(int(hit[rows].sum()))
-        rate.append(mean * (walks @ luck))
+        rate.append(expected[code] / whole[code] * (walks @ luck))
     part = np.array(presses)[:, None] * np.array(rate)
     part = part / part.sum(axis=0)
     total = sum(counted)

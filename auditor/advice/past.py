@@ -144,7 +144,7 @@ def _above(value: Any) -> float:
 
 def renewed_text(past: PastAdvice, decisions: Decisions, table: pd.DataFrame, settings: Settings) -> str:
     """Text of the file after this audit: a line for each lens, its former one renewed where it is ours."""
-    new = {}
+    new, table = {}, table[["file", "session", "captured_at", "in_preset", "lens", "focal_length_mm"]]
     for told in decisions.lenses:
         walks = _of_lens(table, told.lens).groupby("session")
         if len(walks):

@@ -27,6 +27,7 @@ from auditor.settings import Settings
 KEPT_THOUGH_BLURRED: Final = "kept_though_blurred"
 NOT_KEPT_THOUGH_SHARP: Final = "not_kept_though_sharp"
 FEWEST_NEW = 3  # presses in a light that was never met before
+_NEW = ["camera", "lens", "preset", "f_number", "exposure_time_s", "iso"]  # by which something is new
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +76,7 @@ def keep_diary(
     table, row = counted.table, rows[-1]
     session, starts_at = walks["session"].iloc[row], walks["starts_at"].iloc[row]
     own = table[table["session"].eq(session).fillna(False).to_numpy(bool)].reset_index(drop=True)
-    before = table[table["session"].isin(walks["session"].iloc[:row])]
+    before = table.loc[table["session"].isin(walks["session"].iloc[:row]), _NEW]
     used = own[in_preset(own)]
     press = used.iloc[np.unique(burst_codes(used, "preset"), return_index=True)[1]]
     grouped = press.groupby("preset", sort=False)

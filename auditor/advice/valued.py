@@ -15,7 +15,7 @@ from auditor.evidence.blur_classes import sets_of_causes, share_loss, sharp_curv
 from auditor.evidence.blur_tolerance import Tolerances, subject_shares
 from auditor.evidence.level import Level
 from auditor.evidence.proportions import Floats, two_sided_z
-from auditor.evidence.subjects import Subjects
+from auditor.evidence.subjects import Subjects, sessions_at_random
 from auditor.optics.lens import sharp_zone
 
 
@@ -73,7 +73,7 @@ def best_by_stop(
     best = settings.drop_duplicates("f_number").sort_values("f_number", ignore_index=True)
     best = best.drop(columns=["near_limit_m", "far_limit_m", "expected_hit_rate", "low", "high"])
     best = best.rename(columns={"share_sharp": "expected", "sharp_low": "low", "sharp_high": "high"})
-    losses = []
+    losses, subjects = [], sessions_at_random(subjects)
     for number, ring, expected in best.iloc[:, :3].itertuples(index=False):
         times = times_at(subjects, number, answer)
         lost = lost_to_causes(subjects, tolerances, number, ring, times, speed_m_s)

@@ -11,11 +11,12 @@ import typer
 
 from auditor.errors import SourceError
 from auditor.evidence.judging import judge_guesses
+from auditor.frames import was_drawn
 from auditor.intake.beside import NOTES_FOLDER, SOURCE_NAME, source_text
 from auditor.intake.filled_files import notes_as_csv, read_filled_notes, read_filled_session, write_keeping
 from auditor.intake.library.folders import NOTES_NAME, SAMPLE_NAME
 from auditor.intake.people.proposals import Proposal, propose_faces
-from auditor.intake.sampling import SHEET_COLUMNS, Sample, draw_sample, drawn_before, sample_as_csv
+from auditor.intake.sampling import SHEET_COLUMNS, Sample, draw_sample, sample_as_csv
 from auditor.intake.starter import (
     Run,
     find_runs,
@@ -163,7 +164,7 @@ def _waiting(table: pd.DataFrame, filled: Filled, folder: Path) -> npt.NDArray[A
     answered = {frame for frame, cells in filled.notes.items() if cells}
     if (folder / FILLED_NAME).is_file():
         answered |= {frame.file for frame in read_sheet(folder / FILLED_NAME).frames}
-    waits = drawn_before(table) & table["subject_distance_m"].isna() & ~note_names(table).isin(answered)
+    waits = was_drawn(table) & table["subject_distance_m"].isna() & ~note_names(table).isin(answered)
     return np.asarray(waits, dtype=bool)
 
 

@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from auditor.frames import KEEPER, LEFT_OUT, captured_s
+from auditor.frames import KEEPER, LEFT_OUT, captured_s, counted_by
 
 Codes = npt.NDArray[np.intp]
 
@@ -40,7 +40,7 @@ def count_frames(table: pd.DataFrame) -> CountedFrames:
 
 def zone_focused(table: pd.DataFrame) -> pd.DataFrame:
     """Return the counted frames that were zone-focused, with a fresh index."""
-    return table[is_counted(table) & in_preset(table)].reset_index(drop=True)
+    return counted_by(table, is_counted(table) & in_preset(table))
 
 
 def is_counted(table: pd.DataFrame) -> npt.NDArray[np.bool_]:

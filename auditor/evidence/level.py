@@ -86,16 +86,18 @@ def session_counts(frames: pd.DataFrame) -> tuple[Codes, Codes]:
     return np.bincount(session, hit).astype(np.intp), np.bincount(session).astype(np.intp)
 
 
-def log_likelihood(hits: npt.ArrayLike, presses: npt.ArrayLike, levels: Floats, spreads: Floats) -> Floats:
-    """Log likelihood of counts by session under the random-intercept model, shape (levels, spreads)."""
-    y, n = np.asarray(hits, float), np.asarray(presses, float)
+def log_likelihoods(hits: npt.ArrayLike, presses: npt.ArrayLike, levels: Floats, spreads: Floats) -> Floats:
+    """Log likelihood of each session's counts in the random-intercept model, shape (n, levels, spreads)."""
+    counts = np.stack([np.asarray(hits, float), np.asarray(presses, float)])
+    (y, n), alike = np.unique(counts, axis=1, return_inverse=True)
     chosen = -betaln(y + 1, n - y + 1) - np.log(n + 1)
     away = levels[:, None, None] + spreads[:, None] * _NODES
     log_p, log_q = -np.logaddexp(0, -away), -np.logaddexp(0, away)
-    total = np.zeros((levels.size, spreads.size))
-    for hit, size, choose in zip(y, n, chosen, strict=True):
-        total += choose + logsumexp(hit * log_p + (size - hit) * log_q + np.log(_WEIGHTS), axis=2)
-    return total
+    found = np.empty((y.size, levels.size, spreads.size))
+    for place, (hit, size) in enumerate(zip(y, n, strict=True)):
+        at_nodes = hit * log_p + (size - hit) * log_q + np.log(_WEIGHTS)
+        found[place] = chosen[place] + logsumexp(at_nodes, axis=2)
+    return found[alike]
 
 
 def fit_level(hits: npt.ArrayLike, presses: npt.ArrayLike, confidence: float = 0.95) -> Level:
@@ -108,7 +110,7 @@ def fit_level(hits: npt.ArrayLike, presses: npt.ArrayLike, confidence: float = 0
     levels = np.linspace(middle - reach, middle + reach, _LEVELS)
     prior = -0.5 * ((levels - LEVEL_CENTRE) / LEVEL_SD)[:, None] ** 2
     prior = prior - 0.5 * ((np.log(SPREADS) - SPREAD_CENTRE) / SPREAD_SD) ** 2
-    posterior = log_likelihood(y, n, levels, SPREADS) + prior
+    posterior = log_likelihoods(y, n, levels, SPREADS).sum(axis=0) + prior
     posterior = posterior - logsumexp(posterior)
     low, high = _over_sessions(y, n, confidence) if y.size >= SESSIONS_FOR_T else (np.nan, np.nan)
     if not np.isfinite(low):

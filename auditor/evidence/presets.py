@@ -35,11 +35,10 @@ def snap_to_ring(focus_distance_m: np.ndarray, ring_m: Iterable[float]) -> np.nd
     [2.5, inf]
     """
     engravings = np.array(sorted(ring_m))
-    reciprocal = 1.0 / engravings
     with np.errstate(divide="ignore"):
-        wanted = 1.0 / np.asarray(focus_distance_m, dtype="float64")
-    nearest = np.abs(wanted[:, None] - reciprocal).argmin(axis=1)
-    return np.where(np.isnan(wanted), np.nan, engravings[nearest])
+        wanted, place = np.unique(1.0 / np.asarray(focus_distance_m, dtype="float64"), return_inverse=True)
+    nearest = np.abs(wanted[:, None] - 1.0 / engravings).argmin(axis=1)
+    return np.where(np.isnan(wanted), np.nan, engravings[nearest])[place]
 
 
 def find_autofocused(table: pd.DataFrame) -> np.ndarray:
@@ -52,7 +51,7 @@ def find_autofocused(table: pd.DataFrame) -> np.ndarray:
     autofocused = np.zeros(len(table), dtype=bool)
     recorded = table["focus_distance_source"].isin(["exif", "xmp"]) & table["stated_preset"].isna()
     recorded &= table["focus_distance_m"].notna() & table["captured_at"].notna()
-    chosen = table[recorded]
+    chosen = table.loc[recorded, ["session", "camera", "lens", "captured_at", "focus_distance_m"]]
     if not len(chosen):
         return autofocused
     keys = [chosen["session"], chosen["camera"].fillna(""), chosen["lens"].fillna("")]

@@ -17,6 +17,7 @@ from auditor.evidence.proportions import Floats
 from auditor.evidence.ring_shift import known_shift_mm
 from auditor.evidence.true_distance import likely_log_distance
 from auditor.evidence.zones import flash_time_s
+from auditor.frames import counted_by
 from auditor.optics.exposure import exposure_value
 from auditor.optics.lens import known
 from auditor.settings import Settings
@@ -61,7 +62,7 @@ class Subjects:
     def __len__(self) -> int:
         return len(self.hit)
 
-    def chosen(self, rows: npt.NDArray[np.bool_] | Codes) -> Subjects:
+    def chosen(self, rows: npt.NDArray[np.bool_] | Codes | slice) -> Subjects:
         """Return some of the subjects."""
         names = [name for name in self.__slots__ if name not in ("presets", "lenses")]
         return replace(self, **{name: getattr(self, name)[rows] for name in names})
@@ -124,7 +125,7 @@ def frames_met(table: pd.DataFrame) -> pd.DataFrame:
         lens = lens_codes(table[["lens", "focal_length_mm"]].iloc[rows])[0]
         marked = np.bincount(lens, counts, minlength=1) > 0
         rows = rows[counts | ~marked[lens]]
-    return table.iloc[rows].reset_index(drop=True)
+    return counted_by(table, rows)
 
 
 def measured_subjects(table: pd.DataFrame, settings: Settings) -> Subjects:

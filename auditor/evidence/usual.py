@@ -9,7 +9,7 @@ import numpy.typing as npt
 import pandas as pd
 from scipy.special import logit, logsumexp, stdtrit
 
-from auditor.evidence.level import SPREADS, log_likelihood, walk_cdf
+from auditor.evidence.level import SPREADS, log_likelihoods, walk_cdf
 from auditor.evidence.proportions import Floats
 
 FEWEST_WALKS = 4  # before one, that make something usual
@@ -36,12 +36,13 @@ def usual_shares(
         middle = logit((y.sum() + 0.5) / (n.sum() + 1))
         levels = np.linspace(middle - 3, middle + 3, 61)
         posterior = np.tile(-0.5 * ((np.log(SPREADS) - SPREAD_CENTRE) / SPREAD_SD) ** 2, (levels.size, 1))
+        likelihoods = log_likelihoods(y[known], n[known], levels, SPREADS)
         for place, walk in enumerate(known):
             if place >= max(FEWEST_WALKS, known.size - placed):
                 cdf = walk_cdf(posterior - logsumexp(posterior), levels, int(n[walk]))
                 low, high = np.searchsorted(cdf, TAIL, side="right"), np.searchsorted(cdf, 1 - TAIL)
                 ends[int(walk)] = low / n[walk], high / n[walk]
-            posterior = posterior + log_likelihood(y[[walk]], n[[walk]], levels, SPREADS)
+            posterior = posterior + likelihoods[place]
     if share is not None:
         return _placed(np.asarray(share, dtype=float), ends, 100)
     return _placed(y / np.where(n > 0, n, np.nan), ends, 1e9)

@@ -19,6 +19,10 @@ from auditor.evidence.weights import has_distance, stands_for, weights_of
 from auditor.settings import UnmarkedRule
 
 SHARES = ("zone", "sharp", "kept")
+_READ = [
+    "session", "burst", "preset", "f_number", "focus_distance_m", "subject_distance_m", "in_zone",
+    "counted_as", "sample_weight", "drawn", "sharp",
+]  # fmt: skip
 
 
 def count_walks(
@@ -39,8 +43,8 @@ def count_walks(
     walks = sessions[columns].sort_values(
         ["starts_at", "session"], kind="stable", na_position="first", ignore_index=True
     )
-    taken = counted.table[in_preset(counted.table) & counted.table["session"].notna().to_numpy()]
-    taken = taken.reset_index(drop=True)
+    in_walk = in_preset(counted.table) & counted.table["session"].notna().to_numpy()
+    taken = counted.table.loc[in_walk, _READ].reset_index(drop=True)
     press = taken.iloc[np.unique(burst_codes(taken, "preset"), return_index=True)[1]]
     of_press = _codes(press, walks)
     walks = walks.assign(
@@ -92,7 +96,8 @@ def _means(code: Codes, value: Floats, walks: int, weight: Floats | None = None)
 
 def _kept(counted: CountedFrames, walks: pd.DataFrame, unmarked: UnmarkedRule) -> dict[str, Any]:
     known = counted.frames["session"].notna().to_numpy()
-    frames, kept_frame, press = counted.frames[known], counted.kept[known], counted.press[known]
+    frames = counted.frames.loc[known, ["session", "keeper"]]
+    kept_frame, press = counted.kept[known], counted.press[known]
     stated = np.bincount(_codes(frames, walks), frames["keeper"].notna(), minlength=len(walks))
     _, first, press = np.unique(press, return_index=True, return_inverse=True)
     hit = np.bincount(press, kept_frame, minlength=first.size) > 0

@@ -12,7 +12,7 @@ import pandas as pd
 from auditor.evidence.bursts import Codes, CountedFrames, burst_codes, combined_codes, in_preset, is_counted
 from auditor.evidence.proportions import Floats
 from auditor.evidence.weighted_shares import Sampled
-from auditor.intake.sampling import drawn_before
+from auditor.frames import was_drawn
 
 MOST_STAND_OUT = 0.5  # of a preset's counted frames
 
@@ -27,13 +27,13 @@ def add_weights(table: pd.DataFrame) -> pd.DataFrame:
     subject_distance_m`` and ``sample_weight`` as it came.
     """
     came_with = table["sample_weight"].to_numpy(float)
-    drawn = drawn_before(table)
+    drawn = was_drawn(table)
     known = has_distance(table)
     weight = np.where(known, np.nan, came_with)
     rows = np.flatnonzero(is_counted(table) & in_preset(table))
-    cells = _cells(table.iloc[rows])
-    speaks = known[rows]
-    burst = burst_codes(table.iloc[rows].assign(_cell=cells), "_cell")
+    counts = table[["preset", "counted_as", "session", "burst"]].iloc[rows]
+    cells, speaks = _cells(counts), known[rows]
+    burst = burst_codes(counts.assign(_cell=cells), "_cell")
     carried = np.where(drawn[rows], 1.0, stands_for(burst, speaks))
     frames = np.bincount(cells, minlength=1)
     heard = np.bincount(cells, carried * speaks, minlength=frames.size)
@@ -41,7 +41,7 @@ def add_weights(table: pd.DataFrame) -> pd.DataFrame:
         own = np.where(speaks, carried * (frames / heard)[cells], np.nan)
     # Where most frames of a preset lie in cells that nobody speaks for, the preset stays out.
     silent = np.bincount(cells, speaks, minlength=1)[cells] == 0
-    preset = pd.factorize(table["preset"].iloc[rows].fillna(""))[0]
+    preset = pd.factorize(counts["preset"].fillna(""))[0]
     unheard_of = np.bincount(preset, silent, minlength=1) > MOST_STAND_OUT * np.bincount(preset, minlength=1)
     own[speaks & unheard_of[preset]] = np.nan
     weight[rows] = np.where(speaks, own, weight[rows])

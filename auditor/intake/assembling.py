@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from auditor.errors import FileFormatError, Problem, SourceError
-from auditor.frames import LEFT_OUT, captured_s
+from auditor.frames import LEFT_OUT, captured_s, equal_as_one
 from auditor.intake.frame_index import FrameIndex, Rows
 from auditor.intake.library.folders import find_files
 from auditor.intake.library.numbering import missing_numbers
@@ -20,7 +20,7 @@ from auditor.intake.sources import SessionFiles, Sources, from_folders, from_tab
 from auditor.intake.statements.cameras import claim_cameras, claim_flash
 from auditor.intake.statements.claims import Claims, together
 from auditor.intake.statements.counting import count_marks
-from auditor.intake.statements.marks import claim_marks
+from auditor.intake.statements.marks import claim_marks, verdicts_of_words
 from auditor.intake.statements.notes import NOTE_READERS, SAMPLE_READERS, Readers, claim_notes, read_notes
 from auditor.intake.statements.selects import claim_selects
 from auditor.intake.statements.session import SessionFile
@@ -91,7 +91,7 @@ class _Reading:
         self.captured_at = right_clocks(self.facts, self.offset_s)
         times = captured_s(pd.DataFrame({"captured_at": self.captured_at}))
         self.index = FrameIndex(
-            self.facts["files"].tolist(), sources.paths, self.facts["body"].to_numpy(object), times
+            self.facts["files"].tolist(), sources.paths, equal_as_one(self.facts["body"]), times
         )
         self.cameras = cameras
 
@@ -220,8 +220,8 @@ class _Reading:
         counted, problems = count_marks(table, governed, matched, self.index)
         to_end, _ = count_marks(table, governed, np.ones(n, dtype=bool), self.index)
         stated_before = settle("counted_as", said.stated, n).typed
-        before = settle("keeper", self.sources.stated.stated, n).typed
-        keeper = table["keeper"].astype(object).where(table["keeper"].notna(), None).to_numpy()
+        before = verdicts_of_words(pd.Series(settle("keeper", self.sources.stated.stated, n).typed))
+        keeper = verdicts_of_words(table["keeper"])
         changed = np.zeros(n, dtype=bool)
         for _, rows in self.governed:
             changed[rows] = (before[rows] != keeper[rows]).any()

@@ -32,12 +32,7 @@ class Sensors:
 def find_sensors(
     facts: pd.DataFrame, stated: np.ndarray, stated_by: np.ndarray, focal_length_mm: np.ndarray
 ) -> Sensors:
-    """Decide on the sensor of each camera.
-
-    Reads ``body``, ``crop_factor``, ``plane_width_mm``, ``plane_height_mm``, ``plane_pixels``,
-    ``pixel_width`` and ``pixel_height``. ``stated`` holds a :class:`Sensor` or None for each frame,
-    ``stated_by`` ``session``, or ``exif`` where a frame table says so.
-    """
+    """Decide on the sensor of each camera; a frame table's own words are ``stated_by`` exif."""
     n = len(facts)
     width, height = np.full(n, FULL_FRAME.width_mm), np.full(n, FULL_FRAME.height_mm)
     source = np.full(n, "assumed", dtype=object)

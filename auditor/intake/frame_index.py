@@ -102,11 +102,7 @@ class Timeline:
 
 
 class FrameIndex:
-    """Names, paths, cameras, times and sessions of an archive's frames.
-
-    ``files`` are all files of each frame as shown, joined by ``|``, the speaking one first; ``paths`` lead to
-    the speaking one. Times are in seconds, clocks set right, NaN where unknown.
-    """
+    """Names (all files of each, joined by ``|``), paths, cameras, times [s] and sessions of the frames."""
 
     def __init__(
         self, files: Sequence[str], paths: Sequence[str], cameras: np.ndarray, time_s: np.ndarray
@@ -132,9 +128,10 @@ class FrameIndex:
         by_name = np.isnan(self.time_s)
         same = np.flatnonzero(np.diff(self.time_s[order]) == 0)
         by_name[order[same]] = by_name[order[same + 1]] = True
-        names = np.full(len(self), "", dtype=object)
-        names[by_name] = [natural_key(self.paths[row]) for row in np.flatnonzero(by_name).tolist()]
-        order = np.lexsort((names.astype(str), self.session, self.time_s))
+        names = [natural_key(self.paths[row]) for row in np.flatnonzero(by_name).tolist()]
+        place = np.zeros(len(self), dtype=np.intp)
+        place[by_name] = np.unique(np.array(names, dtype=str), return_inverse=True)[1]
+        order = np.lexsort((place, self.session, self.time_s))
         rank = np.empty(len(self), dtype=np.intp)
         rank[order] = np.arange(len(order))
         return rank

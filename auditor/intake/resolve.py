@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from auditor.errors import Problem
-from auditor.frames import COLUMNS, TEXT, with_columns
+from auditor.frames import COLUMNS, TEXT, equal_as_one, with_columns
 from auditor.intake.camera_sensors import find_sensors
 from auditor.intake.frame_index import FrameIndex, Rows
 from auditor.intake.library.facts import FACT_COLUMNS
@@ -72,7 +72,7 @@ def claim_facts(facts: pd.DataFrame, is_subject: np.ndarray) -> Claims:
     for quantity in ("lens", "focal_length", "f_number"):
         column = facts[f"recorded_{quantity}_mm" if quantity == "focal_length" else f"recorded_{quantity}"]
         rows = np.flatnonzero(column.notna())
-        values = column.to_numpy(object if quantity == "lens" else "float64")[rows]
+        values = (equal_as_one(column) if quantity == "lens" else column.to_numpy("float64"))[rows]
         claims.append(Claim(quantity, "file", rows, values))
     distance, by = facts["recorded_distance_m"].to_numpy("float64"), facts["recorded_distance_by"]
     for source in ("exif", "xmp"):
@@ -112,7 +112,7 @@ class _Resolving:
 
     def _expand_presets(self) -> None:
         """Turn each preset into claims of its values, but where a file contradicts a stretch of it."""
-        names = self.facts["recorded_lens"].to_numpy(object)
+        names = equal_as_one(self.facts["recorded_lens"])
         focal = self.facts["recorded_focal_length_mm"].to_numpy("float64")
         other_lens: list[int] = []
         for number, (claim, preset) in enumerate(self.presets):
@@ -127,7 +127,7 @@ class _Resolving:
                 values = {"lens": preset.lens} | values
             stated = {key: v for key, v in values.items() if preset is None or pd.notna(v)}
             below = replace(claim, rows=rows, depth=claim.depth - 0.5)  # cells of the row win
-            self.presets[number] = replace(below, typed=objects([preset] * len(rows))), preset
+            self.presets[number] = replace(below, typed=np.full(len(rows), preset, object)), preset
             self.by_quantity["preset"].append(self.presets[number][0])
             for key, value in stated.items():
                 typed = np.full(len(rows), value, dtype=object if key == "lens" else "float64")
@@ -178,7 +178,7 @@ class _Resolving:
         }
         columns |= self._subjects(columns, guess_sd)
         further = {name: self.facts[name] for name in self.facts.columns if name not in FACT_COLUMNS}
-        table = pd.DataFrame({**columns, **further}, index=self.facts.index)
+        table = pd.DataFrame({**columns, **further}, index=self.facts.index, copy=False)
         return Resolved(with_columns(table), self.problems, self.remarks)
 
     # --- distances ---------------------------------------------------------------------------------------

@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from auditor.frames import LEFT_OUT
+from auditor.frames import LEFT_OUT, was_drawn
 from auditor.intake.library.folders import SAMPLE_NAME
 from auditor.intake.starter import note_names
 from auditor.intake.tables import to_csv_text
@@ -44,14 +44,12 @@ def draw_sample(table: pd.DataFrame, n: int, seed: int = 0, waiting: Truths | No
     Frames with a distance are not drawn: those that an earlier sample drew share their stratum's weight with
     the new ones, the others stand for themselves. Those of an earlier draw that are still ``waiting`` for an
     answer come again, and count among the n.
-
-    Reads ``preset``, ``in_preset``, ``counted_as``, ``subject_distance_m``, ``drawn`` and ``sample_weight``.
     """
     if n < 1:
         raise ValueError(f"n must be above 0, not {n}")
     population = _population(table)
     has_distance = table["subject_distance_m"].notna().to_numpy()
-    before = drawn_before(table)
+    before = was_drawn(table)
     free = population & ~has_distance & ~before
     by_chance = population & before
     mark = pd.factorize(table["counted_as"].fillna(""), sort=True)[0]
@@ -88,13 +86,6 @@ def draw_sample(table: pd.DataFrame, n: int, seed: int = 0, waiting: Truths | No
         with_distance=int((population & has_distance).sum()),
         drawn_before=int((population & before & ~has_distance).sum()) - len(again),
     )
-
-
-def drawn_before(table: pd.DataFrame) -> Truths:
-    """Which frames an earlier sample drew, shape (n,); read of ``drawn``, else of ``sample_weight``."""
-    if "drawn" in table and table["drawn"].notna().any():
-        return np.asarray(table["drawn"].fillna(False), dtype=bool)
-    return np.asarray(table["sample_weight"].notna(), dtype=bool)
 
 
 def _population(table: pd.DataFrame) -> Truths:

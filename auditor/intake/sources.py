@@ -4,6 +4,7 @@ import os
 from collections.abc import Sequence
 from contextlib import closing
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -175,13 +176,15 @@ def from_table(path: Path, sessions: SessionFiles) -> Sources:
         }
     )
     beside, notes = path.parent / SESSION_NAME, path.parent / NOTES_NAME
-    names = "|".join(table["files"].astype(str)).casefold().split("|")
-    files = sum(not name.endswith(".xmp") for name in names)
+    shown = table["files"].str
+    files = len(table) + int(shown.count(r"\|").sum() - shown.count(r"(?i)\.xmp(?:\||$)").sum())
+    names = (file.rpartition("/") for file in table["file"].tolist())
+    begins = cache(lambda folder: str(path.parent / folder / "_")[:-1])
     # Where the ring really focuses tells the lens's shift, which only a session file states otherwise.
     further = table.drop(columns=[name for name in COLUMNS if name in table and name != "focus_true_m"])
     return Sources(
         facts=pd.concat([facts, further], axis=1),
-        paths=[str(path.parent / name) for name in table["file"]],
+        paths=[begins(above + slash) + name for above, slash, name in names],
         session_files=[sessions.of(str(beside) if beside.is_file() else None)],
         governed_by=np.zeros(len(table), dtype=int),
         notes=[(notes, np.arange(len(table)))] if notes.is_file() else [],

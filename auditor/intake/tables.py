@@ -7,7 +7,9 @@ front, which is taken off again on reading. JSON holds null, with ``<key>_is_inf
 import io
 import math
 import re
+import warnings
 from collections.abc import Iterator
+from functools import partial
 from itertools import islice
 from pathlib import Path
 from typing import Any
@@ -16,7 +18,8 @@ import numpy as np
 import pandas as pd
 
 from auditor.errors import FileFormatError, OutputError, Problem
-from auditor.frames import COLUMNS, MEASURED_COLUMNS, NUMBER, TEXT, TIME, TRUTH, with_columns
+from auditor.frames import COLUMNS, MEASURED_COLUMNS, NUMBER, TEXT, TIME, TRUTH, WHOLE, with_columns
+from auditor.intake.library.collector import give_back
 from auditor.intake.statements.door import (
     LARGEST_TABLE_BYTES,
     read_bytes,
@@ -35,7 +38,11 @@ TABLE_NAME = "frames.csv"  # as commands write it into a folder of results
 TABLE_SUFFIXES = (".csv", ".json", ".parquet")
 _INSTALL_PYARROW = 'Install it: pip install "focus-zone-auditor[parquet]".'
 _SPECIAL = re.compile(r'[,;\t"\r\n]')  # what has a cell quoted; some countries separate by others than commas
-_ZONE = r"(?<=\d\d:\d\d)(:\d\d(?:\.\d+)?)?\s*(?:Z|[+-]\d\d:?\d\d)$"
+_ZONED = r"\s*(?:Z|[+-]\d\d:?\d\d)$"
+_ZONE = rf"(?<=\d\d:\d\d)(:\d\d(?:\.\d+)?)?{_ZONED}"
+_INFINITE = "_is_infinite"
+KNOWN_COLUMNS = COLUMNS | MEASURED_COLUMNS
+_READ_AS = {TEXT: "category", TRUTH: "category", NUMBER: "", WHOLE: ""}  # "": as it comes; all else as text
 LARGEST_WHOLE = 1 << 53  # whole numbers up to here are exact
 LONGEST_HEAD = 100_000  # characters in which the names of the columns stand
 _HUNDREDTHS = len("2031-04-05T12:00:00.00")  # where a time may be cut at the earliest
@@ -102,10 +109,11 @@ def _cells(table: pd.DataFrame, name: str) -> list[str]:
     elif column.dtype.kind in "iufb" or isinstance(column.dtype, pd.Int64Dtype):
         texts = [str(value) for value in values.tolist()]
     else:
-        texts = [printable_lines(str(value)) for value in np.asarray(values, dtype=object).tolist()]
-        texts = _quoted([neutralised(text) for text in texts])
-    texts.append("")  # unknown has the code -1
-    return [texts[code] for code in codes.tolist()]
+        texts = [str(value) for value in np.asarray(values, dtype=object).tolist()]
+        if not "".join(texts).isprintable() or {text[:1] for text in texts} & set("'=+-@"):
+            texts = [neutralised(printable_lines(text)) for text in texts]
+        texts = _quoted(texts)
+    return list(np.array([*texts, ""], dtype=object)[codes])  # unknown has the code -1
 
 
 def _quoted(texts: list[str]) -> list[str]:
@@ -148,7 +156,7 @@ def read_table(path: Path) -> tuple[pd.DataFrame, list[Problem]]:
     """Read a frame table; missing columns are unknown. FileFormatError without a row or a column ``file``."""
     problems: list[Problem] = []
     raw = _read_raw(path, problems)
-    names = raw["file"] if "file" in raw.columns else pd.Series(dtype="str")
+    names = raw.get("file", pd.Series(dtype="str"))
     nameless = names.isna() | names.astype("str").eq("")
     if nameless.all():
         raise FileFormatError(f"{path} has no column 'file' or no row.", "Each row needs its frame's name.")
@@ -156,21 +164,18 @@ def read_table(path: Path) -> tuple[pd.DataFrame, list[Problem]]:
         what = f"{int(nameless.sum())} rows have no name in the column 'file'."
         problems.append(Problem(str(path), what, "They were left out; each row needs its frame's name."))
         raw = raw[~nameless].reset_index(drop=True)
-    infinite = [name for name in raw.columns if str(name).endswith("_is_infinite")]
-    out = raw.drop(columns=infinite).copy()
-    for name in out.columns:
-        dtype = (COLUMNS | MEASURED_COLUMNS).get(str(name))
-        if dtype is None:
-            continue
-        if dtype == TEXT and path.suffix.lower() == ".csv":
-            out[name] = out[name].map(restored, na_action="ignore")
-        out[name] = _column(out[name], str(name), dtype, path, problems)
-        flag = f"{name}_is_infinite"
-        if flag in infinite:
-            out.loc[raw[flag].fillna(False).astype(bool), name] = math.inf
-    if "captured_at" in out and "has_subseconds" not in out and "captured_at" in raw:
-        out["has_subseconds"] = raw["captured_at"].astype("str").str.contains(r"\.\d", regex=True, na=False)
-    return with_columns(out), problems
+    columns: dict[str, pd.Series] = {}
+    if "captured_at" in raw and "has_subseconds" not in raw:
+        times = raw["captured_at"].astype("str")
+        columns["has_subseconds"] = times.str.contains(r"\.\d", regex=True, na=False)
+    for name in [name for name in raw.columns if not name.endswith(_INFINITE)]:
+        columns[name] = raw.pop(name)  # not held twice
+        if dtype := KNOWN_COLUMNS.get(name):
+            columns[name] = _column(columns[name], name, dtype, path, problems)
+            if name + _INFINITE in raw.columns:
+                columns[name][raw[name + _INFINITE].fillna(False).astype(bool)] = math.inf
+    give_back()
+    return with_columns(pd.DataFrame(columns, copy=False)), problems
 
 
 def _read_raw(path: Path, problems: list[Problem]) -> pd.DataFrame:
@@ -197,23 +202,28 @@ def _read_raw(path: Path, problems: list[Problem]) -> pd.DataFrame:
         what = f"The column {twice[0]!r} is there twice."
         problems.append(Problem(str(path), what, "The first one is used."))
         raw = raw.loc[:, ~raw.columns.duplicated()]
-    again = raw.duplicated()
-    if again.any():
-        what = f"{int(again.sum())} rows are repeated, cell by cell."
+    alike = raw[raw["file"].duplicated(keep=False)] if "file" in raw else raw
+    again = alike.index[alike.duplicated()]
+    if len(again):
+        what = f"{len(again)} rows are repeated, cell by cell."
         problems.append(Problem(str(path), what, "Each is counted once."))
-        raw = raw[~again].reset_index(drop=True)
+        raw = raw.drop(index=again).reset_index(drop=True)
     return raw
 
 
 def _read_csv(path: Path, problems: list[Problem]) -> pd.DataFrame:
-    text = read_text(path, LARGEST_TABLE_BYTES)
-    skip, delimiter = separated_by(text[:LONGEST_HEAD].split("\n")[:3])
-    raw = pd.read_csv(
-        io.StringIO(text), dtype=str, keep_default_na=False, na_values=[""], sep=delimiter, skiprows=skip,
-        index_col=False,
-    )  # fmt: skip
-    lines = text.count("\n") + (not text.endswith("\n")) - skip - 1
-    if lines - len(raw) > text.count("\n\n"):  # cells go over several lines: do they swallow rows?
+    data = read_text(path, LARGEST_TABLE_BYTES).encode()
+    skip, delimiter = separated_by(data[:LONGEST_HEAD].decode(errors="ignore").split("\n")[:3])
+    read = partial(
+        pd.read_csv, keep_default_na=False, na_values=[""], sep=delimiter, skiprows=skip, index_col=False
+    )
+    names = read(io.BytesIO(data), nrows=0).columns
+    kinds = {name: _READ_AS.get(KNOWN_COLUMNS.get(name.strip().casefold(), ""), TEXT) for name in names}
+    kinds |= {"file": TEXT, "files": TEXT}  # hardly one is like another
+    with warnings.catch_warnings(category=pd.errors.DtypeWarning, action="ignore"):  # said by _column
+        raw = read(io.BytesIO(data), dtype={name: kind for name, kind in kinds.items() if kind})
+    lines = data.count(b"\n") + (not data.endswith(b"\n")) - skip - 1
+    if lines - len(raw) > data.count(b"\n\n"):  # cells go over several lines: do they swallow rows?
         header, rows, found = read_rows(path, LARGEST_TABLE_BYTES)
         cells = pd.DataFrame([row[: len(header)] for _, row in rows], columns=header, dtype=object)
         if found:
@@ -221,15 +231,15 @@ def _read_csv(path: Path, problems: list[Problem]) -> pd.DataFrame:
             raw = cells.replace("", np.nan)
     if delimiter == ";":  # where cells are separated so, figures have decimal commas
         for name in raw.columns:
-            if COLUMNS.get(str(name).strip().casefold()) == NUMBER:
-                raw[name] = raw[name].str.replace(",", ".", regex=False)
+            if COLUMNS.get(name.strip().casefold()) == NUMBER and raw[name].dtype.kind == "O":
+                raw[name] = raw[name].astype(TEXT).str.replace(",", ".", regex=False)
     return raw
 
 
 def files_named(path: Path, most: int) -> list[str]:
     """The first names in the column ``file`` of a frame table."""
     if path.suffix.lower() == ".csv":
-        header, rows, _ = read_rows(path, LARGEST_TABLE_BYTES)
+        header, rows, _ = read_rows(path, LARGEST_TABLE_BYTES, 2 * most)
         if "file" not in header:
             return []
         place = header.index("file")
@@ -243,16 +253,22 @@ def _column(values: pd.Series, name: str, dtype: str, path: Path, problems: list
     if name == "keeper":
         read = values.map(lambda v: SPELLINGS.get(str(v).strip().casefold()), na_action="ignore").astype(TEXT)
     elif dtype == TEXT:
-        return values.map(str, na_action="ignore").astype(TEXT)
+        read = values.astype(TEXT)
+        if path.suffix.lower() == ".csv" and read.str.startswith("'", na=False).any():
+            read = read.map(restored, na_action="ignore").astype(TEXT)
+        return read
     elif dtype == TIME:
+        local = values.astype(TEXT)
+        zoned = local.str.contains(_ZONED, na=False)
         # The camera's own time, whatever its zone.
-        local = values.astype("str").str.replace(_ZONE, r"\1", regex=True)
+        local[zoned] = local[zoned].str.replace(_ZONE, r"\1", regex=True)
         read = pd.to_datetime(local, errors="coerce", format="ISO8601").astype(TIME)
     elif dtype == TRUTH:
         words = {"true": True, "false": False, "1": True, "0": False}
         read = values.map(lambda v: words.get(str(v).casefold()), na_action="ignore").astype(TRUTH)
     else:
-        read = pd.to_numeric(values, errors="coerce").astype(NUMBER)
+        figures = values.astype(TEXT) if values.dtype.kind in "bO" else values  # True is no figure
+        read = pd.to_numeric(figures, errors="coerce").astype(NUMBER)
         if (allowed := range_of(name)) is not None:
             read = read.where(allowed.holds(read.to_numpy("float64")))
         if dtype != NUMBER:

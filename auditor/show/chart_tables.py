@@ -9,8 +9,7 @@ from auditor.evidence.presets import OTHER, pool_small
 from auditor.evidence.tolerance import Tolerance
 from auditor.evidence.weights import weights_of
 from auditor.evidence.zone_check import rates_in_and_out
-from auditor.frames import KEEPER
-from auditor.intake.sampling import drawn_before
+from auditor.frames import KEEPER, was_drawn
 from auditor.journey import Audit
 from auditor.show.words import distances as distance_words
 from auditor.show.words import presets as preset_words
@@ -70,7 +69,7 @@ def zone_rates(frames: pd.DataFrame, confidence: float) -> dict[str, float]:
         "out_frames": int(outside.sum()),
         "no_distance": int((~known).sum()),
         "put_back": bool((np.abs(weight[known] - 1) > 1e-9).any()),
-        "drawn": bool(drawn_before(frames).any()),
+        "drawn": bool(was_drawn(frames).any()),
     } | rates_in_and_out(frames[known], inside[known], confidence)
 
 

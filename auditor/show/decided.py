@@ -18,6 +18,7 @@ from auditor.errors import SettingError
 from auditor.evidence.bursts import is_keeper, zone_focused
 from auditor.evidence.ring_shift import shifts_in
 from auditor.evidence.tolerance import VERDICTS, WIDEST
+from auditor.frames import counted_by
 from auditor.intake.statements.lens_rule import find_lens
 from auditor.intake.statements.session import Lens
 from auditor.journey import Audit
@@ -114,7 +115,7 @@ def presets_of(audit: Audit, lens: str) -> pd.DataFrame:
 
 def frames_of(audit: Audit, lens: str) -> pd.DataFrame:
     """The frames of the presets of one lens."""
-    return audit.table[audit.table["preset"].isin(presets_of(audit, lens)["preset"])]
+    return counted_by(audit.table, audit.table["preset"].isin(presets_of(audit, lens)["preset"]).to_numpy())
 
 
 def gather_decision(audit: Audit, lens: str) -> Decided:

@@ -14,7 +14,7 @@ from auditor.evidence.causes import Causes
 from auditor.evidence.tolerance import Tolerance
 from auditor.intake.library.collector import without_collector
 from auditor.intake.library.thumbnails import thumbnails
-from auditor.intake.tables import TABLE_NAME, to_csv_text, to_json_rows
+from auditor.intake.tables import TABLE_NAME, csv_parts, to_json_rows
 from auditor.journey import Audit
 from auditor.show.card_faces import advised_cards
 from auditor.show.charts import render_charts
@@ -25,7 +25,7 @@ from auditor.show.page.view import lens_views
 from auditor.show.report import build_report
 from auditor.show.wallet import wallet_bytes
 from auditor.text import json_safe, json_text, without_home
-from auditor.writing import ResultsFolder
+from auditor.writing import Data, ResultsFolder
 
 
 def audit_json(audit: Audit) -> dict[str, Any]:
@@ -130,17 +130,13 @@ def write_outputs(
     cache: Path | None = None,
     force: bool = False,
 ) -> list[Path]:
-    """Write every output of an audit into a folder, made where it is not there; return what was written.
-
-    Thumbnails are kept beside the readers' ``cache``. With ``force`` what was changed since it was written
-    there is replaced. Raises OutputError if a file may not be replaced, or cannot be written.
-    """
-    files: dict[str, str | bytes] = {
+    """Write every output of an audit into a folder; OutputError if a file may not be replaced."""
+    files: dict[str, Data] = {
         "audit.json": json_text(audit_json(audit)),
-        TABLE_NAME: to_csv_text(audit.table),
-        "presets.csv": to_csv_text(audit.presets),
-        "distances.csv": to_csv_text(audit.distances),
-        "unreadable.csv": to_csv_text(_unreadable(audit)),
+        TABLE_NAME: csv_parts(audit.table),
+        "presets.csv": csv_parts(audit.presets),
+        "distances.csv": csv_parts(audit.distances),
+        "unreadable.csv": csv_parts(_unreadable(audit)),
     }
     if audit.past.sum or not audit.past.problems:
         files[ADVICE_NAME] = renewed_text(audit.past, audit.decisions, audit.table, audit.settings)

@@ -5,7 +5,7 @@ import pytest
 from scipy.special import expit, logsumexp
 from scipy.stats import binom
 
-from auditor.evidence.level import SPREADS, fit_level, log_likelihood
+from auditor.evidence.level import SPREADS, fit_level, log_likelihoods
 
 # Operations and deaths in twelve hospitals, with the random-effects fit printed beside them (Spiegelhalter,
 # Thomas, Best & Gilks, BUGS Examples Volume 1, "Surgical: institutional ranking"; numbers from memory).
@@ -16,7 +16,7 @@ PRINTED_MU, PRINTED_MU_SD, PRINTED_SIGMA, PRINTED_MEAN = -2.56, 0.15, 0.40, 0.07
 
 def test_the_likelihood_gives_the_published_random_effects():
     levels, spreads = np.linspace(-3.5, -1.5, 161), np.linspace(0.02, 1.6, 80)
-    likelihood = log_likelihood(DEATHS, OPERATIONS, levels, spreads)
+    likelihood = log_likelihoods(DEATHS, OPERATIONS, levels, spreads).sum(axis=0)
     posterior = np.exp(likelihood - logsumexp(likelihood))
     mu = posterior.sum(axis=1) @ levels
     sd = np.sqrt(posterior.sum(axis=1) @ (levels - mu) ** 2)
@@ -38,7 +38,7 @@ def test_it_agrees_with_statsmodels_on_simulated_sessions():
     model = BinomialBayesMixedGLM(outcome, np.ones((len(outcome), 1)), walk, np.zeros(sessions, int), vcp_p=2)
     theirs = model.fit_vb()
     levels, spreads = np.linspace(-2, -0.4, 81), np.linspace(0.2, 1.6, 71)
-    likelihood = log_likelihood(hits, np.full(sessions, presses), levels, spreads)
+    likelihood = log_likelihoods(hits, np.full(sessions, presses), levels, spreads).sum(axis=0)
     level, spread = np.unravel_index(likelihood.argmax(), likelihood.shape)
     assert levels[level] == pytest.approx(theirs.fe_mean[0], abs=0.08)
     assert spreads[spread] == pytest.approx(np.exp(theirs.vcp_mean[0]), abs=0.1)
@@ -90,7 +90,7 @@ def test_the_interval_over_sessions_by_hand(hits):
 
 def test_sessions_that_do_not_differ_have_the_binomial_likelihood():
     levels = np.log([0.3 / 0.7, 0.1 / 0.9])
-    found = log_likelihood([3, 0], [10, 5], levels, np.array([1e-9]))[:, 0]
+    found = log_likelihoods([3, 0], [10, 5], levels, np.array([1e-9])).sum(axis=0)[:, 0]
     assert found == pytest.approx([binom.logpmf([3, 0], [10, 5], rate).sum() for rate in (0.3, 0.1)])
 
 

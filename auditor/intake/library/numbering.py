@@ -5,11 +5,10 @@ Only such names, or shorter ones of that kind, are taken for a camera's; whoever
 without gaps.
 """
 
-import math
 import re
-from collections.abc import Iterable
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from auditor.frames import NUMBER, TEXT
@@ -22,30 +21,26 @@ LARGEST_GAP = 500  # a larger jump is another card or a reset counter, not delet
 
 
 @without_collector()
-def numbers_in_names(files: Iterable[str]) -> dict[str, pd.api.extensions.ExtensionArray]:
+def numbers_in_names(files: npt.ArrayLike) -> dict[str, pd.api.extensions.ExtensionArray]:
     """Return what cameras' names say: ``name_letters`` in front, and ``name_number``.
 
-    Digits in front (a folder's number) and underscores (a colour space) make no difference. Both are
-    unknown where the name is not a camera's.
+    Digits in front (a folder's number) and underscores (a colour space) make no difference.
     """
-    matches = [DCF.match(file, file.rfind("/") + 1) for file in files]
-    fronts = [None if match is None else match[1] for match in matches]
-    letters = {front: front and front.strip("0123456789_").upper() for front in set(fronts)}
-    numbers = [math.nan if match is None else float(match[2]) for match in matches]
-    return {
-        "name_letters": pd.array([letters[front] for front in fronts], dtype=TEXT),
-        "name_number": pd.array(numbers, dtype=NUMBER),
-    }
+    names = np.asarray(files, dtype=object)
+    letters, numbers = np.full(names.size, None, dtype=object), np.full(names.size, np.nan)
+    alike: dict[str, str] = {}
+    for row, file in enumerate(names):
+        if match := DCF.match(file, file.rfind("/") + 1):
+            front, number = match.groups()
+            letters[row] = alike.setdefault(front, front.strip("0123456789_").upper())
+            numbers[row] = number
+    return {"name_letters": pd.array(letters, dtype=TEXT), "name_number": pd.array(numbers, dtype=NUMBER)}
 
 
 def missing_numbers(
     facts: pd.DataFrame, cameras: np.ndarray, sessions: np.ndarray, time_s: np.ndarray
 ) -> int | None:
-    """Count the numbers missing among the frames of each camera in each session.
-
-    Numbers stand on a ring, 9999 beside 1; gaps of at most :data:`LARGEST_GAP` count. Names with other
-    letters in front are counted apart.
-    """
+    """Count the numbers missing among the frames of each camera in each session, on a ring of 9999."""
     if not len(facts):
         return None
     numbers = facts["name_number"].to_numpy("float64")

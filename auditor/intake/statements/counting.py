@@ -27,10 +27,8 @@ def count_marks(
 ) -> tuple[np.ndarray, list[Problem]]:
     """Decide what each frame counts as, and name the sessions that could not be counted.
 
-    Reads ``keeper``, ``session``, ``camera``, ``file`` and ``captured_at``. ``governed`` holds each session
-    file, the rule for frames without a mark (``auto``, ``not-kept``, ``keeper`` or ``leave-out``), and the
-    rows that both hold for. ``selects_matched`` is true where a folder of selects made the row a keeper: the
-    choosing of its session is complete.
+    ``governed``: each session file, the rule for frames without a mark, and the rows that both hold for.
+    Where a folder of selects made a frame a keeper, the choosing of its session is complete.
     """
     counted = verdicts_of_words(table["keeper"])  # a verdict, or left out as long as nothing is known
     unmarked = counted == UNMARKED

@@ -8,6 +8,7 @@ import codecs
 import csv
 import json
 import os
+import sys
 import tomllib
 from collections.abc import Iterator
 from pathlib import Path
@@ -106,12 +107,14 @@ def read_json(path: Path, largest: int = LARGEST_STATEMENT_BYTES) -> Any:
 Rows = Iterator[tuple[int, list[str]]]  # the line of each row that is not empty, and its cells without blanks
 
 
-def read_rows(path: Path, largest: int = 256 * MIB) -> tuple[list[str], Rows, list[Problem]]:
-    """Read a table with commas, semicolons or tabs between cells; FileFormatError if it cannot be read.
+def read_rows(
+    path: Path, largest: int = 256 * MIB, most: int = sys.maxsize
+) -> tuple[list[str], Rows, list[Problem]]:
+    """Read ``most`` lines with commas, semicolons or tabs between cells; FileFormatError if there are none.
 
     Gives its columns' names in small letters, its rows, and a list of what is wrong with those read so far.
     """
-    lines = read_text(path, largest).split("\n")
+    lines = read_text(path, largest).split("\n", most)[:most]
     skip, delimiter = separated_by(lines[:3])
     problems: list[Problem] = []
     rows = _records(lines, skip, delimiter, path, problems)

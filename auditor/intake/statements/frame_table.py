@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
-from auditor.frames import KEEPER, LEFT_OUT, NOT_KEPT
+from auditor.frames import KEEPER, LEFT_OUT, NOT_KEPT, equal_as_one
 from auditor.intake.statements.claims import Claim, Claims, objects
 from auditor.intake.statements.session import Preset
 from auditor.optics.sensors import Sensor
@@ -79,7 +79,7 @@ def _by_source(
     for source in sources[known].dropna().unique():
         rows = np.flatnonzero(known & sources.eq(source).fillna(False).to_numpy(bool))
         own = values.iloc[rows]
-        array = own.to_numpy("float64") if from_number else objects(own)
+        array = own.to_numpy("float64") if from_number else equal_as_one(own)
         sd = None if rel_sd is None else rel_sd.to_numpy("float64")[rows]
         if source not in _NOBODY:
             claims.append(Claim(quantity, str(source), rows, array, rel_sd=sd))
@@ -87,10 +87,7 @@ def _by_source(
 
 
 def _sensors(table: pd.DataFrame) -> pd.Series:
-    sides = table[["sensor_width_mm", "sensor_height_mm"]].to_numpy("float64")
-    known: dict[tuple[float, float], Sensor] = {}
-    sensors = [
-        None if np.isnan(side).any() else known.setdefault((side[0], side[1]), Sensor(*side.tolist()))
-        for side in sides
-    ]
-    return pd.Series(objects(sensors), index=table.index, dtype=object)
+    width, height = (table[f"sensor_{side}_mm"].to_numpy("float64") for side in ("width", "height"))
+    codes, sides = pd.factorize(width + 1j * height)
+    sensors = objects([*(Sensor(side.real, side.imag) for side in sides.tolist()), None])
+    return pd.Series(sensors[codes], index=table.index, dtype=object)

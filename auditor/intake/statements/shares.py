@@ -27,11 +27,9 @@ FAR_APART_SD = 3.0
 def picture_heights_mm(table: pd.DataFrame) -> tuple[Floats, npt.NDArray[np.bool_]]:
     """Height on the sensor of each picture as seen upright, and whether its shape is another; shape (n,).
 
-    Reads ``camera``, ``pixel_width``, ``pixel_height``, ``sensor_width_mm``, ``sensor_height_mm`` and
-    ``sensor_source``. Where only the 35 mm-equivalent gives the sensor's size, its shape is not known and 3:2
-    is recorded; a camera most of whose pictures are 4:3 then has a 4:3 sensor of the same diagonal. NaN where
-    the picture's size in pixels is unknown, its shape is not the sensor's, or the sensor is unknown or only
-    assumed.
+    Where only the 35 mm-equivalent gives the sensor's size, 3:2 is recorded; a camera most of whose pictures
+    are 4:3 then has a 4:3 sensor of the same diagonal. NaN where the picture's size is unknown, its shape is
+    not the sensor's, or the sensor is unknown or only assumed.
     """
     width_px, height_px, side_a, side_b = (
         table[name].to_numpy("float64", na_value=np.nan)

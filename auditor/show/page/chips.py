@@ -28,7 +28,8 @@ def chips_of(audit: Audit, number: int, presets: pd.DataFrame, decided: Decided)
     table = audit.table
     counts = table["counted_as"].notna() & (table["counted_as"] != LEFT_OUT)
     own = table["preset"].isin(presets["preset"]) & table["in_preset"].fillna(False).astype(bool)
-    frames = table[own & counts] if counts.any() else table[own]
+    read = ["preset", "subject_distance_m", "counted_as", "sharp"]
+    frames = table.loc[own & counts if counts.any() else own, read]
     chosen = presets[presets["near_limit_m"].notna()]
     chosen = chosen.sort_values("frames_taken", ascending=False, kind="stable").head(MOST_CHIPS)
     settings = {str(row.preset): zone_setting(row) for row in chosen.itertuples()}

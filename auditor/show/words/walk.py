@@ -76,7 +76,7 @@ def notes(diary: Diary, units: str) -> list[tuple[str, str]]:
 
 def frames(diary: Diary, files: pd.Series) -> list[tuple[int, str]]:
     """Rows of the frame table to look at, and why; ``files`` are that table's."""
-    first = files.drop_duplicates()
+    first = files[files.isin(diary.telling["file"])].drop_duplicates()
     place = dict(zip(first, first.index, strict=True))
     return [
         (place[row.file], why(row.why) + (", another walk" if row.elsewhere else ""))
