@@ -34,6 +34,7 @@ MOTION: Final = "subject_motion"
 DIFFRACTION: Final = "diffraction"
 UNEXPLAINED: Final = "not_explained_by_blur"
 CAUSES: Final = (IN_FRONT, BEYOND, MOTION, DIFFRACTION, UNEXPLAINED)
+_AT_FOCUS = ["focal_length_mm", "f_number", "focus_distance_m", "exposure_time_s", "coc_mm"]
 BLOCK = 2_000
 CURVES = 40  # of the draws, evenly taken
 MOST_FRAMES = 20_000  # more frames not kept, drawn by chance, change nothing that is shown
@@ -68,7 +69,7 @@ def find_causes(counted: CountedFrames, settings: Settings, tolerance: Tolerance
     sensor_width_mm, sensor_height_mm, coc_mm, sharp, sample_weight``, and the settings ``confidence,
     guess_sd, speed_m_s``.
     """
-    usable, not_kept = counted.blurred, counted.frames[~counted.kept]
+    usable, not_kept = counted.blurred, counted.frames.loc[~counted.kept, _AT_FOCUS]
     mean, spread = _distance_of(usable, settings)
     lost_rows = np.flatnonzero(~usable["kept"].to_numpy(bool))
     lost = usable.iloc[lost_rows].reset_index(drop=True)
@@ -174,10 +175,7 @@ def _distance_of(frames: pd.DataFrame, settings: Settings) -> tuple[Floats, Floa
 
 
 def _at_focus(not_kept: pd.DataFrame, settings: Settings) -> dict[str, int]:
-    focal, f_number, focus, time, coc = (
-        not_kept[name].to_numpy(float)
-        for name in ("focal_length_mm", "f_number", "focus_distance_m", "exposure_time_s", "coc_mm")
-    )
+    focal, f_number, focus, time, coc = (not_kept[name].to_numpy(float) for name in _AT_FOCUS)
     motion = np.asarray(motion_mm(focal, focus, settings.speed_m_s, time))
     size = magnification(lens_distance_m(focus, focal), focal)
     diffraction = np.asarray(airy_mm(f_number, size))
