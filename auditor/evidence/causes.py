@@ -35,6 +35,7 @@ MOTION: Final = "subject_motion"
 DIFFRACTION: Final = "diffraction"
 UNEXPLAINED: Final = "not_explained_by_blur"
 CAUSES: Final = (IN_FRONT, BEYOND, MOTION, DIFFRACTION, UNEXPLAINED)
+_AT_FOCUS = [*ZONE_FACTS, "coc_mm", "exposure_time_s", "flash", "flash_duration_s"]
 BLOCK = 2_000
 CURVES = 40  # of the draws, evenly taken
 MOST_FRAMES = 20_000  # more frames not kept, drawn by chance, change nothing that is shown
@@ -69,7 +70,7 @@ def find_causes(counted: CountedFrames, settings: Settings, tolerance: Tolerance
     subject_distance_rel_sd, sensor_width_mm, sensor_height_mm, coc_mm, sharp, sample_weight``, and the
     settings ``confidence, guess_sd, speed_m_s``.
     """
-    usable, not_kept = counted.blurred, counted.frames[~counted.kept]
+    usable, not_kept = counted.blurred, counted.frames.loc[~counted.kept, _AT_FOCUS]
     mean, spread = _distance_of(usable, settings)
     lost_rows = np.flatnonzero(~usable["kept"].to_numpy(bool))
     lost = usable.iloc[lost_rows].reset_index(drop=True)

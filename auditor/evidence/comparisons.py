@@ -55,7 +55,7 @@ def compare_presets(counted: CountedFrames, settings: Settings) -> pd.DataFrame:
     kept = np.bincount(counted.press, counted.kept, minlength=len(code))
     presses = pd.DataFrame(
         {
-            "lens": glass(frames).to_numpy(object)[first],
+            "lens": glass(frames[["lens", "focal_length_mm"]].iloc[first]).to_numpy(object),
             "preset": preset[first],
             "hit": kept > 0,
             "kept": kept,

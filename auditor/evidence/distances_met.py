@@ -12,7 +12,7 @@ import pandas as pd
 from auditor.evidence.bursts import CountedFrames
 from auditor.evidence.proportions import Floats, weighted_quantile_interval
 from auditor.evidence.weighted_shares import weighted_shares
-from auditor.evidence.weights import sampled_frames
+from auditor.evidence.weights import SAMPLED_BY, sampled_frames
 
 QUANTILES = {"p05_m": 0.05, "p25_m": 0.25, "median_m": 0.5, "p75_m": 0.75, "p95_m": 0.95}
 FEWEST_BURSTS = 5  # a preset with fewer does not enter the test
@@ -37,7 +37,7 @@ def distances_met(counted: CountedFrames, confidence: float = 0.95) -> Distances
     Reads ``preset, subject_distance_m, in_zone, sample_weight, drawn, counted_as, session, burst``.
     """
     size = np.bincount(counted.press, minlength=1)[counted.press]
-    frames = counted.frames.assign(press=counted.press, size=size)
+    frames = counted.frames[[*SAMPLED_BY, "in_zone"]].assign(press=counted.press, size=size)
     frames, sampled = sampled_frames(frames[frames["preset"].notna()])
     # Weight share method (Lavallée 2007, Indirect Sampling): a burst weighs its frames' sum over its size.
     bursts = (

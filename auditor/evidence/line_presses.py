@@ -56,7 +56,7 @@ def line_presses(
     Reads the setting, its zone and criterion, ``preset, exposure_time_s, flash, flash_duration_s, side,
     subject_distance_m``.
     """
-    frames = counted.frames
+    frames = counted.frames[counted.frames["preset"].isin(presets)]
     frames = frames[np.isfinite(frames["focus_distance_m"]) & frames["near_limit_m"].notna()]
     rows = met.presets[met.presets["preset"].isin(set(presets) & set(frames["preset"]))]
     own = frames.groupby("preset").get_group

@@ -11,6 +11,7 @@ RATE_COLUMNS = (
     "bursts", "hits", "hit_rate", "low", "high", "frames", "keepers", "frame_rate", "frame_low", "frame_high",
     "keepers_per_hour", "per_hour_low", "per_hour_high",
 )  # fmt: skip
+_READ = ("counted_as", "session", "burst", "camera", "captured_at")
 
 
 def hit_rates(frames: pd.DataFrame, by: str, confidence: float = 0.95) -> pd.DataFrame:
@@ -22,8 +23,8 @@ def hit_rates(frames: pd.DataFrame, by: str, confidence: float = 0.95) -> pd.Dat
     from the first to the last frame of each run. Reads ``by, counted_as, session, burst, camera,
     captured_at`` of counted frames.
     """
-    frames = frames[frames[by].notna()]
-    values, group = np.unique(frames[by].to_numpy(), return_inverse=True)
+    frames = frames.loc[frames[by].notna(), list({by, *_READ})]
+    group, values = pd.factorize(frames[by].to_numpy(), sort=True)
     n_groups = len(values)
     keeper = is_keeper(frames)
     burst = burst_codes(frames.assign(_group=group), "_group")

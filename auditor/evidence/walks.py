@@ -15,14 +15,10 @@ from auditor.evidence.bursts import Codes, CountedFrames, burst_codes, combined_
 from auditor.evidence.proportions import Floats
 from auditor.evidence.sharpness import judged_frames
 from auditor.evidence.usual import usual_counts, usual_shares
-from auditor.evidence.weights import has_distance, stands_for, weights_of
+from auditor.evidence.weights import SAMPLED_BY, has_distance, stands_for, weights_of
 from auditor.settings import UnmarkedRule
 
 SHARES = ("zone", "sharp", "kept")
-_READ = [
-    "session", "burst", "preset", "f_number", "focus_distance_m", "subject_distance_m", "in_zone",
-    "counted_as", "sample_weight", "drawn", "sharp",
-]  # fmt: skip
 
 
 def count_walks(
@@ -44,7 +40,8 @@ def count_walks(
         ["starts_at", "session"], kind="stable", na_position="first", ignore_index=True
     )
     in_walk = in_preset(counted.table) & counted.table["session"].notna().to_numpy()
-    taken = counted.table.loc[in_walk, _READ].reset_index(drop=True)
+    read = [*SAMPLED_BY, "f_number", "focus_distance_m", "in_zone", "sharp"]
+    taken = counted.table.loc[in_walk, read].reset_index(drop=True)
     press = taken.iloc[np.unique(burst_codes(taken, "preset"), return_index=True)[1]]
     of_press = _codes(press, walks)
     walks = walks.assign(

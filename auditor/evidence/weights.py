@@ -14,6 +14,7 @@ from auditor.evidence.proportions import Floats
 from auditor.evidence.weighted_shares import Sampled
 from auditor.frames import was_drawn
 
+SAMPLED_BY = ["preset", "counted_as", "session", "burst", "subject_distance_m", "sample_weight", "drawn"]
 MOST_STAND_OUT = 0.5  # of a preset's counted frames
 
 
@@ -69,7 +70,7 @@ def weights_of(frames: pd.DataFrame) -> Floats:
 def sampled_frames(frames: pd.DataFrame) -> tuple[pd.DataFrame, Sampled]:
     """Return those of counted frames that stand for others, with a fresh index, and how they were drawn.
 
-    Reads ``preset, counted_as, session, burst, subject_distance_m, sample_weight, drawn``.
+    Reads :data:`SAMPLED_BY`.
     """
     weight = weights_of(frames)
     rows = weight > 0
