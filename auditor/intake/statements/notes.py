@@ -197,7 +197,7 @@ def _preset(path: Path, note: Note, session: SessionFile, problems: list[Problem
     declared = [p.name for p in session.presets]
     what = f"The preset {name!r} has a key that cannot be used."
     if preset is None:
-        what = f"There is no preset {name!r}{nearest(name, declared)}"
+        what = f"There is no preset {name!r}{nearest(name, declared) or '.'}"
     step = f"The frame has no setting. Declared: {', '.join(declared) or 'none'}."
     problems.append(Problem(_place(path, note.line), what, step, ignored=True))
     return None
