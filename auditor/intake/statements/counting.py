@@ -101,10 +101,7 @@ def _late_marks(table: pd.DataFrame, late: list[int]) -> list[Problem]:
 
 
 def _culled_to(index: FrameIndex, governed: Sequence[Governed], problems: list[Problem]) -> np.ndarray:
-    """Place in the order of each row's ``culled_to`` frame; NaN where it says nothing of the row.
-
-    A frame with a capture time says nothing of frames without, nor the other way round.
-    """
+    """Place in the order of each row's ``culled_to`` frame; NaN for a row without a time if it has one."""
     limit = np.full(len(index), np.nan)
     for session, rule, rows in governed:
         marks = session.marks
