@@ -12,7 +12,6 @@ import pandas as pd
 from auditor.evidence.bursts import Codes, CountedFrames, burst_codes, combined_codes, in_preset, is_counted
 from auditor.evidence.proportions import Floats
 from auditor.evidence.weighted_shares import Sampled
-from auditor.intake.sampling import drawn_before
 
 MOST_STAND_OUT = 0.5  # of a preset's counted frames
 
@@ -27,7 +26,7 @@ def add_weights(table: pd.DataFrame) -> pd.DataFrame:
     subject_distance_m`` and ``sample_weight`` as it came.
     """
     came_with = table["sample_weight"].to_numpy(float)
-    drawn = drawn_before(table)
+    drawn = was_drawn(table)
     known = has_distance(table)
     weight = np.where(known, np.nan, came_with)
     rows = np.flatnonzero(is_counted(table) & in_preset(table))
@@ -52,6 +51,13 @@ def has_distance(table: pd.DataFrame) -> npt.NDArray[np.bool_]:
     """Tell which frames have a subject distance, shape (n,)."""
     with np.errstate(invalid="ignore"):
         return np.asarray(table["subject_distance_m"].to_numpy(float) > 0)
+
+
+def was_drawn(table: pd.DataFrame) -> npt.NDArray[np.bool_]:
+    """Tell which frames were drawn by chance, shape (n,): in a table not weighed yet, those with a weight."""
+    if not table["drawn"].notna().any():
+        return np.asarray(table["sample_weight"].notna(), dtype=bool)
+    return np.asarray(table["drawn"].fillna(False), dtype=bool)
 
 
 def weights_of(frames: pd.DataFrame) -> Floats:

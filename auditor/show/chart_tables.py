@@ -8,10 +8,9 @@ import pandas as pd
 from auditor.evidence.bursts import zone_focused
 from auditor.evidence.presets import OTHER, pool_small
 from auditor.evidence.tolerance import Tolerance
-from auditor.evidence.weights import weights_of
+from auditor.evidence.weights import was_drawn, weights_of
 from auditor.evidence.zone_check import rates_in_and_out
 from auditor.frames import KEEPER
-from auditor.intake.sampling import drawn_before
 from auditor.journey import Audit
 from auditor.show.words import distances as distance_words
 from auditor.show.words import presets as preset_words
@@ -68,7 +67,11 @@ def share_axis_end(highest: pd.Series) -> float:
 
 
 def zone_rates(frames: pd.DataFrame, confidence: float) -> dict[str, float]:
-    """Frames inside and outside their sharp zone, as they are, and the shares kept there, put back or not."""
+    """Frames inside and outside their sharp zone, as they are, and the shares kept there.
+
+    The shares are those of :func:`auditor.evidence.zone_check.rates_in_and_out`; ``put_back`` is whether they
+    are put back to all frames, ``drawn`` whether frames were drawn by chance.
+    """
     kept = (frames["counted_as"] == KEEPER).to_numpy()
     inside = frames["in_zone"].fillna(False).to_numpy(bool)
     outside = ~frames["in_zone"].fillna(True).to_numpy(bool)
@@ -80,7 +83,7 @@ def zone_rates(frames: pd.DataFrame, confidence: float) -> dict[str, float]:
         "out_frames": int(outside.sum()),
         "no_distance": int((~known).sum()),
         "put_back": bool((np.abs(weight[known] - 1) > 1e-9).any()),
-        "drawn": bool(drawn_before(frames).any()),
+        "drawn": bool(was_drawn(frames).any()),
     } | rates_in_and_out(frames[known], inside[known], confidence)
 
 

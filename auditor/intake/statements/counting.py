@@ -66,7 +66,10 @@ def count_marks(
 def _count_session(
     rows: np.ndarray, counted: np.ndarray, cameras: np.ndarray, late: list[int], *, complete: bool
 ) -> str:
-    """Apply the automatic rule to one session's rows, in order; late last marks are added to ``late``."""
+    """Apply the automatic rule to one session's rows, in order; returns what was found in it.
+
+    Rows of last marks that stand alone, long after the one before, are added to ``late``.
+    """
     verdicts = counted[rows]
     if not (verdicts == UNMARKED).any():
         return "marked"
@@ -101,7 +104,10 @@ def _late_marks(table: pd.DataFrame, late: list[int]) -> list[Problem]:
 
 
 def _culled_to(index: FrameIndex, governed: Sequence[Governed], problems: list[Problem]) -> np.ndarray:
-    """Place in the order of each row's ``culled_to`` frame; NaN for a row without a time if it has one."""
+    """Place in the order of each row's ``culled_to`` frame; NaN where it says nothing of the row.
+
+    A frame with a capture time says nothing of frames without, nor the other way round.
+    """
     limit = np.full(len(index), np.nan)
     for session, rule, rows in governed:
         marks = session.marks
