@@ -38,10 +38,7 @@ Data = str | bytes | Iterable[str]
 
 
 def write_file(path: Path, data: Data, *, force: bool = False) -> None:
-    """Write one file whole; one that is there is replaced only with ``force``, a person's work never.
-
-    Raises OutputError if the file may not be replaced or cannot be written.
-    """
+    """Write one file whole, in place of another only with ``force``, of a person's never; or OutputError."""
     with _told_as_output_error(path):
         part = _write_beside(path, data)
         try:

@@ -35,6 +35,8 @@ from auditor.settings import Request
 from auditor.show.sheet import build_sheet
 from auditor.show.sheet_data import SheetFacts, declared_presets, sheet_data
 from auditor.show.terminal import progress_on_stderr
+from auditor.show.words.figures import counted
+from auditor.text import collapse
 
 SHEET_NAME, FILLED_NAME = "sheet.html", "sheet.json"
 
@@ -197,14 +199,12 @@ def _say_what_was_found(
 
 
 def _sensors_missing(table: pd.DataFrame) -> list[str]:
-    """What to ask of each camera whose sensor's size is only assumed; read of ``sensor_source``."""
-    assumed = table["camera"][table["sensor_source"].eq("assumed")].fillna("")
-    return [
-        f"{camera or 'Files that name no camera (scans)'}: no sensor size is recorded, so 36×24 mm is "
-        f"assumed for {frames} frames and no distance can be measured in them. State it once, as sensor in a "
-        "[[camera]] or on the sheet."
-        for camera, frames in assumed.value_counts(sort=False).items()
-    ]
+    """What to ask where the sensor's size is only assumed; read of ``sensor_source``."""
+    assumed = table["camera"][table["sensor_source"].eq("assumed")].fillna("files without a camera (scans)")
+    found = [f"{camera} ({counted(n, 'frame')})" for camera, n in assumed.value_counts(sort=False).items()]
+    what = f"No sensor size is recorded of {collapse(found)}, so 36×24 mm is assumed and no distance can be "
+    step = "measured in them. State it once, as sensor in a [[camera]] or on the sheet."
+    return [what + step] if found else []
 
 
 def _folders_of_copies(table: pd.DataFrame, sources: list[Path]) -> list[str]:

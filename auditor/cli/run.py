@@ -36,10 +36,7 @@ def prepare_streams() -> None:
 
 
 def leave_other_settings_out() -> None:
-    """Let no settings of the user's other work with charts reach ours: they may even stop the program.
-
-    Matrices are small here: a second thread of the linear algebra costs processor time and gains nothing.
-    """
+    """Leave out settings of the user's other charts, which may end the program, and useless threads."""
     os.environ.pop("MPLBACKEND", None)
     os.environ["MATPLOTLIBRC"] = os.devnull
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")

@@ -63,11 +63,7 @@ def reads_sources(*, light: bool = False) -> Callable[[Command], Command]:
 
 
 def reads_lens(*distances: str, ring: bool = True, several: bool = False) -> Callable[[Command], Command]:
-    """Give a command the options of all that take a lens as typed, and its ring unless told otherwise.
-
-    Results come in the unit of the first of its own options with ``distances`` that was typed. With
-    ``several`` the command gets a list of lenses.
-    """
+    """Give a command the options of a lens as typed, or ``several``; its ``distances`` tell the units."""
 
     def make(asked: dict[str, Any], own: dict[str, Any]) -> Any:
         from auditor.cli.typed import read_bench

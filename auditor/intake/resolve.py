@@ -67,7 +67,11 @@ def right_clocks(facts: pd.DataFrame, offset_s: np.ndarray) -> pd.Series:
 
 
 def claim_facts(facts: pd.DataFrame, is_subject: np.ndarray) -> Claims:
-    """State what files record that people state too; ``is_subject``: whose distances are the subject's."""
+    """State what the files record of quantities that people state too.
+
+    Reads the columns ``recorded_*``; ``is_subject`` is true where the session file says that the distance in
+    the files is the subject's.
+    """
     claims = []
     for quantity in ("lens", "focal_length", "f_number"):
         column = facts[f"recorded_{quantity}_mm" if quantity == "focal_length" else f"recorded_{quantity}"]
@@ -86,7 +90,10 @@ def claim_facts(facts: pd.DataFrame, is_subject: np.ndarray) -> Claims:
 def resolve(
     facts: pd.DataFrame, captured_at: pd.Series, index: FrameIndex, claims: Claims, guess_sd: np.ndarray
 ) -> Resolved:
-    """Make the frame table of :data:`FACT_COLUMNS` and all claims; columns beyond these stay."""
+    """Make the frame table of an archive of its :data:`FACT_COLUMNS` and all claims; further columns stay.
+
+    ``guess_sd`` is the relative error of a distance guessed by eye, shape (n,).
+    """
     return _Resolving(facts, index, claims.stated).resolved(captured_at, guess_sd)
 
 

@@ -97,7 +97,11 @@ class Run:
 
 
 def find_runs(table: pd.DataFrame) -> list[Run]:
-    """Find the runs in each camera's frames, in order of time; then its rolls, by folder and name."""
+    """Find the runs in each camera's frames, in order of time; then its rolls, by folder and name.
+
+    Reads ``file``, ``session``, ``camera``, ``captured_at``, ``exposure_time_s``, ``iso``,
+    ``focal_length_mm``, ``f_number`` and ``focus_distance_m``.
+    """
     times, session, names = captured_s(table), table["session"].to_numpy("int64"), frame_labels(table)
     known = table[["focal_length_mm", "f_number", "focus_distance_m"]].notna().all(axis=1)
     exposures = np.log2(table["exposure_time_s"].to_numpy("float64") * table["iso"].to_numpy("float64"))
@@ -204,7 +208,11 @@ def session_as_toml(
     cameras: Iterable[str] = (),
     rolls: Iterable[str] = (),
 ) -> str:
-    """Write a session file from what is said already, with what was found in its comments and examples."""
+    """Write a session file from what is said already, as TOML has it; it can be read back as it is.
+
+    ``recorded`` are comment lines on what the files record; ``cameras`` that were found, and the first frame
+    of each of ``rolls``, stand in the examples.
+    """
     parts = [_HEAD.rstrip(), "\n".join(recorded)]
     found = {"camera": ("# name = ", list(cameras)), "stretch": ("# from = ", list(rolls))}
     for name in _REPEATED:

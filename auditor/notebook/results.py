@@ -11,10 +11,8 @@ import pandas as pd
 from auditor.advice.as_json import advice_json, tuning_json
 from auditor.advice.decision import Decision
 from auditor.advice.lens_decision import LensDecision
-from auditor.errors import Problem
 from auditor.intake.statements.session import Lens, declared_lenses
 from auditor.journey import Audit, Scan
-from auditor.settings import Settings
 from auditor.units import format_distance, format_f_number
 
 
@@ -24,7 +22,7 @@ def _with_table(result: object, table: pd.DataFrame) -> str:
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Scanned:
-    """The frames of an archive, each with its zone and blur."""
+    """The frames of an archive, with zone and blur; ``problems`` and ``settings`` are those of its scan."""
 
     scan: Scan
 
@@ -33,15 +31,11 @@ class Scanned:
         """The frame table."""
         return self.scan.archive.table
 
-    @property
-    def problems(self) -> list[Problem]:
-        """What was wrong, each with what to do about it."""
-        return self.scan.problems
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self.scan, name)
 
-    @property
-    def settings(self) -> Settings:
-        """What was asked for, with the session files' values."""
-        return self.scan.settings
+    def __dir__(self) -> list[str]:
+        return sorted({*dir(type(self)), *dir(self.scan)})
 
     @property
     def lenses(self) -> tuple[Lens, ...]:

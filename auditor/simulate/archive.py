@@ -42,10 +42,7 @@ def open_new_folder(out: Path) -> None:
 
 
 def simulate_archive(out: Path, seed: int, frames: int, truth: Truth | None = None) -> Truth:
-    """Write an invented archive; the same seed and number of frames give the same bytes.
-
-    Raises OutputError if the folder is not empty, SettingError if there are too few frames.
-    """
+    """Write an invented archive into a new or empty folder; the same seed and frames give the same bytes."""
     walking, choosing = np.random.default_rng(seed).spawn(2)
     presses = walk(truth or Truth(), frames, walking)
     truth = with_rates(truth or Truth(), presses)

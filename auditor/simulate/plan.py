@@ -108,10 +108,7 @@ def find_markers(session: Rows, stretch: Rows, truth: Truth) -> npt.NDArray[np.b
 def file_numbers(
     session: Rows, marked: npt.NDArray[np.bool_], truth: Truth, rng: np.random.Generator
 ) -> Rows:
-    """File numbers of each camera, shape (n,).
-
-    There are gaps where a misfire was deleted on the spot; a dark frame before a marked one takes a number.
-    """
+    """File numbers of each camera, shape (n,), with gaps for misfires deleted and for dark frames."""
     cameras = [outing.camera for outing in truth.outings]
     camera = np.array([sorted(set(cameras)).index(name) for name in cameras])[session % len(cameras)]
     deleted = np.where(rng.random(len(session)) < _MISFIRES, rng.integers(1, 3, len(session)), 0)

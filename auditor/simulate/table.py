@@ -18,13 +18,7 @@ from auditor.simulate.walk import walk, with_rates
 
 
 def simulate_table(seed: int, frames: int, truth: Truth | None = None) -> tuple[pd.DataFrame, Truth]:
-    """Make an invented frame table, as an audit would build it from files in which every mark is stated.
-
-    Frames that the photographer never looked at are unmarked and left out. Last come the columns of the
-    truth, ``true_...``.
-
-    Raises SettingError if there are too few frames.
-    """
+    """Make an invented frame table, every mark stated, and its truth, which the last columns tell."""
     truth = truth or Truth()
     presses = walk(truth, frames, np.random.default_rng(seed).spawn(2)[0])
     truth = with_rates(truth, presses)
@@ -39,39 +33,36 @@ def _columns(presses: pd.DataFrame, truth: Truth) -> pd.DataFrame:
     measured = presses["measured_m"].notna().to_numpy()
     looked_at, kept = presses["looked_at"].to_numpy(bool), presses["kept"].to_numpy(bool)
     files = _files(presses, truth)
-    table = with_columns(
-        pd.DataFrame(
-            {
-                "file": files,
-                "files": files,
-                "session": presses["session"] + 1,
-                "burst": presses["burst"] + 1,
-                "captured_at": presses["captured_at"],
-                "camera": _taken([o.camera for o in outings], outing),
-                "lens": _taken([p.lens.name for p in presets], preset),
-                "preset": _taken([p.name for p in presets], preset),
-                "focal_length_mm": presses["focal_length_mm"],
-                "f_number": presses["f_number"],
-                "exposure_time_s": presses["exposure_time_s"],
-                "iso": presses["iso"],
-                "sensor_width_mm": 36.0,
-                "sensor_height_mm": 24.0,
-                "sensor_source": np.where(reports, "exif", "session"),
-                "focus_distance_m": np.where(reports, presses["focus_m"].round(2), presses["ring_m"]),
-                "focus_distance_source": np.where(reports, "exif", "session"),
-                "subject_distance_m": presses["measured_m"],
-                "subject_distance_source": np.where(measured, "notes", "unknown"),
-                "subject_distance_rel_sd": np.where(measured, truth.measure_sd, np.nan),
-                "keeper": _taken(["no", "yes", None], np.where(looked_at, kept, 2)),
-                "mark_source": _taken([*(o.marks for o in outings), None], np.where(looked_at, outing, -1)),
-                "counted_as": _taken([NOT_KEPT, KEEPER, LEFT_OUT], np.where(looked_at, kept, 2)),
-                "has_subseconds": (presses["captured_at"].dt.microsecond > 0)  # 00 reads as unknown
-                & np.array([o.subseconds for o in outings])[outing],
-                "preset_source": np.where(reports, "grouped", "session"),
-                "in_preset": True,
-            }
-        )
-    )
+    columns = {
+        "file": files,
+        "files": files,
+        "session": presses["session"] + 1,
+        "burst": presses["burst"] + 1,
+        "captured_at": presses["captured_at"],
+        "camera": _taken([o.camera for o in outings], outing),
+        "lens": _taken([p.lens.name for p in presets], preset),
+        "preset": _taken([p.name for p in presets], preset),
+        "focal_length_mm": presses["focal_length_mm"],
+        "f_number": presses["f_number"],
+        "exposure_time_s": presses["exposure_time_s"],
+        "iso": presses["iso"],
+        "sensor_width_mm": 36.0,
+        "sensor_height_mm": 24.0,
+        "sensor_source": np.where(reports, "exif", "session"),
+        "focus_distance_m": np.where(reports, presses["focus_m"].round(2), presses["ring_m"]),
+        "focus_distance_source": np.where(reports, "exif", "session"),
+        "subject_distance_m": presses["measured_m"],
+        "subject_distance_source": np.where(measured, "notes", "unknown"),
+        "subject_distance_rel_sd": np.where(measured, truth.measure_sd, np.nan),
+        "keeper": _taken(["no", "yes", None], np.where(looked_at, kept, 2)),
+        "mark_source": _taken([*(o.marks for o in outings), None], np.where(looked_at, outing, -1)),
+        "counted_as": _taken([NOT_KEPT, KEEPER, LEFT_OUT], np.where(looked_at, kept, 2)),
+        "has_subseconds": (presses["captured_at"].dt.microsecond > 0)  # 00 reads as unknown
+        & np.array([o.subseconds for o in outings])[outing],
+        "preset_source": np.where(reports, "grouped", "session"),
+        "in_preset": True,
+    }
+    table = with_columns(pd.DataFrame(columns))
     table = with_columns(add_zones(table, parse_criterion("handbook"), truth.speed_m_s))
     return table.assign(
         true_focus_distance_m=presses["focus_m"],

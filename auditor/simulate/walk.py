@@ -138,12 +138,7 @@ def _taken(
 
 
 def _met(truth: Truth, preset: Rows, anyone: npt.NDArray[np.bool_], rng: np.random.Generator) -> Floats:
-    """True distance [m] of each press's subject, shape of `preset`.
-
-    People come along at any distance; those who look inside the engraved zone are taken, of the others
-    only some, but where whoever comes is pressed at. At a line they are taken as they come near the place
-    that the ring was set to.
-    """
+    """True distance [m] of each press's subject, shape of `preset`; at a line near the ring's place."""
     zones = [
         sharp_zone(p.lens.focal_length_mm, p.f_number, p.focus_distance_m, HANDBOOK_COC_MM)
         for p in truth.presets

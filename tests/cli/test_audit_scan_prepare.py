@@ -259,7 +259,7 @@ def test_prepare_asks_once_for_a_cameras_sensor_and_points_out_a_folder_of_copie
     folder = walk(5)
     photo(folder / "best" / "P1010002.jpg", datetime(2031, 4, 5, 14, 1))
     done = run("prepare", folder)
-    assert done.stderr.count("body A: no sensor size is recorded, so 36×24 mm is assumed for 5 frames") == 1
+    assert done.stderr.count("No sensor size is recorded of body A (5 frames), so 36×24 mm is assumed") == 1
     assert f"{folder}/best holds only copies, of 1 of the frames: probably your selects." in done.stderr
     assert f"--keepers {folder}/best" in done.stderr
     assert "probably your selects" not in run("prepare", folder, "--keepers", folder / "best").stderr

@@ -449,7 +449,7 @@ def test_a_session_with_only_rejects_and_one_without_marks_are_named(walk):
     assert "Only rejects are marked in 1 session with 2 frames (2031-04-07 10:00)" in text
     assert "No mark in 1 session with 2 frames (2031-04-06 10:00)" in text
     assert (
-        "4 of 4 frames are keepers (100%); had you looked through these and kept none, 4 of 6 (67%)" in text
+        "4 of 4 frames are keepers (100 %); had you looked through these and kept none, 4 of 6 (67 %)" in text
     )
 
 

@@ -112,10 +112,7 @@ class Cache:
         return self._db is not None
 
     def recall(self, places: Sequence[Place], stamps: Sequence[Stamp]) -> Iterator[tuple[int, Any]]:
-        """Yield what is kept of unchanged files, each with its number among the places.
-
-        Files of these folders that are no longer there are forgotten when the cache is closed.
-        """
+        """Yield what is kept of unchanged files, by number among the places; what is gone is forgotten."""
         of_folder: dict[str, dict[str, int]] = {}
         for number, (folder, name) in enumerate(places):
             of_folder.setdefault(folder, {})[name] = number

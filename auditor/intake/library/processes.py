@@ -37,12 +37,7 @@ def read_in_processes(
     module: str = READER_MODULE,
     silence_s: float = math.inf,
 ) -> Generator[Answers, None, None]:
-    """Read lists of files in several processes at once; closing the generator ends the processes.
-
-    The requests of a job go to one process, which runs ``main`` of a module, see :mod:`.reader_process`.
-    Yields a job's number and its answers; None where its process ended early or was not started. One that is
-    silent for ``silence_s`` is ended: the first request without an answer is the one that kept silent.
-    """
+    """Read lists of files in several processes; yields each job and its answers, None where that ended."""
     waiting: SimpleQueue[int] = SimpleQueue()
     for number in range(jobs):
         waiting.put(number)

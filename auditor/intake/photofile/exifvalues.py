@@ -76,10 +76,7 @@ def _whole(values: Values, tag: int, most: int = MOST_PIXELS) -> int:
 
 
 def _f_number(values: Values, notes: list[str]) -> float:
-    """Return the f-number as recorded; from ApertureValue where there is no FNumber tag at all.
-
-    An FNumber of 0 is the word of a camera that does not know its lens; it is not overruled.
-    """
+    """Return the f-number as recorded, 0 for unknown; from ApertureValue where there is no FNumber tag."""
     if 0x829D in values:
         return positive(_number(values, 0x829D), MAX_F_NUMBER)
     n = _f_number_of_apex(_number(values, 0x9202))

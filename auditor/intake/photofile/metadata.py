@@ -82,11 +82,7 @@ def _exif_of(found: Contents) -> Values | None:
 
 
 def _decode(order: Order, tags: dict[int, Value]) -> Values:
-    """Let exifread decode the reduced block; tags by number, because it has no name for some of them.
-
-    Frames of one camera share most of their values, so what has been decoded once is remembered, and only
-    the rest is handed over.
-    """
+    """Let exifread decode the reduced block, but what is remembered of other frames; tags by number."""
     if len(_DECODED) > MAX_REMEMBERED:
         _DECODED.clear()
     values: Values = {}

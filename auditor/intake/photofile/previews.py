@@ -73,10 +73,7 @@ def frame_files(path: str, file: str, files: str) -> list[str]:
 
 
 def open_picture(source: IO[bytes]) -> Image.Image:
-    """Open a picture of a known format, with bounds on all that it may ask for; nothing is decoded yet.
-
-    Raises OSError if it is none, or would take too long; what else Pillow raises is the caller's to catch.
-    """
+    """Open a picture of a known format, with bounds on all that it may ask for; OSError if it is none."""
     Image.init()
     known = [name for name in _FORMATS if name in Image.OPEN]
     bounded = _Bounded(source)

@@ -64,7 +64,10 @@ def count_marks(
 def _count_session(
     rows: np.ndarray, counted: np.ndarray, cameras: np.ndarray, late: list[int], *, complete: bool
 ) -> str:
-    """Apply the automatic rule to one session's rows, in order; late last marks are added to ``late``."""
+    """Apply the automatic rule to one session's rows, in order; returns what was found in it.
+
+    Rows of last marks that stand alone, long after the one before, are added to ``late``.
+    """
     verdicts = counted[rows]
     if not (verdicts == UNMARKED).any():
         return "marked"
@@ -155,8 +158,8 @@ def _silent_sessions(
         more = int(np.isin(sessions, silent).sum())
         what = (
             f"No mark in {named(silent)}, between sessions with keepers; left out. So counted, "
-            f"{kept} of {frames} frames are keepers ({kept / max(frames, 1):.0%}); had you looked "
-            f"through these and kept none, {kept} of {frames + more} ({kept / (frames + more):.0%})."
+            f"{kept} of {frames} frames are keepers ({100 * kept / max(frames, 1):.0f} %); had you looked "
+            f"through these and kept none, {kept} of {frames + more} ({100 * kept / (frames + more):.0f} %)."
         )
         step = 'Set culled_to, or unmarked = "not-kept", if you did look through them.'
         problems.append(Problem(None, what, step))

@@ -143,7 +143,12 @@ def claim_notes(
     depth: int,
     session_of: Callable[[int], SessionFile],
 ) -> Claims:
-    """State what one notes file says of the rows that it may speak of; name rows without one frame."""
+    """State what the filled cells of one notes file say of the rows that it may speak of.
+
+    ``depth`` is that of its folder; ``session_of`` gives the session file that governs a row: its presets,
+    and what its distances count from. Rows without their frame, with several, or for a frame that already has
+    a note are problems.
+    """
     problems: list[Problem] = []
     allowed = set(rows.tolist())
     first: dict[int, Note] = {}
@@ -197,7 +202,7 @@ def _preset(path: Path, note: Note, session: SessionFile, problems: list[Problem
     declared = [p.name for p in session.presets]
     what = f"The preset {name!r} has a key that cannot be used."
     if preset is None:
-        what = f"There is no preset {name!r}{nearest(name, declared)}"
+        what = f"There is no preset {name!r}{nearest(name, declared) or '.'}"
     step = f"The frame has no setting. Declared: {', '.join(declared) or 'none'}."
     problems.append(Problem(_place(path, note.line), what, step, ignored=True))
     return None

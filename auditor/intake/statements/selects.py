@@ -33,7 +33,11 @@ def claim_selects(
     index: FrameIndex,
     has_subseconds: np.ndarray,
 ) -> Claims:
-    """State as keepers the frames that a folder of selects holds; name files of no frame, or several."""
+    """State as keepers the frames that a folder of selects holds, by the names and records of its files.
+
+    ``rows`` are those that the folder speaks of; ``names`` lead from there. Files that match no frame, or
+    several, are problems.
+    """
     moments = _Moments(index, rows, has_subseconds)
     selected: list[int] = []
     problems: list[Problem] = []

@@ -56,9 +56,9 @@ class _Reader:
         return f", line {line}" if line else ""
 
     def nearest(self, word: str, allowed: tuple[str, ...] | list[str]) -> str:
-        """The nearest allowed word; a file of nothing but mistakes is not looked through for ever."""
+        """End a sentence, with the nearest allowed word if not yet too many were looked through."""
         self._compared += len(allowed)
-        return nearest(word, allowed) if self._compared <= MOST_COMPARED else ""
+        return (nearest(word, allowed) if self._compared <= MOST_COMPARED else "") or "."
 
     def problem(self, place: str, what: str, next_step: str) -> None:
         self.problems.append(Problem(f"{self.path}{place}", what, next_step, ignored=True))
@@ -177,7 +177,7 @@ def _stretches(reader: _Reader, entries: list[_Entry], presets: tuple[Preset, ..
         elif name not in slips:
             what = f"The stretch names a preset {name!r} that no [[preset]] has"
             step = f"It sets nothing. Declared: {collapse(list(slips), limit=20) or 'none'}."
-            reader.problem(place, f"{what}{reader.nearest(name, list(slips))}.", step)
+            reader.problem(place, f"{what}{reader.nearest(name, list(slips))}", step)
             slip = slip or f"there is no preset {name!r}"
         elif slips[name]:
             slip = slip or f"the preset {name!r} has a key that cannot be used"

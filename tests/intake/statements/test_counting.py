@@ -72,8 +72,8 @@ def test_sessions_are_counted_each_by_itself_and_silent_ones_between_are_told():
     found, said = counted("-kk---k-k", minutes=minutes)
     assert found == "nk----kn-"
     assert "No mark in 1 session with 3 frames (2031-04-05 04:00), between sessions with keepers" in said
-    assert "2 of 4 frames are keepers (50%)" in said
-    assert "2 of 7 (29%)" in said
+    assert "2 of 4 frames are keepers (50 %)" in said
+    assert "2 of 7 (29 %)" in said
     assert counted("------k-k", minutes=minutes) == ("------kn-", "")
     assert "Only rejects are marked in 1 session with 3 frames" in counted("kk-n----k", minutes=minutes)[1]
 
