@@ -28,14 +28,6 @@ KEPT_THOUGH_BLURRED: Final = "kept_though_blurred"
 NOT_KEPT_THOUGH_SHARP: Final = "not_kept_though_sharp"
 FEWEST_NEW = 3  # presses in a light that was never met before
 _NEW = ["camera", "lens", "preset", "f_number", "exposure_time_s", "iso", "flash"]  # what may be new
-    "camera",
-    "lens",
-    "preset",
-    "f_number",
-    "exposure_time_s",
-    "iso",
-    "flash",
-]  # by which something is new
 
 
 @dataclass(frozen=True, slots=True)
