@@ -297,14 +297,18 @@ def in_a_process(copy: Path, words: list[str], chosen: list[str] | None, most_s:
 
 
 def tests_for(change: Change, source: str, known: dict[str, Any]) -> list[str]:
-    """The tests that run the line; all of the module where it runs on import or is remembered."""
+    """The tests that run the line; all of the module where it runs on import or is remembered.
+
+    All there are for a module of values alone, which no test runs.
+    """
     lines: dict[str, list[str]] = known["lines"].get(change.module, {})
     wanted = {test for line in change.lines for test in lines.get(str(line), [])}
     if "" in wanted or not wanted or re.search(r"@(functools\.)?(lru_)?cache", source):
         wanted |= {test for tests in lines.values() for test in tests}
     own = f"tests/{change.module.split('/')[1]}"
     seconds = known["seconds"]
-    return sorted(wanted & seconds.keys(), key=lambda one: seconds[one] + 1.0 * (not one.startswith(own)))
+    chosen = wanted & seconds.keys() or seconds.keys()
+    return sorted(chosen, key=lambda one: seconds[one] + 1.0 * (not one.startswith(own)))
 
 
 def noticed_by(change: Change, copy: Path, known: dict[str, Any]) -> str:
