@@ -71,6 +71,7 @@ EQUIVALENT = {
         "auditor/evidence/level.py",
         "before + level <= total[-1] -> Lt",
     ): "no sum is that number to the last digit",
+    ("auditor/evidence/usual.py", "known.size > FEWEST_WALKS -> GtE"): "none of so many has enough before it",
     ("auditor/intake/photofile/values.py", "n < 10 -> LtE"): "ten is ten either way",
     ("auditor/intake/people/facemodel.py", "heat > least_score -> GtE"): "no score is just that number",
     ("auditor/advice/paired.py", "ratio * np.exp(MODEL_SD * rng.standard_normal(d)) -> Div"): _SYMMETRIC,
