@@ -71,6 +71,14 @@ EQUIVALENT = {
         "auditor/evidence/level.py",
         "before + level <= total[-1] -> Lt",
     ): "no sum is that number to the last digit",
+    (
+        "auditor/evidence/presets.py",
+        "np.diff(np.log(np.minimum(unique, 1000000000.0))) > SAME_SETTING -> GtE",
+    ): "no distances differ by that number to the last digit",
+    (
+        "auditor/evidence/bursts.py",
+        "code * max(len(names), 1) + own -> Sub",
+    ): "each pair has a number of its own either way",
     ("auditor/evidence/usual.py", "known.size > FEWEST_WALKS -> GtE"): "none of so many has enough before it",
     ("auditor/intake/photofile/values.py", "n < 10 -> LtE"): "ten is ten either way",
     ("auditor/intake/people/facemodel.py", "heat > least_score -> GtE"): "no score is just that number",
