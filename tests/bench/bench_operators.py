@@ -56,6 +56,7 @@ EQUIVALENT = {
     ("auditor/optics/combined.py", "blur.squared(least) + allowed -> Sub"): _AS_UNKNOWN,
     ("auditor/optics/sensors.py", "coc + 0 * diagonal -> Sub"): _AS_UNKNOWN,
     ("auditor/optics/sensors.py", "0 * diagonal -> Div"): _AS_UNKNOWN,
+    ("auditor/advice/decide.py", "paired is None or kept is None -> And"): "both were compared, or neither",
     ("auditor/advice/fixed_line.py", "along > 1e-09 -> GtE"): "no speed is that number to the last digit",
     ("auditor/advice/fixed_line.py", "far + nearer -> Sub"): _SYMMETRIC,
     ("auditor/evidence/blur_tolerance.py", "LOG_TAU[tau] + within[0] -> Sub"): _SYMMETRIC,
