@@ -184,6 +184,17 @@ def test_a_ring_takes_part_from_five_presses_on():
         assert (presses_follow_ring(few) is not None) == known, count
 
 
+@pytest.mark.parametrize(("every", "follow"), [(8, False), (3, True)])
+def test_keepers_near_the_ring_say_nothing_of_whom_was_pressed_at_where_they_are_rare(every, follow):
+    """Who was kept stood where the ring was; the others stood anywhere, whatever the ring."""
+    drawn = measured_subjects(draw_archive(1, World(presets=2)).table, Settings())
+    hit = np.arange(len(drawn)) % every == 0
+    rings = np.log(drawn.focus_distance_m)
+    anywhere = np.random.default_rng(0).permutation(np.linspace(rings.min(), rings.max(), len(drawn)))
+    stated = np.where(hit, rings, anywhere)
+    assert presses_follow_ring(replace(drawn, hit=hit, stated_log_m=stated)) is follow
+
+
 @pytest.mark.slow
 def test_distances_that_follow_the_ring_change_nothing_alone():
     lens = decide(frames_met(draw_archive(4, World(presses="zone")).table), (), Settings()).lenses[0]
