@@ -130,6 +130,11 @@ def test_engravings_within_four_focal_lengths_are_left_out():
     assert set(settings_on_ring(frames, lens, Settings())[1]) == {0.55, 1.0, np.inf}
 
 
+def test_where_no_full_stop_was_used_those_used_are_tried(archive):
+    number, _ = settings_on_ring(archive(30, f_number=np.tile([6.6, 6.8], 15)), None, Settings())
+    assert sorted(set(number)) == [6.6, 6.8]
+
+
 def test_few_subjects_and_no_frames_are_told_apart():
     archive = draw_archive(1, World(distances=0))
     lens = decide(frames_met(archive.table), (), Settings()).lenses[0]
