@@ -223,7 +223,7 @@ def count_distances(
         overall = weighted_shares(kept, np.where(own, 0, -1), 1, sampled, confidence).rate
         size, keepers = (np.bincount(band[rows], minlength=len(edges) - 1) for rows in (own, own & kept))
         with np.errstate(divide="ignore", invalid="ignore"):
-            times = np.where(overall > 0, shares.rate / overall, np.nan)
+            times = shares.rate / overall  # unknown where nothing was kept at all: 0 / 0
         rows = pd.DataFrame(
             {"preset": preset, "from_m": edges[:-1], "to_m": edges[1:], "frames": size, "keepers": keepers}
             | {"frame_rate": shares.rate, "frame_low": shares.low, "frame_high": shares.high}

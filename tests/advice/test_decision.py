@@ -130,6 +130,11 @@ def test_engravings_within_four_focal_lengths_are_left_out():
     assert set(settings_on_ring(frames, lens, Settings())[1]) == {0.55, 1.0, np.inf}
 
 
+def test_where_no_full_stop_was_used_those_used_are_tried(archive):
+    number, _ = settings_on_ring(archive(30, f_number=np.tile([6.6, 6.8], 15)), None, Settings())
+    assert sorted(set(number)) == [6.6, 6.8]
+
+
 def test_few_subjects_and_no_frames_are_told_apart():
     archive = draw_archive(1, World(distances=0))
     lens = decide(frames_met(archive.table), (), Settings()).lenses[0]
@@ -182,6 +187,17 @@ def test_a_ring_takes_part_from_five_presses_on():
     for count, known in ((5, True), (4, False)):
         few = two.chosen(np.concatenate([first[:9], second[:count]]))
         assert (presses_follow_ring(few) is not None) == known, count
+
+
+@pytest.mark.parametrize(("every", "follow"), [(8, False), (3, True)])
+def test_keepers_near_the_ring_say_nothing_of_whom_was_pressed_at_where_they_are_rare(every, follow):
+    """Who was kept stood where the ring was; the others stood anywhere, whatever the ring."""
+    drawn = measured_subjects(draw_archive(1, World(presets=2)).table, Settings())
+    hit = np.arange(len(drawn)) % every == 0
+    rings = np.log(drawn.focus_distance_m)
+    anywhere = np.random.default_rng(0).permutation(np.linspace(rings.min(), rings.max(), len(drawn)))
+    stated = np.where(hit, rings, anywhere)
+    assert presses_follow_ring(replace(drawn, hit=hit, stated_log_m=stated)) is follow
 
 
 @pytest.mark.slow

@@ -7,7 +7,7 @@ import pytest
 from worlds.people import HANDBOOK_MM, World, blur_mm, draw_archive
 
 from auditor.advice.at_another_stop import LightAnswer, light_answers, times_at
-from auditor.advice.paired import Setting, compare_settings, tried_there
+from auditor.advice.paired import Setting, _cases, compare_settings, tried_there
 from auditor.advice.valued import best_by_stop, lost_to_causes, value_settings
 from auditor.evidence.blur_tolerance import DRAWS, fit_tolerances
 from auditor.evidence.level import fit_level
@@ -214,3 +214,11 @@ def test_on_a_shifted_ring_marks_do_what_their_true_distances_do(exact):
     times = np.full(len(subjects), 1 / 500)
     lost = lost_to_causes(shifted, known, 8.0, 2.0, times, 1.32)
     assert lost == pytest.approx(lost_to_causes(subjects, known, 8.0, float(true[1]), times, 1.32), rel=1e-4)
+
+
+def test_draws_are_dealt_to_both_sides_alike_and_to_answers_by_their_weight():
+    answers = tuple(replace(AS_IS[0], weight=weight) for weight in (0.75, 0.25))
+    dealt = _cases(answers, np.zeros(400), np.random.default_rng(0))
+    sizes = {(answer.weight, side): rows.size for answer, side, rows in dealt}
+    assert sizes == {(0.75, -1.0): 150, (0.75, 1.0): 150, (0.25, -1.0): 50, (0.25, 1.0): 50}
+    assert sorted(np.concatenate([rows for *_, rows in dealt])) == list(range(400))

@@ -81,6 +81,13 @@ def written(folder, text):
     return read_past(folder / ADVICE_NAME)
 
 
+@pytest.mark.parametrize(("a", "problems"), [(1, 0), (0, 1), (1_000_000, 1)])
+def test_a_promise_holds_numbers_that_can_be(tmp_path, a, problems):
+    kept = {"a": a, "b": 9, "level": 0.9, "presses": 60, "low": 1, "high": 9}
+    line = {"walk": "2031-05-01", "lens": "x", "kind": "keep", "settings": [], "promise": {"kept": kept}}
+    assert len(written(tmp_path, json.dumps(line)).problems) == problems
+
+
 def test_a_line_tells_what_was_advised_and_is_read_back(decided, tmp_path):
     table, decisions = decided
     past = written(tmp_path, renewed_text(PastAdvice(), decisions, table, Settings()))

@@ -56,6 +56,7 @@ EQUIVALENT = {
     ("auditor/optics/combined.py", "blur.squared(least) + allowed -> Sub"): _AS_UNKNOWN,
     ("auditor/optics/sensors.py", "coc + 0 * diagonal -> Sub"): _AS_UNKNOWN,
     ("auditor/optics/sensors.py", "0 * diagonal -> Div"): _AS_UNKNOWN,
+    ("auditor/advice/decide.py", "paired is None or kept is None -> And"): "both were compared, or neither",
     ("auditor/advice/fixed_line.py", "along > 1e-09 -> GtE"): "no speed is that number to the last digit",
     ("auditor/advice/fixed_line.py", "far + nearer -> Sub"): _SYMMETRIC,
     ("auditor/evidence/blur_tolerance.py", "LOG_TAU[tau] + within[0] -> Sub"): _SYMMETRIC,
@@ -71,6 +72,15 @@ EQUIVALENT = {
         "auditor/evidence/level.py",
         "before + level <= total[-1] -> Lt",
     ): "no sum is that number to the last digit",
+    (
+        "auditor/evidence/presets.py",
+        "np.diff(np.log(np.minimum(unique, 1000000000.0))) > SAME_SETTING -> GtE",
+    ): "no distances differ by that number to the last digit",
+    (
+        "auditor/evidence/bursts.py",
+        "code * max(len(names), 1) + own -> Sub",
+    ): "each pair has a number of its own either way",
+    ("auditor/evidence/usual.py", "known.size > FEWEST_WALKS -> GtE"): "none of so many has enough before it",
     ("auditor/intake/photofile/values.py", "n < 10 -> LtE"): "ten is ten either way",
     ("auditor/intake/people/facemodel.py", "heat > least_score -> GtE"): "no score is just that number",
     ("auditor/advice/paired.py", "ratio * np.exp(MODEL_SD * rng.standard_normal(d)) -> Div"): _SYMMETRIC,
@@ -297,14 +307,18 @@ def in_a_process(copy: Path, words: list[str], chosen: list[str] | None, most_s:
 
 
 def tests_for(change: Change, source: str, known: dict[str, Any]) -> list[str]:
-    """The tests that run the line; all of the module where it runs on import or is remembered."""
+    """The tests that run the line; all of the module where it runs on import or is remembered.
+
+    All there are for a module of values alone, which no test runs.
+    """
     lines: dict[str, list[str]] = known["lines"].get(change.module, {})
     wanted = {test for line in change.lines for test in lines.get(str(line), [])}
     if "" in wanted or not wanted or re.search(r"@(functools\.)?(lru_)?cache", source):
         wanted |= {test for tests in lines.values() for test in tests}
     own = f"tests/{change.module.split('/')[1]}"
     seconds = known["seconds"]
-    return sorted(wanted & seconds.keys(), key=lambda one: seconds[one] + 1.0 * (not one.startswith(own)))
+    chosen = wanted & seconds.keys() or seconds.keys()
+    return sorted(chosen, key=lambda one: seconds[one] + 1.0 * (not one.startswith(own)))
 
 
 def noticed_by(change: Change, copy: Path, known: dict[str, Any]) -> str:

@@ -77,6 +77,7 @@ def test_runs_that_differ_among_themselves_widen_the_difference(frame_table):
     )
     pair = compare_presets(count_frames(scattered), Settings()).iloc[0]
     assert pair["high"] - pair["low"] > 1.3 * (steady["high"] - steady["low"])
+    assert_allclose(pair["high"] - pair["difference"], pair["difference"] - pair["low"], rtol=1e-9)
 
 
 def test_the_level_of_claims_is_never_looser_than_5_percent(frame_table):

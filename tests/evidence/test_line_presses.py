@@ -43,13 +43,16 @@ def test_a_ring_that_a_tape_found_off_leaves_less_time_at_its_mark() -> None:
 
 @pytest.fixture
 def at_the_gate(frame_table: Callable[..., Any]) -> LinePresses:
-    """Sixty presses at a line at 5 m: 12 nearer than the zone, none beyond; every third at 1/60 s."""
+    """Sixty presses at a line at 5 m: 12 nearer than the zone, none beyond.
+
+    A third at 1/60 s, another at what a camera calls the longest time, 1/340 s: a little over it.
+    """
     subject = np.r_[np.full(12, 3.0), np.full(28, 4.6), np.full(20, 5.2)]
     table = frame_table(
         np.arange(60) % 2, preset="gate", focal_length_mm=50.0, f_number=8.0, focus_distance_m=5.0,
         coc_mm=0.03, near_limit_m=4.0, far_limit_m=6.7, subject_distance_m=subject,
         side=np.where(subject < 4, "near", "in"), in_zone=subject > 4,
-        exposure_time_s=np.where(np.arange(60) % 3, 1 / 1000, 1 / 60),
+        exposure_time_s=np.tile([1 / 60, 1 / 330, 1 / 1000], 20),
     )  # fmt: skip
     counted = count_frames(table)
     (one,) = line_presses(counted, distances_met(counted), {"gate", "unused"}, 1.32, 0.95)

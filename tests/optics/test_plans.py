@@ -97,6 +97,13 @@ def test_midway_is_named_only_where_no_engraving_covers():
     assert plan.places[2].between_m is None, "at f/16 an engraving covers, farther from the middle as it is"
 
 
+def test_an_engraving_at_either_end_of_the_leeway_goes_before_what_lies_midway():
+    midway = Place(3.0, between_m=(2.0, 5.0))
+    for end in focus_leeway_m(2.0, 6.0, 28, 8, 0.03):
+        plan = plan_limits(28, 2.0, 6.0, 0.03, [midway, Place(float(end))], [8])
+        assert plan.places[0] == Place(float(end))
+
+
 def test_the_engraving_nearest_the_middle_is_taken():
     plan = plan_limits(28, 2.0, 6.0, 0.03, [Place(2.5), Place(4.0), Place(3.1)], [16.0])
     assert plan.places[0] == Place(3.1)

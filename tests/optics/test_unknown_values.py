@@ -96,6 +96,10 @@ def test_nothing_within_four_focal_lengths_of_the_sensor_can_be_focused():
     assert np.isnan(lens.sensor_distance_m(0.0999, 50)), "larger than life: two lenses would fit one distance"
 
 
+def test_what_is_no_lens_has_no_image():
+    assert np.isnan(lens.magnification(2.0, [0, -50, NAN])).all()
+
+
 def test_share_in_front():
     assert lens.sharp_zone(28, 8, 5.0, 0.03).share_in_front == 0
     assert np.isnan(lens.sharp_zone(28, 8, INF, 0.03).share_in_front)
