@@ -45,11 +45,7 @@ class Folder:
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """What a walk has found; pictures and sidecars as (folder index, file name), in sorted order.
-
-    Stamps tell an unchanged file; they go with the pictures and the sidecars, three numbers for each, all
-    in a row since there may be a million.
-    """
+    """What a walk has found; pictures and sidecars as (folder index, file name), sorted; three stamps each."""
 
     folders: list[Folder] = field(default_factory=list)
     pictures: list[tuple[int, str]] = field(default_factory=list)

@@ -10,10 +10,7 @@ from auditor.intake.statements.session import SessionFile
 
 
 def claim_cameras(session: SessionFile, rows: Rows, facts: pd.DataFrame) -> Claims:
-    """State sensors and clock offsets of the rows that one session file governs.
-
-    Reads ``body`` and ``model``: an entry names either. One that names no camera that was met is a problem.
-    """
+    """State the sensors and clock offsets of one session file; an entry of no camera met is a problem."""
     if not session.cameras:
         return Claims()
     pairs = facts[["body", "model"]].iloc[rows]
