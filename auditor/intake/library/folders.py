@@ -45,7 +45,10 @@ class Folder:
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """What a walk has found; pictures and sidecars as (folder index, file name), sorted; three stamps each."""
+    """What a walk has found; pictures and sidecars as (folder index, file name), in sorted order.
+
+    Three stamps of each, all in a row, tell an unchanged file.
+    """
 
     folders: list[Folder] = field(default_factory=list)
     pictures: list[tuple[int, str]] = field(default_factory=list)
