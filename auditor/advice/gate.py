@@ -18,6 +18,7 @@ from auditor.evidence.bursts import count_presses
 from auditor.evidence.level import SPREADS, Level
 from auditor.evidence.proportions import Floats
 from auditor.evidence.subjects import Subjects
+from auditor.frames import equal_as_one
 
 LEVEL = 0.02
 APART = 0.2
@@ -102,7 +103,7 @@ def _by_keepers(
     rng: np.random.Generator,
 ) -> list[PresetGate]:
     hit, session, first = count_presses(frames)
-    name = frames["preset"].fillna("").to_numpy(object)[first]
+    name = equal_as_one(frames["preset"].fillna(""))[first]
     measured = np.bincount(subjects.preset, minlength=len(subjects.presets)) >= FEWEST
     names = [n for n, enough in zip(subjects.presets, measured, strict=True) if enough and (name == n).any()]
     if len(names) < 2:

@@ -73,21 +73,20 @@ def find_causes(counted: CountedFrames, settings: Settings, tolerance: Tolerance
     usable, not_kept = counted.blurred, counted.frames.loc[~counted.kept, _AT_FOCUS]
     mean, spread = _distance_of(usable, settings)
     lost_rows = np.flatnonzero(~usable["kept"].to_numpy(bool))
-    lost = usable.iloc[lost_rows].reset_index(drop=True)
-    at_focus, no_distance = _at_focus(not_kept, settings), len(not_kept) - len(lost)
+    at_focus, no_distance = _at_focus(not_kept, settings), len(not_kept) - lost_rows.size
     curves = tolerance.draws[:: max(1, len(tolerance.draws) // CURVES)]
     known = curves.size > 0 and np.isfinite(curves).all() and curves[:, 2].any()  # of no keeper, no curve
-    if not len(lost) or not known:
+    if not lost_rows.size or not known:
         unknown = pd.DataFrame(np.nan, list(CAUSES), ["frames", "of_100", "low", "high"])
         none = _by_preset(pd.Index([]), np.zeros(0), np.zeros((0, 5, 1)), settings.confidence)
         frames = pd.DataFrame(columns=["file", *CAUSES], dtype=float)
         return Causes(no_distance, 0, unknown, none, frames, at_focus)
-    rows = np.arange(len(lost))
+    rows = np.arange(lost_rows.size)
     if rows.size > MOST_FRAMES:
         rows = np.sort(np.random.default_rng(0).choice(rows.size, MOST_FRAMES, replace=False))
-    times = len(lost) / rows.size
-    sibling = int(lost["burst_hit"].sum())
-    lost, chosen = lost.iloc[rows].reset_index(drop=True), lost_rows[rows]
+    times, chosen = lost_rows.size / rows.size, lost_rows[rows]
+    sibling = int(usable["burst_hit"].to_numpy(bool)[lost_rows].sum())
+    lost = usable.iloc[chosen].reset_index(drop=True)
     blamed = _blame(lost, mean[chosen], spread[chosen], settings.speed_m_s, curves)
     with_sibling = lost["burst_hit"].to_numpy(bool)
     blamed[:4, with_sibling] = 0.0

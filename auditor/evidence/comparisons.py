@@ -14,6 +14,7 @@ import pandas as pd
 from auditor.evidence.bursts import Codes, CountedFrames, number_runs
 from auditor.evidence.mantel_haenszel import bursts_to_show, difference_by_runs, stratified_difference
 from auditor.evidence.proportions import Floats, benjamini_hochberg
+from auditor.frames import equal_as_one
 from auditor.optics.exposure import exposure_value
 from auditor.settings import Settings
 
@@ -47,7 +48,7 @@ def compare_presets(counted: CountedFrames, settings: Settings) -> pd.DataFrame:
     """
     frames = counted.frames
     code, first = np.unique(counted.press, return_index=True)
-    preset = frames["preset"].to_numpy(object)
+    preset = equal_as_one(frames["preset"])
     run = number_runs(frames, pd.factorize(preset)[0].astype(np.intp))
     outing = pd.factorize(frames["session"].to_numpy(float, na_value=-1.0))[0]
     ev = pd.Series(np.floor(scene_ev(frames))).groupby(counted.press).median().to_numpy()

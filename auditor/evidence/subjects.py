@@ -17,7 +17,7 @@ from auditor.evidence.proportions import Floats
 from auditor.evidence.ring_shift import known_shift_mm
 from auditor.evidence.true_distance import likely_log_distance
 from auditor.evidence.zones import flash_time_s
-from auditor.frames import counted_by
+from auditor.frames import counted_by, equal_as_one
 from auditor.optics.exposure import exposure_value
 from auditor.optics.lens import known
 from auditor.settings import Settings
@@ -103,7 +103,7 @@ def lens_codes(frames: pd.DataFrame) -> tuple[Codes, tuple[str, ...]]:
     """Number the lenses: by name and focal length, within 2 %; without a name by focal length alone."""
     focal = frames["focal_length_mm"].to_numpy(float)
     step = np.round(np.log(np.where(focal > 0, focal, 1.0)) / 0.02).astype(int)
-    name = frames["lens"].fillna("").astype(str).to_numpy(object)
+    name = equal_as_one(frames["lens"].fillna(""))
     code = combined_codes(name, step)
     lenses = name[np.unique(code, return_index=True)[1]].tolist()
     names = []

@@ -90,9 +90,7 @@ class _Reading:
         self.offset_s = np.nan_to_num(settle("clock_offset", cameras.stated, len(self.facts)).typed)
         self.captured_at = right_clocks(self.facts, self.offset_s)
         times = captured_s(pd.DataFrame({"captured_at": self.captured_at}))
-        self.index = FrameIndex(
-            self.facts["files"].tolist(), sources.paths, equal_as_one(self.facts["body"]), times
-        )
+        self.index = FrameIndex(self.facts["files"], sources.paths, equal_as_one(self.facts["body"]), times)
         self.cameras = cameras
 
     def session_of(self, row: int) -> SessionFile:

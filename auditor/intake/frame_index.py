@@ -105,9 +105,9 @@ class FrameIndex:
     """Names (all files of each, joined by ``|``), paths, cameras, times [s] and sessions of the frames."""
 
     def __init__(
-        self, files: Sequence[str], paths: Sequence[str], cameras: np.ndarray, time_s: np.ndarray
+        self, files: npt.ArrayLike, paths: Sequence[str], cameras: np.ndarray, time_s: np.ndarray
     ) -> None:
-        self.files, self.paths, self.cameras, self.time_s = files, paths, cameras, time_s
+        self._shown, self.paths, self.cameras, self.time_s = files, paths, cameras, time_s
         self._asked = 0
         self._folders: dict[Path | None, str] = {}  # of files in which names are written
         self.session = number_sessions(time_s, paths)
@@ -115,7 +115,12 @@ class FrameIndex:
             array.flags.writeable = False
 
     def __len__(self) -> int:
-        return len(self.files)
+        return len(self.paths)
+
+    @cached_property
+    def files(self) -> list[str]:
+        """All files of each frame as shown, joined by ``|``, the speaking one first."""
+        return list(np.asarray(self._shown, dtype=object))
 
     def name(self, row: int) -> str:
         """The speaking file of a frame as shown."""

@@ -203,7 +203,7 @@ def _read_raw(path: Path, problems: list[Problem]) -> pd.DataFrame:
         problems.append(Problem(str(path), what, "The first one is used."))
         raw = raw.loc[:, ~raw.columns.duplicated()]
     alike = raw[raw["file"].duplicated(keep=False)] if "file" in raw else raw
-    again = alike.index[alike.duplicated()]
+    again = alike.index[alike.astype(TEXT).duplicated()]
     if len(again):
         what = f"{len(again)} rows are repeated, cell by cell."
         problems.append(Problem(str(path), what, "Each is counted once."))
@@ -275,6 +275,6 @@ def _column(values: pd.Series, name: str, dtype: str, path: Path, problems: list
             read = read.round().where(read.abs() < LARGEST_WHOLE).astype(dtype)
     bad = given & read.isna()
     if bad.any():
-        what = f"{int(bad.sum())} cells cannot be read, the first is {values[bad].iloc[0]!r}."
+        what = f"{int(bad.sum())} cells cannot be read, the first is {str(values[bad].iloc[0])!r}."
         problems.append(Problem(f"{path}, column {name}", what, "They count as unknown."))
     return read

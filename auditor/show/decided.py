@@ -15,7 +15,7 @@ from auditor.advice.lens_decision import LensDecision
 from auditor.advice.paired import Setting
 from auditor.advice.ring_settings import ring_of
 from auditor.errors import SettingError
-from auditor.evidence.bursts import is_keeper, zone_focused
+from auditor.evidence.bursts import in_preset, is_counted, is_keeper
 from auditor.evidence.ring_shift import shifts_in
 from auditor.evidence.tolerance import VERDICTS, WIDEST
 from auditor.frames import counted_by
@@ -127,7 +127,8 @@ def gather_decision(audit: Audit, lens: str) -> Decided:
     to_set = now if told is not None and told.decision.kind in ("keep", "latitude") else None
     if told is not None and told.decision.setting is not None:
         to_set = _with_zone(told.decision.setting, frames, bench)
-    own = frames[frames["preset"] == now.preset] if now is not None else frames
+    own = frames[["exposure_time_s", "iso"]]
+    own = own[frames["preset"] == now.preset] if now is not None else own
     return Decided(
         lens=lens,
         told=told,
@@ -206,14 +207,14 @@ def _bench_of(
 
 
 def _known_of(frames: pd.DataFrame) -> Known:
-    counted = zone_focused(frames)
+    marked = is_counted(frames) & in_preset(frames)
     return Known(
         frames=len(frames),
         zoned=int(frames["near_limit_m"].notna().sum()),
         measured=int(frames["subject_distance_m"].notna().sum()),
         judged=int(frames["sharp"].isin(["yes", "no"]).sum()),
-        marked=len(counted),
-        keepers=int(is_keeper(counted).sum()),
+        marked=int(marked.sum()),
+        keepers=int((marked & is_keeper(frames)).sum()),
         in_zone=int(frames["in_zone"].fillna(False).astype(bool).sum()),
     )
 

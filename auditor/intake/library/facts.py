@@ -119,9 +119,8 @@ def fact_table(columns: dict[str, Any]) -> pd.DataFrame:
     """Make a table of :data:`FACT_COLUMNS`; those not given are unknown, numbers follow from the names."""
     given = {**columns, **numbers_in_names(columns.get("file", []))}
     index = range(len(given["name_number"]))
-    return pd.DataFrame(
-        {name: pd.Series(given.get(name), index=index, dtype=dtype) for name, dtype in FACT_COLUMNS.items()}
-    )
+    columns = {name: pd.Series(given.get(name), index, dtype) for name, dtype in FACT_COLUMNS.items()}
+    return pd.DataFrame(columns, copy=False)  # so that no column keeps the others
 
 
 def _row(
