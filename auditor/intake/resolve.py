@@ -67,11 +67,7 @@ def right_clocks(facts: pd.DataFrame, offset_s: np.ndarray) -> pd.Series:
 
 
 def claim_facts(facts: pd.DataFrame, is_subject: np.ndarray) -> Claims:
-    """State what the files record of quantities that people state too.
-
-    Reads the columns ``recorded_*``; ``is_subject`` is true where the session file says that the distance in
-    the files is the subject's.
-    """
+    """State what the files record; ``is_subject``: where their distance is said to be the subject's."""
     claims = []
     for quantity in ("lens", "focal_length", "f_number"):
         column = facts[f"recorded_{quantity}_mm" if quantity == "focal_length" else f"recorded_{quantity}"]

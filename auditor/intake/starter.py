@@ -208,11 +208,7 @@ def session_as_toml(
     cameras: Iterable[str] = (),
     rolls: Iterable[str] = (),
 ) -> str:
-    """Write a session file from what is said already, as TOML has it; it can be read back as it is.
-
-    ``recorded`` are comment lines on what the files record; ``cameras`` that were found, and the first frame
-    of each of ``rolls``, stand in the examples.
-    """
+    """Write a session file from what is said already; the rest stands in its comments and examples."""
     parts = [_HEAD.rstrip(), "\n".join(recorded)]
     found = {"camera": ("# name = ", list(cameras)), "stretch": ("# from = ", list(rolls))}
     for name in _REPEATED:

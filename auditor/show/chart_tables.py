@@ -57,11 +57,7 @@ def share_axis_end(highest: pd.Series) -> float:
 
 
 def zone_rates(frames: pd.DataFrame, confidence: float) -> dict[str, float]:
-    """Frames inside and outside their sharp zone, as they are, and the shares kept there.
-
-    The shares are those of :func:`auditor.evidence.zone_check.rates_in_and_out`; ``put_back`` is whether they
-    are put back to all frames, ``drawn`` whether frames were drawn by chance.
-    """
+    """Frames inside and outside their sharp zone, and the shares kept there, put back to all or not."""
     kept = (frames["counted_as"] == KEEPER).to_numpy()
     inside = frames["in_zone"].fillna(False).to_numpy(bool)
     outside = ~frames["in_zone"].fillna(True).to_numpy(bool)

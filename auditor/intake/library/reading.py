@@ -42,11 +42,7 @@ class Read:
 def read_found(
     found: Found, cache: Path | None = None, workers: int | None = None, progress: Progress | None = None
 ) -> Read:
-    """Read all pictures and sidecars of a walk; without a cache file every file is read.
-
-    Processes (``workers``, or one a core) are started only where they save time. The progress is told ten
-    times a second at most.
-    """
+    """Read all pictures and sidecars of a walk, in processes (``workers``) only where they save time."""
     with closing(Cache(cache, READER_VERSION)) as store:
         return read_through(store, found, workers, progress)
 

@@ -20,11 +20,7 @@ _NUMBERS = ("sample_weight", "sharp_shown_px")
 
 
 def claim_table(table: pd.DataFrame, place: str, depth: float) -> Claims:
-    """State what a frame table says beyond the facts of files.
-
-    Reads its columns of marks, presets, distances, sensors and verdicts; those without a source get the one
-    that people mean. ``depth`` lies below that of everything that people state now.
-    """
+    """State what a frame table says beyond the facts of files; without a source, the one that people mean."""
 
     def by(column: str, allowed: Sequence[str], otherwise: str) -> pd.Series:
         return table[column].where(table[column].isin(allowed), otherwise)

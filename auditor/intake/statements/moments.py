@@ -26,11 +26,7 @@ class MomentFinder:
         self.days = [(_EPOCH + timedelta(days=float(day))).date() for day in days]
 
     def position(self, stretch: Stretch, text: str | None, default: int) -> tuple[int | None, Problem | None]:
-        """Position of the first frame at or after the moment that is named.
-
-        A frame that is not there, but whose number lies between those of two neighbours in time, has a
-        position and a problem.
-        """
+        """Position of the first frame at or after a moment; of one missing among others, with a problem."""
         if text is None:
             return default, None
         moment = self._moment(text)

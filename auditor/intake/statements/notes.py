@@ -143,12 +143,7 @@ def claim_notes(
     depth: int,
     session_of: Callable[[int], SessionFile],
 ) -> Claims:
-    """State what the filled cells of one notes file say of the rows that it may speak of.
-
-    ``depth`` is that of its folder; ``session_of`` gives the session file that governs a row: its presets,
-    and what its distances count from. Rows without their frame, with several, or for a frame that already has
-    a note are problems.
-    """
+    """State what one notes file says of the rows that it may speak of; name rows without one frame."""
     problems: list[Problem] = []
     allowed = set(rows.tolist())
     first: dict[int, Note] = {}

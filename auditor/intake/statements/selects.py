@@ -33,11 +33,7 @@ def claim_selects(
     index: FrameIndex,
     has_subseconds: np.ndarray,
 ) -> Claims:
-    """State as keepers the frames that a folder of selects holds, by the names and records of its files.
-
-    ``rows`` are those that the folder speaks of; ``names`` lead from there. Files that match no frame, or
-    several, are problems.
-    """
+    """State as keepers the frames that a folder of selects holds; a file of no one frame is a problem."""
     moments = _Moments(index, rows, has_subseconds)
     selected: list[int] = []
     problems: list[Problem] = []

@@ -94,10 +94,7 @@ def claim_shares(
     focal_length_mm: Floats,
     index: FrameIndex,
 ) -> Claims:
-    """State the subject's distance of frames with a share, and list those that give none or are doubtful.
-
-    ``free`` are frames without a better word of the notes. Reads what :func:`picture_heights_mm` reads.
-    """
+    """State subject distances from shares of the picture, and list those that give none or are doubtful."""
     given = [~np.isnan(values) & free for values in shares.values()]
     rows = np.flatnonzero(np.any(given, axis=0)) if given else np.zeros(0, dtype=np.intp)
     if not len(rows):

@@ -42,11 +42,7 @@ def held_once(lines: Mapping[str, list[str]], audit: Audit) -> dict[str, list[st
 def frame_lines(
     audit: Audit, rows: Iterable[int], folder: Path | None, pictures: Mapping[int, bytes]
 ) -> dict[str, list[str]]:
-    """Write what the page's script shows of each frame, by row.
-
-    In each line: file, link and thumbnail (base64; empty for none), distance in metres and in feet, setting
-    in metres and in feet, exposure, verdict.
-    """
+    """Write what the page's script shows of each frame, by row; thumbnails in base64, empty for none."""
     table, out, chosen = audit.table, {}, list(rows)
     columns = [
         "file", "subject_distance_m", "f_number", "focus_distance_m", "exposure_time_s", "iso", "counted_as",
