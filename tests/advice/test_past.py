@@ -207,6 +207,8 @@ def test_what_became_is_counted_on_the_walks_since(decided, tmp_path):
     frames, weight = drawn.frames, drawn.sampled.weight
     own = (frames["session"].gt(1) & frames["f_number"].eq(5.6)).to_numpy(bool)
     assert_allclose(judged.sharp.share, weight[own] @ frames["sharp"].eq("yes")[own] / weight[own].sum())
+    # Kish's effective number (Survey Sampling, 1965, 11.7: from memory), whole verdicts only.
+    assert judged.sharp.of == np.floor(np.square(weight[own].sum()) / np.square(weight[own]).sum() + 1e-9)
     unmarked = table.assign(counted_as="left out")
     (silent,) = what_became(past, unmarked, judged_frames(frames_met(unmarked)), starts[3])
     assert (silent.followed, silent.kept) == (at.sum(), None), (
