@@ -173,8 +173,9 @@ def telling_frames(blurred: pd.DataFrame, tolerance: Tolerance, causes: Causes) 
     blamed = [name for name in CAUSES if name != UNEXPLAINED]
     shares = dropped[blamed].to_numpy(float)
     lost = dropped.assign(why=np.array(blamed, dtype=object)[shares.argmax(axis=1)], share=shares.sum(axis=1))
-    lost = lost[(lost["share"] > 0) & ~lost["yes"]].sort_values("share", ascending=False, kind="stable")
     soft = dropped["sharp"].eq("no").fillna(False).to_numpy(bool)
+    lost = lost[(lost["share"] > 0) & (soft | lost["blur_mm"].gt(borne) & ~lost["yes"])]
+    lost = lost.sort_values("share", ascending=False, kind="stable")
     sharp = dropped[~dropped["burst_hit"] & dropped["blur_mm"].le(borne) & ~soft]
     sharp = sharp.sort_values("blur_mm", kind="stable").assign(why=NOT_KEPT_THOUGH_SHARP)
     found = pd.concat([part.astype({"why": object}).drop_duplicates("why") for part in (lost, kept, sharp)])

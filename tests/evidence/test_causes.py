@@ -183,6 +183,14 @@ def test_telling_frames_are_one_of_each_kind(archive):
     assert (kept == (telling.index == "kept_though_blurred")).all()
     assert telling["blur_mm"]["not_kept_though_sharp"] <= tolerance.eye.blur_mm
     assert telling["blur_mm"]["kept_though_blurred"] > tolerance.eye.blur_mm
+    assert (
+        telling["blur_mm"][[name for name in telling.index if name in CAUSES]] > tolerance.eye.blur_mm
+    ).all()
+    bears_all = replace(
+        tolerance, sharp=replace(tolerance.sharp, blur_mm=9.0), keep=replace(tolerance.keep, blur_mm=9.0)
+    )
+    none = telling_frames(count_frames(table).blurred, bears_all, causes)
+    assert set(none["why"]) == {"not_kept_though_sharp"}, "no cause where no blur is above what is borne"
     lost = causes.frames.set_index("file").loc[telling["file"].iloc[0]]
     assert (
         lost[telling.index[0]]
