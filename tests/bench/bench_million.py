@@ -25,7 +25,7 @@ import psutil
 HERE = Path(__file__).parents[2]
 LARGEST_BYTES = 2e9
 MOST_BESIDE = 0.6  # of the other checkout's processor time
-LOOK_S = 0.1
+LOOK_S = 0.25
 
 
 def run(checkout: Path, *words: str) -> tuple[float, float]:
