@@ -143,10 +143,7 @@ def _new(press: pd.DataFrame, before: pd.DataFrame) -> Iterator[tuple[str, str]]
 
 
 def _telling(own: pd.DataFrame, blurred: pd.DataFrame, tolerance: Tolerance, causes: Causes) -> pd.DataFrame:
-    """One frame of each kind: by what the fitted curve says, else by where it stood and its mark.
-
-    A cause of which this walk has no frame is shown on another's.
-    """
+    """One frame of each kind, if need be another walk's: by the fitted curve, else by side and mark."""
     if tolerance.carries:
         found = telling_frames(blurred[blurred["session"].isin(own["session"])], tolerance, causes)
         others = telling_frames(blurred, tolerance, causes)
@@ -179,5 +176,5 @@ def telling_frames(blurred: pd.DataFrame, tolerance: Tolerance, causes: Causes) 
     sharp = dropped[~dropped["burst_hit"] & dropped["blur_mm"].le(borne) & ~soft]
     sharp = sharp.sort_values("blur_mm", kind="stable").assign(why=NOT_KEPT_THOUGH_SHARP)
     found = pd.concat([part.astype({"why": object}).drop_duplicates("why") for part in (lost, kept, sharp)])
-    columns = ["file", "why", "subject_distance_m", "blur_mm"]
-    return found.drop_duplicates("press")[columns].reset_index(drop=True)
+    found = found.drop_duplicates("press")[["file", "why", "subject_distance_m", "blur_mm"]]
+    return found.reset_index(drop=True)

@@ -61,7 +61,9 @@ def assumptions(settings: Settings) -> list[tuple[str, str, str]]:
         ("Intervals", f"{level} intervals of bursts: score interval.", "Wilson 1927, Newcombe 1998."),
         (
             "Intervals by frames",
-            "Frames of a burst are not independent, so the interval rests on the effective number of frames.",
+            "Frames of a burst are not independent, so the interval rests on the effective number of frames. "
+            "Above 20,000 presses with a distance fits rest on whole walks drawn by chance up to that many; "
+            "counts use all.",
             "Rao and Scott 1992; Korn and Graubard 1998.",
         ),
         (
