@@ -29,6 +29,7 @@ from auditor.intake.statements.door import (
     separated_by,
 )
 from auditor.intake.statements.marks import SPELLINGS
+from auditor.intake.statements.notes import NOTE_READERS
 from auditor.intake.statements.ranges import range_of
 from auditor.text import json_safe, json_text, printable_lines
 from auditor.writing import write_file
@@ -153,9 +154,13 @@ def write_table(table: pd.DataFrame, path: Path, *, force: bool = False) -> None
 
 
 def read_table(path: Path) -> tuple[pd.DataFrame, list[Problem]]:
-    """Read a frame table; missing columns are unknown. FileFormatError without a row or a column ``file``."""
+    """Read a frame table; missing columns are unknown. FileFormatError without any row of a frame."""
     problems: list[Problem] = []
     raw = _read_raw(path, problems)
+    own, notes = KNOWN_COLUMNS.keys() - {"file"}, NOTE_READERS.keys()
+    if notes - own & set(raw) and not own - notes & set(raw):
+        step = "Name the folder of the photographs; notes among them are found, others named by --notes."
+        raise FileFormatError(f"{path} holds notes, not frames.", step)
     names = raw.get("file", pd.Series(dtype="str"))
     nameless = names.isna() | names.astype("str").eq("")
     if nameless.all():

@@ -46,6 +46,14 @@ def test_a_raw_file_its_jpeg_and_two_sidecars_are_one_frame(tmp_path, photo, pac
     assert archive.table["mark_source"][0] == "sidecar"
 
 
+def test_an_unreadable_jpeg_beside_its_raw_file_is_counted_once(tmp_path, photo):
+    photo(tmp_path / "P1010001.jpg", NOON)
+    (tmp_path / "P1010001.jpg").rename(tmp_path / "P1010001.dng")
+    (tmp_path / "P1010001.jpg").touch()
+    archive = read(tmp_path)
+    assert (archive.found, archive.unreadable, archive.merged, len(archive.table)) == (2, 1, 0, 1)
+
+
 def test_edited_exports_and_copies_join_their_frame(tmp_path, photo):
     photo(tmp_path / "P1010001.jpg", NOON, subsec="10", size=(48, 32))
     photo(tmp_path / "P1010001-web.jpg", NOON, subsec="10")

@@ -2,6 +2,7 @@
 
 import pytest
 
+from auditor.errors import FileFormatError
 from auditor.intake.tables import read_table, to_csv_text
 
 HEAD = "file,f_number,iso,preset,keeper,in_preset,session,extra\n"
@@ -57,3 +58,12 @@ def test_a_table_written_and_read_is_the_same_text(read):
     text = to_csv_text(read("file,captured_at,has_subseconds\na.jpg,2031-04-05T10:00:00.250+02:00,true\n")[0])
     assert to_csv_text(read(text)[0]) == text
     assert "2031-04-05T10:00:00.25," in text
+
+
+def test_notes_are_not_taken_for_a_table_of_frames(tmp_path):
+    notes, table = tmp_path / "april.csv", tmp_path / "mine.csv"
+    notes.write_text("File;Subject_Distance;Keeper\nP1.jpg;4ft;yes\n")
+    table.write_text("file,f_number,subject_distance,exposure_time_s\nP1.jpg,8,2,0.01\n")
+    with pytest.raises(FileFormatError, match=r"april\.csv holds notes, not frames"):
+        read_table(notes)
+    assert len(read_table(table)[0]) == 1

@@ -63,7 +63,7 @@ class Facts:
     folders: list[int]  # index of its folder in the walk
     problems: list[Problem]  # what could not be read comes first
     unreadable: int  # pictures that could not be read
-    merged: int  # pictures that joined another one's frame
+    merged: int  # pictures that could be read and joined another one's frame
 
 
 def first_known(items: Iterable[Any], name: str, default: Any = NAN) -> Any:
@@ -87,6 +87,7 @@ def gather_facts(
     columns: dict[str, list[Any]] = {}
     paths: list[str] = []
     folders: list[int] = []
+    merged = 0
     problems = [*_unreadable(found, records, sidecars), *doubts]
     bodies = {(r.camera, r.serial) for r in records if r.camera is not None and r.serial is not None}
     shared = frozenset(model for model, n in Counter(model for model, _ in bodies).items() if n > 1)
@@ -96,6 +97,7 @@ def gather_facts(
         packets = [sidecars[i] for i in group.sidecars if sidecars[i].error is None]
         if not members and not packets:
             continue
+        merged += max(len(members) - 1, 0)
         problems += [
             Problem(found.shown(found.pictures[i]), note, "")
             for i in group.pictures
@@ -111,7 +113,7 @@ def gather_facts(
         folders,
         problems,
         unreadable=sum(record.error is not None for record in records),
-        merged=sum(len(group.pictures) - 1 for group in groups),
+        merged=merged,
     )
 
 
