@@ -43,10 +43,7 @@ def from_lens(
 ) -> Floats:
     """Turn a distance [m] in either convention into that from the lens; NaN where it cannot be focused.
 
-    Raises
-    ------
-    ValueError
-        If ``distance_from`` is neither ``sensor`` nor ``lens``.
+    Raises ValueError if ``distance_from`` is neither ``sensor`` nor ``lens``.
     """
     if distance_from == "sensor":
         return lens_distance_m(distance_m, focal_length_mm)
