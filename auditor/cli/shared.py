@@ -114,10 +114,15 @@ def _parameters(declared: Options) -> list[inspect.Parameter]:
 
 
 def say_what_lies_beside(request: Request) -> None:
-    """Say which statements in the current folder were taken, before anything else."""
+    """Say which statements in the current folder were taken, and which above the sources were not."""
+    from auditor.intake.beside import statements_above
+
     taken = [str(path) for path in (request.outer_session, request.outer_notes) if path is not None]
     if taken:
         echo(f"With {' and '.join(taken)}, where nothing among the photographs says otherwise.", err=True)
+    elif not (request.session_file or request.notes_file) and (above := statements_above(request.sources)):
+        files, step = " and ".join(map(str, above)), f"Name {above[0].parent}, or use --session and --notes."
+        echo(f"Not read, as the search ends at the folder that is named: {files}. {step}", err=True)
 
 
 def end_with_problems(problems: list[Problem], unread: object, *, strict: bool) -> None:

@@ -34,6 +34,14 @@ def statements_beside(sources: Sequence[Path], folder: Path = Path(NOTES_FOLDER)
     return found if found.session or found.notes else None
 
 
+def statements_above(sources: Sequence[Path]) -> list[Path]:
+    """Files of statements right above folders that have no session file, where the search does not go."""
+    named = {source.resolve() for source in sources if source.is_dir()}
+    above = sorted({one.parent for one in named if not (one / SESSION_NAME).is_file()} - named)
+    found = [folder / name for folder in above for name in (SESSION_NAME, NOTES_NAME)]
+    return [file for file in found if file.is_file()]
+
+
 def source_text(sources: Sequence[Path], folder: Path) -> str:
     """Write which sources the files of a folder are about, relative to it."""
     lines = []

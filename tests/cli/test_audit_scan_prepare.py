@@ -315,6 +315,22 @@ def test_statements_beside_hold_only_for_their_source_and_below_what_lies_among_
     assert said.startswith("With audit-notes/session.toml, where")
 
 
+def test_statements_right_above_the_folder_named_are_not_read_and_that_is_said(run, photo, tmp_path):
+    walk = tmp_path / "spring" / "walk-2"
+    walk.mkdir(parents=True)
+    photo(walk / "P1010001.jpg", datetime(2031, 4, 5, 12))
+    (walk.parent / "notes.csv").write_text("file,keeper\nP1010001,yes\n")
+    said = run("scan", walk).stderr
+    assert said.startswith(
+        f"Not read, as the search ends at the folder that is named: {walk.parent}/notes.csv"
+    )
+    assert f"Name {walk.parent}, or" in said
+    assert "Not read" not in run("scan", walk.parent).stderr
+    assert "Not read" not in run("scan", walk, "--notes", walk.parent / "notes.csv").stderr
+    (walk / "session.toml").touch()
+    assert "Not read" not in run("scan", walk).stderr
+
+
 @pytest.mark.parametrize(
     ("words", "code", "expected"),
     [
