@@ -19,7 +19,6 @@ from auditor.evidence.keeper_likelihood import (
     FLOOR_WEIGHTS,
     FLOORS,
     keeper_log_likelihood,
-    log_moment,
     put_alike_together,
 )
 from auditor.evidence.proportions import Floats
@@ -35,7 +34,7 @@ APART_CENTRE, APART_SPREAD = 0.2, 0.4
 BETWEEN_LENSES = 0.2
 LAPSE = 0.02  # verdicts given by mistake, either way
 NOTHING_PRIOR = 0.5
-WORTH = 1.06  # where making every subject sharp could not bring that much more, blur decides nothing
+WORTH = 1.09  # where making every subject sharp could not bring that much more, blur decides nothing
 DRAWS = 400
 _COARSE = slice(None, None, 2)
 
@@ -106,7 +105,6 @@ def _evidence(own: Subjects, speed_m_s: float) -> _Evidence:
         as_shown = replace(as_shown, handbook_mm=as_shown.handbook_mm * as_shown.seen_at)
         seen_still, seen_walk = subject_shares(as_shown, 0.0), subject_shares(as_shown, speed_m_s)
     coarse, nothing = LOG_TAU[_COARSE], 0.0
-    moment = log_moment(own.weight, own.hit, own.session, own.frames)
     for place, walking in enumerate(WALKING):
         shares = (walking * walk + (1 - walking) * still).astype(np.float32)
         if judged.any():
@@ -116,11 +114,11 @@ def _evidence(own: Subjects, speed_m_s: float) -> _Evidence:
             sharp[place] = np.log(seen[yes]).sum(axis=0) + np.log1p(-seen[~yes]).sum(axis=0)
         if own.hit.any() and not own.hit.all():
             together, columns, count = put_alike_together(
-                shares, LOG_BLUR, own.log_m, own.drawn_odds, moment, own.hit.astype(float)
+                shares, LOG_BLUR, own.log_m, own.drawn_odds, np.log(own.frames), own.hit.astype(float)
             )
             left = np.tensordot(together, curve[:, _COARSE], 1).reshape(len(together), -1)
             at_points, nothing = keeper_log_likelihood(
-                left, columns[3] > 0.5, columns[1], columns[0], columns[2], count
+                left, columns[3] > 0.5, columns[1], columns[0], np.exp(columns[2]), count
             )
             at_points = at_points.reshape(coarse.size, LOG_KAPPA.size, FLOORS.size)
             keep[place] = CubicSpline(coarse, at_points, axis=0)(LOG_TAU)

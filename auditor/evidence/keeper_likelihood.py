@@ -1,18 +1,16 @@
 """How likely the keeper marks of measured subjects are, for a grid of tolerances and steepnesses.
 
-A press at distance x with blur b is kept with chance C (phi + (1 - phi) F(b)), logit C = alpha + u
+A press at distance x with blur b is kept with chance C (phi + (1 - phi) F(b)), logit C = alpha
 + gamma (x0 - x) + log(frames) / 2: the moment decides, blur within it. Level alpha, floor phi and interest in
 near subjects gamma are summed over their priors, so that people who keep 1 of 100 and people who keep 60 are
-both likely; the luck u of a session is that of all its presses. Presses drawn by mark are put right by the
-odds with which they were drawn (case and control: Prentice & Pyke, Biometrika 66:403, 1979; Scott & Wild,
-Biometrika 84:57, 1997).
+both likely. Presses drawn by mark are put right by the odds with which they were drawn (case and control:
+Prentice & Pyke, Biometrika 66:403, 1979; Scott & Wild, Biometrika 84:57, 1997).
 """
 
 import numpy as np
 import numpy.typing as npt
 from scipy.special import expit, logit, logsumexp
 
-from auditor.evidence.bursts import Codes
 from auditor.evidence.proportions import Floats
 
 MOST_CELLS = 300  # presses beyond this are put together where they are alike
@@ -25,19 +23,6 @@ _NEAR_LOG = -0.5 * (_NEAR / 0.7) ** 2
 _LEVELS = 11
 _FINER = 5  # so many times as many levels where no sum over the grid evens them out
 _BURST = 0.5  # logit for each factor e of frames
-_LUCK_KEEPERS = 4.0  # as many keepers say as much of a session as is known of sessions before: sd 0.5
-
-
-def log_moment(weight: Floats, hit: npt.NDArray[np.bool_], session: Codes, frames: Floats) -> Floats:
-    """What a press's burst and the luck of its session add to the logit of its moment, shape (n,).
-
-    Luck is the session's keepers over those expected of its presses, pulled toward 1 (gamma prior of mean 1:
-    Clayton & Kaldor, Biometrics 43:671, 1987).
-    """
-    _, own = np.unique(session, return_inverse=True)
-    kept, expected = np.bincount(own, weight * hit), np.bincount(own, weight)
-    expected *= kept.sum() / expected.sum()
-    return np.log((kept + _LUCK_KEEPERS) / (expected + _LUCK_KEEPERS))[own] + _BURST * np.log(frames)
 
 
 def keeper_log_likelihood(
@@ -45,21 +30,20 @@ def keeper_log_likelihood(
     hit: npt.NDArray[np.bool_],
     drawn_odds: Floats,
     log_m: Floats,
-    moment: Floats,
+    frames: Floats,
     count: Floats,
 ) -> tuple[Floats, float]:
     """Return the log likelihood of the marks on the grid, shape (g, len(FLOORS)), and that with F = 1.
 
-    ``left``, shape (n, g), is F of each press at each of g points of the grid; ``hit, drawn_odds, log_m``,
-    shape (n,), are those of :class:`auditor.evidence.subjects.Subjects`, ``moment`` is :func:`log_moment`,
-    ``count`` how many presses each row speaks for. Level and interest are summed over; the prior of the floor
-    is not in it.
+    ``left``, shape (n, g), is F of each press at each of g points of the grid; ``hit, drawn_odds, log_m,
+    frames``, shape (n,), are those of :class:`auditor.evidence.subjects.Subjects`, ``count`` how many presses
+    each row speaks for. Level and interest are summed over; the prior of the floor is not in it.
     """
     stands = count * np.exp(-drawn_odds * hit)
     rate = float(np.clip((hit * stands).sum() / stands.sum(), 0.002, 0.9))
     levels = np.linspace(logit(rate) - 1.2, min(logit(rate) + 3.6, 4.0), _LEVELS)
     middle = float(np.average(log_m, weights=count))
-    tilt = _NEAR * (middle - log_m)[:, None] + moment[:, None]
+    tilt = _NEAR * (middle - log_m)[:, None] + _BURST * np.log(frames)[:, None]
     ceiling, weight = _ceilings(levels, tilt)
     odds = np.expm1(np.clip(drawn_odds, -12, 12)).astype(np.float32)
     by_floor = np.empty((left.shape[1], FLOORS.size))

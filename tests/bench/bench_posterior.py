@@ -39,12 +39,7 @@ def log_posterior(point, blur, still, s):
     prior -= 0.5 * ((apart - 0.2) / 0.4) ** 2 + 0.5 * ((floor + 1.8) / 1.8) ** 2
     prior -= 0.5 * ((level - logit(0.12)) / 1.5) ** 2 + 0.5 * (near / 0.7) ** 2
     steep, phi = np.exp(kappa), expit(floor)
-    # A session's luck: its keepers over those expected of it, four keepers' worth of prior.
-    same = s.session[:, None] == s.session
-    luck = np.log(
-        (same @ (s.weight * s.hit) + 4) / (same @ s.weight * np.average(s.hit, weights=s.weight) + 4)
-    )
-    tilt = near * (np.average(s.log_m) - s.log_m) + luck + 0.5 * np.log(s.frames)
+    tilt = near * (np.average(s.log_m) - s.log_m) + 0.5 * np.log(s.frames)
     asked = np.isfinite(s.verdict)
     both = [[expit(-steep * (b - t)).mean(axis=1) for b in (blur, still)] for t in (tau, tau + apart)]
     terms = []

@@ -9,7 +9,7 @@ from worlds.people import HANDBOOK_MM, World, blur_mm, draw_archive
 
 from auditor.evidence.blur_classes import LOG_BLUR, blur_shares, sharp_curve
 from auditor.evidence.blur_tolerance import fit_tolerances
-from auditor.evidence.keeper_likelihood import FLOORS, keeper_log_likelihood, log_moment, put_alike_together
+from auditor.evidence.keeper_likelihood import FLOORS, keeper_log_likelihood, put_alike_together
 from auditor.evidence.subjects import measured_subjects, sessions_at_random, stratum_weights
 from auditor.settings import Settings
 
@@ -56,7 +56,7 @@ def test_the_likelihood_of_marks_is_that_of_its_model():
     left, hit = rng.uniform(0.1, 0.9, (5, 2)), np.array([True, False, False, True, False])
     odds, log_m = np.array([1.0, 0.5, 0.5, 1.0, 0.0]), rng.normal(1, 0.3, 5)
     frames = np.array([1.0, 2.0, 1.0, 3.0, 1.0])
-    found, _ = keeper_log_likelihood(left, hit, odds, log_m, 0.5 * np.log(frames), np.ones(5))
+    found, _ = keeper_log_likelihood(left, hit, odds, log_m, frames, np.ones(5))
     rate = (hit * np.exp(-odds * hit)).sum() / np.exp(-odds * hit).sum()
     low = np.log(rate / (1 - rate))
     levels, tilts = np.linspace(low - 1.2, min(low + 3.6, 4), 11), 0.7 * np.array([-1.6, -0.8, 0, 0.8, 1.6])
@@ -82,28 +82,19 @@ def test_the_likelihood_of_marks_is_that_of_its_model():
 def test_many_marks_that_do_not_follow_blur_are_summed_over_their_level(frames):
     """120 keepers of 400 presses at one distance: against a numerical integral over the level."""
     hit, same = np.arange(400) < 120, np.zeros(400)
-    moment = same + 0.5 * np.log(frames)
-    _, plain = keeper_log_likelihood(np.ones((400, 1)), hit, same, same, moment, np.ones(400))
-    middle = np.log(0.3 / 0.7)
+    _, plain = keeper_log_likelihood(np.ones((400, 1)), hit, same, same, same + frames, np.ones(400))
+    middle, moment = np.log(0.3 / 0.7), 0.5 * np.log(frames)
 
     def prior(level):
         return np.exp(-0.5 * ((level - np.log(0.12 / 0.88)) / 1.5) ** 2)
 
     def likely(level):
-        rate = 1 / (1 + np.exp(-level - moment[0]))
+        rate = 1 / (1 + np.exp(-level - moment))
         return prior(level) * np.exp(120 * np.log(rate / 0.3) + 280 * np.log((1 - rate) / 0.7))
 
     ends = middle - 1.2, middle + 3.6
-    exact = np.log(quad(likely, *ends, points=[middle - moment[0]])[0] / quad(prior, *ends)[0])
+    exact = np.log(quad(likely, *ends, points=[middle - moment])[0] / quad(prior, *ends)[0])
     assert plain == pytest.approx(exact + 120 * np.log(0.3) + 280 * np.log(0.7), abs=0.05)
-
-
-def test_the_luck_of_a_session_is_that_of_all_its_presses():
-    """Nine keepers of 30 presses against 1 of 70: 3 and 7 expected, with four keepers' worth of doubt."""
-    hit, session = np.array([1.0, 0, 1, 0]), np.array([5, 5, 8, 8])
-    weight, frames = np.array([9.0, 21, 1, 69]), np.array([1.0, 1, 1, np.e])
-    found = log_moment(weight, hit > 0, session, frames)
-    assert found == pytest.approx([np.log(13 / 7), np.log(13 / 7), np.log(5 / 11), np.log(5 / 11) + 0.5])
 
 
 def test_presses_drawn_by_mark_do_not_move_the_tolerance():
