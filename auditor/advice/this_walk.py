@@ -145,8 +145,8 @@ def _new(press: pd.DataFrame, before: pd.DataFrame) -> Iterator[tuple[str, str]]
 def _telling(own: pd.DataFrame, blurred: pd.DataFrame, tolerance: Tolerance, causes: Causes) -> pd.DataFrame:
     """One frame of each kind, if need be another walk's: by the fitted curve, else by side and mark."""
     if tolerance.carries:
-        found = telling_frames(blurred[blurred["session"].isin(own["session"])], tolerance, causes)
-        others = telling_frames(blurred, tolerance, causes)
+        here = blurred["session"].isin(own["session"])
+        found, others = (telling_frames(blurred[rows], tolerance, causes) for rows in (here, ~here))
         others = others[others["why"].isin(CAUSES) & ~others["why"].isin(found["why"])]
         return pd.concat([found.assign(elsewhere=False), others.assign(elsewhere=True)], ignore_index=True)
     known = own[own["side"].notna() & own["counted_as"].notna()]

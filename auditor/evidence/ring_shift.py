@@ -13,17 +13,18 @@ from auditor.optics.scales import engraved_for
 from auditor.text import collapse
 from auditor.units import format_distance
 
+SAME_MM = 1e-3  # shifts within it are one adapter's
+
 
 def frame_shifts(
     table: pd.DataFrame, checked: Iterable[tuple[np.ndarray, Lens]]
 ) -> tuple[np.ndarray, tuple[Problem, ...]]:
     """How much farther out each frame's lens is than its engravings mean [mm], shape (frames,), and doubts.
 
-    ``checked`` are rows of a lens and what the session file says of it; of other lenses the shift is the one
-    behind the table's own ``focus_true_m``, or that of the same lens where it was checked; NaN where nobody
-    did. A problem is a reading of ring or scale
-    that cannot be used, or one that no adapter explains. Reads ``lens, focal_length_mm, focus_distance_m,
-    focus_true_m``.
+    ``checked`` are rows of a lens and what the session file says of it; other lenses are shifted as the
+    table's own ``focus_true_m`` tells, or as the same lens was elsewhere; NaN where nobody checked, or
+    several did with unlike results. A problem is a reading of ring or scale that cannot be used, or that no
+    adapter explains. Reads ``lens, focal_length_mm, focus_distance_m, focus_true_m``.
     """
     shifts, problems = shifts_in(table)
     for rows, lens in checked:
@@ -60,15 +61,20 @@ def frame_shifts(
                     "Measure these marks again; zones take the shift that fits all of them best.",
                 )
             )
-    # A ring is off whichever session file says so.
-    of_lens = _by_lens(shifts, table)
-    elsewhere = np.isnan(shifts) & ~np.isnan(of_lens) & table["focus_distance_m"].notna().to_numpy()
-    if count := int(elsewhere.sum()):
-        names = collapse(list(table["lens"][elsewhere].fillna("lens without a name").unique()))
-        what = f"{names}: {count} of {len(table)} frames lie under no ring_check; another session file's"
-        step = "If the adapter was another one there, give the lens another name in that session file."
-        problems.append(Problem(None, f"{what} was used.", step, frames=count))
-    return np.where(elsewhere, of_lens, shifts), tuple(problems)
+    # A ring is off whichever session file says so, unless they contradict each other.
+    least, most = (_by_lens(shifts, table, how) for how in ("min", "max"))
+    unchecked = np.isnan(shifts) & ~np.isnan(least) & table["focus_distance_m"].notna().to_numpy()
+    for rows, what in (
+        (unchecked & (most - least <= SAME_MM), "go by that of another session file"),
+        (unchecked & (most - least > SAME_MM), "stay as engraved: other session files disagree"),
+    ):
+        if count := int(rows.sum()):
+            names = collapse(list(table["lens"][rows].fillna("lens without a name").unique()))
+            step = "State ring_check there too, or name another adapter's lens otherwise."
+            problems.append(
+                Problem(None, f"{names}: frames without a ring_check ({count}) {what}.", step, frames=count)
+            )
+    return np.where(unchecked & (most - least <= SAME_MM), least, shifts), tuple(problems)
 
 
 def known_shift_mm(table: pd.DataFrame) -> np.ndarray:
@@ -79,12 +85,12 @@ def known_shift_mm(table: pd.DataFrame) -> np.ndarray:
 
 
 def shifts_in(table: pd.DataFrame) -> tuple[np.ndarray, list[Problem]]:
-    """Shift of each frame's lens as ``focus_true_m`` tells it: the median over the frames of a lens."""
+    """Shift of each frame's lens as ``focus_true_m`` tells it; past infinity that of the lens's others."""
     focal, mark, true = (
         table[name].to_numpy("float64") for name in ("focal_length_mm", "focus_distance_m", "focus_true_m")
     )
     own = np.where(np.isfinite(true), extension_mm(true, focal) - extension_mm(mark, focal), np.nan)
-    shifts = _by_lens(own, table)
+    shifts = np.where(np.isnan(own), _by_lens(own, table, "median"), own)
     lost = int((np.isinf(true) & np.isfinite(mark) & np.isnan(shifts)).sum())
     if not lost:
         return shifts, []
@@ -94,8 +100,8 @@ def shifts_in(table: pd.DataFrame) -> tuple[np.ndarray, list[Problem]]:
     ]
 
 
-def _by_lens(shift_mm: np.ndarray, table: pd.DataFrame) -> np.ndarray:
-    """The median over the frames of each lens, shape (n,)."""
+def _by_lens(shift_mm: np.ndarray, table: pd.DataFrame, how: str) -> np.ndarray:
+    """The median, or what else is asked for, over the frames of each lens, shape (n,)."""
     by_lens = [table["lens"].fillna(""), table["focal_length_mm"]]
-    medians = pd.Series(shift_mm, table.index).groupby(by_lens, dropna=False).transform("median")
-    return np.array(medians, dtype="float64")
+    found = pd.Series(shift_mm, table.index).groupby(by_lens, dropna=False).transform(how)
+    return np.array(found, dtype="float64")

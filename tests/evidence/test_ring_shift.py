@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 
 import numpy as np
+import pandas as pd
 import pytest
 from worlds.people import World, draw_archive
 
@@ -124,8 +125,22 @@ def test_a_ring_that_one_session_file_checked_is_off_under_the_others_too(tmp_pa
     assert table["near_limit_m"].nunique() == 2
     assert known_shift_mm(table)[:4] == pytest.approx([find_shift(28, [2.0], [2.2]).shift_mm] * 4)
     (problem,) = [one for one in found.problems if "ring_check" in one.what]
-    assert problem.what.startswith("old 28: 2 of 6 frames lie under no ring_check; another session")
+    assert problem.what.startswith(
+        "old 28: frames without a ring_check (2) go by that of another session file."
+    )
     assert problem.frames == 2
+
+
+def test_checks_that_differ_hold_where_they_were_made_and_nowhere_else(table):
+    """An adapter on one walk and another on the next: neither is the mean of both."""
+    four = pd.concat([table.iloc[:1]] * 4, ignore_index=True).assign(focus_distance_m=2.0)
+    near, far = lens((2.0, 1.9)), lens((2.0, 2.2))
+    shifts, (problem,) = frame_shifts(four, [(np.array([0]), near), (np.array([1, 2]), far)])
+    own = [find_shift(50, [2.0], [focuses]).shift_mm for focuses in (1.9, 2.2)]
+    assert shifts == pytest.approx([own[0], own[1], own[1], np.nan], nan_ok=True)
+    assert problem.what.endswith("ring_check (1) stay as engraved: other session files disagree.")
+    zones = add_zones(four, CRITERION, 0.0, shifts)
+    assert known_shift_mm(zones)[:3] == pytest.approx([own[0], own[1], own[1]], abs=1e-9)
 
 
 def test_a_table_that_only_says_past_infinity_is_not_guessed_at(table):
