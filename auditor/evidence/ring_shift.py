@@ -70,10 +70,9 @@ def frame_shifts(
     ):
         if count := int(rows.sum()):
             names = collapse(list(table["lens"][rows].fillna("lens without a name").unique()))
+            said = f"{names}: frames without a ring_check ({count}) {what}."
             step = "State ring_check there too, or name another adapter's lens otherwise."
-            problems.append(
-                Problem(None, f"{names}: frames without a ring_check ({count}) {what}.", step, frames=count)
-            )
+            problems.append(Problem(None, said, step, frames=count))
     return np.where(unchecked & (most - least <= SAME_MM), least, shifts), tuple(problems)
 
 
