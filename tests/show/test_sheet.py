@@ -368,6 +368,36 @@ def test_scrolling_by_touch_never_measures_and_taps_do(opened, home):
     assert page.evaluate("document.documentElement.scrollWidth") <= 360
 
 
+def test_declared_presets_have_their_names_and_a_walk_that_is_half_set_is_shown(opened, home):
+    folder, _ = home
+    (folder / "photos" / "session.toml").write_text("""
+[[lens]]
+name = "brass 28"
+focal_length = "28mm"
+[[preset]]
+name = "Nancy"
+lens = "brass 28"
+f_number = 8
+focus_distance = "inf"
+[[stretch]]
+preset = "Nancy"
+from = "WALK0001"
+to = "WALK0061"
+""")
+    auditor("prepare", "photos", cwd=folder)
+    page = opened(folder)
+    assert page.evaluate("data.presets") == [
+        {"name": "Nancy", "focal_length": "28mm", "f_number": 8, "focus_distance": "inf"}
+    ]
+    assert page.locator("#chips button").first.inner_text().startswith("Nancy 28 mm f/8 ring on inf")
+    shots = page.locator(".strip > button")
+    assert shots.count() == 70, "ten of them have no setting"
+    labels = shots.evaluate_all("all => all.map((one) => one.ariaLabel)")
+    assert [label.rsplit(": ")[1] for label in labels] == ["Nancy"] * 60 + ["not known"] * 10
+    (folder / "sheet.json").write_text(json.dumps(page.evaluate("sheetFile()")))
+    auditor("prepare", "photos", "--take", "sheet.json", cwd=folder)
+
+
 def test_two_tabs_of_one_sheet_merge_by_frame_and_time(opened, home):
     first = opened(home[0])
     set_up(first)

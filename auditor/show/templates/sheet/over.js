@@ -74,7 +74,7 @@ function commonPreset() {
 function drawDone() {
   const rows = new Map();
   for (const frame of data.frames) {
-    const name = settingOf(frame)?.name ?? frame.stratum ?? "setting not known";
+    const name = settingOf(frame)?.name ?? frame.setting?.name ?? "setting not known";
     const [row, answer] = [rows.get(name) ?? [0, 0, 0, 0, 0], answerOf(frame.file)];
     row[0] += 1;
     if (answer.skipped) row[4] += 1;

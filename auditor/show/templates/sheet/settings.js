@@ -163,10 +163,10 @@ function drawSettings() {
   drawChips();
   const number = new Map(state.presets.map((preset, i) => [preset.name, Math.min(i, 5)]));
   for (const [button, shot] of lanes) {
-    const preset = state.markers[shot.label] === true ? null : settingOf(shot);
-    button.querySelector(".lane").className = `lane${preset ? ` p${number.get(preset.name)}` : ""}`;
+    const preset = state.markers[shot.label] === true ? null : settingOf(shot)?.name ?? shot.preset;
+    button.querySelector(".lane").className = `lane${preset ? ` p${number.get(preset) ?? 5}` : ""}`;
     button.classList.toggle("begins", state.starts.some((start) => start.label === shot.label));
-    button.setAttribute("aria-label", `${shot.label}${shot.at && `, ${shot.at}`}: ${preset ? preset.name : "not known"}`);
+    button.setAttribute("aria-label", `${shot.label}${shot.at && `, ${shot.at}`}: ${preset || "not known"}`);
   }
   for (const box of rollsBox.querySelectorAll(".dark")) box.refresh();
 }
