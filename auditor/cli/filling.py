@@ -1,6 +1,7 @@
 """What ``auditor prepare`` does: lays out what is to be filled in, and takes in what was."""
 
 import shlex
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -34,7 +35,7 @@ from auditor.journey import run_scan
 from auditor.settings import Request
 from auditor.show.sheet import build_sheet
 from auditor.show.sheet_data import SheetFacts, sheet_data
-from auditor.show.terminal import progress_on_stderr
+from auditor.show.terminal import console, progress_on_stderr, show_ignored, show_problems
 from auditor.show.words.figures import counted
 from auditor.text import collapse
 
@@ -120,6 +121,7 @@ def lay_out(request: Request, folder: Path, n: int, seed: int, *, measure: bool)
     filled = _filled_in(folder)
     with progress_on_stderr("Reading") as progress:
         scan = run_scan(request, progress)
+    show_ignored(scan.problems, console(sys.stderr))
     table, runs = scan.archive.table, find_runs(scan.archive.table)
     sources = list(request.sources)
     cameras = [str(camera) for camera in table["camera"].dropna().unique()]
@@ -150,6 +152,7 @@ def lay_out(request: Request, folder: Path, n: int, seed: int, *, measure: bool)
         typer.echo(str(path))
     for said in (*_sensors_missing(table), *_folders_of_copies(table, sources)):
         typer.echo(said, err=True)
+    show_problems(scan.problems, console(sys.stderr))
     _say_what_was_found(runs, sample, seed)
     if SHEET_NAME in files:
         typer.echo(f"Open {folder / SHEET_NAME} in a browser and fill it in; it says how to go on.", err=True)
