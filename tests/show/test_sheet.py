@@ -368,6 +368,63 @@ def test_scrolling_by_touch_never_measures_and_taps_do(opened, home):
     assert page.evaluate("document.documentElement.scrollWidth") <= 360
 
 
+# What lies over the middle of a button, which the mouse then cannot reach; and what is written over what.
+COVERED = """() => {
+  const name = (e) => e.id || e.name || e.textContent;
+  const parts = document.querySelectorAll("header *, #notice *, #side *");
+  const all = [...parts].filter((e) => e.checkVisibility() && e.getBoundingClientRect().width);
+  const faults = [];
+  for (const one of all.filter((e) => e.matches("button:not(:disabled), summary, input"))) {
+    one.scrollIntoView({ block: "nearest" });
+    const box = one.getBoundingClientRect();
+    const top = document.elementFromPoint(box.x + box.width / 2, box.y + box.height / 2);
+    if (!one.contains(top)) faults.push(`${name(one)} under ${top ? name(top) : "nothing"}`);
+  }
+  const written = "button, summary, input, text, h2, .wrong, .hint, output";
+  const shown = all.filter((e) => e.matches(written) && !e.matches(".unseen"));
+  shown.forEach((one, i) => shown.slice(i + 1).forEach((other) => {
+    if (one.contains(other)) return;
+    const [a, b] = [one.getBoundingClientRect(), other.getBoundingClientRect()];
+    const across = Math.min(a.right, b.right) - Math.max(a.left, b.left);
+    const down = Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top);
+    const marks = one.matches("text") && other.matches("text"); // whose boxes are higher than their digits
+    if (across > 1 && down > (marks ? 6 : 1)) faults.push(`${name(one)} over ${name(other)}`);
+  }));
+  const [set, next] = ["#type-form button", "#next"].map((one) => document.querySelector(one));
+  const edge = (e, side) => e.getBoundingClientRect()[side];
+  if (edge(mat, "bottom") > edge(stage, "bottom") + 1) faults.push("the picture is cut");
+  if (set.checkVisibility() && edge(next, "top") - edge(set, "bottom") < 6) faults.push("Set touches Next");
+  return faults;
+}"""
+
+
+@pytest.mark.parametrize("size", [(1440, 760), (1200, 900), (1200, 800), (390, 800)])
+def test_nothing_lies_over_a_button_and_all_can_be_reached(opened, home, size):
+    page = opened(home[0], *size)
+    set_up(page)
+    wait_for_picture(page)
+    page.evaluate("state.options.goesOn = false")
+    states = {
+        "sharp": "0",
+        "guess": "judgeSharp('yes')",
+        "guess refused": "byId('guess').value = 'abc'; byId('guess-form').requestSubmit()",
+        "panel closed": "guess(2.5)",
+        "panel open": "byId('typing').open = true",
+        "refused": "byId('type-form').elements.distance.value = 'abc'; byId('type-form').requestSubmit()",
+        "measured, open": "ends = [[0.5, 0.3], [0.5, 0.8]]; measured(true)",
+        "measured, closed": "byId('typing').open = false",
+    }
+    for state, step in states.items():
+        page.evaluate(f"{{ {step} }}")
+        page.wait_for_timeout(100)  # the staff is drawn anew when its size has changed
+        assert page.evaluate(COVERED) == [], state
+    page.evaluate("byId('typing').open = true; byId('type-form').requestSubmit()")
+    page.locator("#back").scroll_into_view_if_needed()
+    page.evaluate("changeFrame(current(), { people: [] }); drawFrame()")
+    page.locator("#nobody").click()
+    assert page.evaluate("answerOf(inOrder[0]).nobody") is True
+
+
 def test_declared_presets_have_their_names_and_a_walk_that_is_half_set_is_shown(opened, home):
     folder, _ = home
     (folder / "photos" / "session.toml").write_text("""
