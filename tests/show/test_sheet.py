@@ -425,6 +425,35 @@ def test_nothing_lies_over_a_button_and_all_can_be_reached(opened, home, size):
     assert page.evaluate("answerOf(inOrder[0]).nobody") is True
 
 
+def test_numbers_are_typed_as_elsewhere_and_several_people_at_once(opened, home):
+    page = opened(home[0])
+    page.get_by_role("button", name="36×24 mm").click()
+    add_preset(page, "nothing", "0", "8", "2.5m")
+    assert "like 28 or 28mm" in page.locator("#new-preset .wrong").inner_text()
+    page.get_by_role("button", name="Cancel").click()
+    add_preset(page, "arcade", "35", "8", "2.5m")
+    assert page.evaluate("state.presets.map((preset) => preset.focal_length)") == ["35mm"]
+    page.get_by_role("button", name="How sharp, how far").click()
+    for key in ("y", "0", "t"):
+        page.keyboard.press(key)
+    page.keyboard.type("6ft; 6 yards")
+    page.keyboard.press("Enter")
+    assert "6ft; 13ft" in page.locator("#typing .wrong").inner_text()
+    page.locator("#type-form [name=distance]").fill("6ft; 13ft")
+    page.keyboard.press("Enter")
+    assert page.evaluate("sheetFile().frames[0].distances") == pytest.approx([1.8288, 3.9624], rel=1e-4)
+    page.evaluate("goTo(0); another()")
+    page.keyboard.press("t")
+    page.keyboard.type("5m; 6m")
+    page.keyboard.press("Enter")
+    assert page.evaluate("sheetFile().frames[0].distances")[2:] == [5, 6]
+    page.evaluate("goTo(0)")
+    page.keyboard.press("t")
+    page.keyboard.type("3m")
+    page.keyboard.press("Enter")
+    assert page.evaluate("sheetFile().frames[0].distances") == pytest.approx([3, 3.9624, 5, 6], rel=1e-4)
+
+
 def test_declared_presets_have_their_names_and_a_walk_that_is_half_set_is_shown(opened, home):
     folder, _ = home
     (folder / "photos" / "session.toml").write_text("""

@@ -239,20 +239,21 @@ function typeIt(event) {
   const form = event.target.elements;
   const wrong = byId("typing").querySelector(".wrong");
   const share = form.share.value.trim().replace(",", ".").match(/^(\d+(?:\.\d+)?) ?%$|^(0?\.\d+)$/);
-  const metres = form.distance.value.trim() ? parseDistance(form.distance.value, feet() ? "ft" : "m") : null;
+  const metres = form.distance.value.split(";").filter((one) => one.trim()).map((one) => parseDistance(one, feet() ? "ft" : "m"));
   wrong.textContent = "";
   if (form.share.value.trim() && share) {
     const value = share[1] ? Number(share[1]) / 100 : Number(share[2]);
     setPerson({ measure, share: value, reading: data.reading_sd });
     ends = [];
     drawFrame();
-  } else if (metres && metres !== Infinity) {
-    setPerson({ measure: "typed", m: metres });
+  } else if (metres.length && metres.every((m) => m && m !== Infinity)) {
+    const [people, typed] = [answerOf(current()).people ?? [], metres.map((m) => ({ measure: "typed", m }))];
+    changeFrame(current(), { people: adding ? [...people, ...typed] : [...typed, ...people.slice(typed.length)], nobody: undefined });
     event.target.reset();
     next();
     return;
   } else {
-    wrong.textContent = "Write a distance like 2.5m or 8ft, or a share like 47%.";
+    wrong.textContent = "Write 2.5m, for several people 6ft; 13ft, or a share like 47%.";
     return;
   }
   event.target.reset();
