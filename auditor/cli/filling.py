@@ -108,9 +108,11 @@ def _with_sheet(filled: Filled, path: Path, folder: Path) -> Filled:
         err=True,
     )
     if judged.guess_sd is not None:
+        lean, below, above = np.abs(100 * np.expm1([judged.bias, -judged.spread, judged.spread]))
+        leaning = f"{lean:.0f} % {'short' if judged.bias < 0 else 'long'}" if lean >= 1.5 else "right"
         typer.echo(
-            f"Your eye: {judged.guesses} guesses, {100 * judged.bias:+.0f} % on the whole and "
-            f"{100 * judged.spread:.0f} % either way; guess_sd = {judged.guess_sd:.2f} stands for it now.",
+            f"Your eye: {judged.guesses} guesses, {leaning} on the whole, two in three from {below:.0f} % "
+            f"below to {above:.0f} % above that; guess_sd = {judged.guess_sd:.2f} stands for it now.",
             err=True,
         )
     return merge_filled(filled, from_sheet(sheet, judged.guess_sd))

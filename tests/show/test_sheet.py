@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -452,6 +453,37 @@ def test_numbers_are_typed_as_elsewhere_and_several_people_at_once(opened, home)
     page.keyboard.type("3m")
     page.keyboard.press("Enter")
     assert page.evaluate("sheetFile().frames[0].distances") == pytest.approx([3, 3.9624, 5, 6], rel=1e-4)
+
+
+def test_handing_over_agrees_with_its_table_and_with_what_the_command_says(opened, home):
+    folder, _ = home
+    page = opened(folder)
+    set_up(page)
+    lead = page.locator("#over-lead")
+    page.keyboard.press("y")
+    page.keyboard.press("x")
+    page.keyboard.press("n")
+    page.evaluate("show('over')")
+    assert lead.inner_text().startswith("0 of 60 pictures are done, 1 begun, 1 skipped.")
+    # Twelve guesses, a third short of 3.97 m each but for a tenth either way.
+    page.evaluate("""for (const [i, file] of inOrder.slice(0, 12).entries()) state.frames[file] = {
+        answered: now(), sharp: "yes", guess: 4.005 * 2 / 3 * (1 + 0.1 * (i % 3 - 1)),
+        people: [{ measure: "standing", share: 0.5, reading: 0.003 }] }; keep();""")
+    told = page.locator("#judged > p").first.inner_text()
+    assert told.startswith("Your guess is 33 % short on the whole. Two guesses in three lie from ")
+    assert "eyond" not in told, "all are beyond"
+    range_told = told.split("lie ")[1].split(" that")[0]
+    assert lead.inner_text().startswith("12 of 60 pictures are done.")
+    save(page, folder / "sheet.json")
+    taken = auditor("prepare", "photos", "--take", "sheet.json", cwd=folder)
+    assert f"33 % short on the whole, two in three {range_told} that;" in taken.stderr
+    page.evaluate("""for (const file of inOrder.slice(12, 20)) state.frames[file] = {
+        answered: now(), sharp: "yes", guess: 2,
+        people: [{ measure: "standing", share: 0.95, reading: 0.003 }] }; keep();""")
+    assert re.search(
+        r"Up to 2\.5 m: \d+ % short \(8 guesses\); beyond: 33 % short \(12\)\.",
+        page.locator("#judged > p").first.inner_text(),
+    )
 
 
 def test_declared_presets_have_their_names_and_a_walk_that_is_half_set_is_shown(opened, home):
