@@ -1,6 +1,7 @@
 """What ``auditor prepare`` does: lays out what is to be filled in, and takes in what was."""
 
 import shlex
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +16,7 @@ from auditor.frames import was_drawn
 from auditor.intake.beside import NOTES_FOLDER, SOURCE_NAME, source_text
 from auditor.intake.filled_files import notes_as_csv, read_filled_notes, read_filled_session, write_keeping
 from auditor.intake.library.folders import NOTES_NAME, SAMPLE_NAME
-from auditor.intake.people.proposals import Proposal, propose_faces
+from auditor.intake.people.proposals import propose_faces
 from auditor.intake.sampling import SHEET_COLUMNS, Sample, draw_sample, sample_as_csv
 from auditor.intake.starter import (
     Run,
@@ -30,11 +31,11 @@ from auditor.intake.statements.selects import probable_selects
 from auditor.intake.statements.session_file import SESSION_NAME
 from auditor.intake.statements.sheet_file import BY_EYE, TYPED, read_sheet
 from auditor.intake.taking import Filled, from_sheet, merge_filled, without
-from auditor.journey import Scan, run_scan
+from auditor.journey import run_scan
 from auditor.settings import Request
 from auditor.show.sheet import build_sheet
-from auditor.show.sheet_data import SheetFacts, declared_presets, sheet_data
-from auditor.show.terminal import progress_on_stderr
+from auditor.show.sheet_data import SheetFacts, sheet_data
+from auditor.show.terminal import console, progress_on_stderr, show_ignored, show_problems
 from auditor.show.words.figures import counted
 from auditor.text import collapse
 
@@ -107,9 +108,11 @@ def _with_sheet(filled: Filled, path: Path, folder: Path) -> Filled:
         err=True,
     )
     if judged.guess_sd is not None:
+        lean, below, above = np.abs(100 * np.expm1([judged.bias, -judged.spread, judged.spread]))
+        leaning = f"{lean:.0f} % {'short' if judged.bias < 0 else 'long'}" if lean >= 1.5 else "right"
         typer.echo(
-            f"Your eye: {judged.guesses} guesses, {100 * judged.bias:+.0f} % on the whole and "
-            f"{100 * judged.spread:.0f} % either way; guess_sd = {judged.guess_sd:.2f} stands for it now.",
+            f"Your eye: {judged.guesses} guesses, {leaning} on the whole, two in three from {below:.0f} % "
+            f"below to {above:.0f} % above that; guess_sd = {judged.guess_sd:.2f} stands for it now.",
             err=True,
         )
     return merge_filled(filled, from_sheet(sheet, judged.guess_sd))
@@ -120,6 +123,7 @@ def lay_out(request: Request, folder: Path, n: int, seed: int, *, measure: bool)
     filled = _filled_in(folder)
     with progress_on_stderr("Reading") as progress:
         scan = run_scan(request, progress)
+    show_ignored(scan.problems, console(sys.stderr))
     table, runs = scan.archive.table, find_runs(scan.archive.table)
     sources = list(request.sources)
     cameras = [str(camera) for camera in table["camera"].dropna().unique()]
@@ -131,13 +135,16 @@ def lay_out(request: Request, folder: Path, n: int, seed: int, *, measure: bool)
     if sample is not None and len(rows):
         files[SAMPLE_NAME] = sample_as_csv(table, sample)
     if n and (len(rows) or any(not run.complete for run in runs)):
+        proposals = {}
+        if measure:
+            with progress_on_stderr("Measuring") as progress:
+                proposals = propose_faces(table, scan.archive.paths, rows.tolist(), request, progress)
         facts = SheetFacts(
             archive=scan.archive,
             settings=scan.settings,
             rows=rows,
             runs=runs,
-            proposals=_proposals(scan, rows.tolist(), request) if measure else {},
-            presets=declared_presets(scan.archive),
+            proposals=proposals,
             command=_take_command(sources, folder),
         )
         with progress_on_stderr("Pictures") as progress:
@@ -147,7 +154,10 @@ def lay_out(request: Request, folder: Path, n: int, seed: int, *, measure: bool)
         typer.echo(str(path))
     for said in (*_sensors_missing(table), *_folders_of_copies(table, sources)):
         typer.echo(said, err=True)
-    _say_what_was_found(runs, sample, seed, folder, has_sheet=SHEET_NAME in files, asked=n > 0)
+    show_problems(scan.problems, console(sys.stderr))
+    _say_what_was_found(runs, sample, seed)
+    if SHEET_NAME in files:
+        typer.echo(f"Open {folder / SHEET_NAME} in a browser and fill it in; it says how to go on.", err=True)
 
 
 def _notes(table: pd.DataFrame, filled: Filled, sample: Sample | None) -> str:
@@ -170,14 +180,7 @@ def _waiting(table: pd.DataFrame, filled: Filled, folder: Path) -> npt.NDArray[A
     return np.asarray(waits, dtype=bool)
 
 
-def _proposals(scan: Scan, rows: list[int], request: Request) -> dict[int, list[Proposal]]:
-    with progress_on_stderr("Measuring") as progress:
-        return propose_faces(scan.archive.table, scan.archive.paths, rows, request, progress)
-
-
-def _say_what_was_found(
-    runs: list[Run], sample: Sample | None, seed: int, folder: Path, *, has_sheet: bool, asked: bool
-) -> None:
+def _say_what_was_found(runs: list[Run], sample: Sample | None, seed: int) -> None:
     for run in runs[:20]:
         typer.echo(f"{run}.", err=True)
     if len(runs) > 20:
@@ -192,10 +195,8 @@ def _say_what_was_found(
             f"{again * bool(sample.again)}",
             err=True,
         )
-    elif asked:
+    elif sample is not None:
         typer.echo("Nothing is left to draw: every frame has a distance or was drawn before.", err=True)
-    if has_sheet:
-        typer.echo(f"Open {folder / SHEET_NAME} in a browser and fill it in; it says how to go on.", err=True)
 
 
 def _sensors_missing(table: pd.DataFrame) -> list[str]:

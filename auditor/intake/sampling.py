@@ -42,8 +42,8 @@ def draw_sample(table: pd.DataFrame, n: int, seed: int = 0, waiting: Truths | No
     """Draw n frames by chance, stratified by preset and mark; the same seed draws the same frames.
 
     Frames with a distance are not drawn: those that an earlier sample drew share their stratum's weight with
-    the new ones, the others stand for themselves. Those of an earlier draw that are still ``waiting`` for an
-    answer come again, and count among the n.
+    the new ones, the others stand for themselves. Those of the population that an earlier draw holds and
+    that are ``waiting``, without distance or answer, come again and count among the n.
     """
     if n < 1:
         raise ValueError(f"n must be above 0, not {n}")
@@ -55,7 +55,7 @@ def draw_sample(table: pd.DataFrame, n: int, seed: int = 0, waiting: Truths | No
     mark = pd.factorize(table["counted_as"].fillna(""), sort=True)[0]
     preset = pd.factorize(table["preset"].fillna(""), sort=True)[0]
     by_both = pd.factorize(pd.MultiIndex.from_arrays([mark, preset]), sort=True)[0]
-    again = np.flatnonzero(before & waiting) if waiting is not None else np.zeros(0, dtype=np.intp)
+    again = np.flatnonzero(by_chance & (False if waiting is None else waiting))
     n = min(max(n - len(again), 0), int(free.sum()))
     # Every stratum must be drawn from, or its frames would be spoken for by nobody.
     stratum = next(
@@ -72,13 +72,12 @@ def draw_sample(table: pd.DataFrame, n: int, seed: int = 0, waiting: Truths | No
     ]
     chosen = np.sort(np.concatenate([again, *drawn]))
     by_chance[chosen] = True
-    rows = np.random.default_rng(seed + 1).permutation(chosen)
     stands_for = np.bincount(stratum, population & ~(has_distance & ~before))
     with np.errstate(divide="ignore", invalid="ignore"):
         weight = stands_for / np.bincount(stratum, by_chance)
     weighted = np.flatnonzero(by_chance)
     return Sample(
-        rows=rows.astype(np.intp),
+        rows=np.random.default_rng(seed + 1).permutation(chosen),
         again=len(again),
         weighted_rows=weighted,
         weights=weight[stratum[weighted]],

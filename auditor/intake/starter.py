@@ -78,7 +78,7 @@ class Run:
     first: str  # names that are unique in the archive: the stem, or the path where stems repeat
     last: str
     rows: tuple[int, ...]  # in order
-    complete: bool  # whether most of its frames have focal length, f-number and focus distance
+    complete: bool  # whether all of its frames have focal length, f-number and focus distance
     recorded: str  # what its frames say of the setting
     why: str  # what began it
 
@@ -123,7 +123,7 @@ def find_runs(table: pd.DataFrame) -> list[Run]:
                     first=str(names.iloc[part[0]]),
                     last=str(names.iloc[part[-1]]),
                     rows=tuple(part.tolist()),
-                    complete=bool(known.iloc[part].mean() > 0.5),
+                    complete=bool(known.iloc[part].all()),
                     recorded=_recorded(table.iloc[part]),
                     why=_why(gaps[start]),
                 )

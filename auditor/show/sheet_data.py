@@ -65,7 +65,6 @@ class SheetFacts:
     rows: np.ndarray  # the drawn frames in the order of the draw
     runs: Sequence[Run]
     proposals: Mapping[int, Sequence[Proposal]]  # by row
-    presets: Sequence[Mapping[str, Any]]  # declared so far, as a session file has them
     command: str  # what to go on with
 
 
@@ -99,7 +98,7 @@ def sheet_data(facts: SheetFacts, folder: Path, progress: Progress | None = None
         "units": facts.settings.units,
         "guess_sd": facts.settings.guess_sd,
         "cameras": _cameras(table),
-        "presets": list(facts.presets),
+        "presets": _declared_presets(facts.archive),
         "rolls": rolls_of(table, groups, pictures, places),
         "frames": shown,
         "measures": _measures(),
@@ -138,8 +137,7 @@ def _drawn(
     setting: dict[str, Any] | None = None
     if pd.notna(frame["in_preset"]) and frame["in_preset"]:
         numbers = {"focal": "focal_length_mm", "stop": "f_number", "focus": "focus_distance_m"}
-        setting = {"name": _text(frame["preset"])}
-        setting |= {key: _number(frame[column]) for key, column in numbers.items()}
+        setting = {key: _number(frame[column]) for key, column in numbers.items()} | {"name": frame["preset"]}
     sides = [_number(frame["sensor_width_mm"]), _number(frame["sensor_height_mm"])]
     return {
         "file": name,
@@ -154,7 +152,6 @@ def _drawn(
         "rank": rank,
         "focal_mm": _number(frame["focal_length_mm"]),
         "sensor": None if frame["sensor_source"] == "assumed" else sides,
-        "stratum": setting["name"] if setting else None,
         "setting": setting,
         "proposals": [asdict(one) for one in facts.proposals.get(row, ())],
     }
@@ -174,7 +171,7 @@ def _cameras(table: pd.DataFrame) -> list[dict[str, Any]]:
     return [{"name": str(name), "assumed": bool(flag)} for name, flag in by_camera.items()]
 
 
-def declared_presets(archive: Archive) -> list[dict[str, Any]]:
+def _declared_presets(archive: Archive) -> list[dict[str, Any]]:
     """Presets that session files declare, each name once, as a session file has them."""
     presets: dict[str, dict[str, Any]] = {}
     for preset in (one for file in archive.session_files for one in file.presets):
@@ -183,5 +180,6 @@ def declared_presets(archive: Archive) -> list[dict[str, Any]]:
             "f_number": preset.f_number,
             "focus_distance": f"{preset.focus_distance_m:g}m".replace("infm", "inf"),
         }
-        presets.setdefault(preset.name, {key: one for key, one in given.items() if "nan" not in str(one)})
+        known = {key: one for key, one in given.items() if "nan" not in str(one)}
+        presets.setdefault(preset.name, {"name": preset.name} | known)
     return list(presets.values())

@@ -72,6 +72,7 @@ def rolls_of(
 ) -> list[dict[str, Any]]:
     """Tell the strips of each camera's sessions: groups of frames with their pictures and dark runs."""
     labels, times = frame_labels(table).to_numpy(object), table["captured_at"]
+    presets = table["preset"].where(table["in_preset"].fillna(False), "").tolist()
     rolls: dict[tuple[str | None, int], dict[str, Any]] = {}
     for run, rows, more in groups:
         day = _written(run.starts_at, f"%A, {run.starts_at.day} %B %Y") or f"{run.first} to {run.last}"
@@ -85,6 +86,7 @@ def rolls_of(
                 "session": places[row][0],
                 "rank": places[row][1],
                 "small": pictures[row][0],
+                "preset": presets[row],
             }
             for row in rows
         ]

@@ -213,4 +213,4 @@ def show_problems(problems: list[Problem], out: Console) -> None:
             out.print(Text(f"  {problem.next}"))
     more = len(problems) - PROBLEMS_SHOWN
     if more > 0:
-        out.print(Text(f"– and {more} more, in audit.json and the report."))
+        out.print(Text(f"– and {more} more; audit lists all in audit.json and the report."))

@@ -410,6 +410,9 @@ def test_what_was_ignored_is_told_first_and_why_there_is_no_advice(run, walk, tm
     advised = run("advise", folder)
     assert why in " ".join(advised.stdout.split())
     assert advised.stderr.startswith("Not followed: ")
+    prepared = " ".join(run("prepare", folder).stderr.split())
+    assert prepared.startswith(f"Not followed: {folder / 'notes.csv'}, line 3: There is no frame 'P1019999'.")
+    assert "Problems (1)" in prepared
     page = (tmp_path / "out" / "report.html").read_text("utf-8")
     assert page.index("Not followed: ") < page.index("<header")
     assert "2 notes read, 1 matched." in page

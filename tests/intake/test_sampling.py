@@ -182,6 +182,19 @@ def test_frames_that_nobody_has_answered_come_again_in_the_same_order():
     assert not set(third.rows.tolist()) & set(first.rows[:10].tolist())
 
 
+def test_of_a_draw_only_what_is_still_worth_asking_comes_again_and_the_counts_add_up():
+    """Twenty frames were drawn before a preset was stated for all but the first six."""
+    table = frames(arcade_keeper=10, arcade_not=10).assign(sample_weight=1.0)
+    table["in_preset"] = np.arange(20) >= 6
+    table.loc[6:9, "subject_distance_m"] = 2.0
+    answered = np.isin(np.arange(20), [0, 1, 10, 11, 12])  # a share without a lens, or nobody to measure
+    waiting = table["subject_distance_m"].isna().to_numpy() & ~answered
+    sample = draw_sample(table, 60, waiting=waiting)
+    assert sorted(sample.rows.tolist()) == list(range(13, 20))
+    assert (sample.population, sample.with_distance, sample.drawn_before, sample.again) == (14, 4, 3, 7)
+    assert sample.weights.sum() == pytest.approx(14, rel=1e-9)
+
+
 def test_sample_weights_are_read_beside_the_notes(walk):
     folder = walk(4)
     (folder / "notes.csv").write_text("file,subject_distance\nP1010001,2m\nP1010003,3m\n")

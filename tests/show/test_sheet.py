@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -366,6 +367,153 @@ def test_scrolling_by_touch_never_measures_and_taps_do(opened, home):
         )
     wait_until(page, "ends.length === 2")
     assert page.evaluate("document.documentElement.scrollWidth") <= 360
+
+
+# What lies over the middle of a button, which the mouse then cannot reach; and what is written over what.
+COVERED = """() => {
+  const name = (e) => e.id || e.name || e.textContent;
+  const parts = document.querySelectorAll("header *, #notice *, #side *");
+  const all = [...parts].filter((e) => e.checkVisibility() && e.getBoundingClientRect().width);
+  const faults = [];
+  for (const one of all.filter((e) => e.matches("button:not(:disabled), summary, input"))) {
+    one.scrollIntoView({ block: "nearest" });
+    const box = one.getBoundingClientRect();
+    const top = document.elementFromPoint(box.x + box.width / 2, box.y + box.height / 2);
+    if (!one.contains(top)) faults.push(`${name(one)} under ${top ? name(top) : "nothing"}`);
+  }
+  const written = "button, summary, input, text, h2, .wrong, .hint, output";
+  const shown = all.filter((e) => e.matches(written) && !e.matches(".unseen"));
+  shown.forEach((one, i) => shown.slice(i + 1).forEach((other) => {
+    if (one.contains(other)) return;
+    const [a, b] = [one.getBoundingClientRect(), other.getBoundingClientRect()];
+    const across = Math.min(a.right, b.right) - Math.max(a.left, b.left);
+    const down = Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top);
+    const marks = one.matches("text") && other.matches("text"); // whose boxes are higher than their digits
+    if (across > 1 && down > (marks ? 6 : 1)) faults.push(`${name(one)} over ${name(other)}`);
+  }));
+  const [set, next] = ["#type-form button", "#next"].map((one) => document.querySelector(one));
+  const edge = (e, side) => e.getBoundingClientRect()[side];
+  if (edge(mat, "bottom") > edge(stage, "bottom") + 1) faults.push("the picture is cut");
+  if (set.checkVisibility() && edge(next, "top") - edge(set, "bottom") < 6) faults.push("Set touches Next");
+  return faults;
+}"""
+
+
+@pytest.mark.parametrize("size", [(1440, 760), (1200, 900), (1200, 800), (390, 800)])
+def test_nothing_lies_over_a_button_and_all_can_be_reached(opened, home, size):
+    page = opened(home[0], *size)
+    set_up(page)
+    wait_for_picture(page)
+    page.evaluate("state.options.goesOn = false")
+    states = {
+        "sharp": "0",
+        "guess": "judgeSharp('yes')",
+        "guess refused": "byId('guess').value = 'abc'; byId('guess-form').requestSubmit()",
+        "panel closed": "guess(2.5)",
+        "panel open": "byId('typing').open = true",
+        "refused": "byId('type-form').elements.distance.value = 'abc'; byId('type-form').requestSubmit()",
+        "measured, open": "ends = [[0.5, 0.3], [0.5, 0.8]]; measured(true)",
+        "measured, closed": "byId('typing').open = false",
+    }
+    for state, step in states.items():
+        page.evaluate(f"{{ {step} }}")
+        page.wait_for_timeout(100)  # the staff is drawn anew when its size has changed
+        assert page.evaluate(COVERED) == [], state
+    page.evaluate("byId('typing').open = true; byId('type-form').requestSubmit()")
+    page.locator("#back").scroll_into_view_if_needed()
+    page.evaluate("changeFrame(current(), { people: [] }); drawFrame()")
+    page.locator("#nobody").click()
+    assert page.evaluate("answerOf(inOrder[0]).nobody") is True
+
+
+def test_numbers_are_typed_as_elsewhere_and_several_people_at_once(opened, home):
+    page = opened(home[0])
+    page.get_by_role("button", name="36×24 mm").click()
+    add_preset(page, "nothing", "0", "8", "2.5m")
+    assert "like 28 or 28mm" in page.locator("#new-preset .wrong").inner_text()
+    page.get_by_role("button", name="Cancel").click()
+    add_preset(page, "arcade", "35", "8", "2.5m")
+    assert page.evaluate("state.presets.map((preset) => preset.focal_length)") == ["35mm"]
+    page.get_by_role("button", name="How sharp, how far").click()
+    for key in ("y", "0", "t"):
+        page.keyboard.press(key)
+    page.keyboard.type("6ft; 6 yards")
+    page.keyboard.press("Enter")
+    assert "6ft; 13ft" in page.locator("#typing .wrong").inner_text()
+    page.locator("#type-form [name=distance]").fill("6ft; 13ft")
+    page.keyboard.press("Enter")
+    assert page.evaluate("sheetFile().frames[0].distances") == pytest.approx([1.8288, 3.9624], rel=1e-4)
+    page.evaluate("goTo(0); another()")
+    page.keyboard.press("t")
+    page.keyboard.type("5m; 6m")
+    page.keyboard.press("Enter")
+    assert page.evaluate("sheetFile().frames[0].distances")[2:] == [5, 6]
+    page.evaluate("goTo(0)")
+    page.keyboard.press("t")
+    page.keyboard.type("3m")
+    page.keyboard.press("Enter")
+    assert page.evaluate("sheetFile().frames[0].distances") == pytest.approx([3, 3.9624, 5, 6], rel=1e-4)
+
+
+def test_handing_over_agrees_with_its_table_and_with_what_the_command_says(opened, home):
+    folder, _ = home
+    page = opened(folder)
+    set_up(page)
+    lead = page.locator("#over-lead")
+    page.keyboard.press("y")
+    page.keyboard.press("x")
+    page.keyboard.press("n")
+    page.evaluate("show('over')")
+    assert lead.inner_text().startswith("0 of 60 pictures are done, 1 begun, 1 skipped.")
+    # Twelve guesses, a third short of 3.97 m each but for a tenth either way.
+    page.evaluate("""for (const [i, file] of inOrder.slice(0, 12).entries()) state.frames[file] = {
+        answered: now(), sharp: "yes", guess: 4.005 * 2 / 3 * (1 + 0.1 * (i % 3 - 1)),
+        people: [{ measure: "standing", share: 0.5, reading: 0.003 }] }; keep();""")
+    told = page.locator("#judged > p").first.inner_text()
+    assert told.startswith("Your guess is 33 % short on the whole. Two guesses in three lie from ")
+    assert "eyond" not in told, "all are beyond"
+    range_told = told.split("lie ")[1].split(" that")[0]
+    assert lead.inner_text().startswith("12 of 60 pictures are done.")
+    save(page, folder / "sheet.json")
+    taken = auditor("prepare", "photos", "--take", "sheet.json", cwd=folder)
+    assert f"33 % short on the whole, two in three {range_told} that;" in taken.stderr
+    page.evaluate("""for (const file of inOrder.slice(12, 20)) state.frames[file] = {
+        answered: now(), sharp: "yes", guess: 2,
+        people: [{ measure: "standing", share: 0.95, reading: 0.003 }] }; keep();""")
+    assert re.search(
+        r"Up to 2\.5 m: \d+ % short \(8 guesses\); beyond: 33 % short \(12\)\.",
+        page.locator("#judged > p").first.inner_text(),
+    )
+
+
+def test_declared_presets_have_their_names_and_a_walk_that_is_half_set_is_shown(opened, home):
+    folder, _ = home
+    (folder / "photos" / "session.toml").write_text("""
+[[lens]]
+name = "brass 28"
+focal_length = "28mm"
+[[preset]]
+name = "Nancy"
+lens = "brass 28"
+f_number = 8
+focus_distance = "inf"
+[[stretch]]
+preset = "Nancy"
+from = "WALK0001"
+to = "WALK0061"
+""")
+    auditor("prepare", "photos", cwd=folder)
+    page = opened(folder)
+    assert page.evaluate("data.presets") == [
+        {"name": "Nancy", "focal_length": "28mm", "f_number": 8, "focus_distance": "inf"}
+    ]
+    assert page.locator("#chips button").first.inner_text().startswith("Nancy 28 mm f/8 ring on inf")
+    shots = page.locator(".strip > button")
+    assert shots.count() == 70, "ten of them have no setting"
+    labels = shots.evaluate_all("all => all.map((one) => one.ariaLabel)")
+    assert [label.rsplit(": ")[1] for label in labels] == ["Nancy"] * 60 + ["not known"] * 10
+    (folder / "sheet.json").write_text(json.dumps(page.evaluate("sheetFile()")))
+    auditor("prepare", "photos", "--take", "sheet.json", cwd=folder)
 
 
 def test_two_tabs_of_one_sheet_merge_by_frame_and_time(opened, home):

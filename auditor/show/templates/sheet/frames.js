@@ -135,8 +135,10 @@ function nice(metres) {
 
 function drawStaff() {
   const answer = answerOf(current());
+  staff.classList.toggle("asking", step() === "guess");
   const height = staff.clientHeight;
-  const marks = feet() ? [2, 3, 4, 5, 7, 10, 15, 20, 30, 50].map((ft) => ft * METRES_PER_FOOT) : [0.5, 0.7, 1, 1.5, 2, ...(height > 250 ? [2.5] : []), 3, 4, 5, 7, 10, 15];
+  const roomy = height > 190;
+  const marks = feet() ? [2, 3, ...(roomy ? [4] : []), 5, 7, 10, 15, 20, 30, 50].map((ft) => ft * METRES_PER_FOOT) : [0.5, 0.7, 1, ...(roomy ? [1.5] : []), 2, ...(height > 250 ? [2.5] : []), 3, ...(roomy ? [4] : []), 5, 7, 10, 15];
   const at = (metres) => y(Math.min(Math.max(metres, NEAREST), FARTHEST)) / 100 * (height - 16) + 8;
   const parts = [`<line x1="84" x2="84" y1="4" y2="${height - 4}"/>`];
   for (const mark of marks) parts.push(`<line x1="78" x2="90" y1="${at(mark)}" y2="${at(mark)}"/><text x="98" y="${at(mark) + 4}">${written(mark, feet())}</text>`);
@@ -149,7 +151,6 @@ function drawStaff() {
   if (hovered && step() === "guess") parts.push(`<line class="hover" x1="70" x2="140" y1="${at(hovered)}" y2="${at(hovered)}"/><text x="152" y="${at(hovered) + 4}" font-weight="600">${written(hovered, feet())}</text>`);
   staff.innerHTML = `<svg aria-hidden="true">${parts.join("")}</svg>`;
   const value = answer.guess ?? hovered ?? 2;
-  staff.classList.toggle("asking", step() === "guess");
   staff.setAttribute("aria-valuemin", String(NEAREST));
   staff.setAttribute("aria-valuemax", String(FARTHEST));
   staff.setAttribute("aria-valuenow", value.toFixed(2));
@@ -238,20 +239,21 @@ function typeIt(event) {
   const form = event.target.elements;
   const wrong = byId("typing").querySelector(".wrong");
   const share = form.share.value.trim().replace(",", ".").match(/^(\d+(?:\.\d+)?) ?%$|^(0?\.\d+)$/);
-  const metres = form.distance.value.trim() ? parseDistance(form.distance.value, feet() ? "ft" : "m") : null;
+  const metres = form.distance.value.split(";").filter((one) => one.trim()).map((one) => parseDistance(one, feet() ? "ft" : "m"));
   wrong.textContent = "";
   if (form.share.value.trim() && share) {
     const value = share[1] ? Number(share[1]) / 100 : Number(share[2]);
     setPerson({ measure, share: value, reading: data.reading_sd });
     ends = [];
     drawFrame();
-  } else if (metres && metres !== Infinity) {
-    setPerson({ measure: "typed", m: metres });
+  } else if (metres.length && metres.every((m) => m && m !== Infinity)) {
+    const [people, typed] = [answerOf(current()).people ?? [], metres.map((m) => ({ measure: "typed", m }))];
+    changeFrame(current(), { people: adding ? [...people, ...typed] : [...typed, ...people.slice(typed.length)], nobody: undefined });
     event.target.reset();
     next();
     return;
   } else {
-    wrong.textContent = "Write a distance like 2.5m or 8ft, or a share like 47%.";
+    wrong.textContent = "Write 2.5m, for several people 6ft; 13ft, or a share like 47%.";
     return;
   }
   event.target.reset();
@@ -263,6 +265,7 @@ function undoHere() {
   goTo(done.at ?? inOrder.indexOf(done.file));
 }
 
+new ResizeObserver(() => { if (current() && part === "frames") drawStaff(); }).observe(staff);
 staff.addEventListener("pointermove", (event) => { if (step() === "guess") { hovered = atStaff(event); drawStaff(); } });
 staff.addEventListener("pointerleave", () => { hovered = null; drawStaff(); });
 staff.addEventListener("click", (event) => { if (step() === "guess") { hovered = null; guess(atStaff(event)); } });

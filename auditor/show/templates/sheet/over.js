@@ -1,10 +1,11 @@
 /* Part three, handing over: the command to go on with, how well the eye judges, and what was left open. */
 function drawOver() {
   const answers = inOrder.map((file) => answerOf(file));
+  const skipped = answers.filter((answer) => answer.skipped).length;
   const done = answers.filter((answer) => isDone(answer) && !answer.skipped).length;
-  byId("over-lead").textContent = done
-    ? `${done} of ${inOrder.length} pictures are done. What is done counts, even if the rest stays open.`
-    : "Nothing is done yet. You may stop at any time: what is done counts.";
+  const begun = answers.filter((answer) => !answer.skipped && !isDone(answer) && (answer.sharp || answer.guess)).length;
+  const more = [begun && `${begun} begun`, skipped && `${skipped} skipped`].filter(Boolean).map((one) => `, ${one}`).join("");
+  byId("over-lead").textContent = `${done} of ${inOrder.length} pictures are done${more}. You may stop at any time: what was said counts, even if the rest stays open.`;
   byId("command").textContent = data.command;
   drawJudged();
   drawDone();
@@ -21,17 +22,16 @@ function drawJudged() {
     return;
   }
   const per = (value) => Math.round(100 * Math.abs(Math.expm1(value)));
-  const lean = per(eye.bias) < 2 ? "On the whole you guess right" : `Your guess is ${per(eye.bias)} % ${eye.bias < 0 ? "short" : "long"}`;
-  const used = eye.guess_sd === null ? `From ${data.judging.fewest} guesses on this replaces the usual ${Math.round(100 * data.guess_sd)} %.`
-    : `Guesses now count as ${Math.round(100 * eye.guess_sd)} % uncertain, in place of the usual ${Math.round(100 * data.guess_sd)} %.`;
-  const byRange = [[0, 2.5, "up to 2.5 m"], [2.5, Infinity, "beyond"]].map(([from, to, words]) => {
-    const errors = pairs.filter((pair) => pair.m > from && pair.m <= to).map((pair) => Math.log(pair.guess / pair.m));
-    return errors.length < 5 ? "" : `${words} ${per(median(errors))} % ${median(errors) < 0 ? "short" : "long"} (${errors.length})`;
-  }).filter(Boolean).join(", ");
+  const leaning = (bias) => (per(bias) < 2 ? "right" : `${per(bias)} % ${bias < 0 ? "short" : "long"}`);
+  const used = eye.guess_sd === null ? `From ${data.judging.fewest} guesses on this replaces the ${Math.round(100 * data.guess_sd)} % that count now.`
+    : `Guesses now count as ${Math.round(100 * eye.guess_sd)} % uncertain, in place of the ${Math.round(100 * data.guess_sd)} % before.`;
+  const errorsOf = (some) => some.map((pair) => Math.log(pair.guess / pair.m));
+  const [near, far] = [errorsOf(pairs.filter((pair) => pair.m <= 2.5)), errorsOf(pairs.filter((pair) => pair.m > 2.5))];
+  const byRange = Math.min(near.length, far.length) < 5 ? "" : ` Up to ${written(2.5, feet())}: ${leaning(median(near))} (${near.length} guesses); beyond: ${leaning(median(far))} (${far.length}).`;
   const dots = pairs.map((pair) => `<circle class="dot" r="4.500" cx="${x(pair.m)}" cy="${up(Math.log(pair.guess / pair.m))}"/>`).join("");
   const ticks = (feet() ? [3, 5, 7, 10, 15, 30].map((ft) => ft * METRES_PER_FOOT) : [1, 2, 3, 5, 10]).map((m) => `<text class="soft" text-anchor="middle" x="${x(m)}" y="222">${written(m, feet())}</text>`).join("");
   const band = [eye.bias + eye.spread, eye.bias - eye.spread].map(up);
-  box.innerHTML = `<p>${lean}. Two guesses in three lie within ${Math.round(100 * eye.spread)} % of that. ${byRange ? `${byRange[0].toUpperCase()}${byRange.slice(1)}. ` : ""}${used}</p>
+  box.innerHTML = `<p>Your guess is ${leaning(eye.bias)} on the whole. Two guesses in three lie from ${per(-eye.spread)} % below to ${per(eye.spread)} % above that.${byRange} ${used}</p>
 <svg viewBox="0 0 460 230" role="img" aria-label="${eye.n} guesses against measures">
 <rect class="band" x="20" width="340" y="${band[0]}" height="${band[1] - band[0]}"/><line class="axis" x1="20" x2="360" y1="${up(0)}" y2="${up(0)}"/>
 <text class="soft" x="368" y="${up(Math.log(1.5)) + 4}">half more</text><text class="soft" x="368" y="${up(0) + 4}">right</text><text class="soft" x="368" y="${up(Math.log(2 / 3)) + 4}">a third less</text>${dots}${ticks}</svg>
@@ -74,7 +74,7 @@ function commonPreset() {
 function drawDone() {
   const rows = new Map();
   for (const frame of data.frames) {
-    const name = settingOf(frame)?.name ?? frame.stratum ?? "setting not known";
+    const name = settingOf(frame)?.name ?? frame.setting?.name ?? "setting not known";
     const [row, answer] = [rows.get(name) ?? [0, 0, 0, 0, 0], answerOf(frame.file)];
     row[0] += 1;
     if (answer.skipped) row[4] += 1;

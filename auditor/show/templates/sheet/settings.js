@@ -43,11 +43,11 @@ function addPreset(event) {
   const wrong = presetForm.querySelector(".wrong");
   const given = Object.fromEntries([...new FormData(presetForm)].map(([name, value]) => [name, value.trim()]));
   const preset = { name: given.name };
-  const focal = given.focal_length.replace(",", ".").match(/^(\d+(?:\.\d+)?) ?mm$/);
+  const focal = given.focal_length.replace(",", ".").match(/^(\d+(?:\.\d+)?) ?(?:mm)?$/i);
   const stop = given.f_number.replace(",", ".").match(/^f? ?\/? ?(\d+(?:\.\d+)?)$/i);
   const fault = !given.name ? "Give it a name."
     : state.presets.some((other) => other.name === given.name) ? "That name is taken."
-    : given.focal_length && !focal ? "Write the focal length like 28mm."
+    : given.focal_length && !(focal && Number(focal[1]) > 0) ? "Write the focal length like 28 or 28mm."
     : given.f_number && !(stop && Number(stop[1]) > 0) ? "Write the f-number like 8."
     : given.focus_distance && parseDistance(given.focus_distance) === null ? "Write the ring's mark with its unit: 2.5m, 8ft or inf." : "";
   wrong.textContent = fault;
@@ -163,10 +163,10 @@ function drawSettings() {
   drawChips();
   const number = new Map(state.presets.map((preset, i) => [preset.name, Math.min(i, 5)]));
   for (const [button, shot] of lanes) {
-    const preset = state.markers[shot.label] === true ? null : settingOf(shot);
-    button.querySelector(".lane").className = `lane${preset ? ` p${number.get(preset.name)}` : ""}`;
+    const preset = state.markers[shot.label] === true ? null : settingOf(shot)?.name ?? shot.preset;
+    button.querySelector(".lane").className = `lane${preset ? ` p${number.get(preset) ?? 5}` : ""}`;
     button.classList.toggle("begins", state.starts.some((start) => start.label === shot.label));
-    button.setAttribute("aria-label", `${shot.label}${shot.at && `, ${shot.at}`}: ${preset ? preset.name : "not known"}`);
+    button.setAttribute("aria-label", `${shot.label}${shot.at && `, ${shot.at}`}: ${preset || "not known"}`);
   }
   for (const box of rollsBox.querySelectorAll(".dark")) box.refresh();
 }

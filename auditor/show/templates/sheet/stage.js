@@ -96,6 +96,7 @@ function shareBetween([a, b], measure) {
 }
 
 function drawEnds() {
+  const held = document.activeElement?.dataset.end;
   for (const old of mat.querySelectorAll(".ends, .handle")) old.remove();
   if (!ends.length) return;
   const [width, height] = [mat.clientWidth, mat.clientHeight];
@@ -132,6 +133,7 @@ function drawEnds() {
     handle.setAttribute("aria-valuetext", `${value.toFixed(1)} % from the ${across ? "left" : "top"}`);
     handle.dataset.end = String(i);
     mat.append(handle);
+    if (held === String(i)) handle.focus();
   });
 }
 
@@ -217,7 +219,6 @@ mat.addEventListener("keydown", (event) => {
   const by = event.shiftKey ? 10 : 1;
   moveEnd(i, ends[i][0] + by * steps[0] / mat.clientWidth, ends[i][1] + by * steps[1] / mat.clientHeight);
   if (ends.length === 2) measured(false);
-  mat.querySelector(`[data-end="${i}"]`).focus();
 });
 
 function toggleLoupe(wanted = loupe.hidden) {
@@ -246,4 +247,10 @@ function drawLoupe() {
   inner.style.left = `${loupe.clientWidth / 2 - x * width}px`;
   inner.style.top = `${loupe.clientHeight / 2 - y * height}px`;
 }
-addEventListener("resize", () => { if (part === "frames") { layOut(); drawFrame(); } });
+function fitAgain() {
+  if (part !== "frames") return;
+  layOut();
+  drawFrame();
+}
+addEventListener("resize", fitAgain);
+new ResizeObserver(fitAgain).observe(stage); // a notice comes or goes above it
