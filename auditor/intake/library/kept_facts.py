@@ -27,7 +27,7 @@ from auditor.intake.library.folders import Found
 from auditor.intake.photofile.packing import READER_VERSION
 
 # Raise this whenever grouping or gathering come to make other facts of the same records.
-FACTS_NUMBER = 5
+FACTS_NUMBER = 6
 FACTS_VERSION = zlib.crc32(repr([FACTS_NUMBER, READER_VERSION, FACT_COLUMNS]).encode())
 FASTEST = 1  # of zlib: the table shrinks to a fifth, the higher levels take several times as long
 

@@ -111,7 +111,7 @@ def _helpful(decided: Decided) -> Step:
         more = "sixty more" if answered else "sixty"
         return told._replace(instruction=told.instruction.replace("sixty", more))
     left = known.frames - answered
-    if not left:
+    if left < 10:  # they would hardly tell more
         return _ONCE_MORE
     which = f"the other {left}" if answered else f"all {left}"
     return told._replace(instruction=told.instruction.replace("sixty", which))
