@@ -9,7 +9,7 @@ import pandas as pd
 from auditor.journey import Audit
 from auditor.optics.bench import Bench
 from auditor.optics.framing import landmark_at, lower_edge_m, standing_share
-from auditor.show.cards import NO_ZONE, ZoneTable, make_table
+from auditor.show.cards import BEYOND, NO_ZONE, ZoneTable, make_table
 from auditor.show.decided import Decided, ZoneSetting, frames_of, gather_decision
 from auditor.show.page.ring_scale import engravings, scale_of
 from auditor.show.wallet import MOST_STOPS, WalletCard
@@ -53,7 +53,7 @@ def advised_card(audit: Audit, lens: str) -> WalletCard | None:
         date="" if pd.isna(latest) else f"as of {latest.day} {latest:%B %Y}",
         notes=(
             strictness(decided) if decided.told.decision.rests_on != "optics" else "",
-            engraved_scale(decided).partition(". ")[0],
+            "" if decided.bench.shift_mm else engraved_scale(decided).partition(". ")[0],
         ),
     )
 
@@ -92,6 +92,8 @@ def _card(one: ZoneSetting, back: ZoneTable, **said: Any) -> WalletCard:
     bench = back.bench
     units = bench.units  # what is engraved is read; a card in the other unit would have to be converted
     near, far = (end if end in (NO_ZONE, "∞") else f"{end} {units}" for end in back.limits(*said["now"]))
+    if BEYOND in far:
+        far = f"beyond {far.replace(BEYOND, '')}"
     scale = scale_of([], [(one.near_limit_m, one.far_limit_m), (0.7 * one.near_limit_m, one.near_limit_m)])
     return WalletCard(
         setting=setting_name(one, units),

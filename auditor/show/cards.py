@@ -19,7 +19,7 @@ from auditor.show.words.figures import FAR_IS_UNSURE
 from auditor.show.words.ring import SAME_MARK, marks
 from auditor.units import METRES_PER_FOOT, format_f_number
 
-NO_ZONE = "–"
+NO_ZONE, BEYOND = "–", "+"
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,12 +73,12 @@ class ZoneTable:
         return self._number(float(self.zone.hyperfocal_m[-1, column]), up=True)
 
     def limits(self, row: int, column: int) -> tuple[str, str]:
-        """Near and far limit, rounded inward; a far limit beyond 20 times the ring is given as that bound."""
+        """Near and far limit, rounded inward; a far one beyond 20 times the ring only as that bound."""
         near, far = (float(limit[row, column]) for limit in (self.zone.near_limit_m, self.zone.far_limit_m))
         if math.isnan(near) or math.isnan(far):
             return NO_ZONE, NO_ZONE
         bound = FAR_IS_UNSURE * float(self.ring_m[row])
-        end = f">{self._number(bound)}" if bound < far < math.inf else self._number(far)
+        end = f"{self._number(bound)}{BEYOND}" if bound < far < math.inf else self._number(far)
         return self._number(near, up=True), end
 
     def endless(self, row: int, column: int) -> bool:
@@ -142,6 +142,8 @@ def table_text(table: ZoneTable) -> str:
 def remarks(table: ZoneTable) -> list[str]:
     """What the rows below the limits mean."""
     lines = []
+    if any(table.limits(*place)[1].endswith(BEYOND) for place in np.ndindex(table.zone.far_limit_m.shape)):
+        lines.append(f"{BEYOND}: and beyond, to where is not exactly known.")
     if table.scale_differs:
         lines.append(f"scale: marks to read on a scale engraved for {table.bench.scale.coc_mm:.3f} mm.")
     if table.flash:
