@@ -114,7 +114,7 @@ def show_audit(
             out.print(Text(line.told(one, audit.settings.units)))
         out.print(Text(tolerance_words.finding(audit.tolerance)))
         out.print(Text(CAUTION))
-    show_problems(audit.problems, out)
+    show_problems(audit.problems, out, "audit.json and the report list them all")
 
 
 def view_of(views: Sequence[LensView], wanted: str | None) -> LensView:
@@ -201,8 +201,8 @@ def show_ignored(problems: list[Problem], out: Console) -> None:
         out.print(Text(sentence, style="bold"))
 
 
-def show_problems(problems: list[Problem], out: Console) -> None:
-    """Print problems with their next step, the first few in full."""
+def show_problems(problems: list[Problem], out: Console, rest: str = "auditor audit lists them all") -> None:
+    """Print problems with their next step, the first few in full, and where the rest stands."""
     if not problems:
         return
     out.print(Text(f"\nProblems ({len(problems)})", style="bold"))
@@ -213,4 +213,4 @@ def show_problems(problems: list[Problem], out: Console) -> None:
             out.print(Text(f"  {problem.next}"))
     more = len(problems) - PROBLEMS_SHOWN
     if more > 0:
-        out.print(Text(f"– and {more} more, in audit.json and the report."))
+        out.print(Text(f"– and {more} more: {rest}."))
