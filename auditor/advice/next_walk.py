@@ -9,6 +9,8 @@ from auditor.advice.lens_decision import LensDecision
 from auditor.advice.paired import SAME, Setting
 from auditor.units import format_distance, format_f_number
 
+PRESSES = 60
+
 
 @dataclass(frozen=True, slots=True)
 class Block:
@@ -35,7 +37,7 @@ class WalkPlan:
     expected_gain: float  # as a share of what is sharp now; NaN where the walk settles who is pressed at
 
 
-def plan_walk(lens: LensDecision, frames: pd.DataFrame, presses: int = 60) -> WalkPlan | None:
+def plan_walk(lens: LensDecision, frames: pd.DataFrame, presses: int = PRESSES) -> WalkPlan | None:
     """Lay out the next walk with a lens; None where there is nothing to test.
 
     Names are those of presets: reads ``focal_length_mm, preset, f_number, focus_distance_m``.
