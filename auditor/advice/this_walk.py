@@ -69,7 +69,7 @@ def keep_diary(
 
     Raises SettingError if it names none.
     """
-    walks = count_walks(counted, sessions, settings.unmarked)
+    walks = count_walks(counted, sessions, settings.unmarked, settings.confidence)
     if not len(walks):
         return None
     rows = find_walks(walks, wanted) if wanted is not None else [len(walks) - 1]

@@ -14,6 +14,7 @@ from rich.text import Text
 from auditor.errors import Problem, SettingError
 from auditor.evidence.presets import pool_small
 from auditor.journey import Audit
+from auditor.show.decided import ring_units
 from auditor.show.page.model import Cell, LensView
 from auditor.show.screen import isolated, show_answer, show_walk
 from auditor.show.text_tables import Column, print_table
@@ -98,7 +99,7 @@ def show_audit(
     show_ignored(audit.problems, out)
     show_answer(views[0], audit.settings.units, out, [view.name for view in views[1:]], audit.sources)
     if audit.diary is not None:
-        show_walk(audit.diary, audit.table["file"], audit.settings.units, out)
+        show_walk(audit.diary, audit.table["file"], ring_units(audit), audit.settings.units, out)
     if report:
         out.print(Text(f"Report     {report}"), no_wrap=True, crop=False, overflow="ignore")
     if full:
@@ -110,8 +111,9 @@ def show_audit(
             out.print(Text(remark))
         show_presets(audit, out)
         show_distances(audit, out)
+        rings = ring_units(audit)
         for one in audit.lines:
-            out.print(Text(line.told(one, audit.settings.units)))
+            out.print(Text(line.told(one, rings[one.preset], audit.settings.units)))
         out.print(Text(tolerance_words.finding(audit.tolerance)))
         out.print(Text(CAUTION))
     show_problems(audit.problems, out, "audit.json and the report list them all")

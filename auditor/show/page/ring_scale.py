@@ -4,12 +4,12 @@ import math
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
+from auditor.optics.rings import ring_unit
 from auditor.units import METRES_PER_FOOT
 
 INFINITY_AT = 0.95  # what lies beyond is infinity's
 APART, APART_NARROW = 0.045, 0.105  # least distance of two numbers, on a desk and on a telephone
 _BEYOND = 15.0  # metres; a far limit beyond every subject need not be reached
-_QUARTERS = 4
 
 
 class Engraving(NamedTuple):
@@ -54,16 +54,6 @@ def scale_of(distances_m: Iterable[float], zones_m: Iterable[tuple[float, float]
     low = min([*met, *(near for near, _ in zones)], default=1.0)
     high = max([*met, *farthest, *(2 * near for near, _ in zones)], default=4.0)
     return RingScale(max(0.9 * low, 0.1), 1.12 * max(high, 2 * low), any(math.isinf(far) for _, far in zones))
-
-
-def ring_unit(ring_m: Sequence[float]) -> str:
-    """Tell from its engravings whether a ring counts in metres or in feet.
-
-    >>> ring_unit([1.0, 1.2, 1.5, float("inf")]), ring_unit([0.9144, 1.524, 3.048])
-    ('m', 'ft')
-    """
-    feet = [_QUARTERS * ring / METRES_PER_FOOT for ring in ring_m if math.isfinite(ring)]
-    return "ft" if feet and all(abs(value - round(value)) < 1e-3 for value in feet) else "m"
 
 
 def engraved(ring_m: float, unit: str) -> str:

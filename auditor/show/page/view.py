@@ -20,6 +20,7 @@ from auditor.show.decided import (
     lenses_of,
     named_by_setting,
     presets_of,
+    ring_units,
 )
 from auditor.show.page.chips import chips_of
 from auditor.show.page.model import Cell, Difference, LensView, RingByStop
@@ -64,7 +65,8 @@ def _preset_rows(audit: Audit, presets: pd.DataFrame, now: ZoneSetting | None) -
     rows = presets.sort_values("hit_rate", ascending=False, na_position="last", kind="stable")
     names = rows["preset"].mask(rows["preset"].isin(named_by_setting(audit.table)), "")
     is_now = rows["preset"] == (now.preset if now is not None else None)
-    return list(rows.assign(name=names, now=is_now).itertuples())
+    units = rows["preset"].map(ring_units(audit))
+    return list(rows.assign(name=names, now=is_now, ring_unit=units).itertuples())
 
 
 def _presets_title(rows: Sequence[Any], pairs: Sequence[Difference]) -> str:

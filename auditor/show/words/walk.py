@@ -1,5 +1,6 @@
 """What is said of one walk and of walks over time: screen and page say the same."""
 
+from collections import Counter
 from collections.abc import Callable, Iterator, Mapping
 from functools import partial
 from posixpath import basename
@@ -18,6 +19,7 @@ from auditor.text import collapse
 from auditor.units import format_distance, format_f_number
 
 MOST_PRESETS, MOST_NAMES = 2, 3
+FEWEST_FOR_A_SHARE = 10  # frames; fewer are told by their counts
 PLACES = {
     MORE: "better than 19 of 20 such walks would be",
     LESS: "worse than 19 of 20 such walks would be",
@@ -60,15 +62,22 @@ def when(row: Any) -> str:
     return f"{start:%Y-%m-%d %H:%M}–{until}" if start != end else f"{start:%Y-%m-%d %H:%M}"
 
 
-def notes(diary: Diary, units: str) -> list[tuple[str, str]]:
+def notes(
+    diary: Diary, called: Mapping[str, str], rings: Mapping[str, str], units: str
+) -> list[tuple[str, str]]:
     """Say what came of advice, what drifts and what deserves a second look, each with its label."""
     found = []
     if diary.earlier < FEWEST_WALKS:
-        found.append(("Usual", f"No usual yet ({diary.earlier} of {FEWEST_WALKS} earlier walks)."))
-    found += [("Last time", followed(one, units)) for one in diary.followed]
+        walks = counted(diary.earlier, "earlier walk")
+        found.append(("Usual", f"No usual yet: {walks}, {FEWEST_WALKS} are needed."))
+    became = (followed(one, rings.get(one.advised.lens, units)) for one in diary.followed)
+    found += [("Last time", said) for said in became if said]
     found += [("Drift", drift(one, units)) for one in diary.drifts if one.shown]
     if diary.again:
-        names, more = ", ".join(map(basename, diary.again[:MOST_NAMES])), len(diary.again) > MOST_NAMES
+        names, more = (
+            ", ".join(called[file] for file in diary.again[:MOST_NAMES]),
+            len(diary.again) > MOST_NAMES,
+        )
         look = f"{len(diary.again)} passed over, though sharp in the zone: {names}"
         found.append(("Again", f"{look} …" if more else f"{look}."))
     return found
@@ -84,16 +93,24 @@ def frames(diary: Diary, files: pd.Series) -> list[tuple[int, str]]:
     ]
 
 
+def called(diary: Diary, files: pd.Series) -> dict[str, str]:
+    """Name the frames spoken of; ``files`` are all there are: of two of one name each with its folder."""
+    told = {file: basename(file) for file in [*diary.again[:MOST_NAMES], *diary.telling["file"]]}
+    alike = Counter(map(basename, files[files.str.endswith(tuple(told.values()))].unique()))
+    return {file: name if alike[name] < 2 else file for file, name in told.items()}
+
+
 def why(kind: str) -> str:
     """Say why a frame tells something."""
     mark, _, side = kind.partition(", ")
     return f"{_PLAIN[mark]}, {_SIDES[side]}" if side else causes.TELLING[kind]
 
 
-def set_up(diary: Diary, units: str) -> str:
-    """Say what was set, and what no walk before had."""
+def set_up(diary: Diary, rings: Mapping[str, str]) -> str:
+    """Say what was set, each ring in its own unit, and what no walk before had."""
     parts = [
-        f"{format_f_number(row.f_number)} at {format_distance(row.focus_distance_m, units)} ({row.presses})"
+        f"{format_f_number(row.f_number)} at "
+        f"{format_distance(row.focus_distance_m, rings.get(row.preset, 'm'))} ({row.presses})"
         for row in diary.presets.itertuples()
     ]
     if not parts:
@@ -122,41 +139,53 @@ def rows(diary: Diary) -> Iterator[Row]:
         span = f"{walk['presses_low']:.0f} to {walk['presses_high']:.0f}"
         yield row("presses", "presses", f"{walk['presses']}", span, OF_PRESSES)
     for name, what, how in (("zone", "in zone", "measured"), ("sharp", "sharp", "judged")):
-        if walk[f"{name}_seen"]:
-            value = f"{percent(walk[f'{name}_share'])} ({walk[f'{name}_seen']} {how})"
+        if 0 < (seen := walk[f"{name}_seen"]) < FEWEST_FOR_A_SHARE:
+            yield Row(what, f"{walk[f'{name}_hits']} of {seen} {how}")
+        elif seen:
+            own = interval(walk[f"{name}_share_low"], walk[f"{name}_share_high"])
+            value = f"{percent(walk[f'{name}_share'])} ({own}; {seen} {how})"
             yield row(name, what, value, interval(walk[f"{name}_low"], walk[f"{name}_high"]))
         elif walks[f"{name}_seen"].any():
             yield Row(what, f"not {how}")
     if n := walk["kept_of"]:
         span = f"{walk['kept_low'] * n:.0f} to {walk['kept_high'] * n:.0f}"
-        yield row("kept", "kept", f"{walk['kept']} of {n}", span)
+        out = walk["presses"] - n
+        more = f" ({out} left out by the rule of marks)" if out > 0 else ""
+        yield row("kept", "kept", f"{walk['kept']} of {n}{more}", span)
     elif walks["kept_of"].any():
         yield Row("kept", "not chosen yet")
 
 
-def followed(one: Followed, units: str) -> str:
-    """Say whether an advice was followed, and what it brought against its promise, no more than shows."""
-    setting, since = advice_text(one.advised.settings, units), counted(one.presses, "press", "presses")
-    text = f"Advised after {one.advised.walk:%Y-%m-%d} for the {one.advised.lens}: {setting or 'no setting'}"
+def followed(one: Followed, ring: str) -> str:
+    """Say whether an advice was followed, and what it brought against its promise, no more than shows.
+
+    Where nothing was advised, a forecast is held against what came; empty where nothing can be yet.
+    """
+    setting, since = advice_text(one.advised.settings, ring), counted(one.presses, "press", "presses")
+    given = f"after {one.advised.walk:%Y-%m-%d} for the {one.advised.lens}"
     if setting and not one.followed:
-        return f"{text}; not set on any of {since} since."
-    if setting:
-        text += f"; set for {one.followed} of {since} since"
+        return f"Advised {given}: {setting}; not set on any of {since} since."
     brought = []
     if kept := one.sharp:  # verdicts are of drawn frames, so their counts are put as shares
-        met, low, high = kept.share, kept.low / kept.of, kept.high / kept.of
-        against = _against(*(round(100 * share) for share in (met, low, high)))
-        brought.append(f"{percent(met)} sharp, promised {percent(low)} to {percent(high)}{against}")
+        ends = kept.share, kept.low / kept.of, kept.high / kept.of
+        met, low, high = map(percent, ends)
+        brought.append((met, "sharp", f"{low} to {high}", _against(*(round(100 * end) for end in ends))))
     if kept := one.kept:
         against = _against(kept.hits, kept.low, kept.high)
-        brought.append(f"{kept.hits} of {kept.of} kept, promised {kept.low} to {kept.high}{against}")
-    return f"{text}: {'; '.join(brought)}." if brought else f"{text}; what it brought is not marked yet."
+        brought.append((f"{kept.hits}", f"of {kept.of} kept", f"{kept.low} to {kept.high}", against))
+    if not setting:
+        came = [f"{span} {what}, and {met} {'was' if met == '1' else 'were'}{against}"
+                for met, what, span, against in brought]  # fmt: skip
+        return f"Expected {given}: {'; '.join(came)}." if came else ""
+    came = [f"{met} {what}, promised {span}{against}" for met, what, span, against in brought]
+    text = f"Advised {given}: {setting}; set for {one.followed} of {since} since"
+    return f"{text}: {'; '.join(came)}." if came else f"{text}; what it brought is not marked yet."
 
 
 def _against(met: int, low: int, high: int) -> str:
     if low <= met <= high:
         return ""
-    return ": more than promised" if met > high else ": fewer than promised"
+    return ": more than that" if met > high else ": fewer than that"
 
 
 def drift(one: Drift, units: str) -> str:
