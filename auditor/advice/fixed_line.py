@@ -95,10 +95,7 @@ def plan_line(
     Of all places within 0.1 percentage points of the likeliest, an engraving goes before one midway between
     two, and then the one nearest the line is taken. The tolerance is what all blur together may come to.
 
-    Raises
-    ------
-    SettingError
-        If the line or its leeway is out of reach, or nothing says where subjects stand.
+    Raises SettingError if the line or its leeway is out of reach, or nothing says where subjects stand.
     """
     _check(line, focal_length_mm, distance_from)
     if not places:

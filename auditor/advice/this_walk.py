@@ -105,10 +105,8 @@ def find_walks(walks: pd.DataFrame, wanted: str) -> list[int]:
 
     Raises SettingError if there is none.
     """
-    asked, begins = (
-        wanted.strip().casefold(),
-        [at.isoformat() if at == at else "" for at in walks["starts_at"]],
-    )
+    asked = wanted.strip().casefold()
+    begins = [at.isoformat() if at == at else "" for at in walks["starts_at"]]
     found = [
         row for row, file in enumerate(walks["first_file"]) if asked and asked in _names(file.casefold())
     ]

@@ -21,9 +21,8 @@ def frame_shifts(
 
     ``checked`` are rows of a lens and what the session file says of it; of other lenses the shift is the one
     behind the table's own ``focus_true_m``, or that of the same lens where it was checked; NaN where nobody
-    did. A problem is a reading of ring or scale
-    that cannot be used, or one that no adapter explains. Reads ``lens, focal_length_mm, focus_distance_m,
-    focus_true_m``.
+    did. A problem is a reading of ring or scale that cannot be used, or one that no adapter explains. Reads
+    ``lens, focal_length_mm, focus_distance_m, focus_true_m``.
     """
     shifts, problems = shifts_in(table)
     for rows, lens in checked:

@@ -31,12 +31,11 @@ def count_walks(
     unset`` (frames without a zone setting), ``presses``; for each of ``zone``, ``sharp`` and ``kept`` its
     count, ``_of``, ``_seen`` (frames or presses that it comes from) and ``_share``; of zone and sharp their
     ``_hits`` as seen and the interval ``_share_low`` to ``_share_high`` (Wilson's, see
-    :mod:`auditor.evidence.weighted_shares`); of these and of
-    ``presses`` the interval ``_low`` to ``_high`` for a further walk, and ``_place`` in it (see
-    :mod:`auditor.evidence.usual`), rolls without times among themselves; zone and sharpness need no mark, so
-    frames after the last one speak for them too; ``log_distance``, ``log_f_number``
-    and ``vergence`` [1/m], means of the walk, NaN where unknown. Under a rule ``unmarked`` that marks all
-    frames a session without any stated mark was not looked through yet.
+    :mod:`auditor.evidence.weighted_shares`); of these and of ``presses`` the interval ``_low`` to ``_high``
+    for a further walk, and ``_place`` in it (see :mod:`auditor.evidence.usual`), rolls without times among
+    themselves; zone and sharpness need no mark, so frames after the last one speak for them too;
+    ``log_distance``, ``log_f_number`` and ``vergence`` [1/m], means of the walk, NaN where unknown. Under a
+    rule ``unmarked`` that marks all frames a session without any stated mark was not looked through yet.
     """
     columns = ["session", "starts_at", "ends_at", "first_file", "last_file", "frames_taken"]
     walks = sessions[columns].sort_values(

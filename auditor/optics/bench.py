@@ -76,10 +76,8 @@ class Bench:
     ) -> Floats:
         """Circle of confusion [mm] at a setting: under ``measured`` less diffraction and motion.
 
-        Raises
-        ------
-        SettingError
-            If the criterion needs something that was not given, or leaves nothing for defocus.
+        Raises SettingError if the criterion needs something that was not given, or leaves nothing for
+        defocus.
         """
         size = magnification(
             from_lens(focus_m, self.focal_length_mm, self.distance_from), self.focal_length_mm

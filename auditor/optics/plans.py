@@ -97,11 +97,8 @@ def plan_limits(
     best focus distance is taken; where none covers, the place nearest to it. The far limit may be infinite;
     the circle of confusion is one, or one for each f-stop.
 
-    Raises
-    ------
-    SettingError
-        If the limits are crossed, the near one is out of the lens's reach, or the ring has no place within
-        it.
+    Raises SettingError if the limits are crossed, the near one is out of the lens's reach, or the ring has no
+    place within it.
     """
     if not near_m <= far_m:
         raise SettingError(

@@ -51,10 +51,7 @@ def find_shift(
     The mean of E - e over the readings, each of which is taken for equally exact in extension, as focusing by
     eye is. Marks and what they focus by tape [m] may be infinite.
 
-    Raises
-    ------
-    SettingError
-        If there is no reading, or one cannot be focused to.
+    Raises SettingError if there is no reading, or one cannot be focused to.
 
     >>> found = find_shift(50, [2.0], [2.2])
     >>> round(found.shift_mm, 3), round(float(true_focus_m(2.0, 50, found.shift_mm)), 3)

@@ -71,10 +71,8 @@ def engraved_for(
     side; a far limit of infinity only says "at infinity or past it", NaN nothing. The interval is what all
     readings allow; the criterion is the mean of what they imply (in the logarithm), brought into it.
 
-    Raises
-    ------
-    SettingError
-        If there is no reading, a near limit lies beyond the ring or out of reach, or a far one before it.
+    Raises SettingError if there is no reading, a near limit lies beyond the ring or out of reach, or a far
+    one before it.
 
     >>> found = engraved_for(35, [8], [3.0], [1.90], [7.2], "lens")
     >>> round(found.coc_mm, 3), found.contradiction

@@ -62,10 +62,7 @@ def parse_sensor(text: str) -> Sensor:
     A crop factor compares diagonals with 36x24 mm, and the same 3:2 shape is taken. The rollfilm names such
     as ``6x6`` are in centimetres, as the trade has them, and are not taken for millimetres.
 
-    Raises
-    ------
-    UnitError
-        If it is none of these, or a side is not between 1 and 300 mm.
+    Raises UnitError if it is none of these, or a side is not between 1 and 300 mm.
 
     >>> parse_sensor("36x24"), parse_sensor("1.5x"), parse_sensor("6x6").width_mm
     (Sensor(width_mm=36.0, height_mm=24.0), Sensor(width_mm=24.0, height_mm=16.0), 56.0)
@@ -116,10 +113,7 @@ class Criterion:
         ``pixel`` alone needs the distance between pixels; ``print`` and ``web`` take the long side, by
         default that of the 3:2 shape; only ``measured`` takes off diffraction and motion, the other blur.
 
-        Raises
-        ------
-        SettingError
-            If the criterion is ``measured`` and no keeper tolerance has been given.
+        Raises SettingError if the criterion is ``measured`` and no keeper tolerance has been given.
         """
         diagonal = np.asarray(diagonal_mm, dtype=float)
         width = diagonal * (3 / math.sqrt(13)) if width_mm is None else np.asarray(width_mm, dtype=float)
@@ -132,18 +126,13 @@ class Criterion:
 def parse_criterion(text: str) -> Criterion:
     """Read a criterion for the circle of confusion.
 
-    ``handbook``, ``diagonal/K``, a value such as ``0.025mm``, ``print`` or ``print=SIDE,VIEWED,ACUITY``
-    (the print's long side and the distance it is seen from, such as ``print=60cm,1m``), ``web=PIXELS`` (the
-    long side as shown on a screen), ``pixel`` or ``pixel=K``, ``measured`` or ``measured=PATH`` of an
-    audit.json. After ``print`` and ``web``, ``crop=50%`` says that this part of the picture's long side is
-    kept.
+    ``handbook``, ``diagonal/K``, a value such as ``0.025mm``, ``print`` or ``print=SIDE,VIEWED,ACUITY`` (the
+    print's long side and the distance it is seen from, such as ``print=60cm,1m``), ``web=PIXELS`` (the long
+    side as shown on a screen), ``pixel`` or ``pixel=K``, ``measured`` or ``measured=PATH`` of an audit.json.
+    After ``print`` and ``web``, ``crop=50%`` says that this part of the picture's long side is kept.
 
-    Raises
-    ------
-    UnitError
-        If it is none of these.
-    SourceError, FileFormatError
-        If the audit.json cannot be read, or holds no keeper tolerance.
+    Raises UnitError if it is none of these; SourceError, FileFormatError if the audit.json cannot be read, or
+    holds no keeper tolerance.
 
     >>> round(float(parse_criterion("handbook").coc_mm(43.267)), 4)
     0.03

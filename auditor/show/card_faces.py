@@ -20,12 +20,6 @@ from auditor.show.words.plain import one_in
 USUAL_STOPS = (4.0, 5.6, 8.0, 11.0, 16.0)
 
 
-def advised_cards(audit: Audit, lenses: list[str]) -> list[WalletCard]:
-    """Lay out a card for each lens of which something can be said of what to set."""
-    made = (advised_card(audit, lens) for lens in lenses)
-    return [card for card in made if card is not None]
-
-
 def advised_card(audit: Audit, lens: str) -> WalletCard | None:
     """Lay out the card of one lens; None where nothing can be said of what to set."""
     decided = gather_decision(audit, lens)
@@ -78,7 +72,7 @@ def typed_cards(table: ZoneTable) -> list[WalletCard]:
             _card(
                 ZoneSetting(*setting, *limits),
                 table,
-                lens=f"{table.title} on {sensor.width_mm:g} x {sensor.height_mm:g} mm",
+                lens=f"{table.bench.focal_length_mm:g} mm on {sensor.width_mm:g} x {sensor.height_mm:g} mm",
                 now=(row, column),
                 columns=range(int(columns[0]), int(columns[-1]) + 1),
                 expect=what if sharp else "nothing is sharp there",

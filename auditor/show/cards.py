@@ -36,11 +36,6 @@ class ZoneTable:
     flash: Flash | None = None
 
     @property
-    def title(self) -> str:
-        """What the table is for."""
-        return f"{self.bench.focal_length_mm:g} mm"
-
-    @property
     def note(self) -> str:
         """How its numbers were made."""
         plane = "sensor plane" if self.bench.distance_from == "sensor" else "lens"
@@ -132,7 +127,9 @@ def table_text(table: ZoneTable) -> str:
     widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
     lines = ["   ".join(cell.rjust(width) for cell, width in zip(row, widths, strict=True)) for row in rows]
     rule = "-" * len(lines[0])
-    head = f"{table.title}, distances in {'metres' if table.bench.units == 'm' else 'feet'}"
+    head = (
+        f"{table.bench.focal_length_mm:g} mm, distances in {'metres' if table.bench.units == 'm' else 'feet'}"
+    )
     foot = ["hyper: hyperfocal distance. Limits are rounded inward.", *remarks(table)]
     return "\n".join(
         [head, rule, lines[0], rule, *lines[1:body], rule, *lines[body:], rule, table.note, *foot]

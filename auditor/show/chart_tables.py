@@ -35,22 +35,18 @@ def presets_for_reading(audit: Audit) -> pd.DataFrame:
     if shown["frames"].any():
         shown = pool_small(shown, audit.counted, audit.settings.confidence)
     sources = audit.table.groupby("preset")["preset_source"].first()
-    units = shown["preset"].map(ring_units(audit))
-    return shown.assign(preset_source=shown["preset"].map(sources), ring_unit=units)
+    shown = shown.assign(
+        preset_source=shown["preset"].map(sources), ring_unit=shown["preset"].map(ring_units(audit))
+    )
+    labels = [preset_words.preset_label(row, row.ring_unit, LABEL) for row in shown.itertuples()]
+    return shown.assign(label=labels)
 
 
 def preset_chart_rows(audit: Audit) -> pd.DataFrame:
     """Rows of the preset chart, ``label`` and ``count_label`` among them; presets with nothing counted go."""
     shown = presets_for_reading(audit)
     shown = shown[shown["bursts"] > 0].reset_index(drop=True)
-    return shown.assign(
-        label=_labels(shown),
-        count_label=[preset_words.burst_count(row.hits, row.bursts) for row in shown.itertuples()],
-    )
-
-
-def _labels(rows: pd.DataFrame) -> list[str]:
-    return [preset_words.preset_label(row, row.ring_unit, LABEL) for row in rows.itertuples()]
+    return shown.assign(count_label=list(map(preset_words.burst_count, shown["hits"], shown["bursts"])))
 
 
 def share_axis_end(highest: pd.Series) -> float:
@@ -97,7 +93,7 @@ def distance_lanes(audit: Audit) -> tuple[pd.DataFrame, pd.DataFrame]:
                 "far_label": far_limit(row.far_limit_m, row.focus_distance_m, units),
             }
         )
-    lanes = pd.concat([shown.assign(label=_labels(shown)), pd.DataFrame(facts)], axis=1)
+    lanes = pd.concat([shown, pd.DataFrame(facts)], axis=1)
     return lanes, pd.concat(bars, ignore_index=True) if bars else pd.DataFrame()
 
 

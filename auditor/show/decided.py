@@ -3,7 +3,6 @@
 The decision itself is :class:`auditor.advice.decide.LensDecision`; no other instruction is made in this room.
 """
 
-from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import astuple, dataclass
 from typing import Any, Literal
@@ -109,11 +108,11 @@ def lens_names(audit: Audit) -> list[str]:
     return names
 
 
-def ring_units(audit: Audit) -> Mapping[str, str]:
+def ring_units(audit: Audit) -> dict[str, str]:
     """Unit that the ring is engraved in, by lens and by preset: settings are written as they are set."""
     lenses, presets = lens_names(audit), audit.presets
     found = (find_lens(audit.lenses, *one) for one in zip(lenses, presets["focal_length_mm"], strict=True))
-    units = [ring_unit(ring_of(lens, audit.settings)) for lens in found]
+    units: list[str] = [ring_unit(ring_of(lens, audit.settings)) for lens in found]
     return dict(zip(lenses, units, strict=True)) | dict(zip(presets["preset"], units, strict=True))
 
 

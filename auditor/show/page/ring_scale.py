@@ -61,6 +61,16 @@ def engraved(ring_m: float, unit: str) -> str:
     return "∞" if math.isinf(ring_m) else f"{ring_m / (METRES_PER_FOOT if unit == 'ft' else 1.0):.3g}"
 
 
+def around(count: int, wanted: int, most: int) -> list[int]:
+    """Choose neighbours around the one of so many that is wanted.
+
+    >>> around(9, 7, 5), around(3, 0, 5)
+    ([4, 5, 6, 7, 8], [0, 1, 2])
+    """
+    start = min(max(wanted - most // 2, 0), max(count - most, 0))
+    return list(range(count))[start : start + most]
+
+
 def engravings(scale: RingScale, ring_m: Sequence[float], focus_m: float) -> tuple[Engraving, ...]:
     """Put the ring's engravings [m], and where it stands, on the scale; numbers only where there is room."""
     held = [ring for ring in ring_m if scale.holds(ring)]

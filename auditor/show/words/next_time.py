@@ -54,8 +54,6 @@ STEPS = {
         "Hold the ring against a tape", "Measure where a mark of the ring focuses, and state it as "
         "ring_check of the [[lens]] in the session file", "", "ten minutes",
     ),
-    "light_limits": Step("State your light", "State the ISO and times you accept", _PREPARE, "a minute"),
-    "compare": Step("Walk with two settings in turn", "Change between two settings", "", "one walk"),
     "": Step("", "", "", ""),
 }  # fmt: skip
 _WHERE_PEOPLE_STAND = Step(

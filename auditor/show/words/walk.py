@@ -18,6 +18,7 @@ from auditor.show.words.plain import of_100
 from auditor.text import collapse
 from auditor.units import format_distance, format_f_number
 
+ByName = Mapping[str, str]
 MOST_PRESETS, MOST_NAMES = 2, 3
 FEWEST_FOR_A_SHARE = 10  # frames; fewer are told by their counts
 PLACES = {
@@ -62,9 +63,7 @@ def when(row: Any) -> str:
     return f"{start:%Y-%m-%d %H:%M}–{until}" if start != end else f"{start:%Y-%m-%d %H:%M}"
 
 
-def notes(
-    diary: Diary, called: Mapping[str, str], rings: Mapping[str, str], units: str
-) -> list[tuple[str, str]]:
+def notes(diary: Diary, called: ByName, rings: ByName, units: str) -> list[tuple[str, str]]:
     """Say what came of advice, what drifts and what deserves a second look, each with its label."""
     found = []
     if diary.earlier < FEWEST_WALKS:
@@ -74,12 +73,9 @@ def notes(
     found += [("Last time", said) for said in became if said]
     found += [("Drift", drift(one, units)) for one in diary.drifts if one.shown]
     if diary.again:
-        names, more = (
-            ", ".join(called[file] for file in diary.again[:MOST_NAMES]),
-            len(diary.again) > MOST_NAMES,
-        )
-        look = f"{len(diary.again)} passed over, though sharp in the zone: {names}"
-        found.append(("Again", f"{look} …" if more else f"{look}."))
+        names = ", ".join(called[file] for file in diary.again[:MOST_NAMES])
+        end = " …" if len(diary.again) > MOST_NAMES else "."
+        found.append(("Again", f"{len(diary.again)} passed over, though sharp in the zone: {names}{end}"))
     return found
 
 
@@ -93,7 +89,7 @@ def frames(diary: Diary, files: pd.Series) -> list[tuple[int, str]]:
     ]
 
 
-def called(diary: Diary, files: pd.Series) -> dict[str, str]:
+def called(diary: Diary, files: pd.Series) -> ByName:
     """Name the frames spoken of; ``files`` are all there are: of two of one name each with its folder."""
     told = {file: basename(file) for file in [*diary.again[:MOST_NAMES], *diary.telling["file"]]}
     alike = Counter(map(basename, files[files.str.endswith(tuple(told.values()))].unique()))
@@ -106,7 +102,7 @@ def why(kind: str) -> str:
     return f"{_PLAIN[mark]}, {_SIDES[side]}" if side else causes.TELLING[kind]
 
 
-def set_up(diary: Diary, rings: Mapping[str, str]) -> str:
+def set_up(diary: Diary, rings: ByName) -> str:
     """Say what was set, each ring in its own unit, and what no walk before had."""
     parts = [
         f"{format_f_number(row.f_number)} at "
@@ -117,12 +113,9 @@ def set_up(diary: Diary, rings: Mapping[str, str]) -> str:
         return "No frame of this walk has a whole zone setting."
     more = len(parts) - MOST_PRESETS
     text = f"Set {listed([*parts[:MOST_PRESETS], *([f'{more} more'] if more > 0 else [])])}."
-    if diary.walk["unset"]:
-        counts = (
-            counted(diary.walk["frames_taken"], "frame"),
-            counted(diary.walk["presses"], "press", "presses"),
-        )
-        text += f" {', '.join(counts)}; {diary.walk['unset']} without a zone setting."
+    if unset := diary.walk["unset"]:
+        taken, pressed = counted(diary.walk["frames_taken"], "frame"), diary.walk["presses"]
+        text += f" {taken}, {counted(pressed, 'press', 'presses')}; {unset} without a zone setting."
     new = collapse([f"{kind} {name}" for kind, name in diary.new], MOST_NAMES)
     return f"{text} New: {new}." if new else text
 
@@ -131,7 +124,7 @@ def rows(diary: Diary) -> Iterator[Row]:
     """Say how many presses, and what share was in the zone, sharp and kept, each against what was usual."""
     walk, walks = diary.walk, diary.walks
 
-    def row(name: str, what: str, value: str, span: str, places: Mapping[str, str] = PLACES) -> Row:
+    def row(name: str, what: str, value: str, span: str, places: ByName = PLACES) -> Row:
         place = places.get(walk[f"{name}_place"], "")
         return Row(what, value, span if place else "", place)
 
