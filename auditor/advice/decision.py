@@ -19,7 +19,7 @@ Why = Literal[
     "few_subjects", "gate_closed", "presses_follow_ring", "blur_decides_nothing", "surely_better",
     "cannot_be_told_apart", "nothing_gains", "too_uncertain", "no_setting",
 ]  # fmt: skip
-Help = Literal["", "distances", "verdicts", "anyone", "ring_check", "light_limits", "compare"]
+Help = Literal["", "distances", "verdicts", "anyone", "ring_check"]
 
 FEWEST_SUBJECTS = 20
 NOTHING = 0.75

@@ -8,6 +8,7 @@ from itertools import groupby, starmap
 
 from auditor.advice.next_walk import WalkPlan
 from auditor.intake.statements.session import Lens, RingReading, ScaleReading
+from auditor.optics.rings import ring_unit
 from auditor.settings import Settings
 from auditor.units import METRES_PER_FOOT, format_exposure_time
 
@@ -47,12 +48,13 @@ def experiment_session(walk: WalkPlan, focal_length_mm: float, lens: Lens | None
     ]
     if lens is not None and lens.f_stops:
         lines.append(f"f_stops = [{', '.join(f'{stop:g}' for stop in lens.f_stops)}]")
+    units = ring_unit(lens.ring_m) if lens is not None and lens.ring_m else settings.units
     if lens is not None and lens.ring_m:
-        ring = ", ".join(_quoted(_distance(mark, settings.units)) for mark in lens.ring_m)
+        ring = ", ".join(_quoted(_distance(mark, units)) for mark in lens.ring_m)
         lines.append(f"ring = [{ring}]")
     if lens is not None:
-        lines += _readings("scale", lens.scale, settings.units)
-        lines += _readings("ring_check", lens.ring_checks, settings.units)
+        lines += _readings("scale", lens.scale, units)
+        lines += _readings("ring_check", lens.ring_checks, units)
     for name, setting in {block.preset: block.setting for block in walk.blocks}.items():
         lines += [
             "",
@@ -60,7 +62,7 @@ def experiment_session(walk: WalkPlan, focal_length_mm: float, lens: Lens | None
             f"name = {_quoted(name)}",
             f"lens = {_quoted(walk.lens)}",
             f"f_number = {setting.f_number:g}",
-            f"focus_distance = {_quoted(_distance(setting.focus_distance_m, settings.units))}",
+            f"focus_distance = {_quoted(_distance(setting.focus_distance_m, units))}",
         ]
     lines += ["", "# Take the # away and put in the name of each block's first frame.", ""]
     for presses, block in blocks:

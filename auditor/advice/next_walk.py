@@ -9,6 +9,8 @@ from auditor.advice.lens_decision import LensDecision
 from auditor.advice.paired import SAME, Setting
 from auditor.units import format_distance, format_f_number
 
+PRESSES = 60
+
 
 @dataclass(frozen=True, slots=True)
 class Block:
@@ -22,7 +24,7 @@ class Block:
 
 @dataclass(frozen=True, slots=True)
 class WalkPlan:
-    """What to do on the next walk, and how much it can be expected to bring.
+    """What to do on the next walk.
 
     Two settings go A B B A, so that light and luck which rise or fall over the walk weigh on both alike (Cox,
     Planning of Experiments, 1958, ch. 3).
@@ -32,10 +34,9 @@ class WalkPlan:
     purpose: str  # compare or anyone
     blocks: tuple[Block, ...]  # in order
     presses: int  # of all blocks
-    expected_gain: float  # as a share of what is sharp now; NaN where the walk settles who is pressed at
 
 
-def plan_walk(lens: LensDecision, frames: pd.DataFrame, presses: int = 60) -> WalkPlan | None:
+def plan_walk(lens: LensDecision, frames: pd.DataFrame, presses: int = PRESSES) -> WalkPlan | None:
     """Lay out the next walk with a lens; None where there is nothing to test.
 
     Names are those of presets: reads ``focal_length_mm, preset, f_number, focus_distance_m``.
@@ -61,7 +62,6 @@ def plan_walk(lens: LensDecision, frames: pd.DataFrame, presses: int = 60) -> Wa
             Block(names[place], settings[place], int(n), how) for place, n in zip(order, share, strict=True)
         ),
         presses=presses,
-        expected_gain=worth.expected_gain,
     )
 
 

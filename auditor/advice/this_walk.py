@@ -69,7 +69,7 @@ def keep_diary(
 
     Raises SettingError if it names none.
     """
-    walks = count_walks(counted, sessions, settings.unmarked)
+    walks = count_walks(counted, sessions, settings.unmarked, settings.confidence)
     if not len(walks):
         return None
     rows = find_walks(walks, wanted) if wanted is not None else [len(walks) - 1]
@@ -105,10 +105,8 @@ def find_walks(walks: pd.DataFrame, wanted: str) -> list[int]:
 
     Raises SettingError if there is none.
     """
-    asked, begins = (
-        wanted.strip().casefold(),
-        [at.isoformat() if at == at else "" for at in walks["starts_at"]],
-    )
+    asked = wanted.strip().casefold()
+    begins = [at.isoformat() if at == at else "" for at in walks["starts_at"]]
     found = [
         row for row, file in enumerate(walks["first_file"]) if asked and asked in _names(file.casefold())
     ]

@@ -68,15 +68,16 @@ def plan(
 
     from auditor.cli import typed
     from auditor.optics.ring_check import true_focus_m
+    from auditor.show.words.figures import listed
     from auditor.text import json_text
 
-    asked = [bool(near and far), bool(subjects), bool(line), bool(guide_number)]
+    limits = "--near" if near else "--far"
+    kinds = {limits: near or far, "--subjects": subjects, "--line": line, "--guide-number": guide_number}
+    asked = [kind for kind, value in kinds.items() if value]
+    if len(asked) > 1:
+        raise UnitError(f"{listed(asked)} exclude each other.", "Leave out all but one of them.")
     about_line = (spread, before, after, speed, crossing, lag, rate)
-    if (
-        sum(asked) != 1
-        or (bool(near) != bool(far))
-        or (not line and any(one is not None for one in about_line))
-    ):
+    if not asked or bool(near) != bool(far) or (not line and any(one is not None for one in about_line)):
         raise UnitError(
             "plan takes one of: --near and --far, --subjects, --line (with --spread, --before, --after, "
             "--speed, --crossing, --lag, --rate), or --guide-number.",

@@ -78,14 +78,12 @@ def read_distance(text: str, option: str, bench: Bench) -> float:
             "Check the unit, or write inf.",
         )
     from_sensor = bench.distance_from == "sensor"
-    least = (4 if from_sensor else 1) * bench.focal_length_mm / 1000
+    plane, times, own = ("sensor plane", 4, "4 times its") if from_sensor else ("lens", 1, "its")
+    least = times * bench.focal_length_mm / 1000
     if metres <= least:
-        plane, times = (
-            ("sensor plane", "4 times its focal length") if from_sensor else ("lens", "its focal length")
-        )
         raise SettingError(
-            f"{option} {text!r} was read as {metres:g} metres from the {plane}. "
-            f"A {bench.focal_length_mm:g} mm lens focuses nothing within {least:g} metres, {times}.",
+            f"{option} {text!r} was read as {metres:g} metres from the {plane}. A "
+            f"{bench.focal_length_mm:g} mm lens focuses nothing within {least:g} metres, {own} focal length.",
             "Check the unit: distances are written like 2.5m, 250cm or 8ft.",
         )
     return metres

@@ -15,6 +15,7 @@ from auditor.evidence.bursts import Codes, CountedFrames, burst_codes, combined_
 from auditor.evidence.proportions import Floats
 from auditor.evidence.sharpness import judged_frames
 from auditor.evidence.usual import usual_counts, usual_shares
+from auditor.evidence.weighted_shares import Sampled, weighted_shares
 from auditor.evidence.weights import SAMPLED_BY, has_distance, stands_for, weights_of
 from auditor.settings import UnmarkedRule
 
@@ -22,18 +23,19 @@ SHARES = ("zone", "sharp", "kept")
 
 
 def count_walks(
-    counted: CountedFrames, sessions: pd.DataFrame, unmarked: UnmarkedRule = "auto"
+    counted: CountedFrames, sessions: pd.DataFrame, unmarked: UnmarkedRule = "auto", confidence: float = 0.95
 ) -> pd.DataFrame:
     """Count each session's zone-focused presses, and hold them against the sessions before.
 
     By time (rolls without one first): ``session, starts_at, ends_at, first_file, last_file, frames_taken,
     unset`` (frames without a zone setting), ``presses``; for each of ``zone``, ``sharp`` and ``kept`` its
-    count, ``_of``, ``_seen`` (frames or presses that it comes from) and ``_share``; of these and of
-    ``presses`` the interval ``_low`` to ``_high`` for a further walk, and ``_place`` in it (see
-    :mod:`auditor.evidence.usual`), rolls without times among themselves; zone and sharpness need no mark, so
-    frames after the last one speak for them too; ``log_distance``, ``log_f_number``
-    and ``vergence`` [1/m], means of the walk, NaN where unknown. Under a rule ``unmarked`` that marks all
-    frames a session without any stated mark was not looked through yet.
+    count, ``_of``, ``_seen`` (frames or presses that it comes from) and ``_share``; of zone and sharp their
+    ``_hits`` as seen and the interval ``_share_low`` to ``_share_high`` (Wilson's, see
+    :mod:`auditor.evidence.weighted_shares`); of these and of ``presses`` the interval ``_low`` to ``_high``
+    for a further walk, and ``_place`` in it (see :mod:`auditor.evidence.usual`), rolls without times among
+    themselves; zone and sharpness need no mark, so frames after the last one speak for them too;
+    ``log_distance``, ``log_f_number`` and ``vergence`` [1/m], means of the walk, NaN where unknown. Under a
+    rule ``unmarked`` that marks all frames a session without any stated mark was not looked through yet.
     """
     columns = ["session", "starts_at", "ends_at", "first_file", "last_file", "frames_taken"]
     walks = sessions[columns].sort_values(
@@ -51,18 +53,18 @@ def count_walks(
         vergence=_means(of_press, 1 / press["focus_distance_m"].to_numpy(float), len(walks)),
         **_kept(counted, walks, unmarked),
     )
-    frames, weight = _with_distance(taken)
+    frames, sampled = _with_distance(taken)
     distance = np.log(frames["subject_distance_m"].to_numpy(float))
-    walks["log_distance"] = _means(_codes(frames, walks), distance, len(walks), weight)
+    walks["log_distance"] = _means(_codes(frames, walks), distance, len(walks), sampled.weight)
     zoned = frames["in_zone"].notna().to_numpy(bool)
-    inside = frames["in_zone"].fillna(False).to_numpy(bool)[zoned]
+    inside = frames["in_zone"].fillna(False).to_numpy(bool)
     judged = judged_frames(taken)
     sure = judged.frames["sharp"].eq("yes").to_numpy(bool)
-    for name, own, hit, stands in (
-        ("zone", frames[zoned], inside, weight[zoned]),
-        ("sharp", judged.frames, sure, judged.sampled.weight),
+    for name, code, hit, drawn in (
+        ("zone", np.where(zoned, _codes(frames, walks), -1), inside, sampled),
+        ("sharp", _codes(judged.frames, walks), sure, judged.sampled),
     ):
-        walks = walks.assign(**_drawn(name, _codes(own, walks), hit, stands, len(walks)))
+        walks = walks.assign(**_drawn(name, code, hit, drawn, len(walks), confidence))
     dated = walks["starts_at"].notna()
     for name in (*SHARES, "presses"):
         usual = [_usual(name, part) for part in (walks[~dated], walks[dated])]
@@ -105,23 +107,31 @@ def _kept(counted: CountedFrames, walks: pd.DataFrame, unmarked: UnmarkedRule) -
     return {"kept": kept, "kept_of": of, "kept_seen": of, "kept_share": kept / np.where(of > 0, of, np.nan)}
 
 
-def _with_distance(taken: pd.DataFrame) -> tuple[pd.DataFrame, Floats]:
-    """Frames with a distance, and for how many each stands: if not counted, of its walk and preset."""
+def _with_distance(taken: pd.DataFrame) -> tuple[pd.DataFrame, Sampled]:
+    """Frames with a distance, and how they were drawn: if not counted, of their walk and preset."""
     counts, known = is_counted(taken), has_distance(taken)
     cells = combined_codes(counts, taken["session"], taken["preset"])
     weight = np.where(counts, weights_of(taken), stands_for(cells, known) * known)
-    return taken[weight > 0].reset_index(drop=True), np.asarray(weight[weight > 0], dtype=float)
+    frames, counts = taken[weight > 0].reset_index(drop=True), counts[weight > 0]
+    strata = combined_codes(frames["preset"], frames["counted_as"], frames["session"].mask(counts))
+    return frames, Sampled(np.asarray(weight[weight > 0], dtype=float), strata, burst_codes(frames))
 
 
-def _drawn(name: str, code: Codes, hit: npt.NDArray[np.bool_], weight: Floats, walks: int) -> dict[str, Any]:
-    total = np.bincount(code, weight, minlength=walks)
+def _drawn(
+    name: str, code: Codes, hit: npt.NDArray[np.bool_], drawn: Sampled, walks: int, confidence: float
+) -> dict[str, Any]:
+    found = weighted_shares(hit, code, walks, drawn, confidence)
+    own = code >= 0
     with np.errstate(invalid="ignore"):
-        share = np.bincount(code, weight * hit, minlength=walks) / total
-        worth = total**2 / np.bincount(code, weight**2, minlength=walks)
+        worth = found.stands_for**2 / np.bincount(code[own], drawn.weight[own] ** 2, minlength=walks)
     of = np.nan_to_num(np.floor(worth + 1e-9)).astype(int)
-    count = np.nan_to_num(np.round(share * of)).astype(int)
-    seen = np.bincount(code, minlength=walks)
-    return {name: count, f"{name}_of": of, f"{name}_seen": seen, f"{name}_share": share}
+    values = {
+        "": np.nan_to_num(np.round(found.rate * of)).astype(int), "_of": of,
+        "_seen": np.bincount(code[own], minlength=walks),
+        "_hits": np.bincount(code[own], hit[own], minlength=walks).astype(int),
+        "_share": found.rate, "_share_low": found.low, "_share_high": found.high,
+    }  # fmt: skip
+    return {f"{name}{end}": value for end, value in values.items()}
 
 
 def second_look(counted: CountedFrames, session: float, tolerance_mm: float) -> list[str]:

@@ -187,13 +187,10 @@ def sharp_zone(
     With the real extension E = e + delta, near = f (f + E) / (N c + E) and far = f (f + E) / (E - N c),
     from the lens: the formulas above with q = E / (f (f + E)), which may be below nought.
 
-    Returns
-    -------
-    Zone
-        NaN wherever an input is unknown or the focus distance is out of reach (below 4f from the sensor
-        plane), and where the lens stands so far past infinity that nothing is sharp (-E > N c); the
-        hyperfocal distance does not need a focus distance. The near limit alone is NaN where it would lie
-        within 2f of the lens, counted from the sensor.
+    NaN wherever an input is unknown or the focus distance is out of reach (below 4f from the sensor plane),
+    and where the lens stands so far past infinity that nothing is sharp (-E > N c); the hyperfocal distance
+    does not need a focus distance. The near limit alone is NaN where it would lie within 2f of the lens,
+    counted from the sensor.
 
     >>> zone = sharp_zone(28, 8, 2.0, 0.03)
     >>> round(float(zone.near_limit_m), 3), round(float(zone.far_limit_m), 3)

@@ -5,6 +5,7 @@ the eye sees it on the ring: rings turn evenly with the lens's extension f^2 / (
 common practice, no source), so the middle between 2 and 3 m lies at 2.4 m.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -38,6 +39,16 @@ class Place:
 
     distance_m: float
     between_m: tuple[float, float] | None = None  # the engravings that it lies between; None for one
+
+
+def ring_unit(ring_m: Sequence[float]) -> Units:
+    """Tell from its engravings whether a ring counts in metres or in feet.
+
+    >>> ring_unit([1.0, 1.2, 1.5, float("inf")]), ring_unit([0.9144, 1.524, 3.048])
+    ('m', 'ft')
+    """
+    feet = [4 * ring / METRES_PER_FOOT for ring in ring_m if math.isfinite(ring)]
+    return "ft" if feet and all(abs(value - round(value)) < 1e-3 for value in feet) else "m"
 
 
 def usual_ring_m(units: str) -> tuple[float, ...]:

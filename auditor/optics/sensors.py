@@ -126,11 +126,10 @@ class Criterion:
 def parse_criterion(text: str) -> Criterion:
     """Read a criterion for the circle of confusion.
 
-    ``handbook``, ``diagonal/K``, a value such as ``0.025mm``, ``print`` or ``print=SIDE,VIEWED,ACUITY``
-    (the print's long side and the distance it is seen from, such as ``print=60cm,1m``), ``web=PIXELS`` (the
-    long side as shown on a screen), ``pixel`` or ``pixel=K``, ``measured`` or ``measured=PATH`` of an
-    audit.json. After ``print`` and ``web``, ``crop=50%`` says that this part of the picture's long side is
-    kept.
+    ``handbook``, ``diagonal/K``, a value such as ``0.025mm``, ``print`` or ``print=SIDE,VIEWED,ACUITY`` (the
+    print's long side and the distance it is seen from, such as ``print=60cm,1m``), ``web=PIXELS`` (the long
+    side as shown on a screen), ``pixel`` or ``pixel=K``, ``measured`` or ``measured=PATH`` of an audit.json.
+    After ``print`` and ``web``, ``crop=50%`` says that this part of the picture's long side is kept.
 
     Raises UnitError if it is none of these; SourceError or FileFormatError if the audit.json cannot be read,
     or holds no keeper tolerance.

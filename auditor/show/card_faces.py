@@ -9,7 +9,7 @@ import pandas as pd
 from auditor.journey import Audit
 from auditor.optics.bench import Bench
 from auditor.optics.framing import landmark_at, lower_edge_m, standing_share
-from auditor.show.cards import NO_ZONE, ZoneTable, make_table
+from auditor.show.cards import BEYOND, NO_ZONE, ZoneTable, make_table
 from auditor.show.decided import Decided, ZoneSetting, frames_of, gather_decision
 from auditor.show.page.ring_scale import engravings, scale_of
 from auditor.show.wallet import MOST_STOPS, WalletCard
@@ -18,12 +18,6 @@ from auditor.show.words.next_time import engraved_scale, setting_name, strictnes
 from auditor.show.words.plain import one_in
 
 USUAL_STOPS = (4.0, 5.6, 8.0, 11.0, 16.0)
-
-
-def advised_cards(audit: Audit, lenses: list[str]) -> list[WalletCard]:
-    """Lay out a card for each lens of which something can be said of what to set."""
-    made = (advised_card(audit, lens) for lens in lenses)
-    return [card for card in made if card is not None]
 
 
 def advised_card(audit: Audit, lens: str) -> WalletCard | None:
@@ -53,7 +47,7 @@ def advised_card(audit: Audit, lens: str) -> WalletCard | None:
         date="" if pd.isna(latest) else f"as of {latest.day} {latest:%B %Y}",
         notes=(
             strictness(decided) if decided.told.decision.rests_on != "optics" else "",
-            engraved_scale(decided).partition(". ")[0],
+            "" if decided.bench.shift_mm else engraved_scale(decided).partition(". ")[0],
         ),
     )
 
@@ -78,7 +72,7 @@ def typed_cards(table: ZoneTable) -> list[WalletCard]:
             _card(
                 ZoneSetting(*setting, *limits),
                 table,
-                lens=f"{table.title} on {sensor.width_mm:g} x {sensor.height_mm:g} mm",
+                lens=f"{table.bench.focal_length_mm:g} mm on {sensor.width_mm:g} x {sensor.height_mm:g} mm",
                 now=(row, column),
                 columns=range(int(columns[0]), int(columns[-1]) + 1),
                 expect=what if sharp else "nothing is sharp there",
@@ -92,6 +86,8 @@ def _card(one: ZoneSetting, back: ZoneTable, **said: Any) -> WalletCard:
     bench = back.bench
     units = bench.units  # what is engraved is read; a card in the other unit would have to be converted
     near, far = (end if end in (NO_ZONE, "∞") else f"{end} {units}" for end in back.limits(*said["now"]))
+    if BEYOND in far:
+        far = f"beyond {far.replace(BEYOND, '')}"
     scale = scale_of([], [(one.near_limit_m, one.far_limit_m), (0.7 * one.near_limit_m, one.near_limit_m)])
     return WalletCard(
         setting=setting_name(one, units),

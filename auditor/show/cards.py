@@ -19,7 +19,7 @@ from auditor.show.words.figures import FAR_IS_UNSURE
 from auditor.show.words.ring import SAME_MARK, marks
 from auditor.units import METRES_PER_FOOT, format_f_number
 
-NO_ZONE = "–"
+NO_ZONE, BEYOND = "–", "+"
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,11 +34,6 @@ class ZoneTable:
     coc_mm: float
     coc_criterion: str
     flash: Flash | None = None
-
-    @property
-    def title(self) -> str:
-        """What the table is for."""
-        return f"{self.bench.focal_length_mm:g} mm"
 
     @property
     def note(self) -> str:
@@ -73,12 +68,12 @@ class ZoneTable:
         return self._number(float(self.zone.hyperfocal_m[-1, column]), up=True)
 
     def limits(self, row: int, column: int) -> tuple[str, str]:
-        """Near and far limit, rounded inward; a far limit beyond 20 times the ring is given as that bound."""
+        """Near and far limit, rounded inward; a far one beyond 20 times the ring only as that bound."""
         near, far = (float(limit[row, column]) for limit in (self.zone.near_limit_m, self.zone.far_limit_m))
         if math.isnan(near) or math.isnan(far):
             return NO_ZONE, NO_ZONE
         bound = FAR_IS_UNSURE * float(self.ring_m[row])
-        end = f">{self._number(bound)}" if bound < far < math.inf else self._number(far)
+        end = f"{self._number(bound)}{BEYOND}" if bound < far < math.inf else self._number(far)
         return self._number(near, up=True), end
 
     def endless(self, row: int, column: int) -> bool:
@@ -132,7 +127,9 @@ def table_text(table: ZoneTable) -> str:
     widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
     lines = ["   ".join(cell.rjust(width) for cell, width in zip(row, widths, strict=True)) for row in rows]
     rule = "-" * len(lines[0])
-    head = f"{table.title}, distances in {'metres' if table.bench.units == 'm' else 'feet'}"
+    head = (
+        f"{table.bench.focal_length_mm:g} mm, distances in {'metres' if table.bench.units == 'm' else 'feet'}"
+    )
     foot = ["hyper: hyperfocal distance. Limits are rounded inward.", *remarks(table)]
     return "\n".join(
         [head, rule, lines[0], rule, *lines[1:body], rule, *lines[body:], rule, table.note, *foot]
@@ -142,6 +139,8 @@ def table_text(table: ZoneTable) -> str:
 def remarks(table: ZoneTable) -> list[str]:
     """What the rows below the limits mean."""
     lines = []
+    if any(table.limits(*place)[1].endswith(BEYOND) for place in np.ndindex(table.zone.far_limit_m.shape)):
+        lines.append(f"{BEYOND}: and beyond, to where is not exactly known.")
     if table.scale_differs:
         lines.append(f"scale: marks to read on a scale engraved for {table.bench.scale.coc_mm:.3f} mm.")
     if table.flash:

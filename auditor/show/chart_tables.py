@@ -11,6 +11,7 @@ from auditor.evidence.weights import weights_of
 from auditor.evidence.zone_check import rates_in_and_out
 from auditor.frames import KEEPER, was_drawn
 from auditor.journey import Audit
+from auditor.show.decided import ring_units
 from auditor.show.words import distances as distance_words
 from auditor.show.words import presets as preset_words
 from auditor.show.words.figures import far_limit, millimetres
@@ -29,26 +30,23 @@ BLUR_TICKS_MM = (0.01, 0.02, 0.03, 0.05, 0.1, 0.2, 0.3, 0.5, 1.0)
 
 
 def presets_for_reading(audit: Audit) -> pd.DataFrame:
-    """Presets as shown: small ones pooled unless nothing counts at all, each with the source of its name."""
+    """Presets as shown: small ones pooled unless nothing counts; with source of name and unit of ring."""
     shown = audit.presets
     if shown["frames"].any():
         shown = pool_small(shown, audit.counted, audit.settings.confidence)
     sources = audit.table.groupby("preset")["preset_source"].first()
-    return shown.assign(preset_source=shown["preset"].map(sources))
+    shown = shown.assign(
+        preset_source=shown["preset"].map(sources), ring_unit=shown["preset"].map(ring_units(audit))
+    )
+    labels = [preset_words.preset_label(row, row.ring_unit, LABEL) for row in shown.itertuples()]
+    return shown.assign(label=labels)
 
 
 def preset_chart_rows(audit: Audit) -> pd.DataFrame:
     """Rows of the preset chart, ``label`` and ``count_label`` among them; presets with nothing counted go."""
     shown = presets_for_reading(audit)
     shown = shown[shown["bursts"] > 0].reset_index(drop=True)
-    return shown.assign(
-        label=_labels(shown, audit.settings.units),
-        count_label=[preset_words.burst_count(row.hits, row.bursts) for row in shown.itertuples()],
-    )
-
-
-def _labels(rows: pd.DataFrame, units: str) -> list[str]:
-    return [preset_words.preset_label(row, units, LABEL) for row in rows.itertuples()]
+    return shown.assign(count_label=list(map(preset_words.burst_count, shown["hits"], shown["bursts"])))
 
 
 def share_axis_end(highest: pd.Series) -> float:
@@ -95,7 +93,7 @@ def distance_lanes(audit: Audit) -> tuple[pd.DataFrame, pd.DataFrame]:
                 "far_label": far_limit(row.far_limit_m, row.focus_distance_m, units),
             }
         )
-    lanes = pd.concat([shown.assign(label=_labels(shown, units)), pd.DataFrame(facts)], axis=1)
+    lanes = pd.concat([shown, pd.DataFrame(facts)], axis=1)
     return lanes, pd.concat(bars, ignore_index=True) if bars else pd.DataFrame()
 
 

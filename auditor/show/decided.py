@@ -25,9 +25,9 @@ from auditor.journey import Audit
 from auditor.optics.bench import Bench
 from auditor.optics.lens import sharp_zone
 from auditor.optics.ring_check import RingShift
+from auditor.optics.rings import ring_unit
 from auditor.optics.scales import ASSUMED_SCALE, engraved_for
 from auditor.optics.sensors import Criterion, Sensor, measured
-from auditor.show.page.ring_scale import ring_unit
 from auditor.units import format_distance, format_f_number
 
 Kind = Literal["keep", "change", "latitude", "not_focus", "cannot_tell"]
@@ -106,6 +106,14 @@ def lens_names(audit: Audit) -> list[str]:
         both = f"{name} {length}"
         names.append(both if name not in decided and both in decided else name)
     return names
+
+
+def ring_units(audit: Audit) -> dict[str, str]:
+    """Unit that the ring is engraved in, by lens and by preset: settings are written as they are set."""
+    lenses, presets = lens_names(audit), audit.presets
+    found = (find_lens(audit.lenses, *one) for one in zip(lenses, presets["focal_length_mm"], strict=True))
+    units: list[str] = [ring_unit(ring_of(lens, audit.settings)) for lens in found]
+    return dict(zip(lenses, units, strict=True)) | dict(zip(presets["preset"], units, strict=True))
 
 
 def presets_of(audit: Audit, lens: str) -> pd.DataFrame:

@@ -16,6 +16,11 @@ LINE_CAUTION = (
 )
 
 
+_BY_STOP = (
+    "near_limit_m", "far_limit_m", "covers", "probability_inside", "exposure_time_s", "iso", "affordable",
+)  # fmt: skip
+
+
 def line_rows(found: LinePlan, line: Line, bench: Bench) -> list[Row]:
     """The plan for a line, one row for each f-stop."""
     start_m, end_m = found.lead_m if line.speed_m_s else (None, None)
@@ -24,13 +29,7 @@ def line_rows(found: LinePlan, line: Line, bench: Bench) -> list[Row]:
             "f_number": float(found.f_number[i]),
             "focus_distance_m": place.distance_m,
             "between_engravings_m": place.between_m,
-            "near_limit_m": float(found.near_limit_m[i]),
-            "far_limit_m": float(found.far_limit_m[i]),
-            "covers": bool(found.covers[i]),
-            "probability_inside": float(found.probability_inside[i]),
-            "exposure_time_s": float(found.exposure_time_s[i]),
-            "iso": float(found.iso[i]),
-            "affordable": bool(found.affordable[i]),
+            **{name: getattr(found, name)[i].item() for name in _BY_STOP},
             "lead_m": sum(found.lead_m) / 2 if line.speed_m_s else None,
             "lead_from_m": start_m,
             "lead_to_m": end_m,

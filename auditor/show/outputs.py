@@ -16,7 +16,7 @@ from auditor.intake.library.collector import without_collector
 from auditor.intake.library.thumbnails import thumbnails
 from auditor.intake.tables import TABLE_NAME, csv_parts, to_json_rows
 from auditor.journey import Audit
-from auditor.show.card_faces import advised_cards
+from auditor.show.card_faces import advised_card
 from auditor.show.charts import render_charts
 from auditor.show.decided import lenses_of
 from auditor.show.page.model import LensView
@@ -142,7 +142,7 @@ def write_outputs(
         files[ADVICE_NAME] = renewed_text(audit.past, audit.decisions, audit.table, audit.settings)
     for name, (svg, png) in render_charts(audit).items():
         files |= {f"charts/{name}.svg": svg, f"charts/{name}.png": png}
-    if cards := advised_cards(audit, lenses_of(audit)):
+    if cards := [card for lens in lenses_of(audit) if (card := advised_card(audit, lens))]:
         files["card.pdf"] = wallet_bytes(cards, folder / "card.pdf", "a4")
     chosen = lens_views(audit) if views is None else views
     rows = rows_shown(chosen, audit)[:MOST_THUMBNAILS] if pictures else []

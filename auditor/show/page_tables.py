@@ -14,7 +14,7 @@ from auditor.evidence.sharpness import judged_frames
 from auditor.evidence.subjects import frames_met
 from auditor.journey import Audit
 from auditor.show import chart_tables
-from auditor.show.decided import lens_names
+from auditor.show.decided import lens_names, ring_units
 from auditor.show.words.figures import percent
 
 PROBLEMS_SHOWN = 40
@@ -34,6 +34,8 @@ def page_tables(audit: Audit) -> dict[str, Any]:
         "tally": chart_tables.zone_rates(audit.counted.frames, confidence),
         "bands": {units: distance_bands(pooled, list(shown["preset"]), units) for units in ("m", "ft")},
         "met_rows": _met_rows(audit.distances_met, shown),
+        "rings": ring_units(audit),
+        "sessions": audit.sessions.sort_values("starts_at", kind="stable", na_position="first"),
         "first_at": table["captured_at"].min(),
         "coc_mm": sorted(set(np.round(table.loc[table["near_limit_m"].notna(), "coc_mm"].dropna(), 4))),
         "sensors_assumed": int((table["sensor_source"] == "assumed").sum()),

@@ -62,9 +62,7 @@ def limits_rows(found: Plan, own_mm: Floats, bench: Bench) -> list[Row]:
             "between_engravings_m": place.between_m,
             "near_limit_m": float(found.zone.near_limit_m[i]),
             "far_limit_m": float(found.zone.far_limit_m[i]),
-            "covers": bool(found.covers[i]),
-            "focus_from_m": float(found.focus_from_m[i]),
-            "focus_to_m": float(found.focus_to_m[i]),
+            **{name: getattr(found, name)[i].item() for name in ("covers", "focus_from_m", "focus_to_m")},
             "read_scale_for": float(found.f_number[i] * own_mm[i] / bench.scale.coc_mm),
             "probability_inside": None,
         }

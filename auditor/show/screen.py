@@ -2,8 +2,7 @@
 
 import re
 import textwrap
-from collections.abc import Iterable, Sequence
-from posixpath import basename
+from collections.abc import Iterable, Mapping, Sequence
 
 import pandas as pd
 from rich.console import Console
@@ -53,17 +52,18 @@ def show_answer(
         _whole(out, f"{' ' * LABEL}auditor advise {next_time.typed_sources(sources)} --lens NAME")
 
 
-def show_walk(diary: Diary, files: pd.Series, units: str, out: Console) -> None:
+def show_walk(diary: Diary, files: pd.Series, rings: Mapping[str, str], units: str, out: Console) -> None:
     """Print what one walk brought, against what was usual before."""
+    called = walk.called(diary, files)
     out.print()
     _print(out, walk.title(diary), style="bold")
-    _print(out, walk.set_up(diary, units))
+    _print(out, walk.set_up(diary, rings))
     for row in walk.rows(diary):
         usual = f", {row.place} ({row.usual})" if row.usual else ""
         _row(out, row.what.capitalize(), f"{row.value}{usual}")
-    for label, note in walk.notes(diary, units):
+    for label, note in walk.notes(diary, called, rings, units):
         _row(out, label, note)
-    looks = [f"{basename(files[row])} ({why})" for row, why in walk.frames(diary, files)]
+    looks = [f"{called[files[row]]} ({why})" for row, why in walk.frames(diary, files)]
     _row(out, "Look at", ", ".join(looks))
 
 

@@ -14,6 +14,7 @@ from rich.text import Text
 from auditor.errors import Problem, SettingError
 from auditor.evidence.presets import pool_small
 from auditor.journey import Audit
+from auditor.show.decided import ring_units
 from auditor.show.page.model import Cell, LensView
 from auditor.show.screen import isolated, show_answer, show_walk
 from auditor.show.text_tables import Column, print_table
@@ -98,7 +99,7 @@ def show_audit(
     show_ignored(audit.problems, out)
     show_answer(views[0], audit.settings.units, out, [view.name for view in views[1:]], audit.sources)
     if audit.diary is not None:
-        show_walk(audit.diary, audit.table["file"], audit.settings.units, out)
+        show_walk(audit.diary, audit.table["file"], ring_units(audit), audit.settings.units, out)
     if report:
         out.print(Text(f"Report     {report}"), no_wrap=True, crop=False, overflow="ignore")
     if full:
@@ -110,11 +111,12 @@ def show_audit(
             out.print(Text(remark))
         show_presets(audit, out)
         show_distances(audit, out)
+        rings = ring_units(audit)
         for one in audit.lines:
-            out.print(Text(line.told(one, audit.settings.units)))
+            out.print(Text(line.told(one, rings[one.preset], audit.settings.units)))
         out.print(Text(tolerance_words.finding(audit.tolerance)))
         out.print(Text(CAUTION))
-    show_problems(audit.problems, out)
+    show_problems(audit.problems, out, "audit.json and the report list them all")
 
 
 def view_of(views: Sequence[LensView], wanted: str | None) -> LensView:
@@ -201,8 +203,8 @@ def show_ignored(problems: list[Problem], out: Console) -> None:
         out.print(Text(sentence, style="bold"))
 
 
-def show_problems(problems: list[Problem], out: Console) -> None:
-    """Print problems with their next step, the first few in full."""
+def show_problems(problems: list[Problem], out: Console, rest: str = "auditor audit lists them all") -> None:
+    """Print problems with their next step, the first few in full, and where the rest stands."""
     if not problems:
         return
     out.print(Text(f"\nProblems ({len(problems)})", style="bold"))
@@ -213,4 +215,4 @@ def show_problems(problems: list[Problem], out: Console) -> None:
             out.print(Text(f"  {problem.next}"))
     more = len(problems) - PROBLEMS_SHOWN
     if more > 0:
-        out.print(Text(f"– and {more} more; audit lists all in audit.json and the report."))
+        out.print(Text(f"– and {more} more: {rest}."))

@@ -19,7 +19,7 @@ from matplotlib.patches import Polygon, Rectangle
 from auditor.errors import OutputError
 from auditor.show.cards import NO_ZONE, ZoneTable, remarks
 from auditor.show.charts.style import INK, MUTED, RULE, chart_style
-from auditor.show.page.ring_scale import Engraving
+from auditor.show.page.ring_scale import Engraving, around
 from auditor.units import format_f_number
 
 MM_PER_INCH = 25.4
@@ -152,10 +152,14 @@ def _back(ax: Axes, card: WalletCard, x: float, y: float) -> None:
     added: list[tuple[str, Callable[[int], str]]] = [("scale", table.scale_marks)] * table.scale_differs
     added += [("flash", table.lit)] if table.flash else []
     first, foot = y + 13.4, y + HEIGHT - 2.6 - NOTE_MM * len(notes)
-    rings = _shown(len(table.ring_m), card.now[0], int((foot - first) / LEAST_PITCH_MM) - len(added))
+    rings = around(len(table.ring_m), card.now[0], int((foot - first) / LEAST_PITCH_MM) - len(added))
     pitch = min(5.0, (foot - first) / (len(rings) + len(added)))
     step = (room - 9) / len(card.columns)
-    cells = {(row, column): _span(*table.limits(row, column)) for row in rings for column in card.columns}
+    cells = {
+        (row, column): "–".join(table.limits(row, column)).replace("–––", NO_ZONE)
+        for row in rings
+        for column in card.columns
+    }
     fits = step / (FIGURE * POINT_MM * (max(map(len, cells.values())) + 1))
     size = max(LEAST_PT, min(7.0, 0.77 * pitch / POINT_MM, fits))
     _text(ax, left, y + 9, "ring on", LEAST_PT, color=MUTED)
@@ -182,17 +186,3 @@ def _back(ax: Axes, card: WalletCard, x: float, y: float) -> None:
     ax.plot([left, right], [foot + 0.4] * 2, color=INK, lw=0.5)
     for line, text in enumerate(notes):
         _text(ax, left, foot + 0.5 + NOTE_MM * (line + 0.6), text, LEAST_PT, color=MUTED)
-
-
-def _span(near: str, far: str) -> str:
-    return near if near == NO_ZONE else f"{near}–{far}"
-
-
-def _shown(count: int, wanted: int, most: int) -> list[int]:
-    """Choose neighbouring rows around the one that is set.
-
-    >>> _shown(9, 7, 5), _shown(3, 0, 5)
-    ([4, 5, 6, 7, 8], [0, 1, 2])
-    """
-    start = min(max(wanted - most // 2, 0), max(count - most, 0))
-    return list(range(count))[start : start + most]

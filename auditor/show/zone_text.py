@@ -25,6 +25,7 @@ IN_WORDS = {
     "combined": "all together",
 }
 CAUSES = tuple(IN_WORDS)[:-1]
+ZONE = ("hyperfocal_m", "near_limit_m", "far_limit_m", "depth_m", "share_in_front")
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,11 +58,7 @@ def setting_json(found: SettingFound) -> dict[str, Any]:
         "coc_mm": found.coc_mm,
         "coc_criterion": bench.criterion.name,
         "distance_from": bench.distance_from,
-        "hyperfocal_m": float(plain.hyperfocal_m),
-        "near_limit_m": float(plain.near_limit_m),
-        "far_limit_m": float(plain.far_limit_m),
-        "depth_m": float(plain.depth_m),
-        "share_in_front": float(plain.share_in_front),
+        **{name: float(getattr(plain, name)) for name in ZONE},
         "with_all_blur": None,
         "blur_at_subject": None,
         "read_scale_for": read,

@@ -23,7 +23,6 @@ WALK = WalkPlan(
         Block("arcade", Setting(8.0, 2.5), 15, "zone"),
     ),
     presses=60,
-    expected_gain=0.1,
 )
 
 
@@ -78,8 +77,14 @@ def test_feet_stay_feet(written):
     assert read.presets[0].focus_distance_m == pytest.approx(2.5, rel=1e-3)
 
 
+def test_a_ring_in_metres_stays_in_metres_whatever_the_unit_in_use(written):
+    text, _ = written(lens=Lens('old "35" mm', 35.0, ring_m=(1.0, 2.5, math.inf)), units="ft")
+    assert 'ring = ["1m", "2.5m", "inf"]' in text
+    assert 'focus_distance = "2.5m"' in text
+
+
 def test_a_walk_for_anyone_says_so_where_its_stretch_is_put_in(written):
-    walk = WalkPlan("lens", "anyone", (Block("arcade", Setting(8.0, 2.5), 60, "anyone"),), 60, math.nan)
+    walk = WalkPlan("lens", "anyone", (Block("arcade", Setting(8.0, 2.5), 60, "anyone"),), 60)
     text, _ = written(walk)
     assert '# pressed = "anyone"' in text
     assert "Hold the palm" not in text, "nothing is changed on it"

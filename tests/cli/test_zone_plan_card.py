@@ -148,6 +148,12 @@ def test_plan_by_tape():
     assert "ring at 2.5 m" in text
     assert "Ring corrected by tape" in text
     assert "scale reads wrong distances" in text
+    off = run(
+        "zone", "--focal-length", "35mm", "--f-number", "11", "--focus", "3m", "--ring-check", "2m=2.45m"
+    )
+    assert "scale reads wrong distances" in off.stdout
+    assert "serves" not in off.stdout, "a scale that reads wrong distances"
+    assert "serves" in run(*ZONE, "--ring-check", "2m=2m").stdout, "a ring that is right"
     assert "ring at 3 m" in run(*wish).stdout
 
 
@@ -442,6 +448,11 @@ def test_plans_that_make_no_sense(words, code):
     assert run(*PLAN, *words, code=code).stderr.startswith("auditor: ")
 
 
+def test_two_kinds_of_plan_in_one_are_named():
+    said = run(*PLAN, "--subjects", "2m,3m", "--near", "2m", code=2).stderr
+    assert said.startswith("auditor: --near and --subjects exclude each other.")
+
+
 def card_cells(text):
     """Limits by ring and f-number, as printed in the text."""
     lines = [line for line in text.splitlines() if line.strip()]
@@ -467,7 +478,7 @@ def test_every_cell_of_a_card_lies_inside_its_zone(focal, units, metres):
         assert near_m - 1e-5 <= shown <= near_m * 1.06, (ring, number)
         if far == "∞":
             assert far_m == math.inf
-        elif far.startswith(">"):
+        elif far.endswith("+"):
             assert far_m > 20 * focus
         else:
             assert far_m * 0.94 <= float(far) * metres <= far_m + 1e-5, (ring, number)
@@ -479,6 +490,14 @@ def test_card_marks_the_hyperfocal_distance():
     cells = card_cells(text)
     assert cells["3", "f/8"][1] != "∞"
     assert cells["3.5", "f/8"][1] == "∞"
+
+
+def test_a_card_says_once_what_its_sign_for_beyond_means():
+    text = run("card", "--focal-length", "35mm", "--f-stops", "5.6,8", "--ring", "3m,7m").stdout
+    assert card_cells(text)["7", "f/5.6"] == ("3.7", "140+")
+    assert text.count("+") == 2
+    assert "+: and beyond" in text
+    assert "+" not in run(*CARD, "--f-stops", "8", "--ring", "1m,2m").stdout
 
 
 def test_card_with_scale_tape_and_flash():

@@ -95,6 +95,27 @@ def test_shares_in_the_zone_are_put_back_to_all_frames(walked):
     assert (walks["zone_of"] == int(400**2 / (20 * 4 + 18 * 400))).all()
 
 
+def test_a_walks_own_interval_is_wilsons_where_all_frames_are_known(walked):
+    """Against statsmodels; frames that stand for others leave more open."""
+    sm = pytest.importorskip("statsmodels.stats.proportion")
+    table = walked([40, 30], [4, 3])
+    known = np.arange(len(table)) % 2 == 0
+    inside = np.arange(len(table)) % 6 < 2
+    all_known = table.assign(subject_distance_m=2.0, in_zone=pd.array(inside, dtype="boolean"))
+    walks = counted_walks(all_known)
+    for place, n in enumerate((40, 30)):
+        hits = int(inside[:40].sum() if place == 0 else inside[40:].sum())
+        assert walks["zone_hits"].iloc[place] == hits
+        wanted = sm.proportion_confint(hits, n, method="wilson")
+        assert_allclose(walks.loc[place, ["zone_share_low", "zone_share_high"]].tolist(), wanted, rtol=1e-6)
+    half = all_known.assign(
+        subject_distance_m=np.where(known, 2.0, np.nan), sample_weight=np.where(known, 2.0, np.nan),
+        in_zone=all_known["in_zone"].where(known),
+    )  # fmt: skip
+    width = [one["zone_share_high"] - one["zone_share_low"] for one in (walks, counted_walks(half))]
+    assert (width[1] > 1.2 * width[0]).all()
+
+
 def test_verdicts_and_distances_after_the_last_star_speak_for_the_walk(walked):
     """Of the newest walk a third is left out, of the one before all: sharp and zone need no mark."""
     table = walked([60, 60, 60], [6, 6, 6])

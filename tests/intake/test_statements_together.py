@@ -83,7 +83,7 @@ def test_many_rows_without_their_frame_are_one_line_with_a_number(walk):
     (folder / "notes.csv").write_text(f"file,subject_distance\n{rows}P1010001,3m\n")
     archive = read(folder)
     assert len(archive.problems) == 4
-    assert "47 more rows name no frame" in said(archive)
+    assert "50 rows in all name no frame" in said(archive)
     assert "51 notes read, 1 matched." in archive.remarks
 
 
@@ -133,6 +133,13 @@ def test_times_may_stand_without_quotes(walk):
     folder = walk(4)
     (folder / "session.toml").write_text(f'{PRESETS}[[stretch]]\npreset = "gate"\nfrom = 14:02:00\n')
     assert stated(read(folder)) == [None, None, "gate", "gate"]
+
+
+def test_a_question_ends_its_sentence(walk):
+    folder = walk(2)
+    (folder / "session.toml").write_text('[marks]\nunmarked = "keepr"\n')
+    (*_, problem) = read(folder).problems
+    assert problem.next.endswith("; did you mean 'keeper'?")
 
 
 def test_a_note_with_an_unknown_preset_leaves_the_frame_without_a_setting(walk):

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import replace
+from itertools import groupby
 from typing import Any
 
 import numpy as np
 import pytest
 
 from auditor.advice.lens_decision import LensDecision
+from auditor.advice.next_walk import plan_walk
 from auditor.advice.paired import Setting
 from auditor.journey import Audit
 from auditor.optics.scales import engraved_for
@@ -68,6 +71,18 @@ def test_a_change_says_now_and_its_promise_with_the_interval(told: Decided) -> N
     assert said.startswith(f"Now mostly {next_time.setting_name(told.now, 'm')} (")  # type: ignore[arg-type]
     assert "Against all your settings together the change promises 47 %" in said
     assert "47 % more sharp presses (likely 12 to 90 %)" in said
+
+
+def test_the_next_walk_is_told_as_its_file_lays_it_out(told: Decided, walked: Audit) -> None:
+    change = decided(told, "change", setting=Setting(22.0, 5.0))
+    own: LensDecision = change.told  # type: ignore[assignment]
+    own = replace(own, walk_worth=replace(own.walk_worth, purpose="compare"))
+    plan = plan_walk(own, walked.table)
+    assert plan is not None
+    runs = [sum(one.presses for one in run) for _, run in groupby(plan.blocks, key=lambda one: one.preset)]
+    said = next_time.next_walk(replace(change, told=own))
+    assert [int(presses) for presses in re.findall(r"(\d+)(?: presses)? with", said)] == runs
+    assert "with f/22, ring on 5 m; 15 with the first again." in said
 
 
 def test_nothing_is_advised_for_a_light_where_the_lens_cannot_be_told(told: Decided) -> None:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import base64
 import hashlib
+import html
 import json
+import math
 import re
 from collections.abc import Callable
 from dataclasses import replace
@@ -16,6 +18,7 @@ import pytest
 
 from auditor.errors import Problem
 from auditor.intake.people.filling import PictureFacts
+from auditor.intake.statements.session import Lens
 from auditor.journey import Audit
 from auditor.show.outputs import audit_json
 from auditor.show.page.hero import draw_hero
@@ -182,6 +185,28 @@ def test_every_number_on_the_page_is_the_audits(demo: Audit, demo_page: str) -> 
         if one.next_walk is not None:
             assert f"{one.next_walk.low} to {one.next_walk.high}" in plain(page)
         assert f"{100 * one.level.rate:.0f} of 100" in plain(page)
+
+
+def test_settings_are_written_as_the_ring_is_engraved_in_either_unit(walked: Audit) -> None:
+    ring = (1.0, 1.2, 1.5, 2.0, 2.5, 3.0, 5.0, math.inf)
+    lenses = (Lens("28 mm", 28.0, ring_m=ring), Lens("35 mm", 35.0, ring_m=ring))
+    page = build_report(replace(walked, lenses=lenses, settings=walked.settings.changed(units="ft")))
+    text = html.unescape(re.sub(r"<style.*?</style>|<[^>]+>", "", page, flags=re.S)).replace("\u00a0", " ")
+    found = re.findall(r"(?:at|ring on) ([\d.]+) (m|ft)\b", text)
+    assert len(found) > 20
+    assert ("8.2", "ft") not in found
+    assert ("2.5", "m") in found
+    assert not re.findall(r"f/[\d.]+(?: at|, ring on) [\d.]+ ft", text)
+
+
+def test_walks_stand_in_the_order_of_their_chart(walked: Audit) -> None:
+    sessions = walked.sessions.assign(starts_at=walked.sessions["starts_at"].mask(walked.sessions.index == 1))
+    page = build_report(replace(walked, sessions=sessions))
+    table = page.split('aria-labelledby="sessions-table"', 2)[2].split("</table>")[0]
+    order = [int(number) for number in re.findall(r'<th scope="row"[^>]*>(\d+)</th>', table)]
+    assert order[0] == sessions["session"].iloc[1]
+    assert order[1:] == [one for one in sessions["session"] if one != order[0]]
+    assert "Each walk in order of time, rolls without times first;" in page
 
 
 def test_both_writes_a_text_without_distances_once() -> None:

@@ -8,11 +8,11 @@ from dataclasses import replace
 import pytest
 from rich.console import Console
 
-from auditor.errors import SettingError
+from auditor.errors import Problem, SettingError
 from auditor.journey import Audit
 from auditor.show.page.view import lens_views
 from auditor.show.screen import chart, isolated, show_answer
-from auditor.show.terminal import show_audit, show_distances, show_presets, view_of
+from auditor.show.terminal import show_audit, show_distances, show_presets, show_problems, view_of
 from auditor.show.text_tables import Column, blocks, grid
 from auditor.show.words import next_time
 
@@ -68,6 +68,14 @@ def test_tables_of_an_audit_fit_where_they_are_shown(walked: Audit, units: str, 
     lines = said(lambda out: (show_presets(audit, out), show_distances(audit, out)), width)
     assert max(map(len, lines)) <= width
     assert not any("…" in line for line in lines)
+
+
+def test_a_cut_list_of_problems_names_where_the_rest_stands(walked: Audit) -> None:
+    problems = [Problem(f"{n}.JPG", "Bad.") for n in range(10)]
+    assert said(lambda out: show_problems(problems, out))[-1] == "– and 2 more: auditor audit lists them all."
+    whole = replace(walked, problems=problems)
+    lines = said(lambda out: show_audit(whole, lens_views(whole), out))
+    assert lines[-1] == "– and 2 more: audit.json and the report list them all."
 
 
 def test_cautions_are_not_on_every_run(walked: Audit) -> None:

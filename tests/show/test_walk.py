@@ -37,8 +37,8 @@ def diary():
         presets = pd.DataFrame(
             {"preset": ["a"], "f_number": [8.0], "focus_distance_m": [2.5], "presses": [60]}
         )
-        told = {"drifts": (), "row": n - 1, "presets": presets, "new": (), "telling": pd.DataFrame(),
-                "again": (), "followed": ()}  # fmt: skip
+        told = {"drifts": (), "row": n - 1, "presets": presets, "new": (), "again": (), "followed": (),
+                "telling": pd.DataFrame({"file": []})}  # fmt: skip
         return Diary(walks=pd.DataFrame(columns), **(told | changes))
 
     return make
@@ -50,8 +50,8 @@ def told(one: Diary) -> dict[str, words.Row]:
 
 def test_a_walk_is_placed_in_the_usual_only_where_there_is_one(diary):
     first = diary(6, 4)
-    ((label, note),) = words.notes(first, "m")
-    assert (label, note) == ("Usual", "No usual yet (1 of 4 earlier walks).")
+    ((label, note),) = words.notes(first, {}, {}, "m")
+    assert (label, note) == ("Usual", "No usual yet: 1 earlier walk, 4 are needed.")
     assert all(row.usual == row.place == "" for row in words.rows(first))
     row = told(diary(6, 4, 5, 7, 6, 5))["kept"]
     assert (row.value, row.place) == ("5 of 60", "within your usual")
@@ -78,10 +78,10 @@ def test_what_became_of_advice_is_held_against_its_promise():
         "Advised after 2031-05-04 for the 28 mm: f/8 at 3 m; set for 34 of 45 presses since: "
         "3 of 30 kept, promised 0 to 6."
     )
-    assert "9 of 30 kept, promised 0 to 6: more than promised." in words.followed(
+    assert "9 of 30 kept, promised 0 to 6: more than that." in words.followed(
         advised(9, Kept(9, 30, 0, 6, 9 / 30)), "m"
     )
-    assert ": fewer than promised" in words.followed(advised(9, Kept(1, 30, 2, 9, 1 / 30)), "m")
+    assert ": fewer than that" in words.followed(advised(9, Kept(1, 30, 2, 9, 1 / 30)), "m")
     assert "50 % sharp, promised 40 % to 80 %;" in words.followed(
         advised(9, Kept(1, 30, 0, 9, 1 / 30), Kept(5, 10, 4, 8, 5 / 10)), "m"
     )
@@ -89,9 +89,15 @@ def test_what_became_of_advice_is_held_against_its_promise():
     assert "92 % sharp, promised 64 % to 100 %." in as_judged, "not 20 of 22, the effective frames"
     assert words.followed(advised(0, None), "m").endswith("; not set on any of 45 presses since.")
     assert words.followed(advised(9, None), "m").endswith("; what it brought is not marked yet.")
-    assert "no setting: 3 of 30 kept" in words.followed(
-        advised(45, Kept(3, 30, 0, 6, 3 / 30), kind="cannot_tell"), "m"
-    )
+
+
+def test_a_forecast_is_not_called_advice():
+    said = words.followed(advised(45, Kept(2, 50, 1, 15, 2 / 50), kind="cannot_tell"), "m")
+    assert said == "Expected after 2031-05-04 for the 28 mm: 1 to 15 of 50 kept, and 2 were."
+    few = words.followed(advised(45, Kept(1, 30, 2, 9, 1 / 30), kind="cannot_tell"), "m")
+    assert few.endswith("2 to 9 of 30 kept, and 1 was: fewer than that.")
+    nothing = advised(45, None, kind="cannot_tell")
+    assert words.followed(nothing, "m") == ""
 
 
 def test_a_drift_is_said_with_its_interval():
@@ -132,14 +138,48 @@ def test_rolls_without_times_are_named_by_their_first_frame(diary):
 
 def test_frames_without_a_setting_are_said_and_several_walks_of_a_name(diary):
     one = diary(6, 4, named=2)
-    assert words.set_up(one, "m") == "Set f/8 at 2.5 m (60)."
+    assert words.set_up(one, {}) == "Set f/8 at 2.5 m (60)."
     assert words.title(one).endswith("15:00 (the newest of 2 so named)")
     walks = one.walks.assign(frames_taken=60, presses=41, unset=12)
-    said = words.set_up(replace(one, walks=walks), "m")
+    said = words.set_up(replace(one, walks=walks), {})
     assert said == "Set f/8 at 2.5 m (60). 60 frames, 41 presses; 12 without a zone setting."
 
 
 def test_rolls_without_times_are_no_earlier_walks_of_dated_ones(diary):
     one = diary(6, 4, 5, 7, 6)
     one.walks.loc[:2, ["starts_at", "ends_at"]] = pd.NaT
-    assert words.notes(one, "m") == [("Usual", "No usual yet (1 of 4 earlier walks).")]
+    assert words.notes(one, {}, {}, "m") == [("Usual", "No usual yet: 1 earlier walk, 4 are needed.")]
+
+
+def test_shares_of_a_walk_carry_their_interval_and_few_frames_are_counts(diary):
+    one = diary(6, 4)
+    own = {"zone_seen": 14, "zone_hits": 6, "zone_share": 0.34, "zone_share_low": 0.14,
+           "zone_share_high": 0.63, "zone_low": 0.3, "zone_high": 0.6, "zone_place": "usual",
+           "sharp_seen": 2, "sharp_hits": 1, "sharp_share": 0.72, "sharp_place": "more"}  # fmt: skip
+    rows = told(replace(one, walks=one.walks.assign(**own)))
+    assert rows["in zone"].value == "34 % (14–63 %; 14 measured)"
+    assert rows["in zone"].usual == "30–60 %"
+    assert rows["sharp"] == words.Row("sharp", "1 of 2 judged"), "no percentage that two cannot come to"
+
+
+def test_presses_that_do_not_count_are_accounted_for(diary):
+    one = diary(6, 4)
+    rows = told(replace(one, walks=one.walks.assign(presses=63)))
+    assert rows["kept"].value == "4 of 60 (3 left out by the rule of marks)"
+    assert told(one)["kept"].value == "4 of 60"
+
+
+def test_a_ring_is_named_as_it_is_engraved(diary):
+    assert words.set_up(diary(6), {"a": "ft"}) == "Set f/8 at 8.2 ft (60)."
+    said = words.followed(advised(9, None), "ft")
+    assert "f/8 at 9.8 ft; set for" in said
+
+
+def test_a_name_that_two_frames_have_stands_with_its_folder(diary):
+    files = pd.Series(["may/A01.JPG", "june/A01.JPG", "june/A02.JPG", "june/AA02.JPG"])
+    one = diary(6, again=("june/A01.JPG",), telling=pd.DataFrame({"file": ["june/A02.JPG"]}))
+    called = words.called(one, files)
+    assert called == {"june/A01.JPG": "june/A01.JPG", "june/A02.JPG": "A02.JPG"}
+    assert ("Again", "1 passed over, though sharp in the zone: june/A01.JPG.") in words.notes(
+        one, called, {}, "m"
+    )

@@ -1,8 +1,7 @@
 """Give the decoded Exif tags their meaning, as fields of a file record.
 
-Tags are known by number (Exif 2.32; their names stand in
-:mod:`auditor.intake.photofile.tiffblock`). A value is a text, or a list: one number, or the two numbers
-of a rational.
+Tags are known by number (Exif 2.32; their names stand in :mod:`auditor.intake.photofile.tiffblock`). A value
+is a text, or a list: one number, or the two numbers of a rational.
 """
 
 import math

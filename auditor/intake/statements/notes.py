@@ -161,9 +161,8 @@ def claim_notes(
             first[hits[0]] = note
     matched = len(notes) - len(lost)
     if len(lost) > LISTED + 1:
-        what = f"{len(lost) - LISTED} more rows name no frame that was found."
-        others = Problem(str(path), what, "They were ignored.", ignored=True, frames=len(lost) - LISTED)
-        lost = [*lost[:LISTED], others]
+        what, rest = f"{len(lost)} rows in all name no frame, or more than one.", len(lost) - LISTED
+        lost[LISTED:] = [Problem(str(path), what, "They were ignored.", ignored=True, frames=rest)]
     stated: dict[tuple[str, bool], list[tuple[int, Any]]] = defaultdict(list)
     for row, note in first.items():
         session = session_of(row)

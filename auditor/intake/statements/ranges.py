@@ -14,6 +14,11 @@ Read = Callable[[Any], Any]
 class NotAllowedError(ValueError):
     """A value that is not what its key allows; the text says what is."""
 
+    @property
+    def step(self) -> str:
+        """What to do, as a sentence."""
+        return f"It needs {self}.".replace("?.", "?")
+
 
 def any_text(value: Any) -> str:
     """Read a text with something in it."""

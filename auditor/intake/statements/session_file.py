@@ -84,7 +84,7 @@ class _Reader:
                     raise NotAllowedError(f"a value {allowed}")
                 values[attribute] = as_read
             except NotAllowedError as error:
-                self.problem(place, f"{shown} {key} = {_short(value)} is not allowed.", f"It needs {error}.")
+                self.problem(place, f"{shown} {key} = {_short(value)} is not allowed.", error.step)
             except AuditorError as error:
                 self.problem(place, f"{shown} {key}: {error.what}", error.next_step)
             except OverflowError:

@@ -150,7 +150,7 @@ def _rows(
                 row[key] = schema[key](value)
             except NotAllowedError as fault:
                 what = f"{place}.{key} = {str(value)[:60]!r} is not allowed."
-                raise FileFormatError(what, f"It needs {fault}.") from None
+                raise FileFormatError(what, fault.step) from None
             except AuditorError as error:
                 raise FileFormatError(f"{place}.{key}: {error.what}", error.next_step) from None
         if needed not in row:

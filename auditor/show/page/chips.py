@@ -8,9 +8,10 @@ import pandas as pd
 
 from auditor.frames import KEEPER, LEFT_OUT
 from auditor.journey import Audit
+from auditor.optics.rings import ring_unit
 from auditor.show.decided import Decided, ZoneSetting, named_by_setting, zone_setting
 from auditor.show.page.model import Chip, Mark, said
-from auditor.show.page.ring_scale import RingScale, engravings, ring_unit, scale_of
+from auditor.show.page.ring_scale import RingScale, engravings, scale_of
 from auditor.show.words import distances as words
 from auditor.show.words.figures import far_limit
 from auditor.show.words.next_time import here

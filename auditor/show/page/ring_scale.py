@@ -4,12 +4,12 @@ import math
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
+from auditor.optics.rings import ring_unit
 from auditor.units import METRES_PER_FOOT
 
 INFINITY_AT = 0.95  # what lies beyond is infinity's
 APART, APART_NARROW = 0.045, 0.105  # least distance of two numbers, on a desk and on a telephone
 _BEYOND = 15.0  # metres; a far limit beyond every subject need not be reached
-_QUARTERS = 4
 
 
 class Engraving(NamedTuple):
@@ -56,19 +56,19 @@ def scale_of(distances_m: Iterable[float], zones_m: Iterable[tuple[float, float]
     return RingScale(max(0.9 * low, 0.1), 1.12 * max(high, 2 * low), any(math.isinf(far) for _, far in zones))
 
 
-def ring_unit(ring_m: Sequence[float]) -> str:
-    """Tell from its engravings whether a ring counts in metres or in feet.
-
-    >>> ring_unit([1.0, 1.2, 1.5, float("inf")]), ring_unit([0.9144, 1.524, 3.048])
-    ('m', 'ft')
-    """
-    feet = [_QUARTERS * ring / METRES_PER_FOOT for ring in ring_m if math.isfinite(ring)]
-    return "ft" if feet and all(abs(value - round(value)) < 1e-3 for value in feet) else "m"
-
-
 def engraved(ring_m: float, unit: str) -> str:
     """Write an engraving in the ring's own unit."""
     return "∞" if math.isinf(ring_m) else f"{ring_m / (METRES_PER_FOOT if unit == 'ft' else 1.0):.3g}"
+
+
+def around(count: int, wanted: int, most: int) -> list[int]:
+    """Choose neighbours around the one of so many that is wanted.
+
+    >>> around(9, 7, 5), around(3, 0, 5)
+    ([4, 5, 6, 7, 8], [0, 1, 2])
+    """
+    start = min(max(wanted - most // 2, 0), max(count - most, 0))
+    return list(range(count))[start : start + most]
 
 
 def engravings(scale: RingScale, ring_m: Sequence[float], focus_m: float) -> tuple[Engraving, ...]:

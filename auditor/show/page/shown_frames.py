@@ -11,6 +11,7 @@ import pandas as pd
 
 from auditor.frames import KEEPER, NOT_KEPT
 from auditor.journey import Audit
+from auditor.show.decided import ring_units
 from auditor.show.page.model import LensView
 from auditor.show.words import walk
 from auditor.show.words.figures import exposure
@@ -43,10 +44,10 @@ def frame_lines(
     audit: Audit, rows: Iterable[int], folder: Path | None, pictures: Mapping[int, bytes]
 ) -> dict[str, list[str]]:
     """Write what the page's script shows of each frame, by row; thumbnails in base64, empty for none."""
-    table, out, chosen = audit.table, {}, list(rows)
+    table, out, chosen, rings = audit.table, {}, list(rows), ring_units(audit)
     columns = [
         "file", "subject_distance_m", "f_number", "focus_distance_m", "exposure_time_s", "iso", "counted_as",
-        "reason", "sharp",
+        "reason", "sharp", "preset",
     ]  # fmt: skip
     for row, frame in zip(chosen, table.loc[chosen, columns].to_dict("records"), strict=True):
         set_to = f"{format_f_number(frame['f_number'])}, ring on "
@@ -55,7 +56,8 @@ def frame_lines(
             link_to(audit, row, folder) or "",
             base64.b64encode(pictures[row]).decode() if row in pictures else "",
             *(format_distance(frame["subject_distance_m"], units) for units in ("m", "ft")),
-            *(set_to + format_distance(frame["focus_distance_m"], units) for units in ("m", "ft")),
+            set_to
+            + format_distance(frame["focus_distance_m"], rings.get(frame["preset"], audit.settings.units)),
             exposure(frame["exposure_time_s"], frame["iso"]),
             _verdict(frame),
         ]

@@ -20,10 +20,11 @@ from auditor.show.decided import (
     lenses_of,
     named_by_setting,
     presets_of,
+    ring_units,
 )
 from auditor.show.page.chips import chips_of
 from auditor.show.page.model import Cell, Difference, LensView, RingByStop
-from auditor.show.page.ring_scale import engraved
+from auditor.show.page.ring_scale import around, engraved
 from auditor.show.words.next_time import otherwise
 from auditor.show.words.presets import best_of_all
 from auditor.units import format_f_number
@@ -64,7 +65,8 @@ def _preset_rows(audit: Audit, presets: pd.DataFrame, now: ZoneSetting | None) -
     rows = presets.sort_values("hit_rate", ascending=False, na_position="last", kind="stable")
     names = rows["preset"].mask(rows["preset"].isin(named_by_setting(audit.table)), "")
     is_now = rows["preset"] == (now.preset if now is not None else None)
-    return list(rows.assign(name=names, now=is_now).itertuples())
+    units = rows["preset"].map(ring_units(audit))
+    return list(rows.assign(name=names, now=is_now, ring_unit=units).itertuples())
 
 
 def _presets_title(rows: Sequence[Any], pairs: Sequence[Difference]) -> str:
@@ -145,7 +147,8 @@ def _in_light(
     at_best = paired.f_number[best], paired.focus_distance_m[best]
     every = {"stop": paired.f_number, "ring": paired.focus_distance_m, "share": paired.share}
     share = pd.DataFrame(every)[paired.tried].pivot_table("share", "stop", "ring")
-    share = share.reindex(np.unique(paired.f_number))[_around(share.columns.to_numpy(), at_best[1])]
+    shown = around(len(share.columns), share.columns.get_loc(at_best[1]), MOST_RINGS)
+    share = share.reindex(np.unique(paired.f_number)).iloc[:, shown]
 
     def cell(stop: float, ring: float, value: float) -> Cell:
         in_use = now is not None and bool(now.is_at(stop, ring))
@@ -158,10 +161,3 @@ def _in_light(
     return RingByStop(
         light, tuple(map(format_f_number, share.index)), rings, unit, cells, of_passers, paired.subjects
     )
-
-
-def _around(rings: np.ndarray, best_m: float) -> np.ndarray:
-    """The engravings nearest to the best one, in their order."""
-    at = int(np.flatnonzero(rings == best_m)[0])
-    start = min(max(at - MOST_RINGS // 2, 0), max(len(rings) - MOST_RINGS, 0))
-    return rings[start : start + MOST_RINGS]

@@ -23,7 +23,7 @@ function thumbnail(frame) {
   return made("img", "", { src: held, alt: "" });
 }
 
-const describe = (frame) => [frame[feet() ? 4 : 3], frame[feet() ? 6 : 5], frame[7], frame[8]].filter(Boolean).join(" · ");
+const describe = (frame) => [frame[feet() ? 4 : 3], frame[5], frame[6], frame[7]].filter(Boolean).join(" · ");
 
 for (const stage of document.querySelectorAll(".stage")) {
   const marks = [...stage.querySelectorAll("[data-f]")];

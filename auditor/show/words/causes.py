@@ -82,8 +82,8 @@ def without_distance(causes: Causes) -> str:
     """Say how many frames not kept have no known blur; empty if none."""
     if not causes.no_distance:
         return ""
-    verb = "has" if causes.no_distance == 1 else "have"
-    return f"{counted(causes.no_distance, 'further frame')} not kept {verb} no known blur."
+    frames = counted(causes.no_distance, "further frame not kept has", "further frames not kept have")
+    return f"{frames} no known blur."
 
 
 def at_focus(causes: Causes) -> str:

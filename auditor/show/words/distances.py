@@ -71,8 +71,7 @@ def drawn(
     """Say what the frames of one preset show against its zone."""
     if not frames:
         return "No frame here has a subject distance, so none can be drawn."
-    verb = "subject here stood" if frames == 1 else "subjects here stood"
-    said = f"{whole(inside)} of {whole(frames)} {verb} in the zone"
+    said = f"{whole(inside)} of {counted(frames, 'subject here', 'subjects here')} stood in the zone"
     if not marked:
         return f"{said}. Not one carries a mark."
     said += f"; kept: {whole(kept_inside)} of them and {whole(kept_outside)} outside."

@@ -9,15 +9,15 @@ from auditor.units import format_distance, format_exposure_time
 CAUTION = "Stand behind the barriers, and keep to the organiser's rules."
 
 
-def told(one: LinePresses, units: str) -> str:
-    """Say all of one preset at a line."""
-    return " ".join((where(one, units), lead(one, units), shutter(one), CAUTION))
+def told(one: LinePresses, ring: str, units: str) -> str:
+    """Say all of one preset at a line, whose ring is engraved in a unit of its own."""
+    return " ".join((where(one, ring, units), lead(one, units), shutter(one), CAUTION))
 
 
-def where(one: LinePresses, units: str) -> str:
+def where(one: LinePresses, ring: str, units: str) -> str:
     """Say where the subjects of a preset stood, and how many out of its zone."""
     near, far = (f"{percent(rate)} ({interval(low, high)})" for rate, low, high in (one.before, one.behind))
-    line, middle = (format_distance(at, units) for at in (one.line_m, one.median_m))
+    line, middle = format_distance(one.line_m, ring), format_distance(one.median_m, units)
     presses = counted(one.bursts, "measured press", "measured presses")
     return (
         f"“{one.preset}”: with the ring on {line}, the middle subject of {presses} stood at {middle} "

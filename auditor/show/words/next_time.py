@@ -7,13 +7,14 @@ from typing import NamedTuple
 
 from auditor.advice.decision import Decision
 from auditor.advice.lens_decision import LensDecision, Situation
+from auditor.advice.next_walk import PRESSES
 from auditor.advice.paired import Setting
 from auditor.errors import SettingError
 from auditor.evidence.causes import UNEXPLAINED
 from auditor.evidence.tolerance import VERDICTS, VERDICTS_REVERSED, WIDEST
 from auditor.optics.scales import ASSUMED_SCALE
 from auditor.show.decided import Decided, Known, ZoneSetting, eye_of
-from auditor.show.words.figures import counted, listed, millimetres, signed, whole
+from auditor.show.words.figures import counted, millimetres, signed, whole
 from auditor.show.words.plain import in_words, likely, of_100, one_in, times_more
 from auditor.show.words.ring import read_scale, scale_is_known, scale_serves
 from auditor.show.words.tolerance import SENTENCES, carried
@@ -53,8 +54,6 @@ STEPS = {
         "Hold the ring against a tape", "Measure where a mark of the ring focuses, and state it as "
         "ring_check of the [[lens]] in the session file", "", "ten minutes",
     ),
-    "light_limits": Step("State your light", "State the ISO and times you accept", _PREPARE, "a minute"),
-    "compare": Step("Walk with two settings in turn", "Change between two settings", "", "one walk"),
     "": Step("", "", "", ""),
 }  # fmt: skip
 _WHERE_PEOPLE_STAND = Step(
@@ -263,8 +262,11 @@ def next_walk(decided: Decided) -> str:
         if other is None and row is not None:
             other = told.paired.setting(row)
         if other is not None and not decided.now.is_at(other.f_number, other.focus_distance_m):
-            names = listed(setting_name(one, decided.bench.units) for one in (decided.now, other))
-            return f"Change between {names} every quarter hour; stand still, out of traffic, to change."
+            first, second = (setting_name(one, decided.bench.units) for one in (decided.now, other))
+            return (
+                f"{PRESSES // 4} presses with {first}; {PRESSES // 2} with {second}; {PRESSES // 4} with the "
+                "first again. Stand still, out of traffic, to change."
+            )
     if told.decision.setting is None and not told.decision.latitude:
         return "Nothing to test yet: first do what helps most."
     return "Nothing to test: just shoot."

@@ -82,11 +82,15 @@ def read_scale(f_number: float, coc_mm: float, bench: Bench) -> list[str]:
     read = f"shoot {format_f_number(f_number)}, read {marks(number)}"
     if scale_serves(f_number, coc_mm, bench):
         read = "it serves as it is"
-    if not scale_is_known(f_number, coc_mm, bench):
+    if is_off := bool(round(bench.shift_mm, 3)):
+        read = (
+            "every mark of this ring is off, so the scale reads wrong distances; go by the limits given here"
+        )
+    elif not scale_is_known(f_number, coc_mm, bench):
         read = "how to read it for your eye is not known yet"
     lines = [f"Engraved scale (made for {scale.coc_mm:.3f} mm{span}, {scale.source}): {read}."]
     first, last = neighbours(low, FULL_STOPS)[0], neighbours(min(high, FULL_STOPS[-1]), FULL_STOPS)[1]
-    if first != last and low < high < 4 * low:
+    if first != last and low < high < 4 * low and not is_off:
         span = f"{format_f_number(first)} to {format_f_number(last)}"
         lines.append(f"  Anything from {span} is possible; it is not known better yet.")
     if sensor.diagonal_mm < 0.95 * FULL_FRAME_MM:
@@ -98,10 +102,6 @@ def read_scale(f_number: float, coc_mm: float, bench: Bench) -> list[str]:
     if scale.contradiction:
         contrary = " and ".join(bench.readings[at] for at in scale.contradiction)
         lines.append(f"  The readings contradict each other: {contrary}. Read them again.")
-    if bench.shift:
-        lines.append(
-            "  Every mark of this ring is off, so its scale reads wrong distances: trust the limits above."
-        )
     return lines
 
 

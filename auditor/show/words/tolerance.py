@@ -26,9 +26,10 @@ def finding(tolerance: Tolerance) -> str:
     if not tolerance.carries:
         return f"How much blur you bear is not known well enough to rest anything on it. {why}"
     if tolerance.used == "sharp":
+        of_all = " of all lenses, which lend each other strength" if tolerance.by_lens else ""
         said = (
             f"You call a subject sharp up to a blur of {_size(tolerance.sharp, tolerance)} on the sensor "
-            f"({counted(tolerance.sharp.count, 'judged press', 'judged presses')}{_of_all(tolerance)}): "
+            f"({counted(tolerance.sharp.count, 'judged press', 'judged presses')}{of_all}): "
             f"there half are called sharp, half soft.{_carried(tolerance.seen_at)}"
         )
     else:
@@ -63,10 +64,6 @@ def _carried(seen_at: float) -> str:
     times, how = (seen_at, "coarser") if seen_at > 1 else (1 / seen_at, "finer")
     size = f"{times:.1f} times {how} than the size asked for"
     return f" You judged pictures shown {size}; the blur is carried to it."
-
-
-def _of_all(tolerance: Tolerance) -> str:
-    return " of all lenses, which lend each other strength" if tolerance.by_lens else ""
 
 
 def by_lens(tolerance: Tolerance) -> list[str]:

@@ -1,5 +1,6 @@
 """What is said of one walk and of walks over time: screen and page say the same."""
 
+from collections import Counter
 from collections.abc import Callable, Iterator, Mapping
 from functools import partial
 from posixpath import basename
@@ -17,7 +18,9 @@ from auditor.show.words.plain import of_100
 from auditor.text import collapse
 from auditor.units import format_distance, format_f_number
 
+ByName = Mapping[str, str]
 MOST_PRESETS, MOST_NAMES = 2, 3
+FEWEST_FOR_A_SHARE = 10  # frames; fewer are told by their counts
 PLACES = {
     MORE: "better than 19 of 20 such walks would be",
     LESS: "worse than 19 of 20 such walks would be",
@@ -60,17 +63,19 @@ def when(row: Any) -> str:
     return f"{start:%Y-%m-%d %H:%M}–{until}" if start != end else f"{start:%Y-%m-%d %H:%M}"
 
 
-def notes(diary: Diary, units: str) -> list[tuple[str, str]]:
+def notes(diary: Diary, called: ByName, rings: ByName, units: str) -> list[tuple[str, str]]:
     """Say what came of advice, what drifts and what deserves a second look, each with its label."""
     found = []
     if diary.earlier < FEWEST_WALKS:
-        found.append(("Usual", f"No usual yet ({diary.earlier} of {FEWEST_WALKS} earlier walks)."))
-    found += [("Last time", followed(one, units)) for one in diary.followed]
+        walks = counted(diary.earlier, "earlier walk")
+        found.append(("Usual", f"No usual yet: {walks}, {FEWEST_WALKS} are needed."))
+    became = (followed(one, rings.get(one.advised.lens, units)) for one in diary.followed)
+    found += [("Last time", said) for said in became if said]
     found += [("Drift", drift(one, units)) for one in diary.drifts if one.shown]
     if diary.again:
-        names, more = ", ".join(map(basename, diary.again[:MOST_NAMES])), len(diary.again) > MOST_NAMES
-        look = f"{len(diary.again)} passed over, though sharp in the zone: {names}"
-        found.append(("Again", f"{look} …" if more else f"{look}."))
+        names = ", ".join(called[file] for file in diary.again[:MOST_NAMES])
+        end = " …" if len(diary.again) > MOST_NAMES else "."
+        found.append(("Again", f"{len(diary.again)} passed over, though sharp in the zone: {names}{end}"))
     return found
 
 
@@ -84,28 +89,33 @@ def frames(diary: Diary, files: pd.Series) -> list[tuple[int, str]]:
     ]
 
 
+def called(diary: Diary, files: pd.Series) -> ByName:
+    """Name the frames spoken of; ``files`` are all there are: of two of one name each with its folder."""
+    told = {file: basename(file) for file in [*diary.again[:MOST_NAMES], *diary.telling["file"]]}
+    alike = Counter(map(basename, files[files.str.endswith(tuple(told.values()))].unique()))
+    return {file: name if alike[name] < 2 else file for file, name in told.items()}
+
+
 def why(kind: str) -> str:
     """Say why a frame tells something."""
     mark, _, side = kind.partition(", ")
     return f"{_PLAIN[mark]}, {_SIDES[side]}" if side else causes.TELLING[kind]
 
 
-def set_up(diary: Diary, units: str) -> str:
-    """Say what was set, and what no walk before had."""
+def set_up(diary: Diary, rings: ByName) -> str:
+    """Say what was set, each ring in its own unit, and what no walk before had."""
     parts = [
-        f"{format_f_number(row.f_number)} at {format_distance(row.focus_distance_m, units)} ({row.presses})"
+        f"{format_f_number(row.f_number)} at "
+        f"{format_distance(row.focus_distance_m, rings.get(row.preset, 'm'))} ({row.presses})"
         for row in diary.presets.itertuples()
     ]
     if not parts:
         return "No frame of this walk has a whole zone setting."
     more = len(parts) - MOST_PRESETS
     text = f"Set {listed([*parts[:MOST_PRESETS], *([f'{more} more'] if more > 0 else [])])}."
-    if diary.walk["unset"]:
-        counts = (
-            counted(diary.walk["frames_taken"], "frame"),
-            counted(diary.walk["presses"], "press", "presses"),
-        )
-        text += f" {', '.join(counts)}; {diary.walk['unset']} without a zone setting."
+    if unset := diary.walk["unset"]:
+        taken, pressed = counted(diary.walk["frames_taken"], "frame"), diary.walk["presses"]
+        text += f" {taken}, {counted(pressed, 'press', 'presses')}; {unset} without a zone setting."
     new = collapse([f"{kind} {name}" for kind, name in diary.new], MOST_NAMES)
     return f"{text} New: {new}." if new else text
 
@@ -114,7 +124,7 @@ def rows(diary: Diary) -> Iterator[Row]:
     """Say how many presses, and what share was in the zone, sharp and kept, each against what was usual."""
     walk, walks = diary.walk, diary.walks
 
-    def row(name: str, what: str, value: str, span: str, places: Mapping[str, str] = PLACES) -> Row:
+    def row(name: str, what: str, value: str, span: str, places: ByName = PLACES) -> Row:
         place = places.get(walk[f"{name}_place"], "")
         return Row(what, value, span if place else "", place)
 
@@ -122,41 +132,53 @@ def rows(diary: Diary) -> Iterator[Row]:
         span = f"{walk['presses_low']:.0f} to {walk['presses_high']:.0f}"
         yield row("presses", "presses", f"{walk['presses']}", span, OF_PRESSES)
     for name, what, how in (("zone", "in zone", "measured"), ("sharp", "sharp", "judged")):
-        if walk[f"{name}_seen"]:
-            value = f"{percent(walk[f'{name}_share'])} ({walk[f'{name}_seen']} {how})"
+        if 0 < (seen := walk[f"{name}_seen"]) < FEWEST_FOR_A_SHARE:
+            yield Row(what, f"{walk[f'{name}_hits']} of {seen} {how}")
+        elif seen:
+            own = interval(walk[f"{name}_share_low"], walk[f"{name}_share_high"])
+            value = f"{percent(walk[f'{name}_share'])} ({own}; {seen} {how})"
             yield row(name, what, value, interval(walk[f"{name}_low"], walk[f"{name}_high"]))
         elif walks[f"{name}_seen"].any():
             yield Row(what, f"not {how}")
     if n := walk["kept_of"]:
         span = f"{walk['kept_low'] * n:.0f} to {walk['kept_high'] * n:.0f}"
-        yield row("kept", "kept", f"{walk['kept']} of {n}", span)
+        out = walk["presses"] - n
+        more = f" ({out} left out by the rule of marks)" if out > 0 else ""
+        yield row("kept", "kept", f"{walk['kept']} of {n}{more}", span)
     elif walks["kept_of"].any():
         yield Row("kept", "not chosen yet")
 
 
-def followed(one: Followed, units: str) -> str:
-    """Say whether an advice was followed, and what it brought against its promise, no more than shows."""
-    setting, since = advice_text(one.advised.settings, units), counted(one.presses, "press", "presses")
-    text = f"Advised after {one.advised.walk:%Y-%m-%d} for the {one.advised.lens}: {setting or 'no setting'}"
+def followed(one: Followed, ring: str) -> str:
+    """Say whether an advice was followed, and what it brought against its promise, no more than shows.
+
+    Where nothing was advised, a forecast is held against what came; empty where nothing can be yet.
+    """
+    setting, since = advice_text(one.advised.settings, ring), counted(one.presses, "press", "presses")
+    given = f"after {one.advised.walk:%Y-%m-%d} for the {one.advised.lens}"
     if setting and not one.followed:
-        return f"{text}; not set on any of {since} since."
-    if setting:
-        text += f"; set for {one.followed} of {since} since"
+        return f"Advised {given}: {setting}; not set on any of {since} since."
     brought = []
     if kept := one.sharp:  # verdicts are of drawn frames, so their counts are put as shares
-        met, low, high = kept.share, kept.low / kept.of, kept.high / kept.of
-        against = _against(*(round(100 * share) for share in (met, low, high)))
-        brought.append(f"{percent(met)} sharp, promised {percent(low)} to {percent(high)}{against}")
+        ends = kept.share, kept.low / kept.of, kept.high / kept.of
+        met, low, high = map(percent, ends)
+        brought.append((met, "sharp", f"{low} to {high}", _against(*(round(100 * end) for end in ends))))
     if kept := one.kept:
         against = _against(kept.hits, kept.low, kept.high)
-        brought.append(f"{kept.hits} of {kept.of} kept, promised {kept.low} to {kept.high}{against}")
-    return f"{text}: {'; '.join(brought)}." if brought else f"{text}; what it brought is not marked yet."
+        brought.append((f"{kept.hits}", f"of {kept.of} kept", f"{kept.low} to {kept.high}", against))
+    if not setting:
+        came = [f"{span} {what}, and {met} {'was' if met == '1' else 'were'}{against}"
+                for met, what, span, against in brought]  # fmt: skip
+        return f"Expected {given}: {'; '.join(came)}." if came else ""
+    came = [f"{met} {what}, promised {span}{against}" for met, what, span, against in brought]
+    text = f"Advised {given}: {setting}; set for {one.followed} of {since} since"
+    return f"{text}: {'; '.join(came)}." if came else f"{text}; what it brought is not marked yet."
 
 
 def _against(met: int, low: int, high: int) -> str:
     if low <= met <= high:
         return ""
-    return ": more than promised" if met > high else ": fewer than promised"
+    return ": more than that" if met > high else ": fewer than that"
 
 
 def drift(one: Drift, units: str) -> str:
