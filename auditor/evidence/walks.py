@@ -11,12 +11,11 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from auditor.evidence.bursts import Codes, CountedFrames, burst_codes, combined_codes, in_preset, is_counted
+from auditor.evidence.bursts import Codes, CountedFrames, burst_codes, combined_codes, in_preset
 from auditor.evidence.proportions import Floats
-from auditor.evidence.sharpness import judged_frames
 from auditor.evidence.usual import usual_counts, usual_shares
 from auditor.evidence.weighted_shares import Sampled, weighted_shares
-from auditor.evidence.weights import SAMPLED_BY, has_distance, stands_for, weights_of
+from auditor.evidence.weights import SAMPLED_BY, has_distance, stands_for
 from auditor.settings import UnmarkedRule
 
 SHARES = ("zone", "sharp", "kept")
@@ -53,18 +52,17 @@ def count_walks(
         vergence=_means(of_press, 1 / press["focus_distance_m"].to_numpy(float), len(walks)),
         **_kept(counted, walks, unmarked),
     )
-    frames, sampled = _with_distance(taken)
+    frames, sampled = _drawn_from_walk(taken, has_distance(taken))
     distance = np.log(frames["subject_distance_m"].to_numpy(float))
     walks["log_distance"] = _means(_codes(frames, walks), distance, len(walks), sampled.weight)
-    zoned = frames["in_zone"].notna().to_numpy(bool)
-    inside = frames["in_zone"].fillna(False).to_numpy(bool)
-    judged = judged_frames(taken)
-    sure = judged.frames["sharp"].eq("yes").to_numpy(bool)
-    for name, code, hit, drawn in (
-        ("zone", np.where(zoned, _codes(frames, walks), -1), inside, sampled),
-        ("sharp", _codes(judged.frames, walks), sure, judged.sampled),
+    verdict, inside = taken["sharp"], taken["in_zone"]
+    for name, known, hit in (
+        ("zone", inside.notna(), inside.fillna(False)),
+        ("sharp", verdict.isin(["yes", "no"]), verdict.eq("yes").fillna(False)),
     ):
-        walks = walks.assign(**_drawn(name, code, hit, drawn, len(walks), confidence))
+        frames, sampled = _drawn_from_walk(taken, known.to_numpy(bool))
+        own = hit[known].to_numpy(bool)
+        walks = walks.assign(**_shares(name, _codes(frames, walks), own, sampled, len(walks), confidence))
     dated = walks["starts_at"].notna()
     for name in (*SHARES, "presses"):
         usual = [_usual(name, part) for part in (walks[~dated], walks[dated])]
@@ -107,28 +105,26 @@ def _kept(counted: CountedFrames, walks: pd.DataFrame, unmarked: UnmarkedRule) -
     return {"kept": kept, "kept_of": of, "kept_seen": of, "kept_share": kept / np.where(of > 0, of, np.nan)}
 
 
-def _with_distance(taken: pd.DataFrame) -> tuple[pd.DataFrame, Sampled]:
-    """Frames with a distance, and how they were drawn: if not counted, of their walk and preset."""
-    counts, known = is_counted(taken), has_distance(taken)
-    cells = combined_codes(counts, taken["session"], taken["preset"])
-    weight = np.where(counts, weights_of(taken), stands_for(cells, known) * known)
-    frames, counts = taken[weight > 0].reset_index(drop=True), counts[weight > 0]
-    strata = combined_codes(frames["preset"], frames["counted_as"], frames["session"].mask(counts))
-    return frames, Sampled(np.asarray(weight[weight > 0], dtype=float), strata, burst_codes(frames))
+def _drawn_from_walk(taken: pd.DataFrame, known: npt.NDArray[np.bool_]) -> tuple[pd.DataFrame, Sampled]:
+    """Frames of which something is known, and how they were drawn from those of their walk, preset and mark.
+
+    Walks may be sampled at rates of their own, so that nothing of another walk enters.
+    """
+    cells = combined_codes(taken["session"], taken["preset"], taken["counted_as"].fillna(""))
+    chosen = taken[known].reset_index(drop=True)
+    return chosen, Sampled(stands_for(cells, known)[known], cells[known], burst_codes(chosen))
 
 
-def _drawn(
+def _shares(
     name: str, code: Codes, hit: npt.NDArray[np.bool_], drawn: Sampled, walks: int, confidence: float
 ) -> dict[str, Any]:
     found = weighted_shares(hit, code, walks, drawn, confidence)
-    own = code >= 0
     with np.errstate(invalid="ignore"):
-        worth = found.stands_for**2 / np.bincount(code[own], drawn.weight[own] ** 2, minlength=walks)
+        worth = found.stands_for**2 / np.bincount(code, drawn.weight**2, minlength=walks)
     of = np.nan_to_num(np.floor(worth + 1e-9)).astype(int)
     values = {
         "": np.nan_to_num(np.round(found.rate * of)).astype(int), "_of": of,
-        "_seen": np.bincount(code[own], minlength=walks),
-        "_hits": np.bincount(code[own], hit[own], minlength=walks).astype(int),
+        "_seen": np.bincount(code, minlength=walks), "_hits": np.bincount(code[hit], minlength=walks),
         "_share": found.rate, "_share_low": found.low, "_share_high": found.high,
     }  # fmt: skip
     return {f"{name}{end}": value for end, value in values.items()}

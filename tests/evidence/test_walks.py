@@ -14,6 +14,7 @@ from auditor.evidence.drift import find_drifts, line_through
 from auditor.evidence.presets import count_sessions
 from auditor.evidence.usual import usual_counts, usual_shares
 from auditor.evidence.walks import count_walks, second_look
+from auditor.evidence.weights import add_weights
 
 
 def counted_walks(table, unmarked="auto"):
@@ -133,6 +134,31 @@ def test_verdicts_and_distances_after_the_last_star_speak_for_the_walk(walked):
     assert walks["sharp_seen"].tolist() == walks["zone_seen"].tolist() == [20, 20, 20]
     alone = counted_walks(table.assign(sharp=table["sharp"].mask(left_out & table["session"].eq(3))))
     assert alone["sharp_share"].iloc[2] < walks["sharp_share"].iloc[2]
+
+
+@pytest.mark.parametrize("rates", [(0.1, 0.1, 0.1), (0.03, 0.2, 0.2), (0.3, 0.05, 0.05), (0.3, 0.2, 0.05)])
+def test_a_walks_shares_are_its_own_whatever_the_others_were_sampled_at(walked, rates):
+    """Older walks, the marked half of the newest (8 of 10 in the zone) and the rest of it (3 of 10)."""
+    rng = np.random.default_rng(3)
+    table = walked([400] * 3, [0] * 3)
+    newest = table["session"].eq(3).to_numpy()
+    left_out = newest & (np.arange(len(table)) % 400 >= 200)
+    rate = np.select([left_out, newest], [rates[2], rates[1]], rates[0])
+    chance = np.select([left_out, newest], [0.3, 0.8], 0.5)
+    zone, sharp = [], []
+    for _ in range(30):
+        inside, known, judged = rng.random(1200) < chance, rng.random(1200) < rate, rng.random(1200) < rate
+        drawn = table.assign(
+            counted_as=table["counted_as"].mask(left_out, "left out"),
+            subject_distance_m=np.where(known, 2.0, np.nan),
+            in_zone=pd.array(inside, "boolean"), sharp=pd.array(np.where(inside, "yes", "no"), "str"),
+        )  # fmt: skip
+        drawn["in_zone"], drawn["sharp"] = drawn["in_zone"].where(known), drawn["sharp"].where(judged)
+        last = counted_walks(add_weights(drawn.assign(drawn=known | judged))).iloc[-1]
+        zone.append(last["zone_share"])
+        sharp.append(last["sharp_share"])
+    assert np.mean(zone) == pytest.approx(0.55, abs=0.05)
+    assert np.mean(sharp) == pytest.approx(0.55, abs=0.05)
 
 
 def test_the_band_is_that_of_a_further_walk():
