@@ -66,12 +66,12 @@ def test_the_screen_tells_of_the_walk(told):
     folder, found = told
     first, last = found[0][0], found[-1][0]
     assert "This walk, 2031-05-01" in first
-    assert "No usual yet (0 of 4" in first
+    assert "No usual yet: 0 earlier walks, 4 are" in first
     assert "Last time" not in first
     start = datetime.fromisoformat(found[-1][1]["sessions"][-1]["starts_at"])
     assert f"This walk, {start:%Y-%m-%d %H:%M}" in last
     assert "usual" in last
-    assert "Advised after" in last
+    assert "Expected after" in last, "nothing had been advised"
     assert last.index("Next walk") < last.index("This walk") < last.index("Report")
     page = (folder / "one" / "report.html").read_text("utf-8")
     assert page.index('id="next"') < page.index('id="walk"') < page.index('id="presets"')
