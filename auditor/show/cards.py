@@ -73,8 +73,12 @@ class ZoneTable:
         if math.isnan(near) or math.isnan(far):
             return NO_ZONE, NO_ZONE
         bound = FAR_IS_UNSURE * float(self.ring_m[row])
-        end = f"{self._number(bound)}{BEYOND}" if bound < far < math.inf else self._number(far)
-        return self._number(near, up=True), end
+        if bound < far < math.inf:
+            return self._number(near, up=True), f"{self._number(bound)}{BEYOND}"
+        ends = self._number(near, up=True), self._number(far)
+        if math.isfinite(far) and float(ends[0]) > float(ends[1]):  # thinner than the last figure
+            ends = self._number(near, up=True, finer=1), self._number(far, finer=1)
+        return ends
 
     def endless(self, row: int, column: int) -> bool:
         """Whether the zone reaches infinity, which it does from the hyperfocal distance on."""
@@ -83,12 +87,12 @@ class ZoneTable:
     def _in_units(self, distance_m: float) -> float:
         return distance_m if self.bench.units == "m" else distance_m / METRES_PER_FOOT
 
-    def _number(self, distance_m: float, *, up: bool = False) -> str:
+    def _number(self, distance_m: float, *, up: bool = False, finer: int = 0) -> str:
         value = self._in_units(distance_m)
         if math.isinf(value):
             return "∞"
         fine = 3 if self.bench.units == "m" else 5
-        decimals = 2 if value < fine else 1 if value < 20 else 0
+        decimals = finer + (2 if value < fine else 1 if value < 20 else 0)
         steps = 10**decimals
         whole = math.ceil(value * steps - 1e-6) if up else math.floor(value * steps + 1e-6)
         return f"{whole / steps:.{decimals}f}"
