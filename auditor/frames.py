@@ -135,9 +135,8 @@ def with_columns(table: pd.DataFrame) -> pd.DataFrame:
 
 def counted_by(table: pd.DataFrame, rows: np.ndarray) -> pd.DataFrame:
     """Some rows with a fresh index, in the columns that anything is counted by."""
-    return (
-        table.filter([name for name in COLUMNS if name not in _UNCOUNTED]).iloc[rows].reset_index(drop=True)
-    )
+    names = [name for name in COLUMNS if name not in _UNCOUNTED]
+    return table.filter(names).iloc[rows].reset_index(drop=True)
 
 
 def was_drawn(table: pd.DataFrame) -> np.ndarray:

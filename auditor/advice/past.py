@@ -76,7 +76,7 @@ class Kept:
 
 @dataclass(frozen=True, slots=True)
 class Followed:
-    """What became of one advice on the walks since, up to the one told of."""
+    """What became of one advice on the walks since, up to the one described."""
 
     advised: Advised
     walks: int  # with this lens; the presses too
@@ -145,11 +145,11 @@ def _above(value: Any) -> float:
 def renewed_text(past: PastAdvice, decisions: Decisions, table: pd.DataFrame, settings: Settings) -> str:
     """Text of the file after this audit: a line for each lens, its former one renewed where it is ours."""
     new, table = {}, table[["file", "session", "captured_at", "in_preset", "lens", "focal_length_mm"]]
-    for told in decisions.lenses:
-        walks = _of_lens(table, told.lens).groupby("session")
+    for weighed in decisions.lenses:
+        walks = _of_lens(table, weighed.lens).groupby("session")
         if len(walks):
             walk, roll = walks["captured_at"].min().max(), str(walks["file"].first().iloc[-1])
-            new[told.lens] = walk, roll, _line(told, walk, roll, settings)
+            new[weighed.lens] = walk, roll, _line(weighed, walk, roll, settings)
     lines = []
     for line in past.lines:
         try:
@@ -165,26 +165,26 @@ def renewed_text(past: PastAdvice, decisions: Decisions, table: pd.DataFrame, se
     return "".join(f"{line}\n" for line in [*lines, *(_text(own) for *_, own in new.values())])
 
 
-def _line(told: LensDecision, walk: pd.Timestamp, roll: str, settings: Settings) -> dict[str, Any]:
-    decision, one = told.decision, told.subjects
+def _line(weighed: LensDecision, walk: pd.Timestamp, roll: str, settings: Settings) -> dict[str, Any]:
+    decision, one = weighed.decision, weighed.subjects
     if decision.setting is not None:
         chosen: Sequence[Setting] = (decision.setting,)
     else:
-        chosen = decision.latitude or [setting for setting, _ in told.habit[:1] if decision.kind == "keep"]
+        chosen = decision.latitude or [setting for setting, _ in weighed.habit[:1] if decision.kind == "keep"]
     promised, low, high = one.share_now, one.now_low, one.now_high
     if decision.kind == "change":
         promised, low, high = one.share_best, one.low, one.high
     shares = {
-        "kept": promise_kept(told.level),
+        "kept": promise_kept(weighed.level),
         "sharp": promise_sharp(promised, low, high, settings.confidence),
     }
-    level = told.level
+    level = weighed.level
     rests_on = {"by": decision.rests_on, "walks": level.sessions, "presses": level.presses,
-                "with_keeper": level.hits, "measured": told.measured,
-                "verdicts": told.tolerances.sharp.count}  # fmt: skip
+                "with_keeper": level.hits, "measured": weighed.measured,
+                "verdicts": weighed.tolerances.sharp.count}  # fmt: skip
     return {
         "date": None if pd.isna(walk) else f"{walk:%Y-%m-%d}",
-        "lens": told.lens,
+        "lens": weighed.lens,
         "advice": advice_text(chosen),
         "kind": decision.kind,
         "settings": [asdict(each) for each in chosen],

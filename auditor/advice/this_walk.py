@@ -1,4 +1,4 @@
-"""The walk that is told of, the newest or the one asked for: what was set, what was new, what to look at."""
+"""The walk described, the newest or the one asked for: what was set, what was new, what to look at."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -36,17 +36,17 @@ class Diary:
 
     walks: pd.DataFrame  # see :func:`auditor.evidence.walks.count_walks`
     drifts: tuple[Drift, ...]
-    row: int  # of `walks`: the walk told of
+    row: int  # of `walks`: the walk described
     presets: pd.DataFrame  # preset, f_number, focus_distance_m, presses of that walk, the most used first
     new: tuple[tuple[str, str], ...]  # camera, lens, preset or light that no earlier walk had, and its name
     telling: pd.DataFrame  # file, why, subject_distance_m, elsewhere: one frame of each kind that there is
     again: tuple[str, ...]  # passed over though sharp in the zone
     followed: tuple[Followed, ...]  # what became of what was advised before
-    named: int = 1  # walks that were asked for, the newest of which is told of
+    named: int = 1  # walks that were asked for, the newest of which is described
 
     @property
     def walk(self) -> Any:
-        """The row of the walk told of."""
+        """The row of the walk described."""
         return self.walks.iloc[self.row]
 
     @property
@@ -105,18 +105,14 @@ def find_walks(walks: pd.DataFrame, wanted: str) -> list[int]:
 
     Raises SettingError if there is none.
     """
-    asked = wanted.strip().casefold()
+    asked, files = wanted.strip().casefold(), walks["first_file"]
     begins = [at.isoformat() if at == at else "" for at in walks["starts_at"]]
-    found = [
-        row for row, file in enumerate(walks["first_file"]) if asked and asked in _names(file.casefold())
-    ]
+    found = [row for row, file in enumerate(files) if asked and asked in _names(file.casefold())]
     asked = asked.upper().replace(" ", "T")
     found = found or [row for row, begin in enumerate(begins) if asked and begin.startswith(asked)]
     if found:
         return found
-    last = [
-        begin[:16].replace("T", " ") or file for begin, file in zip(begins, walks["first_file"], strict=True)
-    ][-5:]
+    last = [begin[:16].replace("T", " ") or file for begin, file in zip(begins, files, strict=True)][-5:]
     raise SettingError(
         f"No walk began at {wanted!r}.",
         "Name a day as 2031-04-05, a day and time, or the folder or first frame of a roll. "

@@ -41,6 +41,6 @@ def measure(
     else:
         echo(to_csv_text(faces), end="")
     nearest = [words.to_look_at(facts.look_at, result.settings.units)] if facts.look_at else []
-    for text in [*words.told(facts), *nearest, *words.SAID_ONCE]:
+    for text in [*words.say_found(facts), *nearest, *words.SAID_ONCE]:
         echo(text, err=True)
     end_with_problems(result.problems, result.archive.unreadable, strict=strict)

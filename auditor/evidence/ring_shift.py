@@ -54,13 +54,9 @@ def frame_shifts(
             odd = ", ".join(
                 f"{format_distance(marks[at])} at {format_distance(focused[at])}" for at in found.disagree
             )
-            problems.append(
-                Problem(
-                    None,
-                    f"{name}: no one adapter explains the readings of its ring; doubtful: {odd}.",
-                    "Measure these marks again; zones take the shift that fits all of them best.",
-                )
-            )
+            what = f"{name}: no one adapter explains the readings of its ring; doubtful: {odd}."
+            step = "Measure these marks again; zones take the shift that fits all of them best."
+            problems.append(Problem(None, what, step))
     # A ring is off whichever session file says so, unless they contradict each other.
     least, most = (_by_lens(shifts, table, how) for how in ("min", "max"))
     unchecked = np.isnan(shifts) & ~np.isnan(least) & table["focus_distance_m"].notna().to_numpy()
@@ -94,9 +90,8 @@ def shifts_in(table: pd.DataFrame) -> tuple[np.ndarray, list[Problem]]:
     if not lost:
         return shifts, []
     what = f"Focused past infinity, and nothing tells by how much: {lost} of {len(table)} frames."
-    return shifts, [
-        Problem(None, what, "State ring_check of the lens in a session file; zones leave it out.")
-    ]
+    step = "State ring_check of the lens in a session file; zones leave it out."
+    return shifts, [Problem(None, what, step)]
 
 
 def _by_lens(shift_mm: np.ndarray, table: pd.DataFrame, how: str) -> np.ndarray:

@@ -24,7 +24,7 @@ def advised_card(audit: Audit, lens: str) -> WalletCard | None:
     """Lay out the card of one lens; None where nothing can be said of what to set."""
     decided = gather_decision(audit, lens)
     one = decided.to_set or (decided.now if decided.kind == "not_focus" else None)
-    if one is None or decided.told is None:
+    if one is None or decided.weighed is None:
         return None
     frames = frames_of(audit, lens)
     latest = frames["captured_at"].max()
@@ -46,7 +46,7 @@ def advised_card(audit: Audit, lens: str) -> WalletCard | None:
         exposure=exposure(decided.exposure_time_s, decided.iso),
         date="" if pd.isna(latest) else f"as of {latest.day} {latest:%B %Y}",
         notes=(
-            strictness(decided) if decided.told.decision.rests_on != "optics" else "",
+            strictness(decided) if decided.weighed.decision.rests_on != "optics" else "",
             "" if decided.bench.shift_mm else engraved_scale(decided).partition(". ")[0],
         ),
     )
@@ -103,10 +103,10 @@ def _card(one: ZoneSetting, back: ZoneTable, **said: Any) -> WalletCard:
 
 
 def _expect(decided: Decided) -> str:
-    told = decided.told
-    if told is None or not decided.known.keepers or math.isnan(told.level.rate):
+    weighed = decided.weighed
+    if weighed is None or not decided.known.keepers or math.isnan(weighed.level.rate):
         return ""
-    return f"about {one_in(told.level.rate, 'press')} holds a keeper"
+    return f"about {one_in(weighed.level.rate, 'press')} holds a keeper"
 
 
 def viewfinder_cues(one: ZoneSetting, bench: Bench) -> tuple[str, ...]:

@@ -61,25 +61,25 @@ class Decided:
     """The decision on one lens, ready to be worded and drawn."""
 
     lens: str
-    told: LensDecision | None  # None where nothing of this lens could be weighed
+    weighed: LensDecision | None  # None where nothing of this lens could be weighed
     now: ZoneSetting | None  # as it was used most
     to_set: ZoneSetting | None  # another setting under ``change``, as now under ``keep`` and ``latitude``
     exposure_time_s: float  # usual at the setting in use, as is the ISO
     iso: float
-    bench: Bench  # the lens, its ring and scale as stated, with the eye that its frames told of
+    bench: Bench  # the lens, its ring and scale as stated, with the eye that its frames tell of
     motion_mm: float  # usual
     known: Known
 
     @property
     def kind(self) -> Kind:
         """Kind of the decision."""
-        return "cannot_tell" if self.told is None else self.told.decision.kind
+        return "cannot_tell" if self.weighed is None else self.weighed.decision.kind
 
     @property
     def would_help(self) -> str:
         """What would help most, in the order of trust: settings, distances, verdicts on sharpness, marks."""
-        if self.told is not None and self.told.decision.would_help_most:
-            return self.told.decision.would_help_most
+        if self.weighed is not None and self.weighed.decision.would_help_most:
+            return self.weighed.decision.would_help_most
         known = self.known
         if not known.zoned:
             return "settings"
@@ -128,18 +128,18 @@ def frames_of(audit: Audit, lens: str) -> pd.DataFrame:
 
 def gather_decision(audit: Audit, lens: str) -> Decided:
     """Put beside the decision on one lens what is needed to show it."""
-    told, presets, frames = audit.decisions.of(lens), presets_of(audit, lens), frames_of(audit, lens)
-    now = _most_used(presets, told)
+    weighed, presets, frames = audit.decisions.of(lens), presets_of(audit, lens), frames_of(audit, lens)
+    now = _most_used(presets, weighed)
     stated = find_lens(audit.lenses, lens, float(frames["focal_length_mm"].median()))
-    bench = _bench_of(frames, stated, tuple(ring_of(stated, audit.settings)), told)
-    to_set = now if told is not None and told.decision.kind in ("keep", "latitude") else None
-    if told is not None and told.decision.setting is not None:
-        to_set = _with_zone(told.decision.setting, frames, bench)
+    bench = _bench_of(frames, stated, tuple(ring_of(stated, audit.settings)), weighed)
+    to_set = now if weighed is not None and weighed.decision.kind in ("keep", "latitude") else None
+    if weighed is not None and weighed.decision.setting is not None:
+        to_set = _with_zone(weighed.decision.setting, frames, bench)
     own = frames[["exposure_time_s", "iso"]]
     own = own[frames["preset"] == now.preset] if now is not None else own
     return Decided(
         lens=lens,
-        told=told,
+        weighed=weighed,
         now=now,
         to_set=to_set,
         exposure_time_s=float(own["exposure_time_s"].median()),
@@ -150,12 +150,12 @@ def gather_decision(audit: Audit, lens: str) -> Decided:
     )
 
 
-def _most_used(presets: pd.DataFrame, told: LensDecision | None) -> ZoneSetting | None:
+def _most_used(presets: pd.DataFrame, weighed: LensDecision | None) -> ZoneSetting | None:
     """The preset at the setting used most; without a decision, the one with most frames."""
     used_most = presets.sort_values("frames_taken", ascending=False, kind="stable")
     rows = [zone_setting(row) for row in used_most.itertuples()]
-    if rows and told is not None and told.habit:
-        most = told.habit[0][0]
+    if rows and weighed is not None and weighed.habit:
+        most = weighed.habit[0][0]
         return next((row for row in rows if most.is_at(row.f_number, row.focus_distance_m)), rows[0])
     return rows[0] if rows else None
 
@@ -172,25 +172,25 @@ def _with_zone(setting: Setting, frames: pd.DataFrame, bench: Bench) -> ZoneSett
     return ZoneSetting(number, ring_m, float(zone.near_limit_m), float(zone.far_limit_m))
 
 
-def eye_of(told: LensDecision) -> tuple[float, float, float] | None:
+def eye_of(weighed: LensDecision) -> tuple[float, float, float] | None:
     """How much blur is borne, with its interval [mm]: by verdicts on sharpness, else by keepers."""
-    own = told.tolerances
+    own = weighed.tolerances
     if own.sharp.count >= VERDICTS:
         return own.sharp.blur_mm, own.sharp.low, own.sharp.high
-    if told.decision.rests_on == "keepers" and own.keep.count:
+    if weighed.decision.rests_on == "keepers" and own.keep.count:
         return own.keep.blur_mm, own.keep.low, own.keep.high
     return None
 
 
 def _bench_of(
-    frames: pd.DataFrame, stated: Lens | None, ring_m: tuple[float, ...], told: LensDecision | None
+    frames: pd.DataFrame, stated: Lens | None, ring_m: tuple[float, ...], weighed: LensDecision | None
 ) -> Bench:
     """The lens of some frames, with the eye that is known, else the criterion of their zones."""
     focal_mm, coc_mm, *sides = (
         float(frames[name].median())
         for name in ("focal_length_mm", "coc_mm", "sensor_width_mm", "sensor_height_mm")
     )
-    eye, shift_mm = eye_of(told) if told else None, shifts_in(frames)[0]
+    eye, shift_mm = eye_of(weighed) if weighed else None, shifts_in(frames)[0]
     if eye and eye[2] <= WIDEST * eye[0]:
         criterion = measured(eye[0], (eye[1], eye[2]))
     else:

@@ -74,26 +74,26 @@ _TOLERANCE = (
 
 def _tolerance(tolerance: Tolerance) -> dict[str, Any]:
     eye, sharp, keep = tolerance.eye, asdict(tolerance.sharp), asdict(tolerance.keep)
-    told: dict[str, Any] = json_safe({"blur_mm": eye.blur_mm, "low": eye.low, "high": eye.high})
-    told |= _some_of(tolerance, _TOLERANCE)
-    told["sharp"] = json_safe(sharp | {"verdicts": sharp.pop("count")})
-    told["keep"] = json_safe(keep | {"keepers": keep.pop("count")})
-    return told | {"by_lens": {lens: _tolerance(fitted) for lens, fitted in tolerance.by_lens.items()}}
+    values: dict[str, Any] = json_safe({"blur_mm": eye.blur_mm, "low": eye.low, "high": eye.high})
+    values |= _some_of(tolerance, _TOLERANCE)
+    values["sharp"] = json_safe(sharp | {"verdicts": sharp.pop("count")})
+    values["keep"] = json_safe(keep | {"keepers": keep.pop("count")})
+    return values | {"by_lens": {lens: _tolerance(fitted) for lens, fitted in tolerance.by_lens.items()}}
 
 
 def _causes(causes: Causes) -> dict[str, Any]:
-    told = causes.table["frames"].to_dict() | {
+    values = causes.table["frames"].to_dict() | {
         "no_distance": causes.no_distance,
         "sibling_kept": causes.sibling_kept,
         "of_100": causes.table["of_100"].to_dict(),
         "at_focus": causes.at_focus,
     }
-    return {**json_safe(told), "by_preset": _rows(causes.by_preset)}
+    return {**json_safe(values), "by_preset": _rows(causes.by_preset)}
 
 
 def _some_of(found: Any, names: Iterable[str]) -> dict[str, Any]:
-    told: dict[str, Any] = json_safe({name: getattr(found, name) for name in names})
-    return told
+    values: dict[str, Any] = json_safe({name: getattr(found, name) for name in names})
+    return values
 
 
 def _rows(table: pd.DataFrame) -> list[dict[str, Any]]:
@@ -109,9 +109,9 @@ def _diary(diary: Diary | None) -> dict[str, Any]:
         return {"walks": [], "drifts": [], "walk": None, "past_advice": []}
     walk = {"session": diary.walk["session"], "presets": _rows(diary.presets), "new": diary.new,
             "telling_frames": _rows(diary.telling), "second_look": diary.again}  # fmt: skip
-    told: dict[str, Any] = {"drifts": [asdict(one) for one in diary.drifts], "walk": walk}
-    told["past_advice"] = [asdict(one) for one in diary.followed]
-    return {"walks": _rows(diary.walks), **json_safe(told)}
+    values: dict[str, Any] = {"drifts": [asdict(one) for one in diary.drifts], "walk": walk}
+    values["past_advice"] = [asdict(one) for one in diary.followed]
+    return {"walks": _rows(diary.walks), **json_safe(values)}
 
 
 def _unreadable(audit: Audit) -> pd.DataFrame:

@@ -77,7 +77,7 @@ def sheet_data(facts: SheetFacts, folder: Path, progress: Progress | None = None
     frames: list[int] = facts.rows.tolist()
     done = 0
 
-    def told(made: Any) -> Any:
+    def count(made: Any) -> Any:
         nonlocal done
         done += 1
         if progress is not None:
@@ -88,8 +88,8 @@ def sheet_data(facts: SheetFacts, folder: Path, progress: Progress | None = None
         return _drawn(facts, row, names.iloc[row], folder, places)
 
     with ThreadPoolExecutor(cores()) as pool:  # Pillow decodes outside of Python's lock
-        strips = list(map(told, pool.map(lambda row: strip_picture(facts.archive, row), strip_rows)))
-        shown = list(map(told, pool.map(drawn, frames)))
+        strips = list(map(count, pool.map(lambda row: strip_picture(facts.archive, row), strip_rows)))
+        shown = list(map(count, pool.map(drawn, frames)))
     pictures = dict(zip(strip_rows, strips, strict=True))
     identity = "\n".join([*table["file"].iloc[facts.rows], str(Path(folder).resolve())])
     return {

@@ -113,7 +113,7 @@ def show_audit(
         show_distances(audit, out)
         rings = ring_units(audit)
         for one in audit.lines:
-            out.print(Text(line.told(one, rings[one.preset], audit.settings.units)))
+            out.print(Text(line.say_where(one, rings[one.preset], audit.settings.units)))
         out.print(Text(tolerance_words.finding(audit.tolerance)))
         out.print(Text(CAUTION))
     show_problems(audit.problems, out, "audit.json and the report list them all")

@@ -82,7 +82,7 @@ def _lens_text(preset: PresetTruth) -> str:
 
 def notes_text(outing: Outing, presses: pd.DataFrame, truth: Truth) -> str:
     """The frame notes of one walk: what was said and measured of some frames in the evening."""
-    told = presses[presses["measured_m"].notna()]
+    measured = presses[presses["measured_m"].notna()]
     rows = [
         ",".join(
             (
@@ -96,7 +96,7 @@ def notes_text(outing: Outing, presses: pd.DataFrame, truth: Truth) -> str:
                 row.reason if isinstance(row.reason, str) else "",
             )
         )
-        for row in told.itertuples()
+        for row in measured.itertuples()
     ]
     return "\n".join([",".join(NOTE_COLUMNS), *rows]) + "\n"
 

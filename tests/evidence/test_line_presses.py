@@ -96,7 +96,8 @@ def test_the_time_is_said_with_how_many_were_slower(at_the_gate: LinePresses) ->
         "up to 1/340 s; 20 of 60 frames were slower: go faster where light allows."
     )
     assert "open the lens" in words.shutter(replace(at_the_gate, longest_s=math.nan))
-    assert "with the ring on 5 m, the middle subject of 60 measured presses stood at 15.1 ft" in words.told(
-        at_the_gate, "m", "ft"
+    assert (
+        "with the ring on 5 m, the middle subject of 60 measured presses stood at 15.1 ft"
+        in words.say_where(at_the_gate, "m", "ft")
     )
-    assert "barriers" in words.told(at_the_gate, "m", "ft")
+    assert "barriers" in words.say_where(at_the_gate, "m", "ft")

@@ -43,9 +43,9 @@ def test_counts_and_refusals_in_words():
 
 def test_who_is_missing_is_said_only_where_faces_are_all():
     facts = PictureFacts(pd.DataFrame(), COUNTS, {}, [])
-    assert len(words.told(facts)) == 2
+    assert len(words.say_found(facts)) == 2
     alone = PictureFacts(pd.DataFrame(), COUNTS, {}, [], only_who_faced_the_camera=True)
-    assert "faced the camera" in words.told(alone)[-1]
+    assert "faced the camera" in words.say_found(alone)[-1]
 
 
 def test_the_nearest_are_named():

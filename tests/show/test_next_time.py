@@ -31,14 +31,14 @@ def told(walked: Audit) -> Decided:
 
 def decided(told: Decided, kind: str, **changes: Any) -> Decided:
     """The same lens under another decision."""
-    own: LensDecision = told.told  # type: ignore[assignment]
+    own: LensDecision = told.weighed  # type: ignore[assignment]
     facts = {"kind": kind, "setting": None, "latitude": (), "would_help_most": ""} | changes
     decision = replace(own.decision, **facts)  # type: ignore[arg-type]
     setting = facts["setting"]
     to_set = told.now
     if isinstance(setting, Setting):
         to_set = replace(told.now, f_number=setting.f_number, focus_distance_m=setting.focus_distance_m)  # type: ignore[type-var]
-    return replace(told, told=replace(own, decision=decision), to_set=to_set)
+    return replace(told, weighed=replace(own, decision=decision), to_set=to_set)
 
 
 def test_each_kind_of_decision_gives_its_instruction(told: Decided) -> None:
@@ -75,18 +75,18 @@ def test_a_change_says_now_and_its_promise_with_the_interval(told: Decided) -> N
 
 def test_the_next_walk_is_told_as_its_file_lays_it_out(told: Decided, walked: Audit) -> None:
     change = decided(told, "change", setting=Setting(22.0, 5.0))
-    own: LensDecision = change.told  # type: ignore[assignment]
+    own: LensDecision = change.weighed  # type: ignore[assignment]
     own = replace(own, walk_worth=replace(own.walk_worth, purpose="compare"))
     plan = plan_walk(own, walked.table)
     assert plan is not None
     runs = [sum(one.presses for one in run) for _, run in groupby(plan.blocks, key=lambda one: one.preset)]
-    said = next_time.next_walk(replace(change, told=own))
+    said = next_time.next_walk(replace(change, weighed=own))
     assert [int(presses) for presses in re.findall(r"(\d+)(?: presses)? with", said)] == runs
     assert "with f/22, ring on 5 m; 15 with the first again." in said
 
 
 def test_nothing_is_advised_for_a_light_where_the_lens_cannot_be_told(told: Decided) -> None:
-    assert next_time.by_light(decided(told, "cannot_tell").told, "m") == []  # type: ignore[arg-type]
+    assert next_time.by_light(decided(told, "cannot_tell").weighed, "m") == []  # type: ignore[arg-type]
 
 
 def test_a_closed_gate_says_what_clashes(told: Decided) -> None:
@@ -117,11 +117,11 @@ def test_blur_is_said_with_its_main_cause_and_the_exposure() -> None:
 
 
 def test_whose_eye_calls_a_subject_sharp_is_named(told: Decided) -> None:
-    assert told.told is not None
-    own = replace(told.told.decision, rests_on="optics")
-    fitted = told.told.tolerances
+    assert told.weighed is not None
+    own = replace(told.weighed.decision, rests_on="optics")
+    fitted = told.weighed.tolerances
     unasked = replace(fitted, sharp=replace(fitted.sharp, count=0))
-    unknown = replace(told.told, decision=own, tolerances=unasked)
+    unknown = replace(told.weighed, decision=own, tolerances=unasked)
     assert "were sharp to a usual eye as you set it" in next_time.subjects(unknown)
     by_marks = replace(unknown, decision=replace(own, rests_on="keepers"))
     assert "sharp by what you keep" in next_time.subjects(by_marks)
@@ -149,12 +149,12 @@ def test_where_nobody_stood_near_a_zone_the_ring_is_to_be_moved(told: Decided) -
 
 
 def test_a_tolerance_that_is_hardly_known_or_goes_against_the_optics_is_no_fact(told: Decided) -> None:
-    assert told.told is not None
-    own = told.told.tolerances
+    assert told.weighed is not None
+    own = told.weighed.tolerances
     own = replace(own, sharp=replace(own.sharp, count=80, low=0.01, high=0.1))
-    wide = replace(told, told=replace(told.told, tolerances=own))
+    wide = replace(told, weighed=replace(told.weighed, tolerances=own))
     assert "hardly known" in next_time.strictness(wide)
-    contrary = replace(told, told=replace(told.told, flags=("verdicts_reversed",)))
+    contrary = replace(told, weighed=replace(told.weighed, flags=("verdicts_reversed",)))
     assert next_time.strictness(contrary).startswith("The more blur")
 
 

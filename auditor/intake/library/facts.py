@@ -130,11 +130,11 @@ def _row(
 ) -> dict[str, Any]:
     embedded = [record.xmp for record in members if record.xmp is not None]
     say = [*members, *packets, *embedded]
-    told = partial(first_known, say)
+    first = partial(first_known, say)
     shown = found.shown(found.pictures[group.pictures[0]])
     names = [shown, *(found.shown(found.pictures[i]) for i in group.pictures[1:])]
     names += [found.shown(found.sidecars[i]) for i in group.sidecars]
-    model, serial = told("camera", None), told("serial", None)
+    model, serial = first("camera", None), first("serial", None)
     timed = next((item for item in say if item.captured_at is not None), None)
     by_exif = first_known(members, "focus_distance_m")
     by_xmp = first_known(packets + embedded, "focus_distance_m")
@@ -146,15 +146,15 @@ def _row(
         "has_subseconds": None if timed is None else timed.has_subseconds,
         "model": model,
         "body": f"{model} {serial}" if model in shared and serial else model,
-        "recorded_lens": told("lens", None),
-        "recorded_focal_length_mm": told("focal_length_mm"),
-        "recorded_f_number": told("f_number"),
-        "exposure_time_s": told("exposure_time_s"),
-        "iso": told("iso"),
-        "flash": told("flash", None),
+        "recorded_lens": first("lens", None),
+        "recorded_focal_length_mm": first("focal_length_mm"),
+        "recorded_f_number": first("f_number"),
+        "exposure_time_s": first("exposure_time_s"),
+        "iso": first("iso"),
+        "flash": first("flash", None),
         "recorded_distance_m": by_xmp if math.isnan(by_exif) else by_exif,
         "recorded_distance_by": "exif" if by_exif == by_exif else "xmp" if by_xmp == by_xmp else None,
-        "crop_factor": _crop_factor(told("focal_length_mm"), told("focal_length_35mm")),
+        "crop_factor": _crop_factor(first("focal_length_mm"), first("focal_length_35mm")),
         **dict(zip(_PLANE, next(filter(None, map(_by_plane, members)), _NO_PLANE), strict=True)),
         "pixel_width": width_px or None,
         "pixel_height": height_px or None,

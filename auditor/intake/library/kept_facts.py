@@ -1,4 +1,4 @@
-"""Keeps what was made of a whole walk, so that an archive in which nothing has changed is told at once.
+"""Keeps what was made of a whole walk, so that an archive in which nothing has changed is known at once.
 
 The facts of a walk follow from its files and their stamps; what people state is put in later and may change
 freely. The cache holds one such table for each set of sources. It counts only where all of that is as it was,
@@ -55,14 +55,14 @@ def recall_facts(store: Cache, place: str, state: bytes, found: Found) -> Facts 
 
 def pack_facts(facts: Facts) -> bytes:
     """Return facts as bytes: each column as its different values and, for each row, the number of its own."""
-    told = {
+    rest = {
         "dtypes": {name: str(dtype) for name, dtype in facts.table.dtypes.items()},
         "problems": [astuple(problem) for problem in facts.problems],
         "unreadable": facts.unreadable,
         "merged": facts.merged,
     }
     arrays = {
-        "told": _as_json(told),
+        "rest": _as_json(rest),
         "folders": np.array(facts.folders, dtype=np.int32),
         "paths": _as_json(facts.paths),
     }
@@ -83,19 +83,19 @@ def unpack_facts(packed: bytes) -> Facts:
     try:
         with np.load(BytesIO(zlib.decompress(packed)), allow_pickle=False) as whole:
             arrays = dict(whole)
-        told, n = json.loads(arrays["told"].tobytes()), len(arrays["folders"])
+        rest, n = json.loads(arrays["rest"].tobytes()), len(arrays["folders"])
         return Facts(
             table=pd.DataFrame(
-                {name: _column(arrays, name, dtype, n) for name, dtype in told["dtypes"].items()}, copy=False
+                {name: _column(arrays, name, dtype, n) for name, dtype in rest["dtypes"].items()}, copy=False
             ),
             paths=json.loads(arrays["paths"].tobytes()),
             folders=arrays["folders"].tolist(),
             problems=[
                 Problem(file, what, step, tuple(files), *others)
-                for file, what, step, files, *others in told["problems"]
+                for file, what, step, files, *others in rest["problems"]
             ],
-            unreadable=told["unreadable"],
-            merged=told["merged"],
+            unreadable=rest["unreadable"],
+            merged=rest["merged"],
         )
     except (zlib.error, BadZipFile, OSError, ValueError, KeyError, TypeError, IndexError) as error:
         raise ValueError("not packed facts") from error

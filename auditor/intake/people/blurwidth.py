@@ -70,12 +70,12 @@ def blur_interval(reading: Doubles, floor: Doubles) -> tuple[Doubles, Doubles, D
     """
     times = float(np.exp(_Z95 * np.hypot(READING_SD, GAIN_SD)))
     least = TELLS_FROM_FLOORS * floor
-    told = reading >= least
+    resolved = reading >= least
     known = np.isfinite(reading)
     high = np.where(known, np.maximum(reading, least) * times, np.nan)
     return (
-        np.where(told, reading, np.nan),
-        np.where(told, reading / times, np.where(known, 0.0, np.nan)),
+        np.where(resolved, reading, np.nan),
+        np.where(resolved, reading / times, np.where(known, 0.0, np.nan)),
         high,
     )
 

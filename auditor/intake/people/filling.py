@@ -38,7 +38,7 @@ _WRITTEN = (
 
 @dataclass(frozen=True, slots=True)
 class PictureFacts:
-    """What the pictures of an archive have told."""
+    """What the pictures of an archive say."""
 
     faces: pd.DataFrame  # see place_faces; `frame` is the row in the frame table, `is_subject` who was chosen
     # `frames` (in all), `tried` (one of each burst), `opened`, `previews`, `with_face`, `chosen` (whose
@@ -118,9 +118,9 @@ def fill_in(
     """Add the columns of what was measured, and claim the subjects' distances."""
     placed = placed_faces(table, pictures, rows)
     subjects = choose_subjects(placed)
-    told = subjects[subjects["distance_m"].notna()]
-    frame = told["frame"].to_numpy(dtype=np.intp)
-    distance, rel_sd = (told[name].to_numpy("float64") for name in ("distance_m", "distance_rel_sd"))
+    with_distance = subjects[subjects["distance_m"].notna()]
+    frame = with_distance["frame"].to_numpy(dtype=np.intp)
+    distance, rel_sd = (with_distance[name].to_numpy("float64") for name in ("distance_m", "distance_rel_sd"))
     claim = Claim("subject_distance", SOURCE, frame, distance, rel_sd=rel_sd)
     stated = table["subject_distance_m"].notna().to_numpy()
     filled = frame[~stated[frame]]
@@ -134,22 +134,22 @@ def fill_in(
             "opened": sum(picture.error is None for picture in pictures),
             "previews": sum(picture.preview for picture in pictures),
             "with_face": len(subjects),
-            "chosen": len(told),
-            "ambiguous": int(told["choice"].eq(AMBIGUOUS).sum()),
+            "chosen": len(with_distance),
+            "ambiguous": int(with_distance["choice"].eq(AMBIGUOUS).sum()),
             "filled": len(filled),
         },
         refused={str(reason): int(count) for reason, count in refused.items()},
         problems=_problems(table, pictures, rows),
         claims=Claims((claim,)),
         only_who_faced_the_camera=sources == {SOURCE},
-        look_at=_to_look_at(table, told),
+        look_at=_to_look_at(table, with_distance),
     )
 
 
-def _to_look_at(table: pd.DataFrame, told: pd.DataFrame) -> tuple[tuple[str, float], ...]:
-    share = told["face_px"] / told["picture_height"]
-    first = [*told["distance_m"].nsmallest(LOOKED_AT).index, *share.nlargest(LOOKED_AT).index]
-    chosen = told.loc[list(dict.fromkeys(first))].sort_values("distance_m")
+def _to_look_at(table: pd.DataFrame, with_distance: pd.DataFrame) -> tuple[tuple[str, float], ...]:
+    share = with_distance["face_px"] / with_distance["picture_height"]
+    first = [*with_distance["distance_m"].nsmallest(LOOKED_AT).index, *share.nlargest(LOOKED_AT).index]
+    chosen = with_distance.loc[list(dict.fromkeys(first))].sort_values("distance_m")
     files = table["file"].to_numpy(object)[chosen["frame"]]
     return tuple(zip(files.tolist(), chosen["distance_m"].tolist(), strict=True))
 

@@ -94,8 +94,8 @@ def _boxes(window: Picture, corner: tuple[int, int], scale: float) -> list[Box]:
     canvas[: pixels.shape[0], : pixels.shape[1]] = pixels
     seen = find(canvas, FIRST_SCORE)
     boxes = (seen.box + np.array([*corner, 0, 0])) * scale
-    told = zip(*boxes.T.tolist(), seen.score.tolist(), strict=True)
-    return [Box(left, top, width, height, score) for left, top, width, height, score in told]
+    each = zip(*boxes.T.tolist(), seen.score.tolist(), strict=True)
+    return [Box(left, top, width, height, score) for left, top, width, height, score in each]
 
 
 def _second_look(picture: Picture, places: list[Box], softened_by: float) -> list[Face | None]:

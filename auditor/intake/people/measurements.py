@@ -69,8 +69,8 @@ def unpack_picture(data: Any) -> MeasuredPicture:
     """Return the picture that was packed; raises ValueError if the bytes are damaged."""
     (packed,) = unsealed(data)
     try:
-        told: Any = json.loads(packed)
-        measured = MeasuredPicture(*told)
-        return replace(measured, faces=tuple(Face(*face) for face in told[-2]), blurs_px=tuple(told[-1]))
+        values: Any = json.loads(packed)
+        measured = MeasuredPicture(*values)
+        return replace(measured, faces=tuple(Face(*face) for face in values[-2]), blurs_px=tuple(values[-1]))
     except (TypeError, IndexError) as error:
         raise ValueError("not a measured picture") from error

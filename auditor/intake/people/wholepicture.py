@@ -88,8 +88,8 @@ def _decoded_in_part(picture: Image.Image) -> Image.Image:
     finally:
         ImageFile.LOAD_TRUNCATED_IMAGES = before
     at = round(decoded.height * (1 - MOST_MISSING))
-    told = decoded.crop((0, at, decoded.width, min(at + 8, decoded.height))).convert("L").getextrema()
-    if told[0] == told[1]:  # what is missing is filled with one tone
+    tones = decoded.crop((0, at, decoded.width, min(at + 8, decoded.height))).convert("L").getextrema()
+    if tones[0] == tones[1]:  # what is missing is filled with one tone
         raise OpenError("the file ends too early")
     return decoded
 

@@ -98,9 +98,9 @@ class Plane(NamedTuple):
         return line("0", self.bottom, "100%", self.bottom, "base")
 
 
-def draw_curve(told: BlurPicture, finding: str) -> Markup:
+def draw_curve(blurs: BlurPicture, finding: str) -> Markup:
     """Draw a rate over blur, with its finding in words: curve and band, what was observed, and two marks."""
-    plane, curve, bins = Plane(210.0, 34.0, 24.0), told.curve, told.bins
+    plane, curve, bins = Plane(210.0, 34.0, 24.0), blurs.curve, blurs.bins
     least, most = np.log(curve["blur_mm"].iloc[[0, -1]])
     top = min(1.0, 1.08 * float(np.nanmax([bins["high"].max(), curve["rate"].max()])))
 
@@ -117,11 +117,11 @@ def draw_curve(told: BlurPicture, finding: str) -> Markup:
         square = {"width": 8, "height": 8, "class_": "point kept", "transform": "translate(-4 0)"}
         parts.append(line(at, f"{start:.1f}", at, f"{end:.1f}", "whisker"))
         parts.append(element("rect", x=at, y=f"{middle - 4:.1f}", **square))
-    for place, (blur_mm, name) in enumerate(sorted(told.marks)):
+    for place, (blur_mm, name) in enumerate(sorted(blurs.marks)):
         at, before = along(x(blur_mm)), place == 0 and x(blur_mm) > 0.3
         side = ("end", -4) if before else ("start", 4)
         parts += [plane.upright(at, "mark"), label(name, at, 12 + 15 * place, side[0], dx=side[1])]
-    parts += [plane.base(), *(label(name, along(x(mm)), plane.height - 6) for mm, name in told.ticks)]
+    parts += [plane.base(), *(label(name, along(x(mm)), plane.height - 6) for mm, name in blurs.ticks)]
     return picture(finding, plane.height, *parts, class_="curve")
 
 

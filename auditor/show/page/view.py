@@ -123,13 +123,13 @@ def _own_reasons(table: pd.DataFrame, presets: set[str]) -> Counter[str]:
 
 def _ring_by_stop(decided: Decided) -> tuple[RingByStop, ...]:
     """Sharp of 100 at each stop and engraving, now and best outlined; by light too where the best differs."""
-    told = decided.told
-    if told is None or told.paired is None:
+    weighed = decided.weighed
+    if weighed is None or weighed.paired is None:
         return ()
-    lights = [("", told.paired, told.decision, told.subjects.of_passers)]
+    lights = [("", weighed.paired, weighed.decision, weighed.subjects.of_passers)]
     lights += [
         (str(one.light), one.paired, one.decision, False)
-        for one, _ in otherwise(told)
+        for one, _ in otherwise(weighed)
         if one.light and one.paired is not None
     ]
     return tuple(

@@ -9,7 +9,7 @@ from auditor.units import format_distance, format_exposure_time
 CAUTION = "Stand behind the barriers, and keep to the organiser's rules."
 
 
-def told(one: LinePresses, ring: str, units: str) -> str:
+def say_where(one: LinePresses, ring: str, units: str) -> str:
     """Say all of one preset at a line, whose ring is engraved in a unit of its own."""
     return " ".join((where(one, ring, units), lead(one, units), shutter(one), CAUTION))
 

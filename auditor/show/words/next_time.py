@@ -90,8 +90,8 @@ def headline(decided: Decided) -> str:
     lens, kind = the(decided.lens), decided.kind
     if kind == "not_focus":
         return f"Focus is not what decides: leave the ring of {lens}"
-    if decided.told is not None and kind == "latitude":
-        return f"{anything(decided.told.decision.latitude, decided.bench.units)} will do for {lens}"
+    if decided.weighed is not None and kind == "latitude":
+        return f"{anything(decided.weighed.decision.latitude, decided.bench.units)} will do for {lens}"
     if kind in ("change", "keep") and decided.to_set is not None:
         do = f"Next time, set {lens} to" if kind == "change" else f"Keep {lens} at"
         return f"{do} {setting_name(decided.to_set, decided.bench.units)}"
@@ -100,20 +100,20 @@ def headline(decided: Decided) -> str:
 
 def _helpful(decided: Decided) -> Step:
     """What helps most; where fewer than sixty frames are left to answer, these, and else another walk."""
-    known, told = decided.known, STEPS[decided.would_help]
+    known, step = decided.known, STEPS[decided.would_help]
     answered = {"distances": known.measured, "verdicts": known.judged}.get(decided.would_help)
-    if decided.told is not None and decided.told.decision.why == "no_setting":
+    if decided.weighed is not None and decided.weighed.decision.why == "no_setting":
         return _WHERE_PEOPLE_STAND
     if decided.would_help == "marks" and known.marked >= known.frames:
         return _ONCE_MORE
     if answered is None or known.frames - answered >= 60:
         more = "sixty more" if answered else "sixty"
-        return told._replace(instruction=told.instruction.replace("sixty", more))
+        return step._replace(instruction=step.instruction.replace("sixty", more))
     left = known.frames - answered
     if left < 10:  # they would hardly tell more
         return _ONCE_MORE
     which = f"the other {left}" if answered else f"all {left}"
-    return told._replace(instruction=told.instruction.replace("sixty", which))
+    return step._replace(instruction=step.instruction.replace("sixty", which))
 
 
 def anything(settings: Sequence[Setting], units: str) -> str:
@@ -127,16 +127,16 @@ def anything(settings: Sequence[Setting], units: str) -> str:
 
 def expect(decided: Decided) -> str:
     """Say what to expect, words first: of subjects sharp, of presses kept, of the next walk."""
-    told, known = decided.told, decided.known
-    if told is None:
+    weighed, known = decided.weighed, decided.known
+    if weighed is None:
         return in_the_zone(known)
-    valued = told.subjects.n and not math.isnan(told.subjects.share_now)
-    parts = _kept(told) if known.marked else "", subjects(told) if valued else ""
+    valued = weighed.subjects.n and not math.isnan(weighed.subjects.share_now)
+    parts = _kept(weighed) if known.marked else "", subjects(weighed) if valued else ""
     return " ".join(filter(None, parts)) or in_the_zone(known)
 
 
-def _kept(told: LensDecision) -> str:
-    level, walk = told.level, told.next_walk
+def _kept(weighed: LensDecision) -> str:
+    level, walk = weighed.level, weighed.next_walk
     if math.isnan(level.rate):
         return ""
     more = ""
@@ -146,50 +146,50 @@ def _kept(told: LensDecision) -> str:
     often = one_in(level.rate, "press")
     if not often.startswith(("nearly", "hardly")):
         often = f"about {often}"
-    past = told.decision.kind in ("change", "cannot_tell")
+    past = weighed.decision.kind in ("change", "cannot_tell")
     start = f"so far {often} held" if past else f"{often} will hold"
     span = f"{likely(level.low, level.high)}; {counted(level.presses, 'press', 'presses')}"
     return f"{start[0].upper()}{start[1:]} a keeper ({of_100(level.rate)} of 100, {span}).{more}"
 
 
-def subjects(told: LensDecision) -> str:
+def subjects(weighed: LensDecision) -> str:
     """Say how many of 100 subjects were sharp, and how many could be."""
-    one = told.subjects
+    one = weighed.subjects
     whom = "passers" if one.of_passers else "subjects you pressed at"
     eye = "to a usual eye"
-    if told.tolerances.sharp.count >= VERDICTS:
-        eye = f"to your eye{carried(told.tolerances.seen_at)}"
-    elif told.decision.rests_on == "keepers":
+    if weighed.tolerances.sharp.count >= VERDICTS:
+        eye = f"to your eye{carried(weighed.tolerances.seen_at)}"
+    elif weighed.decision.rests_on == "keepers":
         eye = "by what you keep"
     now = f"about {of_100(one.share_now)} were sharp {eye} as you set it"
     said = f"Of 100 {whom}, {now} ({likely(one.now_low, one.now_high)}; {whole(one.n)} measured)"
-    if told.decision.kind == "change" and not math.isnan(one.share_best):
+    if weighed.decision.kind == "change" and not math.isnan(one.share_best):
         return f"{said}; set as advised, {of_100(one.share_best)} ({likely(one.low, one.high)})."
     return f"{said}."
 
 
 def instead(decided: Decided) -> str:
     """Say what else could be set, and in which light; empty where nothing is known of other settings."""
-    told = decided.told
-    if told is None:
+    weighed = decided.weighed
+    if weighed is None:
         return ""
     said = {
         "keep": "Nothing: no ring or stop surely makes more subjects sharp.",
         "latitude": "Whatever suits the light: these cannot be told apart.",
         "not_focus": "Moment, framing, light: what you left was not left for blur.",
-        "cannot_tell": f"Nothing yet: {_NOT_YET.get(told.decision.why, _NOT_YET['unsure'])}.",
+        "cannot_tell": f"Nothing yet: {_NOT_YET.get(weighed.decision.why, _NOT_YET['unsure'])}.",
     }.get(decided.kind, "")
     if decided.kind == "change" and decided.now is not None:
-        said = _against_habit(told, decided.now, decided.bench.units)
-    return " ".join([said, *by_light(told, decided.bench.units)]).strip()
+        said = _against_habit(weighed, decided.now, decided.bench.units)
+    return " ".join([said, *by_light(weighed, decided.bench.units)]).strip()
 
 
-def _against_habit(told: LensDecision, now: ZoneSetting, units: str) -> str:
+def _against_habit(weighed: LensDecision, now: ZoneSetting, units: str) -> str:
     """Say what a change promises, and against what: one setting, or all that were in use together."""
-    own = told.decision
-    if len(told.habit) < 2:
+    own = weighed.decision
+    if len(weighed.habit) < 2:
         return f"Now {setting_name(now, units)}. The change promises {gain(own)}."
-    share = f"{of_100(told.habit[0][1])} of 100 presses"
+    share = f"{of_100(weighed.habit[0][1])} of 100 presses"
     return (
         f"Now mostly {setting_name(now, units)} ({share}). Against all your settings together the change "
         f"promises {gain(own)}."
@@ -202,30 +202,30 @@ def gain(decision: Decision) -> str:
     return f"{times_more(decision.gain_ratio)} sharp presses (likely {low} to {high} %)"
 
 
-def by_light(told: LensDecision, units: str) -> list[str]:
+def by_light(weighed: LensDecision, units: str) -> list[str]:
     """Say for which light the decision is another."""
     return [
         f"{str(one.light).capitalize()} ({whole(one.subjects.n)} measured): "
         f"{setting_name(setting, units)}, {gain(one.decision)}."
-        for one, setting in otherwise(told)
+        for one, setting in otherwise(weighed)
         if one.light
     ]
 
 
 def here(decided: Decided, preset: str) -> str:
     """Say what is decided for one preset's own subjects, where it is another setting; else empty."""
-    for one, setting in otherwise(decided.told) if decided.told is not None else ():
+    for one, setting in otherwise(decided.weighed) if decided.weighed is not None else ():
         if one.preset == preset:
             return f" Here {setting_name(setting, decided.bench.units)} promises {gain(one.decision)}."
     return ""
 
 
-def otherwise(told: LensDecision) -> list[tuple[Situation, Setting]]:
+def otherwise(weighed: LensDecision) -> list[tuple[Situation, Setting]]:
     """Situations in which another setting was decided on, with it."""
-    if told.decision.kind == "cannot_tell":
+    if weighed.decision.kind == "cannot_tell":
         return []
-    found = ((one, one.decision.setting) for one in told.situations)
-    return [(one, new) for one, new in found if new is not None and new != told.decision.setting]
+    found = ((one, one.decision.setting) for one in weighed.situations)
+    return [(one, new) for one, new in found if new is not None and new != weighed.decision.setting]
 
 
 def blur_costs(of_100_by_cause: Mapping[str, int], exposure_time_s: float) -> str:
@@ -246,28 +246,28 @@ def blur_costs(of_100_by_cause: Mapping[str, int], exposure_time_s: float) -> st
 
 def next_walk(decided: Decided) -> str:
     """Say what the next walk should try, or why it need not try anything."""
-    told = decided.told
-    if told is None:
+    weighed = decided.weighed
+    if weighed is None:
         return ""
-    if told.walk_worth.purpose == "anyone":
+    if weighed.walk_worth.purpose == "anyone":
         return (
             "For one stretch press at anyone, whatever the ring says: it tells passers from those you waited "
             "for. Look out for traffic."
         )
-    if told.decision.why == "gate_closed":
+    if weighed.decision.why == "gate_closed":
         return "Nothing to test yet: first do what helps most."
-    if told.walk_worth.purpose == "compare" and decided.now is not None and told.paired is not None:
-        row = told.paired.best_tried()
-        other = told.decision.setting
+    if weighed.walk_worth.purpose == "compare" and decided.now is not None and weighed.paired is not None:
+        row = weighed.paired.best_tried()
+        other = weighed.decision.setting
         if other is None and row is not None:
-            other = told.paired.setting(row)
+            other = weighed.paired.setting(row)
         if other is not None and not decided.now.is_at(other.f_number, other.focus_distance_m):
             first, second = (setting_name(one, decided.bench.units) for one in (decided.now, other))
             return (
                 f"{PRESSES // 4} presses with {first}; {PRESSES // 2} with {second}; {PRESSES // 4} with the "
                 "first again. Stand still, out of traffic, to change."
             )
-    if told.decision.setting is None and not told.decision.latitude:
+    if weighed.decision.setting is None and not weighed.decision.latitude:
         return "Nothing to test yet: first do what helps most."
     return "Nothing to test: just shoot."
 
@@ -302,17 +302,17 @@ def sure(decided: Decided) -> list[str]:
 
 def strictness(decided: Decided) -> str:
     """Say how strict this eye is, as far as it is known, or how marks come in."""
-    told = decided.told
+    weighed = decided.weighed
     if decided.known.frames and not decided.known.marked:
         return (
             "No frame carries a mark that counts: save ratings into the files or sidecars, or name your "
             "folder of selects with --keepers."
         )
-    if told is None:
+    if weighed is None:
         return ""
-    if VERDICTS_REVERSED in told.flags:
+    if VERDICTS_REVERSED in weighed.flags:
         return SENTENCES[VERDICTS_REVERSED]
-    own, eye = told.tolerances, eye_of(told)
+    own, eye = weighed.tolerances, eye_of(weighed)
     if eye is None or eye[2] > WIDEST * eye[1]:
         how = "not" if eye is None else "hardly"
         return f"How strict your eye is, is {how} known yet, so every likely strictness was tried."

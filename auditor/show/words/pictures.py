@@ -24,7 +24,7 @@ SAID_ONCE: Final = (
 )
 
 
-def told(facts: PictureFacts) -> list[str]:
+def say_found(facts: PictureFacts) -> list[str]:
     """Say what came of measuring, in the order to be read; empty sentences are left out."""
     said = (found(facts.counts), choice(facts.counts), refusals(facts.refused), who_is_missing(facts))
     return [sentence for sentence in said if sentence]

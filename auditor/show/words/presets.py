@@ -71,8 +71,8 @@ def pairs_to_say(pairs: pd.DataFrame) -> list[Any]:
     known = pairs.assign(known=pairs[["shared_a", "shared_b"]].min(axis=1)).sort_values(
         "known", ascending=False, kind="stable"
     )
-    told = known["better"].notna()
-    return [*known[told].head(TOLD_SAID).itertuples(), *known[~told].head(OTHERS_SAID).itertuples()]
+    surely = known["better"].notna()
+    return [*known[surely].head(TOLD_SAID).itertuples(), *known[~surely].head(OTHERS_SAID).itertuples()]
 
 
 def pair(row: Any) -> str:

@@ -20,7 +20,7 @@ from auditor.units import format_distance, format_f_number
 
 ByName = Mapping[str, str]
 MOST_PRESETS, MOST_NAMES = 2, 3
-FEWEST_FOR_A_SHARE = 10  # frames; fewer are told by their counts
+FEWEST_FOR_A_SHARE = 10  # frames; fewer are given by their counts
 PLACES = {
     MORE: "better than 19 of 20 such walks would be",
     LESS: "worse than 19 of 20 such walks would be",
@@ -91,9 +91,9 @@ def frames(diary: Diary, files: pd.Series) -> list[tuple[int, str]]:
 
 def called(diary: Diary, files: pd.Series) -> ByName:
     """Name the frames spoken of; ``files`` are all there are: of two of one name each with its folder."""
-    told = {file: basename(file) for file in [*diary.again[:MOST_NAMES], *diary.telling["file"]]}
-    alike = Counter(map(basename, files[files.str.endswith(tuple(told.values()))].unique()))
-    return {file: name if alike[name] < 2 else file for file, name in told.items()}
+    bare = {file: basename(file) for file in [*diary.again[:MOST_NAMES], *diary.telling["file"]]}
+    alike = Counter(map(basename, files[files.str.endswith(tuple(bare.values()))].unique()))
+    return {file: name if alike[name] < 2 else file for file, name in bare.items()}
 
 
 def why(kind: str) -> str:
