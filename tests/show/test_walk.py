@@ -180,6 +180,6 @@ def test_a_name_that_two_frames_have_stands_with_its_folder(diary):
     one = diary(6, again=("june/A01.JPG",), telling=pd.DataFrame({"file": ["june/A02.JPG"]}))
     called = words.called(one, files)
     assert called == {"june/A01.JPG": "june/A01.JPG", "june/A02.JPG": "A02.JPG"}
-    assert ("Again", "1 passed over, though sharp in the zone: june/A01.JPG.") in words.notes(
+    assert ("Again", "1 passed over, though sharp (judged, else worked out): june/A01.JPG.") in words.notes(
         one, called, {}, "m"
     )

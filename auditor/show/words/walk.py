@@ -75,7 +75,8 @@ def notes(diary: Diary, called: ByName, rings: ByName, units: str) -> list[tuple
     if diary.again:
         names = ", ".join(called[file] for file in diary.again[:MOST_NAMES])
         end = " …" if len(diary.again) > MOST_NAMES else "."
-        found.append(("Again", f"{len(diary.again)} passed over, though sharp in the zone: {names}{end}"))
+        what = f"{len(diary.again)} passed over, though sharp (judged, else worked out)"
+        found.append(("Again", f"{what}: {names}{end}"))
     return found
 
 
