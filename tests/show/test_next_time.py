@@ -63,6 +63,17 @@ def test_what_would_help_most_is_the_headline_where_nothing_can_be_told(told: De
     assert more == said.replace("sixty", "sixty more"), "a hundred have an answer already"
 
 
+@pytest.mark.parametrize(("frames", "measured", "said"), [
+    (3, 0, "Measure all 3 distances"), (99, 90, "Measure the other 9 distances"),
+    (300, 299, "Measure the last distance"), (40, 40, "Walk once more"),
+])  # fmt: skip
+def test_where_few_frames_are_left_these_are_asked_for(
+    told: Decided, frames: int, measured: int, said: str
+) -> None:
+    few = replace(told, known=replace(told.known, frames=frames, measured=measured))
+    assert next_time.headline(decided(few, "cannot_tell", would_help_most="distances")).startswith(said)
+
+
 def test_a_change_says_now_and_its_promise_with_the_interval(told: Decided) -> None:
     change = decided(
         told, "change", setting=Setting(11.0, 3.0), gain_ratio=1.47, gain_low=1.12, gain_high=1.9

@@ -1,6 +1,7 @@
 """What is said of one lens's decision: the instruction, what to expect, what it costs, what would help."""
 
 import math
+import re
 import shlex
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
@@ -110,10 +111,11 @@ def _helpful(decided: Decided) -> Step:
         more = "sixty more" if answered else "sixty"
         return step._replace(instruction=step.instruction.replace("sixty", more))
     left = known.frames - answered
-    if left < 10:  # they would hardly tell more
+    if not left:
         return _ONCE_MORE
-    which = f"the other {left}" if answered else f"all {left}"
-    return step._replace(instruction=step.instruction.replace("sixty", which))
+    which = "the last" if left == 1 else f"the other {left}" if answered else f"all {left}"
+    text = step.instruction.replace("sixty", which)
+    return step._replace(instruction=re.sub(r"(last \w+)s\b", r"\1", text))
 
 
 def anything(settings: Sequence[Setting], units: str) -> str:
