@@ -99,8 +99,7 @@ class Run:
 def find_runs(table: pd.DataFrame) -> list[Run]:
     """Find the runs in each camera's frames, in order of time; then its rolls, by folder and name.
 
-    Reads ``file``, ``session``, ``camera``, ``captured_at``, ``exposure_time_s``, ``iso``,
-    ``focal_length_mm``, ``f_number`` and ``focus_distance_m``.
+    Reads ``file, session, camera, captured_at, exposure_time_s, iso`` and the setting.
     """
     times, session, names = captured_s(table), table["session"].to_numpy("int64"), frame_labels(table)
     known = table[["focal_length_mm", "f_number", "focus_distance_m"]].notna().all(axis=1)

@@ -114,8 +114,8 @@ def _helpful(decided: Decided) -> Step:
     if not left:
         return _ONCE_MORE
     which = "the last" if left == 1 else f"the other {left}" if answered else f"all {left}"
-    text = step.instruction.replace("sixty", which)
-    return step._replace(instruction=re.sub(r"(last \w+)s\b", r"\1", text))
+    text = re.sub(r"(last \w+)s\b", r"\1", step.instruction.replace("sixty", which))
+    return step._replace(instruction=text)
 
 
 def anything(settings: Sequence[Setting], units: str) -> str:
