@@ -63,7 +63,7 @@ JUSTIFIED = {
     **{
         f"walks[].{name}{end}": "of one walk, weighed; tested where it is counted"
         for name in ("zone", "sharp")
-        for end in ("_share", "_low", "_high")
+        for end in ("_share", "_share_low", "_share_high", "_low", "_high")
     },
     "walks[].vergence": "a mean of 1/m",
     "walks[].log_distance": "a mean of logarithms",
