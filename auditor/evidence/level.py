@@ -97,7 +97,7 @@ def log_likelihoods(hits: npt.ArrayLike, presses: npt.ArrayLike, levels: Floats,
     for place, (hit, size) in enumerate(zip(y, n, strict=True)):
         at_nodes = hit * log_p + (size - hit) * log_q + np.log(_WEIGHTS)
         found[place] = chosen[place] + logsumexp(at_nodes, axis=2)
-    return found[alike]
+    return found[alike.ravel()]  # numpy 2.0 gives it two axes
 
 
 def fit_level(hits: npt.ArrayLike, presses: npt.ArrayLike, confidence: float = 0.95) -> Level:
