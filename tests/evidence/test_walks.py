@@ -136,6 +136,7 @@ def test_verdicts_and_distances_after_the_last_star_speak_for_the_walk(walked):
     assert alone["sharp_share"].iloc[2] < walks["sharp_share"].iloc[2]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("rates", [(0.1, 0.1, 0.1), (0.03, 0.2, 0.2), (0.3, 0.05, 0.05), (0.3, 0.2, 0.05)])
 def test_a_walks_shares_are_its_own_whatever_the_others_were_sampled_at(walked, rates):
     """Older walks, the marked half of the newest (8 of 10 in the zone) and the rest of it (3 of 10)."""
