@@ -74,6 +74,7 @@ EXTRA_COLUMNS: Final[dict[str, str]] = {
     "drawn": TRUTH,  # whether the frame was drawn by chance for its distance
     "flash": TRUTH,  # whether the file says that a flash fired
     "flash_duration_s": NUMBER,  # how long it lit, as stated
+    "ring_shift_mm": NUMBER,  # how much farther out the lens is than its engravings mean, once checked
 }
 
 COLUMNS: Final[dict[str, str]] = CONTRACT_COLUMNS | EXTRA_COLUMNS
@@ -100,7 +101,7 @@ _UNCOUNTED = (
 _BY_PRESETS = ("preset", "preset_source", "in_preset")
 _BY_ZONES = (
     "coc_mm", "coc_criterion", "hyperfocal_m", "near_limit_m", "far_limit_m", "in_zone", "side", "defocus_mm",
-    "motion_mm", "diffraction_mm", "blur_mm", "focus_true_m",
+    "motion_mm", "diffraction_mm", "blur_mm", "focus_true_m", "ring_shift_mm",
 )  # fmt: skip
 # The one module that writes each column; a test refuses a second one.
 WRITERS: Final[dict[str, str]] = {

@@ -21,10 +21,10 @@ def frame_shifts(
 ) -> tuple[np.ndarray, tuple[Problem, ...]]:
     """How much farther out each frame's lens is than its engravings mean [mm], shape (frames,), and doubts.
 
-    ``checked`` are rows of a lens and what the session file says of it; other lenses are shifted as the
-    table's own ``focus_true_m`` tells, or as the same lens was elsewhere; NaN where nobody checked, or
-    several did with unlike results. A problem is a reading of ring or scale that cannot be used, or that no
-    adapter explains. Reads ``lens, focal_length_mm, focus_distance_m, focus_true_m``.
+    ``checked`` are rows of a lens and what the session file says of it; other lenses are shifted as the table
+    itself says, or as the same lens was elsewhere; NaN where nobody checked, or several did with unlike
+    results. A problem is a reading of ring or scale that cannot be used, or that no adapter explains. Reads
+    ``lens, focal_length_mm, focus_distance_m, focus_true_m, ring_shift_mm``.
     """
     shifts, problems = shifts_in(table)
     for rows, lens in checked:
@@ -73,14 +73,15 @@ def frame_shifts(
 
 
 def known_shift_mm(table: pd.DataFrame) -> np.ndarray:
-    """Shift of each frame's lens [mm] as ``focus_true_m`` tells it; 0 where nobody checked its ring."""
-    if "focus_true_m" not in table or not table["focus_true_m"].notna().any():
-        return np.zeros(len(table))
-    return np.asarray(np.nan_to_num(shifts_in(table)[0]))
+    """Shift of each frame's lens [mm], as its zone was worked out; 0 where nobody checked its ring."""
+    known = "ring_shift_mm" in table
+    return np.nan_to_num(table["ring_shift_mm"].to_numpy("float64")) if known else np.zeros(len(table))
 
 
 def shifts_in(table: pd.DataFrame) -> tuple[np.ndarray, list[Problem]]:
-    """Shift of each frame's lens as ``focus_true_m`` tells it; past infinity that of the lens's others."""
+    """Shift of each frame's lens; else what ``focus_true_m`` tells of it, or of the lens's other frames."""
+    if "ring_shift_mm" in table and table["ring_shift_mm"].notna().any():
+        return np.array(table["ring_shift_mm"], dtype="float64"), []
     focal, mark, true = (
         table[name].to_numpy("float64") for name in ("focal_length_mm", "focus_distance_m", "focus_true_m")
     )

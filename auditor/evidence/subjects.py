@@ -128,19 +128,14 @@ def frames_met(table: pd.DataFrame) -> pd.DataFrame:
     return counted_by(table, rows)
 
 
-def measured_subjects(table: pd.DataFrame, settings: Settings) -> Subjects:
-    """Gather the presses of a frame table that have a distance, in the order of the table.
-
-    Lens codes are those of :func:`lens_codes` over :func:`frames_met`; ``guess_sd`` of the settings is the
-    relative error where none is stated. Reads the setting and the exposure, ``flash, flash_duration_s, lens,
-    preset, pressed, session, burst, counted_as, subject_distance_m, subject_distance_rel_sd, sensor_width_mm,
-    sensor_height_mm, sharp, sharp_seen, sharp_shown_px, coc_mm, coc_criterion, pixel_width, pixel_height``.
-    """
-    return gather_subjects(frames_met(table), settings)
-
-
 def gather_subjects(frames: pd.DataFrame, settings: Settings) -> Subjects:
-    """Gather the subjects of the frames of :func:`frames_met`."""
+    """Gather the presses among :func:`frames_met` that have a distance, in their order.
+
+    Lens codes are those of :func:`lens_codes`; ``guess_sd`` of the settings is the relative error where none
+    is stated. Reads the setting and the exposure, ``flash, flash_duration_s, lens, preset, pressed, session,
+    burst, counted_as, subject_distance_m, subject_distance_rel_sd, sensor_width_mm, sensor_height_mm, sharp,
+    sharp_seen, sharp_shown_px, coc_mm, coc_criterion, pixel_width, pixel_height, ring_shift_mm``.
+    """
     weight, stratum, drawn = stratum_weights(frames)
     lens, lenses = lens_codes(frames)
     code = burst_codes(frames, "preset")

@@ -18,7 +18,7 @@ from auditor.evidence.blur_tolerance import Eye, Tolerances, fit_tolerances
 from auditor.evidence.bursts import CountedFrames, count_frames
 from auditor.evidence.proportions import Floats
 from auditor.evidence.sharpness import verdicts_reversed
-from auditor.evidence.subjects import measured_subjects
+from auditor.evidence.subjects import frames_met, gather_subjects
 from auditor.evidence.weighted_shares import weighted_shares
 from auditor.evidence.weights import sampled_frames, weights_of
 from auditor.settings import Settings
@@ -87,10 +87,10 @@ class Tolerance:
 def fit_tolerance(table: pd.DataFrame, settings: Settings) -> Tolerance:
     """Fit and describe the tolerance of a frame table that has its optics columns.
 
-    Reads what :func:`measured_subjects` and :func:`describe_tolerance` read, and the settings ``confidence,
+    Reads what :func:`gather_subjects` and :func:`describe_tolerance` read, and the settings ``confidence,
     guess_sd, speed_m_s``.
     """
-    subjects = measured_subjects(table, settings)
+    subjects = gather_subjects(frames_met(table), settings)
     fits = fit_tolerances(subjects, settings.speed_m_s, settings.confidence)
     presses = np.bincount(subjects.lens, minlength=len(fits))
     order = np.argsort(-presses, kind="stable")

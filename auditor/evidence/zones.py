@@ -46,7 +46,7 @@ def add_zones(
     zone = sharp_zone(focal, f_number, focus, coc, shift_mm=shift)
     if shift_mm is not None:
         checked = np.where(np.isnan(shift_mm), np.nan, true_focus_m(focus, focal, shift))
-        table = table.assign(focus_true_m=checked)
+        table = table.assign(focus_true_m=checked, ring_shift_mm=shift_mm)
     side = _sides(subject, np.asarray(zone.near_limit_m), np.asarray(zone.far_limit_m))
     subject_magnification = magnification(lens_distance_m(subject, focal), focal)
     defocus = np.asarray(defocus_mm(focal, f_number, focus, subject, shift_mm=shift))

@@ -180,8 +180,9 @@ def from_table(path: Path, sessions: SessionFiles) -> Sources:
     files = len(table) + int(shown.count(r"\|").sum() - shown.count(r"(?i)\.xmp(?:\||$)").sum())
     names = (file.rpartition("/") for file in table["file"].tolist())
     begins = cache(lambda folder: str(path.parent / folder / "_")[:-1])
-    # Where the ring really focuses tells the lens's shift, which only a session file states otherwise.
-    further = table.drop(columns=[name for name in COLUMNS if name in table and name != "focus_true_m"])
+    # The lens's shift, or where its ring really focuses, only a session file states otherwise.
+    kept = {"ring_shift_mm", "focus_true_m"}
+    further = table.drop(columns=[name for name in COLUMNS if name in table and name not in kept])
     return Sources(
         facts=pd.concat([facts, further], axis=1),
         paths=[begins(above + slash) + name for above, slash, name in names],

@@ -10,7 +10,7 @@ from rich.text import Text
 
 from auditor.advice.this_walk import Diary
 from auditor.show.page.model import Chip, LensView
-from auditor.show.words import next_time, walk
+from auditor.show.words import next_time, steps, walk
 
 WIDTH = 60
 LABEL = 11  # columns before the text of a row
@@ -25,7 +25,7 @@ def show_answer(
     view: LensView, units: str, out: Console, others: Sequence[str] = (), sources: Sequence[str] = ()
 ) -> None:
     """Print the answer for one lens, and the command that shows another one of the same sources."""
-    decided, step = view.decided, next_time.step(view.decided, sources)
+    decided, step = view.decided, steps.step(view.decided, sources)
     _print(out, next_time.headline(decided), style="bold")
     if expected := next_time.expect(decided):
         _print(out, "\n" + expected)
@@ -49,7 +49,7 @@ def show_answer(
         _whole(out, " " * LABEL + step.command)
     if others:
         _row(out, "Lenses", f"also {', '.join(others)}; see one of them with")
-        _whole(out, f"{' ' * LABEL}auditor advise {next_time.typed_sources(sources)} --lens NAME")
+        _whole(out, f"{' ' * LABEL}auditor advise {steps.typed_sources(sources)} --lens NAME")
 
 
 def show_walk(diary: Diary, files: pd.Series, rings: Mapping[str, str], units: str, out: Console) -> None:

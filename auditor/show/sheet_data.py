@@ -175,11 +175,12 @@ def _declared_presets(archive: Archive) -> list[dict[str, Any]]:
     """Presets that session files declare, each name once, as a session file has them."""
     presets: dict[str, dict[str, Any]] = {}
     for preset in (one for file in archive.session_files for one in file.presets):
+        focal_mm, number, focus_m = preset.focal_length_mm, preset.f_number, preset.focus_distance_m
         given = {
-            "focal_length": f"{preset.focal_length_mm:g}mm",
-            "f_number": preset.f_number,
-            "focus_distance": f"{preset.focus_distance_m:g}m".replace("infm", "inf"),
+            "focal_length": (focal_mm, f"{focal_mm:g}mm"),
+            "f_number": (number, number),
+            "focus_distance": (focus_m, "inf" if np.isinf(focus_m) else f"{focus_m:g}m"),
         }
-        known = {key: one for key, one in given.items() if "nan" not in str(one)}
+        known = {key: typed for key, (value, typed) in given.items() if not np.isnan(value)}
         presets.setdefault(preset.name, {"name": preset.name} | known)
     return list(presets.values())

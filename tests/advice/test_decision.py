@@ -18,7 +18,7 @@ from auditor.advice.paired import Paired, Setting, chance_above, compare_setting
 from auditor.advice.ring_settings import settings_on_ring
 from auditor.evidence.blur_tolerance import fit_tolerances
 from auditor.evidence.level import fit_level, session_counts
-from auditor.evidence.subjects import frames_met, measured_subjects
+from auditor.evidence.subjects import frames_met, gather_subjects
 from auditor.intake.statements.session import Lens
 from auditor.settings import Settings
 
@@ -151,10 +151,10 @@ def test_the_gate_closes_where_counts_clash():
     table = archive.table.copy()
     first = table["preset"] == table["preset"].iloc[0]
 
-    tolerance = fit_tolerances(measured_subjects(table, Settings()), 1.32)[0]
+    tolerance = fit_tolerances(gather_subjects(frames_met(table), Settings()), 1.32)[0]
 
     def gates(changed):
-        subjects = measured_subjects(changed, Settings())
+        subjects = gather_subjects(frames_met(changed), Settings())
         return check_gate(changed, subjects, tolerance, fit_level(*session_counts(changed)), 1.32)
 
     found = gates(table)
@@ -172,16 +172,16 @@ def test_the_gate_closes_where_counts_clash():
 def test_presses_that_follow_the_ring_are_flagged():
     def flagged(presses):
         tables = [draw_archive(seed, World(presses=presses)).table for seed in range(1, 13)]
-        return sum(bool(presses_follow_ring(measured_subjects(one, Settings()))) for one in tables)
+        return sum(bool(presses_follow_ring(gather_subjects(frames_met(one), Settings()))) for one in tables)
 
     assert flagged("zone") >= 6
     assert flagged("all") <= 2
-    one = measured_subjects(draw_archive(1, World(presets=1)).table, Settings())
+    one = gather_subjects(frames_met(draw_archive(1, World(presets=1)).table), Settings())
     assert presses_follow_ring(one) is None
 
 
 def test_a_ring_takes_part_from_five_presses_on():
-    two = measured_subjects(draw_archive(1, World(presets=2)).table, Settings())
+    two = gather_subjects(frames_met(draw_archive(1, World(presets=2)).table), Settings())
     two = replace(two, hit=np.zeros(len(two), dtype=bool))
     first, second = (np.flatnonzero(two.preset == code) for code in (0, 1))
     for count, known in ((5, True), (4, False)):
@@ -192,7 +192,7 @@ def test_a_ring_takes_part_from_five_presses_on():
 @pytest.mark.parametrize(("every", "follow"), [(8, False), (3, True)])
 def test_keepers_near_the_ring_say_nothing_of_whom_was_pressed_at_where_they_are_rare(every, follow):
     """Who was kept stood where the ring was; the others stood anywhere, whatever the ring."""
-    drawn = measured_subjects(draw_archive(1, World(presets=2)).table, Settings())
+    drawn = gather_subjects(frames_met(draw_archive(1, World(presets=2)).table), Settings())
     hit = np.arange(len(drawn)) % every == 0
     rings = np.log(drawn.focus_distance_m)
     anywhere = np.random.default_rng(0).permutation(np.linspace(rings.min(), rings.max(), len(drawn)))
@@ -218,7 +218,7 @@ def test_a_stretch_pressed_at_anyone_stands_for_passers():
     assert lens.subjects.of_passers
     assert lens.subjects.n >= 55
     # As it is now: the habit's settings in their shares for every passer, not what each was met with.
-    subjects = measured_subjects(table, Settings())
+    subjects = gather_subjects(frames_met(table), Settings())
     number, ring = np.array([(setting.f_number, setting.focus_distance_m) for setting, _ in lens.habit]).T
     in_use = compare_settings(
         subjects.chosen(subjects.anyone),

@@ -11,7 +11,7 @@ from auditor.advice.paired import Setting, _cases, compare_settings, tried_there
 from auditor.advice.valued import best_by_stop, lost_to_causes, value_settings
 from auditor.evidence.blur_tolerance import DRAWS, fit_tolerances
 from auditor.evidence.level import fit_level
-from auditor.evidence.subjects import measured_subjects
+from auditor.evidence.subjects import frames_met, gather_subjects
 from auditor.optics.ring_check import true_focus_m
 from auditor.settings import Settings
 
@@ -24,7 +24,7 @@ AS_IS = (LightAnswer(100, 6400, 1 / 250, 1.0),)
 def exact():
     """Subjects without any error who stand still, and a tolerance known exactly: a step at 0.04 mm."""
     archive = draw_archive(3, World(frames=900, distances=500, known=True, still=True))
-    subjects = measured_subjects(archive.table, Settings())
+    subjects = gather_subjects(frames_met(archive.table), Settings())
     subjects = replace(
         subjects,
         log_m=subjects.stated_log_m,

@@ -21,7 +21,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from worlds.people import HANDBOOK_MM, World, blur_mm, draw_archive
 
 from auditor.evidence.blur_tolerance import LAPSE, fit_tolerances
-from auditor.evidence.subjects import measured_subjects
+from auditor.evidence.subjects import frames_met, gather_subjects
 from auditor.settings import Settings
 
 WALK = 128  # drawn blurs a subject; with 32 their own chance moves log tau of one archive by .05
@@ -72,7 +72,9 @@ def main() -> int:
     options = parser.parse_args()
     failed = 0
     for seed in range(1, options.archives + 1):
-        s = measured_subjects(draw_archive(seed, World(verdicts=60 if seed % 2 else 0)).table, Settings())
+        s = gather_subjects(
+            frames_met(draw_archive(seed, World(verdicts=60 if seed % 2 else 0)).table), Settings()
+        )
         ours = fit_tolerances(s, 1.32)[0]
         rng = np.random.default_rng(seed)
         np.random.seed(seed)  # noqa: NPY002 (emcee draws from it)

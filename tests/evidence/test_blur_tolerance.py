@@ -10,14 +10,14 @@ from worlds.people import HANDBOOK_MM, World, blur_mm, draw_archive
 from auditor.evidence.blur_classes import LOG_BLUR, blur_shares, sharp_curve
 from auditor.evidence.blur_tolerance import fit_tolerances
 from auditor.evidence.keeper_likelihood import FLOORS, keeper_log_likelihood, put_alike_together
-from auditor.evidence.subjects import measured_subjects, sessions_at_random, stratum_weights
+from auditor.evidence.subjects import frames_met, gather_subjects, sessions_at_random, stratum_weights
 from auditor.settings import Settings
 
 
 def fitted(seed, world, **settings):
     archive = draw_archive(seed, world)
     chosen = Settings(**settings)
-    subjects = measured_subjects(archive.table, chosen)
+    subjects = gather_subjects(frames_met(archive.table), chosen)
     return archive, subjects, fit_tolerances(subjects, chosen.speed_m_s)[0]
 
 
@@ -105,14 +105,14 @@ def test_presses_drawn_by_mark_do_not_move_the_tolerance():
     table = archive.table.copy()
     lost = (table["counted_as"] == "not kept") & (rng.random(len(table)) < 0.67)
     table.loc[lost, "subject_distance_m"] = np.nan
-    part = fit_tolerances(measured_subjects(table, Settings()), 1.32)[0]
+    part = fit_tolerances(gather_subjects(frames_met(table), Settings()), 1.32)[0]
     assert part.keep.blur_mm == pytest.approx(full.keep.blur_mm, rel=0.2)
-    assert np.nanmax(measured_subjects(table, Settings()).drawn_odds) > 0.5
+    assert np.nanmax(gather_subjects(frames_met(table), Settings()).drawn_odds) > 0.5
 
 
 def test_alike_presses_may_be_put_together():
     archive = draw_archive(9, World(frames=1500, distances=900, keep=(0.2, 0.2)))
-    subjects = measured_subjects(archive.table, Settings())
+    subjects = gather_subjects(frames_met(archive.table), Settings())
     shares = np.eye(LOG_BLUR.size, dtype=np.float32)[np.arange(len(subjects)) % 40]
     together, (log_m,), count = put_alike_together(shares, LOG_BLUR, subjects.log_m)
     assert count.sum() == len(subjects)
@@ -138,7 +138,7 @@ def test_another_lens_lends_its_tolerance_up_to_a_factor():
     table = archive.table.copy()
     table["lens"] = np.where(np.arange(len(table)) % 400 < 380, "lens A", "lens B")
     table.loc[table["lens"] == "lens B", ["subject_distance_m", "sharp"]] = [np.nan, None]
-    subjects = measured_subjects(table, Settings())
+    subjects = gather_subjects(frames_met(table), Settings())
     known, other = fit_tolerances(subjects, 1.32)
     assert other.sharp.blur_mm == pytest.approx(known.sharp.blur_mm, rel=0.15)
     assert known.sharp.high / known.sharp.low < other.sharp.high / other.sharp.low < 6
@@ -146,7 +146,7 @@ def test_another_lens_lends_its_tolerance_up_to_a_factor():
 
 def test_whole_sessions_are_drawn_where_there_are_too_many_presses():
     archive = draw_archive(2, World(frames=900, distances=700))
-    subjects = measured_subjects(archive.table, Settings())
+    subjects = gather_subjects(frames_met(archive.table), Settings())
     drawn = sessions_at_random(subjects, most=250)
     assert len(drawn) <= 250
     for session in np.unique(drawn.session):
@@ -157,14 +157,16 @@ def test_a_verdict_on_a_small_picture_is_carried_to_the_size_asked_for():
     """Twice as coarse a picture hides twice the blur: what is borne there is half at the size asked for."""
     archive = draw_archive(7, World(frames=1200, distances=500, verdicts=500))
     table = archive.table
-    plain = fit_tolerances(measured_subjects(table, Settings()), 1.32)[0]
+    plain = fit_tolerances(gather_subjects(frames_met(table), Settings()), 1.32)[0]
     same = 2 * 36 / HANDBOOK_MM
     for shown, times in ((same, 1.0), (same / 2, 0.5)):
-        seen = fit_tolerances(measured_subjects(table.assign(sharp_shown_px=shown), Settings()), 1.32)[0]
+        seen = fit_tolerances(
+            gather_subjects(frames_met(table.assign(sharp_shown_px=shown)), Settings()), 1.32
+        )[0]
         assert seen.sharp.blur_mm == pytest.approx(times * plain.sharp.blur_mm, rel=0.04)
         assert seen.seen_at == pytest.approx(1 / times, rel=1e-3)
     loupe = table.assign(sharp_shown_px=same, sharp_seen="pixels", pixel_width=6000, pixel_height=4000)
-    assert measured_subjects(loupe, Settings()).seen_at[0] == pytest.approx(
+    assert gather_subjects(frames_met(loupe), Settings()).seen_at[0] == pytest.approx(
         2 * 36 / 6000 / HANDBOOK_MM, rel=1e-3
     )
 
@@ -176,6 +178,6 @@ def test_the_drawn_subjects_stand_for_every_counted_frame():
     weight, _, _ = stratum_weights(frames)
     cells = frames.assign(weight=weight).groupby(["preset", "counted_as"])["weight"].agg(["sum", "size"])
     assert cells["sum"].to_numpy() == pytest.approx(cells["size"].to_numpy())
-    subjects = measured_subjects(frames, Settings())
+    subjects = gather_subjects(frames_met(frames), Settings())
     presses = frames["burst"].nunique()
     assert subjects.weight.sum() == pytest.approx(presses, rel=0.15)

@@ -140,7 +140,22 @@ def test_checks_that_differ_hold_where_they_were_made_and_nowhere_else(table):
     assert shifts == pytest.approx([own[0], own[1], own[1], np.nan], nan_ok=True)
     assert problem.what.endswith("ring_check (1) stay as engraved: other session files disagree.")
     zones = add_zones(four, CRITERION, 0.0, shifts)
-    assert known_shift_mm(zones)[:3] == pytest.approx([own[0], own[1], own[1]], abs=1e-9)
+    assert known_shift_mm(zones) == pytest.approx([own[0], own[1], own[1], 0])
+    again, said = frame_shifts(zones, [])
+    assert again == pytest.approx([own[0], own[1], own[1], np.nan], nan_ok=True)
+    assert [one.what for one in said] == [problem.what], "a table read back says the same"
+
+
+def test_a_ring_that_only_stands_past_infinity_is_shifted_in_the_evidence_too(table):
+    """Every frame focuses past infinity, so that no distance tells by how much."""
+    far = table.assign(focus_distance_m=10.0)
+    shifts, _ = frame_shifts(far, [(np.arange(len(far)), lens((5.0, np.inf)))])
+    zones = add_zones(far, CRITERION, 0.0, shifts)
+    assert np.isinf(zones["focus_true_m"]).all()
+    assert known_shift_mm(zones) == pytest.approx(shifts)
+    assert (known_shift_mm(zones) < 0).all()
+    again, problems = frame_shifts(zones, [])
+    assert (again.tolist(), problems) == (shifts.tolist(), ())
 
 
 def test_a_table_that_only_says_past_infinity_is_not_guessed_at(table):
@@ -173,7 +188,8 @@ def test_a_decision_knows_where_the_ring_really_focuses():
     shift = find_shift(float(table["focal_length_mm"].median()), [2.0], [4.0]).shift_mm
     true = true_focus_m(table["focus_distance_m"], table["focal_length_mm"], shift)
     plain, shifted = (
-        decide(frames_met(one), (), Settings()).lenses[0] for one in (table, table.assign(focus_true_m=true))
+        decide(frames_met(one), (), Settings()).lenses[0]
+        for one in (table, table.assign(focus_true_m=true, ring_shift_mm=shift))
     )
     assert plain.tolerances.log_sharp.mean() != pytest.approx(shifted.tolerances.log_sharp.mean(), abs=0.01)
     assert not np.allclose(plain.settings["near_limit_m"], shifted.settings["near_limit_m"], rtol=0.05)

@@ -18,7 +18,7 @@ from auditor.journey import Audit
 from auditor.optics.scales import engraved_for
 from auditor.optics.sensors import measured, parse_criterion
 from auditor.show.decided import Decided, gather_decision
-from auditor.show.words import next_time
+from auditor.show.words import next_time, steps
 from auditor.show.words.plain import one_in, times_more
 
 NAN = float("nan")
@@ -53,11 +53,11 @@ def test_each_kind_of_decision_gives_its_instruction(told: Decided) -> None:
     assert "leave the ring" in next_time.headline(decided(told, "not_focus"))
 
 
-@pytest.mark.parametrize("step", [step for step in next_time.STEPS if step])
+@pytest.mark.parametrize("step", [step for step in steps.STEPS if step])
 def test_what_would_help_most_is_the_headline_where_nothing_can_be_told(told: Decided, step: str) -> None:
     none = replace(told, known=replace(told.known, frames=400, measured=0, judged=0))
     said = next_time.headline(decided(none, "cannot_tell", would_help_most=step))
-    assert said == f"{next_time.STEPS[step].instruction} to learn what to set"
+    assert said == f"{steps.STEPS[step].instruction} to learn what to set"
     many = replace(told, known=replace(told.known, frames=400, measured=100, judged=100))
     more = next_time.headline(decided(many, "cannot_tell", would_help_most=step))
     assert more == said.replace("sixty", "sixty more"), "a hundred have an answer already"
@@ -149,14 +149,14 @@ def test_distances_on_the_ring_are_written_as_engraved(told: Decided) -> None:
 
 
 def test_commands_quote_the_sources(told: Decided) -> None:
-    step = next_time.step(decided(told, "cannot_tell", would_help_most="settings"), ["my walk", "b"])
+    step = steps.step(decided(told, "cannot_tell", would_help_most="settings"), ["my walk", "b"])
     assert step.command == "auditor prepare 'my walk' b"
 
 
 def test_where_nobody_stood_near_a_zone_the_ring_is_to_be_moved(told: Decided) -> None:
     nowhere = decided(told, "cannot_tell", why="no_setting", would_help_most="distances")
     assert next_time.headline(nowhere) == "Set the ring where people stand to learn what to set"
-    assert "people stood" in next_time.step(nowhere, ["walk"]).sentence
+    assert "people stood" in steps.step(nowhere, ["walk"]).sentence
 
 
 def test_a_tolerance_that_is_hardly_known_or_goes_against_the_optics_is_no_fact(told: Decided) -> None:

@@ -14,7 +14,7 @@ from auditor.show.page.view import lens_views
 from auditor.show.screen import chart, isolated, show_answer
 from auditor.show.terminal import show_audit, show_distances, show_presets, show_problems, view_of
 from auditor.show.text_tables import Column, blocks, grid
-from auditor.show.words import next_time
+from auditor.show.words import next_time, steps
 
 
 def said(write: object, width: int = 100) -> list[str]:
@@ -28,7 +28,7 @@ def test_the_answer_comes_first_and_fits_sixty_columns(walked: Audit) -> None:
     lines = said(lambda out: show_answer(views[0], "m", out))
     headline = next_time.headline(views[0].decided)
     assert " ".join(lines[: len(lines)]).startswith(headline[:40])
-    assert max(map(len, lines)) <= 60 or next_time.step(views[0].decided, ()).command in max(lines, key=len)
+    assert max(map(len, lines)) <= 60 or steps.step(views[0].decided, ()).command in max(lines, key=len)
     labels = [line.split("  ")[0] for line in lines if line[:1].isupper() and "  " in line]
     order = ["Instead", "Blur", "Next walk", "How sure"]
     assert [label for label in labels if label in order] == [name for name in order if name in labels]

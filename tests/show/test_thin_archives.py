@@ -9,7 +9,7 @@ import pytest
 from auditor.journey import Audit
 from auditor.show.page.view import lens_views
 from auditor.show.report import build_report
-from auditor.show.words import next_time
+from auditor.show.words import next_time, steps
 
 pytestmark = pytest.mark.slow
 
@@ -25,7 +25,7 @@ HEADLINES = {  # what helps most, in the order of trust: distances, verdicts on 
 def test_the_headline_says_what_would_bring_an_answer(thin: dict[str, Audit], state: str) -> None:
     view = lens_views(thin[state])[0]
     assert next_time.headline(view.decided) == HEADLINES[state]
-    step = next_time.step(view.decided, thin[state].sources)
+    step = steps.step(view.decided, thin[state].sources)
     once_more = state == "twenty frames"  # each of them has its distance
     assert step.command.startswith("auditor prepare ") is not once_more
     assert step.cost == ("one walk" if once_more else "about ten minutes")

@@ -1,10 +1,7 @@
-"""What is said of one lens's decision: the instruction, what to expect, what it costs, what would help."""
+"""What is said of one lens's decision: the instruction, what to expect, what it costs, how sure it is."""
 
 import math
-import re
-import shlex
 from collections.abc import Mapping, Sequence
-from typing import NamedTuple
 
 from auditor.advice.decision import Decision
 from auditor.advice.lens_decision import LensDecision, Situation
@@ -18,49 +15,10 @@ from auditor.show.decided import Decided, Known, ZoneSetting, eye_of
 from auditor.show.words.figures import counted, millimetres, signed, whole
 from auditor.show.words.plain import in_words, likely, of_100, one_in, times_more
 from auditor.show.words.ring import read_scale, scale_is_known, scale_serves
+from auditor.show.words.steps import helpful
 from auditor.show.words.tolerance import SENTENCES, carried
-from auditor.text import without_home
 from auditor.units import format_distance, format_exposure_time, format_f_number
 
-
-class Step(NamedTuple):
-    """What helps most: as an instruction, in a sentence, its command, and what it costs."""
-
-    instruction: str
-    sentence: str
-    command: str
-    cost: str
-
-
-_PREPARE = "auditor prepare {source}"
-STEPS = {
-    "settings": Step(
-        "Say what was on the lens", "Fill in what was on the lens", _PREPARE, "about five minutes"
-    ),
-    "distances": Step("Measure sixty distances", "Measure distances", _PREPARE, "about ten minutes"),
-    "verdicts": Step(
-        "Judge sixty frames for sharpness", "Say of a sample which frames are sharp", _PREPARE,
-        "about ten minutes",
-    ),
-    "marks": Step(
-        "Mark what you keep", "Name your folder of selects", "auditor audit {source} --keepers SELECTS",
-        "a minute, once they are chosen",
-    ),
-    "anyone": Step(
-        "Press at anyone for a stretch",
-        'On one stretch press whatever the ring says, and note it with pressed = "anyone"', _PREPARE,
-        "a stretch of 60 presses",
-    ),
-    "ring_check": Step(
-        "Hold the ring against a tape", "Measure where a mark of the ring focuses, and state it as "
-        "ring_check of the [[lens]] in the session file", "", "ten minutes",
-    ),
-    "": Step("", "", "", ""),
-}  # fmt: skip
-_WHERE_PEOPLE_STAND = Step(
-    "Set the ring where people stand", "Set the ring to the distances at which people stood", "", "one walk"
-)
-_ONCE_MORE = Step("Walk once more", "Walk once more; every frame of these has its answer", "", "one walk")
 _NOT_YET = {
     "gate_closed": "counts or verdicts and optics contradict each other",
     "presses_follow_ring": "you press where the ring is set, so presets met different distances",
@@ -96,26 +54,7 @@ def headline(decided: Decided) -> str:
     if kind in ("change", "keep") and decided.to_set is not None:
         do = f"Next time, set {lens} to" if kind == "change" else f"Keep {lens} at"
         return f"{do} {setting_name(decided.to_set, decided.bench.units)}"
-    return f"{_helpful(decided).instruction or 'Walk once more'} to learn what to set"
-
-
-def _helpful(decided: Decided) -> Step:
-    """What helps most; where fewer than sixty frames are left to answer, these, and else another walk."""
-    known, step = decided.known, STEPS[decided.would_help]
-    answered = {"distances": known.measured, "verdicts": known.judged}.get(decided.would_help)
-    if decided.weighed is not None and decided.weighed.decision.why == "no_setting":
-        return _WHERE_PEOPLE_STAND
-    if decided.would_help == "marks" and known.marked >= known.frames:
-        return _ONCE_MORE
-    if answered is None or known.frames - answered >= 60:
-        more = "sixty more" if answered else "sixty"
-        return step._replace(instruction=step.instruction.replace("sixty", more))
-    left = known.frames - answered
-    if not left:
-        return _ONCE_MORE
-    which = "the last" if left == 1 else f"the other {left}" if answered else f"all {left}"
-    text = re.sub(r"(last \w+)s\b", r"\1", step.instruction.replace("sixty", which))
-    return step._replace(instruction=text)
+    return f"{helpful(decided).instruction or 'Walk once more'} to learn what to set"
 
 
 def anything(settings: Sequence[Setting], units: str) -> str:
@@ -333,21 +272,7 @@ def engraved_scale(decided: Decided) -> str:
         coc_mm = float(bench.coc_mm(one.f_number, one.focus_distance_m, decided.motion_mm))
     except SettingError:  # diffraction and motion take all that this eye bears
         return ""
-    if bench.scale == ASSUMED_SCALE and scale_serves(one.f_number, coc_mm, bench):
-        return ""
-    if not scale_is_known(one.f_number, coc_mm, bench):
+    usual = bench.scale == ASSUMED_SCALE and scale_serves(one.f_number, coc_mm, bench)
+    if usual or not scale_is_known(one.f_number, coc_mm, bench):
         return ""
     return " ".join(line.strip() for line in read_scale(one.f_number, coc_mm, bench))
-
-
-def step(decided: Decided, sources: Sequence[str]) -> Step:
-    """Give the one step that helps most, its command for these sources; empty where nothing would."""
-    chosen = _helpful(decided)
-    return chosen._replace(command=chosen.command.format(source=typed_sources(sources)))
-
-
-def typed_sources(sources: Sequence[str]) -> str:
-    """Write sources so that a shell reads them, the home folder as ``~``: a page may be shown to others."""
-    short = [(source, without_home(source)) for source in sources]
-    typed = [f"~/{shlex.quote(one[2:])}" if one[:2] == "~/" else shlex.quote(source) for source, one in short]
-    return " ".join(typed) or "FOLDER"
