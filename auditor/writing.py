@@ -249,7 +249,7 @@ def _put_new(part: Path, path: Path) -> None:
         os.link(part, path, follow_symlinks=False)
     except FileExistsError:
         raise
-    except (OSError, NotImplementedError):  # a file system without second names
+    except (OSError, NotImplementedError):  # a file system, or a system, without second names
         if os.path.lexists(path):
             raise FileExistsError from None
         os.rename(part, path)

@@ -77,9 +77,9 @@ def main() -> int:
         )
         ours = fit_tolerances(s, 1.32)[0]
         rng = np.random.default_rng(seed)
-        np.random.seed(seed)  # noqa: NPY002 (emcee draws from it)
         start = np.array([0.3, 1.1, 0.2, -1.8, -2.0, 0.0]) + 0.1 * rng.standard_normal((32, 6))
         sampler = emcee.EnsembleSampler(32, 6, log_posterior, args=(*blurs(s, rng), s))
+        sampler.random_state = np.random.MT19937(seed).state
         sampler.run_mcmc(start, options.steps)
         chain = sampler.get_chain(discard=options.steps // 4, flat=True)
         for name, draws, own in (

@@ -122,6 +122,17 @@ def peak_mb() -> float:
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 
 
+class KeptMessages(logging.Handler):
+    """Adds to a list what is logged."""
+
+    def __init__(self, messages: list[str]) -> None:
+        super().__init__()
+        self.messages = messages
+
+    def emit(self, record: logging.LogRecord) -> None:
+        self.messages.append(record.getMessage())
+
+
 def main(words: list[str] | None = None) -> int:
     """Run the mutants; return 1 where one failed."""
     parser = argparse.ArgumentParser(
@@ -137,9 +148,7 @@ def main(words: list[str] | None = None) -> int:
     hopeless |= {f"{name}.xmp": data for name, data in HOSTILE_PACKETS.items()}
     warnings.simplefilter("error")
     messages: list[str] = []
-    handler = logging.Handler()
-    handler.emit = lambda record: messages.append(record.getMessage())  # type: ignore[method-assign]
-    logging.getLogger().addHandler(handler)
+    logging.getLogger().addHandler(KeptMessages(messages))
     signal.signal(signal.SIGPROF, too_slow)
     chance = random.Random(options.seed)
     outcomes: collections.Counter[str] = collections.Counter()

@@ -19,14 +19,13 @@ import warnings
 from datetime import datetime, timedelta
 from pathlib import Path
 
-ROOT = Path(__file__).resolve().parents[2]
-sys.path.insert(0, str(ROOT))
+sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from auditor.errors import AuditorError  # noqa: E402
-from auditor.intake.assembling import read_archive  # noqa: E402
-from auditor.intake.tables import read_table  # noqa: E402
-from auditor.settings import Request  # noqa: E402
-from tests.conftest import write_photo  # noqa: E402
+from auditor.errors import AuditorError
+from auditor.intake.assembling import read_archive
+from auditor.intake.tables import read_table
+from auditor.settings import Request
+from tests.conftest import write_photo
 
 MAX_SECONDS = 2.0
 FRAMES = 6
