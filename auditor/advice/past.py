@@ -1,8 +1,8 @@
 """What was advised after each walk, kept as one line of ``advice.jsonl``, and what became of it.
 
 A line is the newest walk with a lens (of an archive without times the last roll, by its first frame), the
-decision and its promise. A rerun renews lines that are as they
-were written (each carries the sum of its own text); what a person changed, added or broke stays as it is.
+decision and its promise. A rerun renews lines that are as they were written (each carries the sum of its own
+text); what a person changed, added or broke stays as it is.
 """
 
 import hashlib
