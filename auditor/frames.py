@@ -121,16 +121,14 @@ LEFT_OUT: Final = "left out"
 
 def with_columns(table: pd.DataFrame) -> pd.DataFrame:
     """Return the table with every column of the contract in order and type; missing ones are unknown."""
-    columns: dict[str, object] = {}
-    for name, dtype in COLUMNS.items():
+    types = COLUMNS | MEASURED_COLUMNS
+    columns: dict[str, object] = {}  # arrays, which nothing has to align
+    for name in (*COLUMNS, *(name for name in table.columns if name not in COLUMNS)):
         if name in table.columns:
-            columns[name] = table[name].reset_index(drop=True).astype(dtype)
+            column = table[name]
+            columns[name] = (column.astype(types[name]) if name in types else column).array
         else:
-            columns[name] = pd.Series(unknown(dtype), index=range(len(table)), dtype=dtype)
-    for name in table.columns:
-        if name not in COLUMNS:
-            column = table[name].reset_index(drop=True)
-            columns[name] = column.astype(MEASURED_COLUMNS[name]) if name in MEASURED_COLUMNS else column
+            columns[name] = pd.array([unknown(types[name])], dtype=types[name]).repeat(len(table))
     return pd.DataFrame(columns, copy=False)
 
 

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from datetime import datetime, timedelta
 from fractions import Fraction
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import matplotlib as mpl
 import pytest
@@ -16,11 +16,14 @@ from PIL import Image
 from PIL.TiffImagePlugin import IFDRational
 from typer.testing import CliRunner
 
-from auditor.journey import Audit, run_audit
 from auditor.settings import Request
+
+if TYPE_CHECKING:
+    from auditor.journey import Audit
 
 # How long a case takes says how busy the machine is; what may take how long is tested where it is promised.
 settings.register_profile("unhurried", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.register_profile("quick", settings.get_profile("unhurried"), max_examples=20)
 settings.load_profile("unhurried")
 
 # matplotlib lists the fonts once, not anew in every home that a test makes for itself.
@@ -33,6 +36,12 @@ XMP = """<?xpacket begin="" id="W5M0MpCehiHzreSzNTczkc9d"?>
 <x:xmpmeta xmlns:x="adobe:ns:meta/"><rdf:RDF xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#">
 <rdf:Description rdf:about="" xmlns:xmp="http://ns.adobe.com/xap/1.0/" {attributes}/>
 </rdf:RDF></x:xmpmeta><?xpacket end="w"?>"""
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Let the quick loop try fewer invented cases; the whole suite tries all."""
+    if config.option.markexpr == "not slow":
+        settings.load_profile("quick")
 
 
 def xmp_packet(rating: float | str | None = None, label: str | None = None) -> bytes:
@@ -146,6 +155,8 @@ def command(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[..., An
 @pytest.fixture(scope="session")
 def demo() -> Audit:
     """An audit of the demo archive, for tests that only read it."""
+    from auditor.journey import run_audit  # here, as the process that hands out the tests runs none
+
     return run_audit(Request((DEMO,), workers=1))
 
 

@@ -381,6 +381,7 @@ def test_every_command_is_explained_in_readme_and_has_help(run):
         assert len(shown.stdout) > 200
 
 
+@pytest.mark.slow
 def test_the_real_camera_files_are_all_accounted_for(run, samples, tmp_path):
     done = run("audit", samples, "--out", tmp_path / "x", "--json")
     assert done.returncode == 0, done.stderr

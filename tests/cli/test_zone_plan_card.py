@@ -533,14 +533,10 @@ def test_a_card_for_each_lens():
     assert found == [run_json(*CARD), run_json("card", "--focal-length", "50mm")]
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(which("pdftotext") is None, reason="pdftotext is not installed")
 @pytest.mark.parametrize(
-    ("paper", "pages", "width_pt"),
-    [
-        ("a4", 2, 595),
-        pytest.param("wallet", 6, 522, marks=pytest.mark.slow),
-        pytest.param("letter", 2, 612, marks=pytest.mark.slow),
-    ],
+    ("paper", "pages", "width_pt"), [("a4", 2, 595), ("wallet", 6, 522), ("letter", 2, 612)]
 )
 def test_a_sheet_holds_a_card_for_each_lens(tmp_path, paper, pages, width_pt):
     path = tmp_path / "card.pdf"
@@ -557,6 +553,7 @@ def test_a_sheet_holds_a_card_for_each_lens(tmp_path, paper, pages, width_pt):
     assert float(box[1]) == pytest.approx(width_pt, abs=1)
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(which("pdftotext") is None, reason="pdftotext is not installed")
 def test_half_stops_take_several_cards_and_every_stop_is_on_one(tmp_path):
     path = tmp_path / "card.pdf"

@@ -6,6 +6,8 @@ import os
 import time
 from pathlib import Path
 
+from auditor.intake.library.folders import ENTRY_SETTLED_NS
+
 OLD = 1_700_000_000
 
 
@@ -14,4 +16,4 @@ def settle(folder: Path) -> None:
     for path in folder.rglob("*"):
         if path.is_file():
             os.utime(path, (OLD, OLD))
-    time.sleep(0.05)
+    time.sleep(ENTRY_SETTLED_NS / 1e9 + 0.015)

@@ -41,6 +41,7 @@ def test_the_known_size_is_read_within_8_percent(face_px):
     assert face.face_px == pytest.approx(face_px, rel=0.08)
 
 
+@pytest.mark.slow
 @needs_detector
 def test_the_ends_lie_on_nose_root_and_chin():
     """By eye in the portrait: nose root near (227, 100), chin near (222, 178)."""

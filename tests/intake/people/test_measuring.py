@@ -34,7 +34,7 @@ SIZE = (2400, 1600)  # pixels of 0.015 mm
 FACE = Face(500, 300, 200, 200, 0.9, 150.0, 0.0, 600, 330, 600, 480)
 
 needs_detector = pytest.mark.skipif(not can_find_faces(), reason="the extra people is not installed")
-pytestmark = needs_detector  # even the cache asks for the detector's version
+pytestmark = [needs_detector, pytest.mark.slow]  # even the cache asks for the detector's version
 
 
 def face_px_at(distance_m: float, focal_mm: float = 35.0) -> float:
@@ -81,7 +81,6 @@ def scanned(walk, cache):
     return run_scan(Request((walk,), cache=cache, workers=1, measure=True))
 
 
-@pytest.mark.slow
 def test_distances_come_from_the_pictures_and_notes_win(scanned):
     table = scanned.archive.table.set_index("file")
     assert table["subject_distance_source"].tolist() == ["picture", "notes", "picture", "picture", "unknown"]
@@ -95,7 +94,6 @@ def test_distances_come_from_the_pictures_and_notes_win(scanned):
     assert np.isfinite(table["defocus_mm"].iloc[0])
 
 
-@pytest.mark.slow
 def test_all_faces_are_kept_and_one_of_each_frame_is_the_subject(scanned):
     faces = scanned.pictures.faces
     assert faces.groupby("frame").size().tolist() == [1, 1, 1, 2]
@@ -119,7 +117,6 @@ def test_a_second_run_measures_nothing(scanned, walk, cache, monkeypatch):
     assert again.pictures.faces.equals(scanned.pictures.faces)
 
 
-@pytest.mark.slow
 def test_a_changed_picture_is_measured_again(walk, cache, tmp_path):
     path = tmp_path / "P1010000.jpg"
     path.write_bytes((walk / "P1010000.jpg").read_bytes())
@@ -132,7 +129,6 @@ def test_a_changed_picture_is_measured_again(walk, cache, tmp_path):
     assert (len(first[0].faces), len(second[0].faces)) == (1, 0)
 
 
-@pytest.mark.slow
 def test_a_stopped_run_goes_on_where_it_was(walk, tmp_path):
     frames = [[str(walk / f"P101000{i}.jpg")] for i in range(4)]
     cache = tmp_path / "c.sqlite"
@@ -154,7 +150,6 @@ def test_a_stopped_run_goes_on_where_it_was(walk, tmp_path):
         assert kept.execute("SELECT count(*) FROM file").fetchone() == (4,)
 
 
-@pytest.mark.slow
 def test_a_picture_that_kills_its_process_costs_only_itself(walk, tmp_path, monkeypatch):
     """The real process, but one path makes it end as a crash of native code would."""
     (tmp_path / "deadly_process.py").write_text(
@@ -231,7 +226,6 @@ def test_the_nearest_are_named_so_that_somebody_looks(scanned):
     assert [distance for _, distance in named] == sorted(distance for _, distance in named)
 
 
-@pytest.mark.slow
 def test_a_picture_cut_short_is_measured_and_said(walk, tmp_path):
     path = tmp_path / "P1010000.jpg"
     path.write_bytes((walk / "P1010000.jpg").read_bytes()[:-60])
