@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import os
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as in the commands; read when numpy is loaded
+
 from collections.abc import Callable
 from datetime import datetime, timedelta
 from fractions import Fraction

@@ -18,12 +18,18 @@ EXACT = 1e-9  # rounding, grown by the square root and the differences of near-e
 
 
 @st.composite
-def settings_(draw, farthest=1e4):
-    """Focal length [mm], f-number, focus distance from the lens [m], c [mm]: a zone that stays beyond 2f."""
+def settings_(draw, *, farthest=1e4, finite=False):
+    """Focal length [mm], f-number, focus distance from the lens [m], c [mm]: a zone that stays beyond 2f.
+
+    ``finite``: one that ends before infinity. No setting is thrown away for that; its c is made as small as
+    the blur at 2f, or at infinity, asks for.
+    """
     focal, number, coc = draw(focal_lengths), draw(f_numbers), draw(criteria)
     focus = draw(st.floats(2.2, farthest)) * focal / 1000
+    for distance in (2.001 * focal / 1000, *([np.inf] if finite else [])):
+        coc = min(coc, 0.99 * float(blur.defocus_mm(focal, number, focus, distance, "lens")))
     zone = lens.sharp_zone(focal, number, focus, coc, "lens")
-    assume(float(zone.near_limit_m) > 2.001 * focal / 1000)
+    assert float(zone.near_limit_m) > 2.001 * focal / 1000
     return focal, number, focus, coc
 
 
@@ -63,11 +69,10 @@ def test_focused_at_infinity_the_near_limit_blurs_to_c_and_infinity_not_at_all(
     assert blur.defocus_mm(focal, number, np.inf, np.inf, convention) == 0
 
 
-@given(settings_())
+@given(settings_(finite=True))
 def test_the_focus_distance_is_the_harmonic_mean_of_the_limits(setting):
     focal, number, focus, coc = setting
     zone = lens.sharp_zone(focal, number, focus, coc, "lens")
-    assume(np.isfinite(zone.far_limit_m))
     assert float(2 / (1 / zone.near_limit_m + 1 / zone.far_limit_m)) == pytest.approx(focus, rel=EXACT)
 
 
@@ -77,8 +82,8 @@ def test_scaling_every_length_scales_the_zone(setting, k):
     zone = lens.sharp_zone(focal, number, focus, coc, "lens")
     scaled = lens.sharp_zone(k * focal, number, k * focus, k * coc, "lens")
     assert float(scaled.near_limit_m) == pytest.approx(k * float(zone.near_limit_m), rel=EXACT)
-    assume(float(zone.far_limit_m) < 1e4 * focus)  # beyond, the far limit is ill-conditioned
-    assert float(scaled.far_limit_m) == pytest.approx(k * float(zone.far_limit_m), rel=1e-6)
+    if float(zone.far_limit_m) < 1e4 * focus:  # beyond, the far limit is ill-conditioned
+        assert float(scaled.far_limit_m) == pytest.approx(k * float(zone.far_limit_m), rel=1e-6)
 
 
 @given(settings_(), st.floats(1.0, 8.0), conventions)
@@ -113,10 +118,9 @@ def test_both_conventions_agree_after_conversion(setting):
     for name in ("near_limit_m", "hyperfocal_m"):
         converted = lens.sensor_distance_m(getattr(from_lens, name), focal)
         np.testing.assert_allclose(getattr(from_sensor, name), converted, rtol=1e-7)
-    assume(float(from_lens.far_limit_m) < 1e3 * focus)
-    np.testing.assert_allclose(
-        from_sensor.far_limit_m, lens.sensor_distance_m(from_lens.far_limit_m, focal), rtol=1e-4
-    )
+    if float(from_lens.far_limit_m) < 1e3 * focus:
+        far = lens.sensor_distance_m(from_lens.far_limit_m, focal)
+        np.testing.assert_allclose(from_sensor.far_limit_m, far, rtol=1e-4)
 
 
 @given(focal_lengths, ratios)
