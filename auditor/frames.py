@@ -91,12 +91,13 @@ MEASURED_COLUMNS: Final[dict[str, str]] = {
     "not_measured": TEXT,  # why there is no distance
 }
 
-# Whence values come, and what only readers look at: nothing is counted by these.
-_UNCOUNTED = (
+# What anything is counted by: not whence values come, nor what only readers and the optics look at.
+COUNTED_BY: Final = [name for name in COLUMNS if name not in {
     "files", "sensor_source", "focus_distance_source", "subject_distance_source", "hyperfocal_m",
     "mark_source", "sharp_source", "other_subjects_m", "has_subseconds", "reason", "stated_preset",
-    "stated_preset_source", "preset_source",
-)  # fmt: skip
+    "stated_preset_source", "preset_source", "pixel_width", "pixel_height", "sharp_seen", "sharp_shown_px",
+    "pressed",
+}]  # fmt: skip
 
 _BY_PRESETS = ("preset", "preset_source", "in_preset")
 _BY_ZONES = (
@@ -130,12 +131,6 @@ def with_columns(table: pd.DataFrame) -> pd.DataFrame:
         else:
             columns[name] = pd.array([unknown(types[name])], dtype=types[name]).repeat(len(table))
     return pd.DataFrame(columns, copy=False)
-
-
-def counted_by(table: pd.DataFrame, rows: np.ndarray) -> pd.DataFrame:
-    """Some rows with a fresh index, in the columns that anything is counted by."""
-    names = [name for name in COLUMNS if name not in _UNCOUNTED]
-    return table.filter(names).iloc[rows].reset_index(drop=True)
 
 
 def was_drawn(table: pd.DataFrame) -> np.ndarray:

@@ -103,6 +103,7 @@ def run_scan(request: Request, progress: Progress | None = None) -> Scan:
     Raises AuditorError if what was asked for cannot be done.
     """
     archive = read_archive(request, progress)
+    give_back()
     settings, problems = gather_settings(request, archive)
     lenses = rows_of_lenses(archive)
     shift_mm, doubtful = frame_shifts(archive.table, lenses)
@@ -173,6 +174,10 @@ def run_audit(
     causes = find_causes(counted, settings, tolerance)
     stage("Weighing")
     sessions, met = count_sessions(counted, confidence), distances_met(counted, confidence)
+    comparisons, checked = compare_presets(counted, settings), check_zone(counted, tolerance)
+    give_back()
+    diary = keep_diary(counted, judged, sessions, settings, tolerance, causes, past, request.walk)
+    give_back()
     selects = [] if request.keepers_folder is None else ["--keepers", str(request.keepers_folder)]
     at_lines = {one.name for file in archive.session_files for one in file.presets if one.kind == "line"}
     return Audit(
@@ -186,13 +191,13 @@ def run_audit(
         distances=count_distances(counted, judged, confidence, settings.units),
         sessions=sessions,
         to_end=count_to_end(archive.counted_to_end, confidence),
-        comparisons=compare_presets(counted, settings),
+        comparisons=comparisons,
         distances_met=met,
-        zone_check=check_zone(counted, tolerance),
+        zone_check=checked,
         unheard=unheard(counted),
         tolerance=tolerance,
         causes=causes,
-        diary=keep_diary(counted, judged, sessions, settings, tolerance, causes, past, request.walk),
+        diary=diary,
         past=past,
         decisions=decisions,
         problems=gathered([*scanned.problems, *past.problems]),

@@ -39,6 +39,8 @@ NARROWED_SD = 0.45  # posterior of log tolerance below which keepers have narrow
 WALK_WORTH = 0.05  # a further walk is proposed where it can be expected to bring this much more
 PRESSES_FOLLOW_RING = "presses_follow_ring"
 LIMITS_INFERRED = "limits_inferred"
+_COUNTED = ["session", "burst", "preset", "in_preset", "counted_as", "sharp", "blur_mm"]
+_SET = ["lens", "focal_length_mm", "f_number", "focus_distance_m", "exposure_time_s", "iso", "coc_mm"]
 
 
 def decide(frames: pd.DataFrame, lenses: Sequence[Lens], settings: Settings, *, seed: int = 0) -> Decisions:
@@ -55,7 +57,8 @@ def decide(frames: pd.DataFrame, lenses: Sequence[Lens], settings: Settings, *, 
     order = np.argsort(-np.bincount(codes), kind="stable")
     decided = []
     for code in order:
-        own, met = frames[codes == code].reset_index(drop=True), subjects.chosen(subjects.lens == code)
+        own = frames.loc[codes == code, _COUNTED + _SET].reset_index(drop=True)
+        met = subjects.chosen(subjects.lens == code)
         decided.append(_Lens(names[code], own, met, fits[code], lenses, settings, seed).decided())
     return Decisions(tuple(decided))
 
@@ -100,9 +103,7 @@ class _Lens:
         return sharp, keep
 
     def decided(self) -> LensDecision:
-        counted = zone_focused(
-            self.frames[["session", "burst", "preset", "in_preset", "counted_as", "sharp", "blur_mm"]]
-        )
+        counted = zone_focused(self.frames[_COUNTED])
         level = fit_level(*session_counts(counted), self.settings.confidence)
         gates = check_gate(counted, self.met, self.tolerances, level, self.settings.speed_m_s, self.seed)
         contrary = verdicts_reversed(counted)

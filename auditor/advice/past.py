@@ -31,6 +31,10 @@ from auditor.text import json_safe, shown_path
 from auditor.units import format_distance, format_f_number
 
 ADVICE_NAME = "advice.jsonl"
+_FOLLOWED = [
+    "file", "captured_at", "session", "burst", "preset", "in_preset", "lens", "focal_length_mm", "f_number",
+    "focus_distance_m", "counted_as",
+]  # fmt: skip
 LARGEST_BYTES = 1 << 22
 RING = 0.05  # of the vergence: rings this near are one, for cameras report them coarsely
 GAP = timedelta(seconds=SESSION_GAP_S)  # walks begin farther apart: what began nearer is the same one
@@ -246,7 +250,7 @@ def _became(
 ) -> Followed | None:
     starts = table.groupby("session")["captured_at"].min()
     walks = starts.index[(starts > advised.walk + GAP) & (starts <= walk)]
-    frames = _of_lens(table, advised.lens)
+    frames = _of_lens(table[_FOLLOWED], advised.lens)
     since = frames[frames["session"].isin(walks)].reset_index(drop=True)
     if not len(since):
         return None

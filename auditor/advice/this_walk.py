@@ -27,6 +27,7 @@ from auditor.settings import Settings
 KEPT_THOUGH_BLURRED: Final = "kept_though_blurred"
 NOT_KEPT_THOUGH_SHARP: Final = "not_kept_though_sharp"
 FEWEST_NEW = 3  # presses in a light that was never met before
+_TELLING = ["file", "press", "sharp", "kept", "burst_hit", "blur_mm", "subject_distance_m"]
 _NEW = ["camera", "lens", "preset", "f_number", "exposure_time_s", "iso", "flash"]  # what may be new
 
 
@@ -76,7 +77,7 @@ def keep_diary(
     table, row = counted.table, rows[-1]
     session, starts_at = walks["session"].iloc[row], walks["starts_at"].iloc[row]
     own = table[table["session"].eq(session).fillna(False).to_numpy(bool)].reset_index(drop=True)
-    before = table.loc[table["session"].isin(walks["session"].iloc[:row]), _NEW]
+    earlier = table["session"].isin(walks["session"].iloc[:row])
     used = own[in_preset(own)]
     press = used.iloc[np.unique(burst_codes(used, "preset"), return_index=True)[1]]
     grouped = press.groupby("preset", sort=False)
@@ -86,7 +87,7 @@ def keep_diary(
         drifts=find_drifts(walks[_alike(walks, row)]),
         row=row,
         presets=presets.sort_values("presses", ascending=False, kind="stable").reset_index(),
-        new=tuple(_new(press, before)) if len(before) else (),
+        new=tuple(_new(press, table.loc[earlier, _NEW])) if earlier.any() else (),
         telling=_telling(own, counted.blurred, tolerance, causes),
         again=tuple(second_look(counted, session, tolerance.eye.blur_mm if tolerance.carries else np.nan)),
         followed=() if pd.isna(starts_at) else what_became(past, table, judged, starts_at),
@@ -140,7 +141,9 @@ def _telling(own: pd.DataFrame, blurred: pd.DataFrame, tolerance: Tolerance, cau
     """One frame of each kind, if need be another walk's: by the fitted curve, else by side and mark."""
     if tolerance.carries:
         here = blurred["session"].isin(own["session"])
-        found, others = (telling_frames(blurred[rows], tolerance, causes) for rows in (here, ~here))
+        found, others = (
+            telling_frames(blurred.loc[rows, _TELLING], tolerance, causes) for rows in (here, ~here)
+        )
         others = others[others["why"].isin(CAUSES) & ~others["why"].isin(found["why"])]
         return pd.concat([found.assign(elsewhere=False), others.assign(elsewhere=True)], ignore_index=True)
     known = own[own["side"].notna() & own["counted_as"].notna()]

@@ -7,9 +7,16 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from auditor.frames import KEEPER, LEFT_OUT, captured_s, counted_by
+from auditor.frames import COUNTED_BY, KEEPER, LEFT_OUT, captured_s
 
 Codes = npt.NDArray[np.intp]
+# What tolerance and causes are read off.
+_BLURRED = (
+    "file", "session", "burst", "preset", "counted_as", "lens", "focal_length_mm", "f_number",
+    "focus_distance_m", "ring_shift_mm", "exposure_time_s", "flash", "flash_duration_s", "subject_distance_m",
+    "subject_distance_rel_sd", "sensor_width_mm", "sensor_height_mm", "coc_mm", "blur_mm", "sharp",
+    "sample_weight", "drawn",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,7 +27,7 @@ class CountedFrames:
     frames: pd.DataFrame  # the n counted ones that were zone-focused, with a fresh index
     kept: npt.NDArray[np.bool_]  # (n,)
     press: Codes  # (n,): each frame's burst, 0 and up; another preset is another burst
-    blurred: pd.DataFrame  # of the frames those with a finite blur, with press, kept and burst_hit
+    blurred: pd.DataFrame  # of the frames those with a finite blur, in fewer columns; press, kept, burst_hit
 
 
 def count_frames(table: pd.DataFrame) -> CountedFrames:
@@ -34,13 +41,14 @@ def count_frames(table: pd.DataFrame) -> CountedFrames:
     known = np.isfinite(blur) & (blur > 0) & (frames["subject_distance_m"].to_numpy(float) > 0)
     alike = burst_codes(frames)
     hit = (np.bincount(alike, kept, minlength=1) > 0)[alike]
-    blurred = frames[known].assign(press=alike[known], kept=kept[known], burst_hit=hit[known])
-    return CountedFrames(table, frames, kept, press, blurred.reset_index(drop=True))
+    blurred = frames.filter(_BLURRED).iloc[known].reset_index(drop=True)
+    blurred = blurred.assign(press=alike[known], kept=kept[known], burst_hit=hit[known])
+    return CountedFrames(table, frames, kept, press, blurred)
 
 
 def zone_focused(table: pd.DataFrame) -> pd.DataFrame:
-    """Return the counted frames that were zone-focused, with a fresh index."""
-    return counted_by(table, is_counted(table) & in_preset(table))
+    """Return the counted frames that were zone-focused, in the columns that count, with a fresh index."""
+    return table.filter(COUNTED_BY)[is_counted(table) & in_preset(table)].reset_index(drop=True)
 
 
 def is_counted(table: pd.DataFrame) -> npt.NDArray[np.bool_]:

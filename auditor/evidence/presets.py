@@ -13,7 +13,7 @@ from auditor.evidence.bursts import Codes, CountedFrames, in_preset, is_keeper
 from auditor.evidence.rates import RATE_COLUMNS, hit_rates
 from auditor.evidence.sharpness import SHARP_COLUMNS, JudgedFrames, sharp_rates
 from auditor.evidence.weighted_shares import weighted_shares
-from auditor.evidence.weights import sampled_frames
+from auditor.evidence.weights import SAMPLED_BY, sampled_frames
 from auditor.frames import captured_s
 from auditor.optics.rings import USUAL_RING_M
 from auditor.units import METRES_PER_FOOT, format_distance, format_f_number
@@ -210,7 +210,7 @@ def count_distances(
     ``subject_distance_m, preset, counted_as, sample_weight, drawn, session, burst``.
     """
     edges = np.array(BANDS_M) if units == "m" else np.array(BANDS_FT) * METRES_PER_FOOT
-    drawn, sampled = sampled_frames(counted.frames)
+    drawn, sampled = sampled_frames(counted.frames[SAMPLED_BY])
     kept, distance = is_keeper(drawn), drawn["subject_distance_m"].to_numpy(float)
     of_judged = judged.frames["subject_distance_m"].to_numpy(float)
     band, judged_band = (_band_of(metres, edges) for metres in (distance, of_judged))

@@ -17,7 +17,7 @@ from auditor.evidence.proportions import Floats
 from auditor.evidence.ring_shift import known_shift_mm
 from auditor.evidence.true_distance import likely_log_distance
 from auditor.evidence.zones import flash_time_s
-from auditor.frames import counted_by, equal_as_one
+from auditor.frames import equal_as_one
 from auditor.optics.exposure import exposure_value
 from auditor.optics.lens import known
 from auditor.settings import Settings
@@ -27,6 +27,13 @@ INFINITE_M = 1e4  # farther than this nothing moves on the sensor
 HANDBOOK_DIVISOR = 1442.0
 HANDBOOK_DIAGONAL_MM = 43.267  # 36x24 mm, where the sensor is unknown
 _LEAST = 1e-9
+# Of the frame table, what decisions and verdicts are reached by.
+_READ = (
+    "file", "session", "burst", "preset", "in_preset", "pressed", "counted_as", "lens", "focal_length_mm",
+    "f_number", "focus_distance_m", "ring_shift_mm", "exposure_time_s", "iso", "flash", "flash_duration_s",
+    "subject_distance_m", "subject_distance_rel_sd", "sensor_width_mm", "sensor_height_mm", "pixel_width",
+    "pixel_height", "sharp", "sharp_seen", "sharp_shown_px", "coc_mm", "coc_criterion", "blur_mm",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +121,7 @@ def lens_codes(frames: pd.DataFrame) -> tuple[Codes, tuple[str, ...]]:
 
 
 def frames_met(table: pd.DataFrame) -> pd.DataFrame:
-    """Return the zone-focused frames that optics speak on, with a fresh index.
+    """Return the zone-focused frames that optics speak on, in the columns they read, with a fresh index.
 
     Those that count; of a lens of which none counts (nobody marked anything) all, since optics need no mark.
     Reads ``in_preset, focal_length_mm, counted_as, lens``.
@@ -125,7 +132,7 @@ def frames_met(table: pd.DataFrame) -> pd.DataFrame:
         lens = lens_codes(table[["lens", "focal_length_mm"]].iloc[rows])[0]
         marked = np.bincount(lens, counts, minlength=1) > 0
         rows = rows[counts | ~marked[lens]]
-    return counted_by(table, rows)
+    return table.filter(_READ).iloc[rows].reset_index(drop=True)
 
 
 def gather_subjects(frames: pd.DataFrame, settings: Settings) -> Subjects:

@@ -16,7 +16,7 @@ from auditor.evidence.bursts import Codes, CountedFrames, is_keeper
 from auditor.evidence.proportions import Floats, two_sided_z
 from auditor.evidence.tolerance import Tolerance
 from auditor.evidence.weighted_shares import Sampled, share_ratio, weighted_shares
-from auditor.evidence.weights import sampled_frames
+from auditor.evidence.weights import SAMPLED_BY, sampled_frames
 from auditor.optics.blur import allowance_mm
 from auditor.optics.sensors import parse_criterion
 
@@ -26,6 +26,7 @@ TOO_GENEROUS: Final = "too generous"
 CANNOT_TELL: Final = "cannot tell"
 FITTED_CRITERION = "measured"
 HANDBOOK = "handbook"
+_BESIDE = ("diffraction_mm", "motion_mm")  # what blurs beside defocus
 Mask = npt.NDArray[np.bool_]
 WIDEST = 3.0  # high over low of the allowance beyond which "about right" would say too much
 
@@ -72,7 +73,8 @@ def check_zone(counted: CountedFrames, tolerance: Tolerance) -> ZoneCheck:
     in_zone``, and what :func:`auditor.evidence.weights.sampled_frames` reads.
     """
     criterion, coc, inside, known = _by_criterion(counted.frames)
-    frames, inside, coc, kept = counted.frames[known], inside[known], coc[known], counted.kept[known]
+    frames = counted.frames.loc[known, [*SAMPLED_BY, *_BESIDE]]
+    inside, coc, kept = inside[known], coc[known], counted.kept[known]
     hit, within, sampled = _sides(frames, inside)
     of_kept = weighted_shares(~within, np.where(hit, 0, -1), 1, sampled, tolerance.confidence)
     ratio, low, high = odds_ratio(within, hit, sampled.burst, tolerance.confidence, sampled.weight)
@@ -110,7 +112,7 @@ def rates_in_and_out(frames: pd.DataFrame, inside: Mask, confidence: float) -> d
 
 def _sides(frames: pd.DataFrame, inside: Mask) -> tuple[Mask, Mask, Sampled]:
     """Whether each sampled frame was kept, whether it lies inside, and how it was drawn."""
-    drawn, sampled = sampled_frames(frames.assign(_inside=inside))
+    drawn, sampled = sampled_frames(frames[SAMPLED_BY].assign(_inside=inside))
     return is_keeper(drawn), drawn["_inside"].to_numpy(bool), sampled
 
 
@@ -189,7 +191,7 @@ def _allowance(frames: pd.DataFrame, tolerance: Tolerance) -> tuple[float, float
     if not tolerance.carries:
         return math.nan, math.nan, math.nan
     usual = []
-    for name in ("diffraction_mm", "motion_mm"):
+    for name in _BESIDE:
         known = frames[name][np.isfinite(frames[name])]
         usual.append(float(known.median()) if len(known) else 0.0)
     eye = tolerance.eye

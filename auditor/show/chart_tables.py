@@ -7,7 +7,7 @@ import pandas as pd
 
 from auditor.evidence.presets import OTHER, pool_small
 from auditor.evidence.tolerance import Tolerance
-from auditor.evidence.weights import weights_of
+from auditor.evidence.weights import SAMPLED_BY, weights_of
 from auditor.evidence.zone_check import rates_in_and_out
 from auditor.frames import KEEPER, was_drawn
 from auditor.journey import Audit
@@ -68,7 +68,7 @@ def zone_rates(frames: pd.DataFrame, confidence: float) -> dict[str, float]:
         "no_distance": int((~known).sum()),
         "put_back": bool((np.abs(weight[known] - 1) > 1e-9).any()),
         "drawn": bool(was_drawn(frames).any()),
-    } | rates_in_and_out(frames[known], inside[known], confidence)
+    } | rates_in_and_out(frames.loc[known, SAMPLED_BY], inside[known], confidence)
 
 
 def distance_lanes(audit: Audit) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -76,7 +76,8 @@ def distance_lanes(audit: Audit) -> tuple[pd.DataFrame, pd.DataFrame]:
     units, shown = audit.settings.units, presets_for_reading(audit)
     shown = shown[(shown["preset"] != OTHER) & shown["near_limit_m"].notna()].head(MOST_LANES)
     shown = shown.reset_index(drop=True)
-    frames = audit.counted.frames[audit.counted.frames["preset"].isin(shown["preset"])]
+    frames = audit.counted.frames[[*SAMPLED_BY, "in_zone"]]
+    frames = frames[frames["preset"].isin(shown["preset"])]
     lo, hi = _axis_ends(shown, frames["subject_distance_m"].dropna().to_numpy())
     edges = np.geomspace(lo, hi, max(2, round(BINS_PER_DOUBLING * np.log2(hi / lo)) + 1))
     facts, bars = [], []

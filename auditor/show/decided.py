@@ -18,7 +18,6 @@ from auditor.errors import SettingError
 from auditor.evidence.bursts import in_preset, is_counted, is_keeper
 from auditor.evidence.ring_shift import shifts_in
 from auditor.evidence.tolerance import VERDICTS, WIDEST
-from auditor.frames import counted_by
 from auditor.intake.statements.lens_rule import find_lens
 from auditor.intake.statements.session import Lens
 from auditor.journey import Audit
@@ -32,6 +31,11 @@ from auditor.units import format_distance, format_f_number
 
 Kind = Literal["keep", "change", "latitude", "not_focus", "cannot_tell"]
 FEWEST_KEEPERS = 8
+_OF_FRAMES = [
+    "preset", "in_preset", "counted_as", "sharp", "captured_at", "lens", "focal_length_mm", "ring_shift_mm",
+    "focus_distance_m", "focus_true_m", "exposure_time_s", "iso", "subject_distance_m", "sensor_width_mm",
+    "sensor_height_mm", "coc_mm", "coc_criterion", "near_limit_m", "in_zone", "motion_mm",
+]  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,8 +126,9 @@ def presets_of(audit: Audit, lens: str) -> pd.DataFrame:
 
 
 def frames_of(audit: Audit, lens: str) -> pd.DataFrame:
-    """The frames of the presets of one lens."""
-    return counted_by(audit.table, audit.table["preset"].isin(presets_of(audit, lens)["preset"]).to_numpy())
+    """The frames of the presets of one lens, in the columns that are shown of them."""
+    own = audit.table["preset"].isin(presets_of(audit, lens)["preset"]).to_numpy(bool)
+    return audit.table.loc[own, _OF_FRAMES].reset_index(drop=True)
 
 
 def gather_decision(audit: Audit, lens: str) -> Decided:
