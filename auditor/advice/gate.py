@@ -10,7 +10,6 @@ from typing import Literal
 import numpy as np
 import pandas as pd
 from scipy.special import bdtr
-from scipy.stats import spearmanr
 
 from auditor.advice.paired import sharp_as_taken
 from auditor.evidence.blur_tolerance import LAPSE, Tolerances
@@ -91,6 +90,8 @@ def presses_follow_ring(subjects: Subjects) -> bool | None:
     distances = subjects.stated_log_m[own]
     if np.ptp(distances) == 0:
         return False
+    from scipy.stats import spearmanr  # scipy.stats is slow to import
+
     return bool(spearmanr(distances, rings, alternative="greater").pvalue < FOLLOW_LEVEL)
 
 

@@ -141,9 +141,8 @@ def _telling(own: pd.DataFrame, blurred: pd.DataFrame, tolerance: Tolerance, cau
     """One frame of each kind, if need be another walk's: by the fitted curve, else by side and mark."""
     if tolerance.carries:
         here = blurred["session"].isin(own["session"])
-        found, others = (
-            telling_frames(blurred.loc[rows, _TELLING], tolerance, causes) for rows in (here, ~here)
-        )
+        parts = (blurred.loc[rows, _TELLING] for rows in (here, ~here))
+        found, others = (telling_frames(part, tolerance, causes) for part in parts)
         others = others[others["why"].isin(CAUSES) & ~others["why"].isin(found["why"])]
         return pd.concat([found.assign(elsewhere=False), others.assign(elsewhere=True)], ignore_index=True)
     known = own[own["side"].notna() & own["counted_as"].notna()]

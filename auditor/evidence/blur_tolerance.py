@@ -11,7 +11,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
-from scipy.interpolate import CubicSpline
 from scipy.special import logsumexp
 
 from auditor.evidence.blur_classes import CAUSES, LOG_BLUR, blur_shares, sharp_curve
@@ -95,6 +94,8 @@ def _evidence(own: Subjects, speed_m_s: float) -> _Evidence:
     sharp, keep = np.zeros(shape), np.zeros((*shape, FLOORS.size))
     if not len(own):
         return _Evidence(sharp, keep, 0.0)
+    from scipy.interpolate import CubicSpline  # slow to import, as scipy.stats is
+
     still = subject_shares(own, 0.0)
     walk = subject_shares(own, speed_m_s) if speed_m_s > 0 else still
     curve = sharp_curve(LOG_TAU[:, None], np.exp(LOG_KAPPA)).astype(np.float32)

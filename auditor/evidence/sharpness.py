@@ -8,7 +8,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy.stats import mannwhitneyu
 
 from auditor.evidence.bursts import Codes, burst_codes, combined_codes
 from auditor.evidence.weighted_shares import Sampled, weighted_shares
@@ -49,6 +48,8 @@ def verdicts_reversed(frames: pd.DataFrame) -> bool:
     yes = judged["sharp"].eq("yes").to_numpy(bool)
     if min(yes.sum(), (~yes).sum()) < FEWEST_OF_A_KIND:
         return False
+    from scipy.stats import mannwhitneyu  # scipy.stats is slow to import
+
     blur = judged["blur_mm"].to_numpy(float)
     return bool(mannwhitneyu(blur[yes], blur[~yes], alternative="greater").pvalue < SURELY)
 

@@ -28,7 +28,7 @@ HANDBOOK_DIVISOR = 1442.0
 HANDBOOK_DIAGONAL_MM = 43.267  # 36x24 mm, where the sensor is unknown
 _LEAST = 1e-9
 # Of the frame table, what decisions and verdicts are reached by.
-_READ = (
+READ = (
     "file", "session", "burst", "preset", "in_preset", "pressed", "counted_as", "lens", "focal_length_mm",
     "f_number", "focus_distance_m", "ring_shift_mm", "exposure_time_s", "iso", "flash", "flash_duration_s",
     "subject_distance_m", "subject_distance_rel_sd", "sensor_width_mm", "sensor_height_mm", "pixel_width",
@@ -132,16 +132,14 @@ def frames_met(table: pd.DataFrame) -> pd.DataFrame:
         lens = lens_codes(table[["lens", "focal_length_mm"]].iloc[rows])[0]
         marked = np.bincount(lens, counts, minlength=1) > 0
         rows = rows[counts | ~marked[lens]]
-    return table.filter(_READ).iloc[rows].reset_index(drop=True)
+    return table.filter(READ).iloc[rows].reset_index(drop=True)
 
 
 def gather_subjects(frames: pd.DataFrame, settings: Settings) -> Subjects:
     """Gather the presses among :func:`frames_met` that have a distance, in their order.
 
     Lens codes are those of :func:`lens_codes`; ``guess_sd`` of the settings is the relative error where none
-    is stated. Reads the setting and the exposure, ``flash, flash_duration_s, lens, preset, pressed, session,
-    burst, counted_as, subject_distance_m, subject_distance_rel_sd, sensor_width_mm, sensor_height_mm, sharp,
-    sharp_seen, sharp_shown_px, coc_mm, coc_criterion, pixel_width, pixel_height, ring_shift_mm``.
+    is stated. Reads :data:`READ`, but for ``blur_mm``.
     """
     weight, stratum, drawn = stratum_weights(frames)
     lens, lenses = lens_codes(frames)
