@@ -117,6 +117,12 @@ def test_exif_behind_much_else(read: Any) -> None:
     assert (record.stored_width_px, record.stored_height_px) == (640, 480)
 
 
+def test_no_other_segment_is_taken_for_a_frame_header(read: Any) -> None:
+    """A JPEG whose frame header is missing has no known size, whatever its tables hold."""
+    record = read(b.jpeg(BLOCK, PACKET, before=b.segment(0xDB, bytes(range(65))), size=None))
+    assert (record.stored_width_px, record.stored_height_px) == (0, 0)
+
+
 def test_exif_after_quantisation_tables_and_fill_bytes(read: Any) -> None:
     before = b.segment(0xDB, bytes(65)) + b"\xff\xff\xff"
     assert facts(read(b.jpeg(BLOCK, before=before)))[2] == "body A"
