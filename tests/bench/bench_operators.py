@@ -83,6 +83,11 @@ EQUIVALENT = {
     ("auditor/evidence/usual.py", "known.size > FEWEST_WALKS -> GtE"): "none of so many has enough before it",
     ("auditor/intake/photofile/values.py", "n < 10 -> LtE"): "ten is ten either way",
     ("auditor/intake/people/facemodel.py", "heat > least_score -> GtE"): "no score is just that number",
+    ("auditor/intake/people/facedistance.py", "reduction <= 1 -> Lt"): "no reduction is just that number",
+    (
+        "auditor/intake/photofile/window.py",
+        "offset + count > self.length -> GtE",
+    ): "what is left is then what was asked for",
     ("auditor/advice/paired.py", "ratio * np.exp(MODEL_SD * rng.standard_normal(d)) -> Div"): _SYMMETRIC,
 }
 

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from auditor.intake.markers import is_dark_frame, runs_of, structure
+from auditor.intake.markers import _left_by_surface, is_dark_frame, runs_of, structure
 
 data = pytest.importorskip("skimage.data", reason="scikit-image is not installed")
 # Those packaged with scikit-image itself; nothing is fetched.
@@ -91,6 +91,19 @@ def test_noise_is_accounted_for_and_what_stands_out_of_it_is_not():
     patches = np.kron(np.indices((15, 20)).sum(axis=0) % 2, np.ones((16, 16)))
     assert structure(20 + noise) < 1
     assert 5 < structure(15 + 10 * patches + noise) < structure(15 + 10 * patches + noise / 2)
+
+
+@pytest.mark.parametrize("axis", [0, 1])
+def test_a_leak_of_the_fifth_degree_leaves_nothing_either_way(axis):
+    """What is fitted is a polynomial; one of its own degree is itself, one of the next is not."""
+    along = np.linspace(-1, 1, 20)
+
+    def left(degree: int) -> float:
+        light = np.exp(3 + along**degree) - 4
+        return _left_by_surface(np.broadcast_to(light[:, None] if axis == 0 else light, (20, 20)), 0.0)
+
+    assert left(5) < 1e-9
+    assert left(6) > 0.01
 
 
 def test_a_picture_too_small_to_judge_is_none():

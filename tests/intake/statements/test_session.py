@@ -125,3 +125,17 @@ def test_a_wrong_key_costs_that_key_alone(tmp_path):
 def test_broken_toml_names_the_line(tmp_path):
     with pytest.raises(FileFormatError, match="line 2"):
         session(tmp_path, '[marks]\nkeepers = "x\n')
+
+
+def test_a_preset_may_name_no_lens_but_not_one_that_nobody_declared(tmp_path):
+    lens = '[[lens]]\nname = "28 mm"\nfocal_length = "28mm"\n'
+    preset = '[[preset]]\nname = "arcade"\nf_number = 8\nfocus_distance = "2m"\n'
+    read = session(tmp_path, lens + preset)
+    assert read.problems == ()
+    assert math.isnan(read.presets[0].focal_length_mm)  # one lens or another: the frames tell
+    assert not read.presets[0].slip
+    read = session(tmp_path, lens + preset + 'lens = "28 m"\n')
+    (problem,) = read.problems
+    assert "names a lens '28 m' that no [[lens]] has" in problem.what
+    assert read.presets[0].slip
+    assert session(tmp_path, preset + 'lens = "28 m"\n').problems == ()  # of a name alone
