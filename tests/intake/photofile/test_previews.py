@@ -5,6 +5,7 @@ import io
 import pytest
 from PIL import Image, ImageDraw
 
+from auditor.intake.photofile import previews
 from auditor.intake.photofile.previews import BOX_PX, frame_files, small_picture, thumbnail
 
 
@@ -79,6 +80,14 @@ def test_a_picture_that_says_it_is_enormous_is_not_decoded(tmp_path):
     Image.new("1", (11_000, 11_000)).save(path)
     assert path.stat().st_size < 100_000
     assert small_picture(path) is None
+
+
+def test_a_picture_just_as_large_as_allowed_is_shown(tmp_path, monkeypatch):
+    striped((300, 200)).save(tmp_path / "a.png")
+    monkeypatch.setattr(previews, "MAX_PIXELS_WHOLE", 300 * 200)
+    assert small_picture(tmp_path / "a.png") is not None
+    monkeypatch.setattr(previews, "MAX_PIXELS_WHOLE", 300 * 200 - 1)
+    assert small_picture(tmp_path / "a.png") is None
 
 
 def test_sixteen_bits_and_few_colours_are_shown(tmp_path):
