@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from auditor.advice.fixed_line import HOLDS, Line, concessions, exposure_time_s, plan_line
+from auditor.advice.fixed_line import HOLDS, MOTION_SHARE, Line, concessions, exposure_time_s, plan_line
 from auditor.errors import SettingError
 from auditor.optics.blur import blur_parts
 from auditor.optics.ring_check import true_focus_m
@@ -175,6 +175,18 @@ def test_the_exposure_time_that_movement_asks_for_by_hand():
     assert np.isnan(exposure_time_s(replace(across, crossing_deg=0), 50, COC, "sensor"))
     assert np.isnan(exposure_time_s(Line(5.0, 0.3), 50, COC, "sensor"))
     assert exposure_time_s(replace(across, exposure_time_s=1 / 60), 50, COC, "sensor") == 1 / 60
+
+
+def test_no_time_shown_is_longer_than_movement_allows_nor_a_step_shorter_than_needed():
+    """Over a decade of speeds; cameras show thirds of a stop, rounded by up to 3 % (ISO 2720's ladder)."""
+    for speed in np.geomspace(0.5, 8, 200):
+        line = Line(5.0, 0.4, speed_m_s=speed, crossing_deg=90)
+        smear = blur_parts(
+            50, 8, 5.0, 5.0, speed_m_s=speed, exposure_time_s=exposure_time_s(line, 50, COC, "sensor"),
+            crossing_deg=90,
+        ).motion_mm  # fmt: skip
+        assert smear <= MOTION_SHARE * COC * 1.04
+        assert smear >= MOTION_SHARE * COC / 2 ** (2 / 3)
 
 
 def test_lead_time_and_frames_by_hand():

@@ -7,7 +7,7 @@ import pytest
 from worlds.people import HANDBOOK_MM, World, blur_mm, draw_archive
 
 from auditor.advice.at_another_stop import LightAnswer, light_answers, times_at
-from auditor.advice.paired import Setting, _cases, compare_settings, tried_there
+from auditor.advice.paired import MOST_SUBJECTS, Setting, _at_most, _cases, compare_settings, tried_there
 from auditor.advice.valued import best_by_stop, lost_to_causes, value_settings
 from auditor.evidence.blur_tolerance import DRAWS, fit_tolerances
 from auditor.evidence.level import fit_level
@@ -69,6 +69,23 @@ def test_with_nothing_uncertain_it_is_plain_counting(exact):
     assert paired.now == pytest.approx(subjects.weight @ np.array(now) / subjects.weight.sum(), abs=0.02)
     assert (paired.low <= plain).all()
     assert (paired.high >= plain).all()
+    assert paired.gain == pytest.approx(paired.share / paired.now)
+    assert (paired.gain_low < paired.gain).all()
+    assert (paired.gain < paired.gain_high).all()
+
+
+def test_of_more_subjects_than_are_put_through_those_drawn_speak_for_all(exact):
+    """Each stands for as much weight; the shares of lenses, rings and distances stay as they were."""
+    few, _ = exact
+    many = few.chosen(np.arange(4 * MOST_SUBJECTS) % len(few))
+    many = replace(many, weight=np.random.default_rng(2).gamma(2, 1, len(many)))
+    drawn = _at_most(many, np.random.default_rng(3))
+    assert len(drawn) == MOST_SUBJECTS
+    assert drawn.weight.sum() == pytest.approx(many.weight.sum())
+    for name in ("log_m", "focus_distance_m", "f_number"):
+        wanted = many.weight @ getattr(many, name) / many.weight.sum()
+        assert drawn.weight @ getattr(drawn, name) / drawn.weight.sum() == pytest.approx(wanted, rel=0.06)
+    assert _at_most(few, np.random.default_rng(3)) is few
 
 
 def test_the_interval_is_that_of_the_weighted_share(exact):

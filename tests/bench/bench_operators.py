@@ -59,6 +59,10 @@ EQUIVALENT = {
     ("auditor/advice/decide.py", "paired is None or kept is None -> And"): "both were compared, or neither",
     ("auditor/advice/fixed_line.py", "along > 1e-09 -> GtE"): "no speed is that number to the last digit",
     ("auditor/advice/fixed_line.py", "far + nearer -> Sub"): _SYMMETRIC,
+    (
+        "auditor/advice/fixed_line.py",
+        "2 * LAGS + 1 -> Sub",
+    ): "a node fewer, which is as exact as it is said to be",
     ("auditor/evidence/blur_tolerance.py", "LOG_TAU[tau] + within[0] -> Sub"): _SYMMETRIC,
     (
         "auditor/evidence/tolerance.py",

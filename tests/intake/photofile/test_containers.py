@@ -102,6 +102,11 @@ def test_a_sound_picture_without_exif_is_read(kind: str, read: Any) -> None:
     assert math.isnan(record.f_number)
 
 
+@pytest.mark.parametrize("head", [b"RIFF\x24\0\0\0WAVEfmt ", b"FORM\x24\0\0\0WEBPVP8 "])
+def test_only_a_webp_is_read_as_one(head: bytes, read: Any) -> None:
+    assert read(head + bytes(40), "x.webp").error == "not a picture this reader knows"
+
+
 @pytest.mark.parametrize("kind", ["GIF", "BMP", "PPM", "ICO"])
 def test_other_pictures_are_named_as_unknown(kind: str, read: Any) -> None:
     out = io.BytesIO()
