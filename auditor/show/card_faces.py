@@ -14,7 +14,7 @@ from auditor.show.decided import Decided, ZoneSetting, frames_of, gather_decisio
 from auditor.show.page.ring_scale import engravings, scale_of
 from auditor.show.wallet import MOST_STOPS, WalletCard
 from auditor.show.words.figures import exposure
-from auditor.show.words.next_time import engraved_scale, setting_name, strictness
+from auditor.show.words.next_time import FEW_PRESSES, engraved_scale, setting_name, strictness
 from auditor.show.words.plain import one_in
 
 USUAL_STOPS = (4.0, 5.6, 8.0, 11.0, 16.0)
@@ -104,9 +104,9 @@ def _card(one: ZoneSetting, back: ZoneTable, **said: Any) -> WalletCard:
 
 def _expect(decided: Decided) -> str:
     weighed = decided.weighed
-    if weighed is None or not decided.known.keepers or math.isnan(weighed.level.rate):
+    if weighed is None or not decided.known.keepers or weighed.level.presses < FEW_PRESSES:
         return ""
-    return f"about {one_in(weighed.level.rate, 'press')} holds a keeper"
+    return f"a keeper in {one_in(weighed.level.rate, 'press')}"
 
 
 def viewfinder_cues(one: ZoneSetting, bench: Bench) -> tuple[str, ...]:

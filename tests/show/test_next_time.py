@@ -14,6 +14,7 @@ import pytest
 from auditor.advice.lens_decision import LensDecision
 from auditor.advice.next_walk import plan_walk
 from auditor.advice.paired import Setting
+from auditor.evidence.level import fit_level
 from auditor.journey import Audit
 from auditor.optics.scales import engraved_for
 from auditor.optics.sensors import measured, parse_criterion
@@ -105,11 +106,23 @@ def test_a_closed_gate_says_what_clashes(told: Decided) -> None:
     assert "counts or verdicts and optics contradict each other" in next_time.instead(closed)
 
 
+def test_of_a_few_presses_no_share_is_said(told: Decided) -> None:
+    """The only press may hold a keeper and the next walk few: a share would deny the walk."""
+    own: LensDecision = told.weighed  # type: ignore[assignment]
+    one = replace(told, weighed=replace(own, level=fit_level(np.array([1.0]), np.array([1.0]), 0.95)))
+    assert next_time.expect(one).startswith("So far 1 of 1 press held a keeper: too few to say how often.")
+    many = replace(told, weighed=replace(own, level=fit_level(np.array([4.0]), np.array([10.0]), 0.95)))
+    assert (
+        next_time.expect(many).lower().startswith(("so far about two", "about one press", "so far about one"))
+    )
+
+
 @pytest.mark.parametrize(
     ("share", "wanted"),
     [
-        (0.34, "one press in three"), (0.05, "one press in 20"), (0.012, "one press in 85"),
-        (0.5, "one press in two"), (0.66, "two presses in three"), (0.99, "nearly every press"),
+        (0.34, "about one press in three"), (0.05, "about one press in 20"), (0.99, "nearly every press"),
+        (0.012, "about one press in 85"), (0.5, "about one press in two"), (0.001, "hardly any press"),
+        (0.66, "about two presses in three"),
     ],
 )  # fmt: skip
 def test_shares_are_said_as_people_say_them(share: float, wanted: str) -> None:

@@ -19,6 +19,7 @@ from auditor.show.words.steps import helpful
 from auditor.show.words.tolerance import SENTENCES, carried
 from auditor.units import format_distance, format_exposure_time, format_f_number
 
+FEW_PRESSES = 10  # of fewer no share is said in words
 _NOT_YET = {
     "gate_closed": "counts or verdicts and optics contradict each other",
     "presses_follow_ring": "you press where the ring is set, so presets met different distances",
@@ -72,24 +73,23 @@ def expect(decided: Decided) -> str:
     if weighed is None:
         return in_the_zone(known)
     valued = weighed.subjects.n and not math.isnan(weighed.subjects.share_now)
-    parts = _kept(weighed) if known.marked else "", subjects(weighed) if valued else ""
-    return " ".join(filter(None, parts)) or in_the_zone(known)
+    kept = _kept(weighed) if known.marked and weighed.level.presses else ""
+    return " ".join(filter(None, (kept, subjects(weighed) if valued else ""))) or in_the_zone(known)
 
 
 def _kept(weighed: LensDecision) -> str:
     level, walk = weighed.level, weighed.next_walk
-    if math.isnan(level.rate):
-        return ""
     more = ""
     if walk is not None:
         sure = f"{in_words(round(walk.level * 10))} times in ten"
         more = f" On a walk of {walk.presses} presses, {sure}: {walk.low} to {walk.high}."
+    presses = counted(level.presses, "press", "presses")
+    if level.presses < FEW_PRESSES:
+        return f"So far {level.hits} of {presses} held a keeper: too few to say how often.{more}"
     often = one_in(level.rate, "press")
-    if not often.startswith(("nearly", "hardly")):
-        often = f"about {often}"
     past = weighed.decision.kind in ("change", "cannot_tell")
     start = f"so far {often} held" if past else f"{often} will hold"
-    span = f"{likely(level.low, level.high)}; {counted(level.presses, 'press', 'presses')}"
+    span = f"{likely(level.low, level.high)}; {presses}"
     return f"{start[0].upper()}{start[1:]} a keeper ({of_100(level.rate)} of 100, {span}).{more}"
 
 
@@ -178,8 +178,8 @@ def blur_costs(of_100_by_cause: Mapping[str, int], exposure_time_s: float) -> st
     if total < 3:
         return "Hardly any frame you left was lost to blur alone."
     worst = max(lost, key=lambda name: lost[name])
-    often = one_in(total / 100, "frame")
-    said = f"About {often} you left would be a keeper but for it, mostly {_MOSTLY[worst]}"
+    often = one_in(total / 100, "frame").capitalize()
+    said = f"{often} you left would be a keeper but for it, mostly {_MOSTLY[worst]}"
     if worst == "subject_motion" and not math.isnan(exposure_time_s):
         said += f", at {format_exposure_time(exposure_time_s)}: go faster where light allows"
     return f"{said}."

@@ -22,20 +22,20 @@ def one_in(share: float, thing: str) -> str:
     """Say a share as one thing in so many.
 
     >>> one_in(0.34, "press"), one_in(0.049, "press"), one_in(0.78, "press"), one_in(0.0, "press")
-    ('one press in three', 'one press in 20', 'four presses in five', 'hardly any press')
+    ('about one press in three', 'about one press in 20', 'about four presses in five', 'hardly any press')
     """
     many = f"{thing}es" if thing.endswith("s") else f"{thing}s"
     if share > 0.95:
         return f"nearly every {thing}"
     if share >= HALF:
         top, bottom = min(_PARTS, key=lambda part: abs(part[0] / part[1] - share))
-        return f"{in_words(top)} {many} in {in_words(bottom)}"
+        return f"about {in_words(top)} {many} in {in_words(bottom)}"
     if share < 0.002:
         return f"hardly any {thing}"
     number = round(1 / share)
     if number > len(_NUMBERS) - 1:
         number = int(float(f"{number:.2g}")) if number > 100 else 5 * round(number / 5)
-    return f"one {thing} in {in_words(number)}"
+    return f"about one {thing} in {in_words(number)}"
 
 
 def of_100(share: float) -> str:
