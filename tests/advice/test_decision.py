@@ -11,10 +11,10 @@ from worlds.people import World, draw_archive
 from auditor.advice.at_another_stop import light_answers
 from auditor.advice.decide import _worth_of_walk, decide
 from auditor.advice.decision import decide_by_rule
-from auditor.advice.gate import _two_sided, check_gate, presses_follow_ring
+from auditor.advice.gate import _holm, _two_sided, check_gate, presses_follow_ring
 from auditor.advice.lens_decision import WalkWorth
 from auditor.advice.next_walk import _name, plan_walk
-from auditor.advice.paired import Paired, Setting, chance_above, compare_settings
+from auditor.advice.paired import Paired, Setting, chance_above, compare_settings, sharp_as_taken
 from auditor.advice.ring_settings import settings_on_ring
 from auditor.evidence.blur_tolerance import fit_tolerances
 from auditor.evidence.level import fit_level, session_counts
@@ -166,6 +166,34 @@ def test_the_gate_closes_where_counts_clash():
     assert any(gate.clashes for gate in found)
     near = next(gate for gate in found if gate.by == "keepers" and gate.preset == table["preset"].iloc[0])
     assert near.predicted < 0.3 * near.counted, "at half a metre hardly any would be sharp enough"
+
+
+def test_what_the_gate_predicts_of_keepers_is_the_share_worked_out_here():
+    """Presses of a preset times the floor and what stands above it, in the mean; luck averages out, nearness nearly."""
+    archive = draw_archive(6, World(frames=1200, distances=500, keep=(0.35, 0.36), presets=2, session_sd=0.0))
+    table = archive.table.copy()
+    table.loc[table["preset"] == table["preset"].iloc[0], "focus_distance_m"] = 1.2
+    subjects = gather_subjects(frames_met(table), Settings())
+    tolerance = fit_tolerances(subjects, 1.32)[0]
+    tolerance = replace(tolerance, floor=np.full_like(tolerance.floor, 0.3))
+    left = sharp_as_taken(subjects, tolerance, 1.32, keep=True).mean(axis=1)
+    share = {}
+    for code, name in enumerate(subjects.presets):
+        own = subjects.preset == code
+        share[name] = np.average(0.3 + 0.7 * left[own], weights=subjects.weight[own])
+    found = check_gate(table, subjects, tolerance, fit_level(*session_counts(table)), 1.32)
+    both = [gate for gate in found if gate.by == "keepers"]
+    expected = np.array([gate.presses * share[gate.preset] for gate in both])
+    expected *= sum(gate.counted for gate in both) / expected.sum()
+    assert np.ptp(list(share.values())) > 0.1
+    assert [gate.predicted for gate in both] == pytest.approx(expected, rel=0.07)
+
+
+@pytest.mark.parametrize("p_values", [[0.04], [0.01, 0.04, 0.03], [0.9, 0.001, 0.5, 0.02]])
+def test_several_gates_are_corrected_as_holm_has_it(p_values):
+    """Against statsmodels (Holm, Scandinavian Journal of Statistics 6, 1979)."""
+    multitest = pytest.importorskip("statsmodels.stats.multitest")
+    assert _holm(np.array(p_values)) == pytest.approx(multitest.multipletests(p_values, method="holm")[1])
 
 
 @pytest.mark.slow

@@ -8,7 +8,7 @@ from worlds.people import HANDBOOK_MM, World, blur_mm, draw_archive
 
 from auditor.advice.at_another_stop import LightAnswer, light_answers, times_at
 from auditor.advice.paired import MOST_SUBJECTS, Setting, _at_most, _cases, compare_settings, tried_there
-from auditor.advice.valued import best_by_stop, lost_to_causes, value_settings
+from auditor.advice.valued import _median_exposure, best_by_stop, lost_to_causes, value_settings
 from auditor.evidence.blur_tolerance import DRAWS, fit_tolerances
 from auditor.evidence.level import fit_level
 from auditor.evidence.subjects import frames_met, gather_subjects
@@ -72,6 +72,17 @@ def test_with_nothing_uncertain_it_is_plain_counting(exact):
     assert paired.gain == pytest.approx(paired.share / paired.now)
     assert (paired.gain_low < paired.gain).all()
     assert (paired.gain < paired.gain_high).all()
+
+
+def test_the_exposure_at_another_stop_keeps_the_light_by_hand(exact):
+    """ISO 400 and 1/250 s at f/8: at f/11 the light through the lens is (8 / 11)² of it, so ISO 756."""
+    subjects, _ = exact
+    n = len(subjects)
+    alike = replace(
+        subjects, f_number=np.full(n, 8.0), iso=np.full(n, 400.0), exposure_time_s=np.full(n, 1 / 250)
+    )
+    time_s, iso = _median_exposure(alike, 11.0, AS_IS[0])
+    assert (time_s, iso) == pytest.approx((1 / 250, 400 * (11 / 8) ** 2))
 
 
 def test_of_more_subjects_than_are_put_through_those_drawn_speak_for_all(exact):
@@ -159,6 +170,7 @@ def test_a_single_sensitivity_is_not_the_highest_accepted():
 def test_a_zone_where_nobody_was_met_is_not_tried(exact):
     subjects, _ = exact
     middle = float(np.median(np.exp(subjects.stated_log_m)))
+    assert tried_there(subjects, np.array([1.4]), np.array([middle])).all(), "a narrow zone among them"
     tried = tried_there(subjects, np.array([8.0, 8.0, 16.0]), np.array([middle, 0.5, 0.6]))
     assert tried.tolist() == [True, False, False]
 

@@ -60,6 +60,10 @@ EQUIVALENT = {
     ("auditor/advice/fixed_line.py", "along > 1e-09 -> GtE"): "no speed is that number to the last digit",
     ("auditor/advice/fixed_line.py", "far + nearer -> Sub"): _SYMMETRIC,
     (
+        "auditor/advice/paired.py",
+        "len(subjects) - 1 -> Add",
+    ): "beyond the last one lies no more than rounding",
+    (
         "auditor/advice/fixed_line.py",
         "2 * LAGS + 1 -> Sub",
     ): "a node fewer, which is as exact as it is said to be",

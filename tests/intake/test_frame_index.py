@@ -58,6 +58,7 @@ def test_a_session_ends_with_a_gap_of_more_than_three_hours():
         ("x/P1.jpg", "/photos", [0]),
         ("a/P1.jpg", "/photos", []),
         ("b/P1", "/elsewhere", [1]),  # the end of a path
+        ("/photos/b/P1", "/photos/a", [1]),  # a whole one
         ("./P2", "/photos", [2]),
         ("./P1", "/photos", []),
         ("b\\P1", "/photos", [1]),
@@ -67,6 +68,12 @@ def test_a_session_ends_with_a_gap_of_more_than_three_hours():
 def test_a_name_means_frames_by_stem_file_or_path(text, folder, rows):
     frames = index(["a/P1.dng|x/P1.jpg", "b/P1.jpg", "P2.jpg"])
     assert frames.find(text, Path(folder) / "notes.csv") == rows
+
+
+def test_a_whole_path_is_taken_as_it_is_written():
+    frames = index(["b/P1.jpg", "photos/b/P1.jpg"])
+    assert frames.find("/photos/b/P1", Path("/photos/notes.csv")) == [0]
+    assert frames.find("photos/b/P1", Path("/photos/notes.csv")) == [1]
 
 
 def test_the_nearest_name_is_named_some_times():

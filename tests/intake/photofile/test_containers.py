@@ -14,8 +14,10 @@ import pytest
 from PIL import Image, TiffImagePlugin, features
 
 from auditor.intake.photofile import chunks, window
+from auditor.intake.photofile.containers import collect_contents
 from auditor.intake.photofile.metadata import read_file
 from auditor.intake.photofile.records import FileRecord
+from auditor.intake.photofile.window import Window
 from tests.intake.photofile import builders as b
 
 EXIF = {b.F_NUMBER: (b.RATIONAL, (8, 1)), b.FOCAL_LENGTH: (b.RATIONAL, (28, 1)), b.LENS: (b.ASCII, "28 mm")}
@@ -126,6 +128,12 @@ def test_no_other_segment_is_taken_for_a_frame_header(read: Any) -> None:
     """A JPEG whose frame header is missing has no known size, whatever its tables hold."""
     record = read(b.jpeg(BLOCK, PACKET, before=b.segment(0xDB, bytes(range(65))), size=None))
     assert (record.stored_width_px, record.stored_height_px) == (0, 0)
+
+
+def test_the_packet_ends_with_its_segment() -> None:
+    """ITU-T T.81, B.1.1.4: a segment's length counts its own two bytes and all its parameters."""
+    data = b.jpeg(BLOCK, PACKET, after=b.segment(0xE2, bytes(500)))
+    assert collect_contents(Window.of_bytes(data)).packet == PACKET
 
 
 def test_exif_after_quantisation_tables_and_fill_bytes(read: Any) -> None:
