@@ -169,7 +169,7 @@ def test_the_gate_closes_where_counts_clash():
 
 
 def test_what_the_gate_predicts_of_keepers_is_the_share_worked_out_here():
-    """Presses of a preset times the floor and what stands above it, in the mean; luck averages out, nearness nearly."""
+    """Presses of a preset times the floor and what stands above it; luck averages out, nearness nearly."""
     archive = draw_archive(6, World(frames=1200, distances=500, keep=(0.35, 0.36), presets=2, session_sd=0.0))
     table = archive.table.copy()
     table.loc[table["preset"] == table["preset"].iloc[0], "focus_distance_m"] = 1.2
