@@ -41,6 +41,13 @@ XMP = """<?xpacket begin="" id="W5M0MpCehiHzreSzNTczkc9d"?>
 </rdf:RDF></x:xmpmeta><?xpacket end="w"?>"""
 
 
+@pytest.hookimpl(tryfirst=True)
+def pytest_cmdline_main(config: pytest.Config) -> None:
+    """Let workers, where pytest-xdist is there and there are several, take over what others have left."""
+    if getattr(config.option, "numprocesses", None) and config.option.dist == "no":
+        config.option.dist = "worksteal"
+
+
 def pytest_configure(config: pytest.Config) -> None:
     """Let the quick loop try fewer invented cases; the whole suite tries all."""
     if config.option.markexpr == "not slow":
