@@ -6,10 +6,12 @@ import os
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as in the commands; read when numpy is loaded
 
+import signal
 from collections.abc import Callable
 from datetime import datetime, timedelta
 from fractions import Fraction
 from pathlib import Path
+from shutil import which
 from typing import TYPE_CHECKING, Any
 
 import matplotlib as mpl
@@ -28,6 +30,9 @@ if TYPE_CHECKING:
 settings.register_profile("unhurried", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.register_profile("quick", settings.get_profile("unhurried"), max_examples=20)
 settings.load_profile("unhurried")
+
+# What a shell starts in the background ignores Ctrl-C, and so would the commands that are started here.
+signal.signal(signal.SIGINT, signal.default_int_handler)
 
 # matplotlib lists the fonts once, not anew in every home that a test makes for itself.
 os.environ.setdefault("MPLCONFIGDIR", mpl.get_cachedir())
@@ -176,6 +181,16 @@ def samples() -> Path:
     if not (SAMPLES / "MANIFEST.csv").is_file():
         pytest.skip("the folder of real camera files is not beside this checkout")
     return SAMPLES
+
+
+@pytest.fixture
+def as_plain_user() -> list[str]:
+    """Words before a command, so that files without permission are closed to the superuser too."""
+    if os.name != "posix" or os.geteuid() != 0:
+        return []
+    if which("setpriv") is None:
+        pytest.skip("the superuser may read everything, and nothing here takes that away")
+    return ["setpriv", "--bounding-set=-dac_override,-dac_read_search"]
 
 
 @pytest.fixture

@@ -183,12 +183,19 @@ def test_each_outside_package_has_one_owner(package):
             assert str(path.relative_to(PACKAGE)).startswith(OWNERS[package]), path
 
 
-def test_importing_the_package_loads_nothing_heavy():
+@pytest.mark.parametrize(
+    ("module", "heavy"),
+    [
+        ("auditor", ("pandas", "matplotlib", "scipy", "typer")),
+        ("auditor.journey", ("matplotlib", "cv2", "scipy.stats", "scipy.interpolate", "scipy.optimize")),
+    ],
+)
+def test_importing_a_module_loads_nothing_heavy(module, heavy):
+    """The package for notebooks; what scan, prepare and measure run, whose answers need none of these."""
     import subprocess
     import sys
 
-    heavy = ("pandas", "matplotlib", "scipy", "typer")
-    code = f"import auditor, sys; print([m for m in {heavy} if m in sys.modules])"
+    code = f"import {module}, sys; print([m for m in {heavy} if m in sys.modules])"
     out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert out.stdout.strip() == "[]"
 

@@ -8,6 +8,7 @@ import pytest
 from scipy.stats import binom
 from worlds.people import World, draw_archive
 
+from auditor.advice import gate
 from auditor.advice.at_another_stop import light_answers
 from auditor.advice.decide import _worth_of_walk, decide
 from auditor.advice.decision import decide_by_rule
@@ -17,7 +18,7 @@ from auditor.advice.next_walk import _name, plan_walk
 from auditor.advice.paired import Paired, Setting, chance_above, compare_settings, sharp_as_taken
 from auditor.advice.ring_settings import settings_on_ring
 from auditor.evidence.blur_tolerance import fit_tolerances
-from auditor.evidence.level import fit_level, session_counts
+from auditor.evidence.level import SPREADS, fit_level, session_counts
 from auditor.evidence.subjects import frames_met, gather_subjects
 from auditor.intake.statements.session import Lens
 from auditor.settings import Settings
@@ -168,25 +169,30 @@ def test_the_gate_closes_where_counts_clash():
     assert near.predicted < 0.3 * near.counted, "at half a metre hardly any would be sharp enough"
 
 
-def test_what_the_gate_predicts_of_keepers_is_the_share_worked_out_here():
-    """Presses of a preset times the floor and what stands above it; luck averages out, nearness nearly."""
+def test_what_the_gate_predicts_of_keepers_is_the_share_worked_out_here(monkeypatch):
+    """Presses of a preset times the floor and what stands above it: without luck, whoever stands near."""
+    monkeypatch.setattr(gate, "NEAR_SD", 0.0)
     archive = draw_archive(6, World(frames=1200, distances=500, keep=(0.35, 0.36), presets=2, session_sd=0.0))
     table = archive.table.copy()
     table.loc[table["preset"] == table["preset"].iloc[0], "focus_distance_m"] = 1.2
     subjects = gather_subjects(frames_met(table), Settings())
     tolerance = fit_tolerances(subjects, 1.32)[0]
     tolerance = replace(tolerance, floor=np.full_like(tolerance.floor, 0.3))
-    left = sharp_as_taken(subjects, tolerance, 1.32, keep=True).mean(axis=1)
-    share = {}
-    for code, name in enumerate(subjects.presets):
-        own = subjects.preset == code
-        share[name] = np.average(0.3 + 0.7 * left[own], weights=subjects.weight[own])
-    found = check_gate(table, subjects, tolerance, fit_level(*session_counts(table)), 1.32)
-    both = [gate for gate in found if gate.by == "keepers"]
-    expected = np.array([gate.presses * share[gate.preset] for gate in both])
-    expected *= sum(gate.counted for gate in both) / expected.sum()
-    assert np.ptp(list(share.values())) > 0.1
-    assert [gate.predicted for gate in both] == pytest.approx(expected, rel=0.07)
+    left = sharp_as_taken(subjects, tolerance, 1.32, keep=True)
+    level = fit_level(*session_counts(table))
+    no_luck = np.where(SPREADS.min() == SPREADS, 0.0, -np.inf) - np.log(len(level.levels))
+    level = replace(level, log_posterior=np.broadcast_to(no_luck, level.log_posterior.shape))
+    found = check_gate(table, subjects, tolerance, level, 1.32)
+    both = [one for one in found if one.by == "keepers"]
+    expected = []
+    for one in both:
+        own = subjects.preset == subjects.presets.index(one.preset)
+        share = subjects.weight[own] @ (0.3 + 0.7 * left[own]) / subjects.weight[own].sum()
+        expected.append(one.presses * share)
+    total = sum(one.counted for one in both)
+    expected = (total * np.array(expected) / np.sum(expected, axis=0)).mean(axis=1)
+    assert min(expected) < 0.5 * max(expected)
+    assert [one.predicted for one in both] == pytest.approx(expected, rel=0.01)
 
 
 @pytest.mark.parametrize("p_values", [[0.04], [0.01, 0.04, 0.03], [0.9, 0.001, 0.5, 0.02]])

@@ -279,7 +279,6 @@ class Chosen:
 def run_tests(copy: Path, words: list[str], chosen: list[str] | None, told: Connection) -> None:
     """Run pytest in this process, which ends with it; tell what was found."""
     os.setsid()
-    signal.signal(signal.SIGINT, signal.default_int_handler)  # ignored where the bench runs in the background
     os.chdir(copy)
     os.environ["PYTHONPATH"] = str(copy)
     sys.path.insert(0, str(copy))

@@ -154,7 +154,7 @@ def test_a_packed_record_that_is_damaged_anywhere_is_refused(record):
     data = pack(record)
     for i in range(len(data)):
         for damaged in (data[:i], data[:i] + bytes([data[i] ^ 0x10]) + data[i + 1 :]):
-            with pytest.raises(ValueError):  # noqa: PT011
+            with pytest.raises(ValueError, match=r"check sum|not a packed record"):
                 unpack(damaged)
 
 
@@ -260,9 +260,9 @@ def test_an_error_in_the_main_process_leaves_no_process_behind(mixed, at_once):
 def test_ctrl_c_stops_within_a_second_keeps_what_was_read_and_says_how_to_go_on(many, tmp_path):
     cache = tmp_path / "cache.sqlite"
     run = start_scan(many, cache, "--workers", "2")
-    wait_until(lambda: rows_in(cache) > 0)
+    # Rows may be written before the reading processes stand, after a long walk over the folders.
+    wait_until(lambda: rows_in(cache) > 0 and len(children(run.pid)) == 2)
     workers = children(run.pid)
-    assert len(workers) <= 2  # none yet, or none at all where one reads fast enough
     # Most of it is the interpreter taking the libraries down, which takes longer the more others run: what
     # the process stood and waited for a core is not its own.
     began, ready_s = time.monotonic(), stood_ready_s(run.pid)

@@ -21,7 +21,7 @@ from tests.intake.library.sleeper import SLEEPS, answer
 def test_a_silent_process_is_ended_and_its_file_is_told(workers):
     jobs = [["a", "b", f"{SLEEPS}1", "c"], ["d"], [f"{SLEEPS}2"], ["e", "f"]]
     began = time.monotonic()
-    answers = dict(read_in_processes(len(jobs), lambda i: jobs[i], workers, sleeper.__name__, silence_s=2.5))
+    answers = dict(read_in_processes(len(jobs), lambda i: jobs[i], workers, sleeper.__name__, silence_s=4.0))
     assert time.monotonic() - began < 40
     assert answers == {0: [b"a", b"b"], 1: [b"d"], 2: [], 3: [b"e", b"f"]}
 

@@ -6,6 +6,8 @@ import hashlib
 import math
 import os
 import random
+import subprocess
+import sys
 import threading
 import time
 from pathlib import Path
@@ -118,12 +120,14 @@ def test_other_things_that_are_no_files(tmp_path: Path) -> None:
     assert "ordinary" in str(read_file("/dev/zero").error)
 
 
-@pytest.mark.skipif(os.geteuid() == 0, reason="the superuser may read everything")
-def test_no_permission(tmp_path: Path) -> None:
+def test_no_permission(tmp_path: Path, as_plain_user: list[str]) -> None:
     path = tmp_path / "x.jpg"
     path.write_bytes(b.jpeg(b.tiff({}, {b.ISO: (b.SHORT, 100)})))
     path.chmod(0)
-    assert read_file(path).error == "no permission to read it"
+    code = f"from {read_file.__module__} import read_file; print(read_file({str(path)!r}).error)"
+    command = [*as_plain_user, sys.executable, "-c", code]
+    done = subprocess.run(command, capture_output=True, text=True, check=True)
+    assert done.stdout == "no permission to read it\n"
 
 
 def test_a_name_that_is_not_utf8(tmp_path: Path) -> None:
