@@ -166,7 +166,7 @@ def run_audit(
     stage("Fitting")
     frames = frames_met(table)
     decisions, judged = decide(frames, lenses, settings), judged_frames(frames)
-    del frames  # nearly as large as the table
+    del frames  # half as large as the table
     give_back()
     counted, confidence = count_frames(table), settings.confidence
     fits = {one.lens: (one.tolerances, one.measured) for one in decisions.lenses}

@@ -19,7 +19,7 @@ from auditor.evidence.drift import Drift, find_drifts
 from auditor.evidence.sharpness import JudgedFrames
 from auditor.evidence.tolerance import Tolerance
 from auditor.evidence.walks import count_walks, second_look
-from auditor.frames import LEFT_OUT
+from auditor.frames import KEEPER, LEFT_OUT, NOT_KEPT
 from auditor.intake.frame_index import before_number
 from auditor.intake.library.folders import stem_of
 from auditor.settings import Settings
@@ -146,7 +146,8 @@ def _telling(own: pd.DataFrame, blurred: pd.DataFrame, tolerance: Tolerance, cau
         others = others[others["why"].isin(CAUSES) & ~others["why"].isin(found["why"])]
         return pd.concat([found.assign(elsewhere=False), others.assign(elsewhere=True)], ignore_index=True)
     known = own[own["side"].notna() & own["counted_as"].notna()]
-    counted = known["counted_as"].where(known["counted_as"] != LEFT_OUT, "unmarked")
+    own_mark = known["keeper"].map({"yes": KEEPER, "no": NOT_KEPT}).fillna("unmarked")
+    counted = known["counted_as"].where(known["counted_as"] != LEFT_OUT, own_mark)
     found = known.assign(why=counted + ", " + known["side"]).drop_duplicates("why")
     return found[["file", "why", "subject_distance_m"]].assign(elsewhere=False).reset_index(drop=True)
 

@@ -63,7 +63,7 @@ def write_next_walk(audit: Audit, lens: str, out: Path, *, force: bool = False) 
     if decided is None or walk is None:
         raise OutputError(
             f"There is no walk to lay out, so {out} was not written.",
-            "The answer above says what helps instead.",
+            "The answer above says what to do instead.",
         )
     stated = find_lens(audit.lenses, lens, decided.focal_length_mm)
     write_file(out, experiment_session(walk, decided.focal_length_mm, stated, audit.settings), force=force)

@@ -15,7 +15,7 @@ def tune(
     strict: options.Strict = False,
     json: options.Json = False,
 ) -> None:
-    """Say what every f-number of a lens brings, what it costs, and which to prefer in which light."""
+    """Say what every f-number of a lens brings (a table with --full), and which to prefer in which light."""
     from auditor.advice.as_json import tuning_json
 
     audit, _ = answer_for_lens(request, lens, lambda decided, _: tuning_json(decided), json=json, full=full)

@@ -137,8 +137,7 @@ def show_settings(view: LensView, out: Console) -> None:
     """Print how many of 100 subjects would have been sharp at each stop and engraving."""
 
     def written(cell: Cell) -> str:
-        said = f"{100 * cell.share:.0f}{'*' * cell.now}{'=' * cell.alike}"
-        return "" if math.isnan(cell.share) else said
+        return "" if math.isnan(cell.share) else f"{100 * cell.share:.0f}{'*' * cell.now}{'=' * cell.alike}"
 
     for one in view.rings:
         names = [ring if ring == "∞" else f"{ring} {one.unit}" for ring in one.rings]
@@ -203,7 +202,9 @@ def show_ignored(problems: list[Problem], out: Console) -> None:
         out.print(Text(sentence, style="bold"))
 
 
-def show_problems(problems: list[Problem], out: Console, rest: str = "auditor audit lists them all") -> None:
+def show_problems(
+    problems: list[Problem], out: Console, rest: str = "the report of auditor audit lists them"
+) -> None:
     """Print problems with their next step, the first few in full, and where the rest stands."""
     if not problems:
         return
@@ -213,6 +214,5 @@ def show_problems(problems: list[Problem], out: Console, rest: str = "auditor au
         out.print(Text(f"– {where}{problem.what}"))
         if problem.next:
             out.print(Text(f"  {problem.next}"))
-    more = len(problems) - PROBLEMS_SHOWN
-    if more > 0:
+    if (more := len(problems) - PROBLEMS_SHOWN) > 0:
         out.print(Text(f"– and {more} more: {rest}."))

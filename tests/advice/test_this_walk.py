@@ -8,6 +8,7 @@ import pytest
 from auditor.advice.past import PastAdvice
 from auditor.advice.this_walk import find_walks, keep_diary
 from auditor.errors import SettingError
+from auditor.frames import LEFT_OUT
 
 WALKS = pd.DataFrame(
     {
@@ -61,3 +62,19 @@ def test_a_cause_that_the_walk_lacks_is_shown_on_another(demo):
     assert not telling(demo.causes)["subject_motion"]
     assert telling(still)["subject_motion"]
     assert {"in_front_of_zone", "beyond_zone"} <= set(telling(still).index)
+
+
+def test_a_mark_that_the_rule_leaves_out_is_still_the_mark_it_is(demo):
+    """A starred frame after the last star that counts is kept; only its press is not counted."""
+    newest = demo.diary.walk["session"]
+    table = demo.table[demo.table["side"].notna() & demo.table["session"].eq(newest)].reset_index(drop=True)
+    marks = ["yes", "no", None]
+    table = table.assign(
+        keeper=[marks[row % 3] for row in range(len(table))], counted_as=LEFT_OUT, side="near", session=newest
+    )
+    diary = keep_diary(replace(demo.counted, table=table), demo.judged, demo.sessions, demo.settings,
+                       replace(demo.tolerance, bursts=0), demo.causes, PastAdvice())  # fmt: skip
+    said = dict(zip(diary.telling["file"], diary.telling["why"], strict=True))
+    assert said == dict(
+        zip(table["file"][:3], ["keeper, near", "not kept, near", "unmarked, near"], strict=True)
+    )

@@ -65,7 +65,8 @@ def test_what_would_help_most_is_the_headline_where_nothing_can_be_told(told: De
 
 
 @pytest.mark.parametrize(("frames", "measured", "said"), [
-    (3, 0, "Measure all 3 distances"), (99, 90, "Measure the other 9 distances"),
+    (3, 0, "Measure all 3 distances"), (2, 0, "Measure both distances"),
+    (99, 90, "Measure the other 9 distances"),
     (300, 299, "Measure the last distance"), (40, 40, "Walk once more"),
 ])  # fmt: skip
 def test_where_few_frames_are_left_these_are_asked_for(
@@ -104,13 +105,18 @@ def test_nothing_is_advised_for_a_light_where_the_lens_cannot_be_told(told: Deci
 def test_a_closed_gate_says_what_clashes(told: Decided) -> None:
     closed = decided(told, "cannot_tell", gate="closed", why="gate_closed", would_help_most="ring_check")
     assert "counts or verdicts and optics contradict each other" in next_time.instead(closed)
+    assert next_time.next_walk(closed) == "Nothing to test yet: first do what helps most."
+    nothing_helps = decided(told, "cannot_tell", gate="closed", why="gate_closed")
+    full = replace(nothing_helps, known=replace(told.known, judged=90, keepers=90))
+    assert next_time.next_walk(full) == "Nothing to test yet."
 
 
 def test_of_a_few_presses_no_share_is_said(told: Decided) -> None:
     """The only press may hold a keeper and the next walk few: a share would deny the walk."""
     own: LensDecision = told.weighed  # type: ignore[assignment]
     one = replace(told, weighed=replace(own, level=fit_level(np.array([1.0]), np.array([1.0]), 0.95)))
-    assert next_time.expect(one).startswith("So far 1 of 1 press held a keeper: too few to say how often.")
+    few = "Of presses that count, 1 of 1 held a keeper so far: too few to say how often."
+    assert next_time.expect(one).startswith(few)
     many = replace(told, weighed=replace(own, level=fit_level(np.array([4.0]), np.array([10.0]), 0.95)))
     assert (
         next_time.expect(many).lower().startswith(("so far about two", "about one press", "so far about one"))

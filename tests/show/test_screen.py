@@ -72,7 +72,10 @@ def test_tables_of_an_audit_fit_where_they_are_shown(walked: Audit, units: str, 
 
 def test_a_cut_list_of_problems_names_where_the_rest_stands(walked: Audit) -> None:
     problems = [Problem(f"{n}.JPG", "Bad.") for n in range(10)]
-    assert said(lambda out: show_problems(problems, out))[-1] == "– and 2 more: auditor audit lists them all."
+    assert (
+        said(lambda out: show_problems(problems, out))[-1]
+        == "– and 2 more: the report of auditor audit lists them."
+    )
     whole = replace(walked, problems=problems)
     lines = said(lambda out: show_audit(whole, lens_views(whole), out))
     assert lines[-1] == "– and 2 more: audit.json and the report list them all."

@@ -157,9 +157,11 @@ def test_shares_of_a_walk_carry_their_interval_and_few_frames_are_counts(diary):
            "zone_share_high": 0.63, "zone_low": 0.3, "zone_high": 0.6, "zone_place": "usual",
            "sharp_seen": 2, "sharp_hits": 1, "sharp_share": 0.72, "sharp_place": "more"}  # fmt: skip
     rows = told(replace(one, walks=one.walks.assign(**own)))
-    assert rows["in zone"].value == "34 % (14–63 %; 14 measured)"
+    assert rows["in zone"].value == "34 % (14–63 %; 14 frames measured)"
     assert rows["in zone"].usual == "30–60 %"
-    assert rows["sharp"] == words.Row("sharp", "1 of 2 judged"), "no percentage that two cannot come to"
+    assert rows["sharp"] == words.Row("sharp", "1 of 2 frames judged"), (
+        "no percentage that two cannot come to"
+    )
 
 
 def test_presses_that_do_not_count_are_accounted_for(diary):

@@ -143,7 +143,7 @@ class _Collector:
         self._depth = 0
         self._root_depth = _NOT_YET
         self._open = ""  # the wanted property whose element is open
-        self._texts: list[str] = []  # its own text, that of its first item, what follows, ...
+        self._texts: list[list[str]] = []  # pieces of its own text, of its first item's, of what follows, ...
         self._default = 0  # which of the texts is in the default language
 
     def _start(self, name: str, attributes: dict[str, str]) -> None:
@@ -153,29 +153,29 @@ class _Collector:
         level = self._depth - self._root_depth
         if self._open:
             if name in _ITEMS:
-                self._texts.append("")
+                self._texts.append([])
                 if attributes.get(_LANGUAGE) == "x-default":
                     self._default = len(self._texts) - 1
         elif level == 1:
             for key in _WANTED & attributes.keys():
                 self.found.setdefault(key, attributes[key])
         elif level == 2 and name in _WANTED and name not in self.found:
-            self._open, self._texts, self._default = name, [""], 0
+            self._open, self._texts, self._default = name, [[]], 0
             self.parser.CharacterDataHandler = self._text
         elif name == _RDF_ROOT and self._root_depth == _NOT_YET:
             self._root_depth = self._depth
 
     def _text(self, text: str) -> None:
-        self._texts[-1] += text
+        self._texts[-1].append(text)
 
     def _end(self, name: str) -> None:
         self._depth -= 1
         if not self._open:
             return
         if name in _ITEMS:
-            self._texts.append("")
+            self._texts.append([])
         if self._depth - self._root_depth == 1:
-            self.found[self._open] = self._texts[self._default or min(1, len(self._texts) - 1)]
+            self.found[self._open] = "".join(self._texts[self._default or min(1, len(self._texts) - 1)])
             self._open = ""
             self.parser.CharacterDataHandler = None
 

@@ -69,8 +69,7 @@ def _clock_offset(value: object) -> float:
 
 
 def _sorted_list_of(read: Callable[[object], float], what: str) -> Callable[[object], tuple[float, ...]]:
-    read_all = _list_of(read, what)
-    return lambda value: tuple(sorted(read_all(value)))
+    return lambda value: tuple(sorted(_list_of(read, what)(value)))
 
 
 def _stops(value: object) -> tuple[float, ...]:

@@ -43,7 +43,7 @@ def draw_hero(chip: Chip) -> Markup:
 def legend(chip: Chip) -> list[tuple[Markup, str]]:
     """List the kinds of marks that a chip holds, each drawn, with its meaning."""
     kept, judged = ({mark[at] for mark in chip.marks} for at in (2, 3))
-    names = {True: "kept", False: "not kept", None: "not marked"}
+    names = {True: "kept", False: "not kept", None: "no mark that counts"}
     verdicts = {"yes": "judged sharp", "no": "judged soft"}
     kinds = [(Mark(0, 1, one, "", ()), name) for one, name in names.items() if one in kept]
     kinds += [(Mark(0, 1, False, one, ()), name) for one, name in verdicts.items() if one in judged]

@@ -47,7 +47,7 @@ def frame_lines(
     table, out, chosen, rings = audit.table, {}, list(rows), ring_units(audit)
     columns = [
         "file", "subject_distance_m", "f_number", "focus_distance_m", "exposure_time_s", "iso", "counted_as",
-        "reason", "sharp", "preset",
+        "keeper", "reason", "sharp", "preset",
     ]  # fmt: skip
     for row, frame in zip(chosen, table.loc[chosen, columns].to_dict("records"), strict=True):
         set_to = f"{format_f_number(frame['f_number'])}, ring on "
@@ -65,7 +65,8 @@ def frame_lines(
 
 
 def _verdict(frame: Mapping[str, Any]) -> str:
-    mark = {KEEPER: "kept", NOT_KEPT: "not kept"}.get(frame["counted_as"], "not marked")
+    stated = {"yes": "kept, not counted", "no": "not kept, not counted"}.get(frame["keeper"], "not marked")
+    mark = {KEEPER: "kept", NOT_KEPT: "not kept"}.get(frame["counted_as"], stated)
     sharp = {"yes": "sharp", "no": "soft"}.get(frame["sharp"], "")
     reason = frame["reason"] if isinstance(frame["reason"], str) and not pd.isna(frame["reason"]) else ""
     return ", ".join(part for part in (mark, sharp, f"“{printable(reason)}”" if reason else "") if part)

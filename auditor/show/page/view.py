@@ -30,6 +30,7 @@ from auditor.show.words.presets import best_of_all
 from auditor.units import format_f_number
 
 MOST_DIFFERENCES, MOST_RINGS = 6, 7
+FEWEST_LOST = 10  # frames left at a known distance; of fewer no share is said
 
 
 def lens_views(audit: Audit) -> tuple[LensView, ...]:
@@ -42,7 +43,7 @@ def _lens_view(audit: Audit, number: int, lens: str) -> LensView:
     names = set(presets["preset"])
     rows, pairs, causes = _preset_rows(audit, presets, decided.now), _differences(audit, names), {}
     lost = audit.causes.by_preset[audit.causes.by_preset["preset"].isin(names)]
-    if audit.tolerance.carries and float(lost[list(CAUSES)].sum().sum()):
+    if audit.tolerance.carries and lost["not_kept"].sum() >= FEWEST_LOST:
         causes = _shared_out(lost)
     judged = bool((presets["sharp_judged"] > 0).any())
     high = presets[["high", "sharp_high"] if judged else ["high"]].max()
@@ -75,7 +76,7 @@ def _presets_title(rows: Sequence[Any], pairs: Sequence[Difference]) -> str:
     if not counted:
         return "What was set" if rows else ""
     if len(counted) == 1:
-        return f"One preset: {counted[0].hits} of {counted[0].bursts} presses held a keeper"
+        return f"One preset: of presses that count, {counted[0].hits} of {counted[0].bursts} held a keeper"
     sure = [(pair.better, pair.worse) for pair in pairs if pair.sure]
     return best_of_all(sure) if sure else "No preset surely keeps more than another"
 

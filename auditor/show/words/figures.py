@@ -96,8 +96,7 @@ def counted(number: float, one: str, many: str = "") -> str:
     >>> counted(1, "burst"), counted(500, "frame"), counted(2, "has", "have")
     ('1 burst', '500 frames', '2 have')
     """
-    word = one if number == 1 else many or f"{one}s"
-    return f"{whole(number)} {word}"
+    return f"{whole(number)} {one if number == 1 else many or f'{one}s'}"
 
 
 def whole(number: float) -> str:

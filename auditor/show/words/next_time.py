@@ -83,13 +83,13 @@ def _kept(weighed: LensDecision) -> str:
     if walk is not None:
         sure = f"{in_words(round(walk.level * 10))} times in ten"
         more = f" On a walk of {walk.presses} presses, {sure}: {walk.low} to {walk.high}."
-    presses = counted(level.presses, "press", "presses")
     if level.presses < FEW_PRESSES:
-        return f"So far {level.hits} of {presses} held a keeper: too few to say how often.{more}"
+        met = f"{level.hits} of {level.presses}"
+        return f"Of presses that count, {met} held a keeper so far: too few to say how often.{more}"
     often = one_in(level.rate, "press")
     past = weighed.decision.kind in ("change", "cannot_tell")
     start = f"so far {often} held" if past else f"{often} will hold"
-    span = f"{likely(level.low, level.high)}; {presses}"
+    span = f"{likely(level.low, level.high)}; {whole(level.presses)} presses"
     return f"{start[0].upper()}{start[1:]} a keeper ({of_100(level.rate)} of 100, {span}).{more}"
 
 
@@ -177,8 +177,7 @@ def blur_costs(of_100_by_cause: Mapping[str, int], exposure_time_s: float) -> st
     total = sum(lost.values())
     if total < 3:
         return "Hardly any frame you left was lost to blur alone."
-    worst = max(lost, key=lambda name: lost[name])
-    often = one_in(total / 100, "frame").capitalize()
+    worst, often = max(lost, key=lambda name: lost[name]), one_in(total / 100, "frame").capitalize()
     said = f"{often} you left would be a keeper but for it, mostly {_MOSTLY[worst]}"
     if worst == "subject_motion" and not math.isnan(exposure_time_s):
         said += f", at {format_exposure_time(exposure_time_s)}: go faster where light allows"
@@ -195,11 +194,11 @@ def next_walk(decided: Decided) -> str:
             "For one stretch press at anyone, whatever the ring says: it tells passers from those you waited "
             "for. Look out for traffic."
         )
+    untried = f"Nothing to test yet{': first do what helps most' if helpful(decided).sentence else ''}."
     if weighed.decision.why == "gate_closed":
-        return "Nothing to test yet: first do what helps most."
+        return untried
     if weighed.walk_worth.purpose == "compare" and decided.now is not None and weighed.paired is not None:
-        row = weighed.paired.best_tried()
-        other = weighed.decision.setting
+        row, other = weighed.paired.best_tried(), weighed.decision.setting
         if other is None and row is not None:
             other = weighed.paired.setting(row)
         if other is not None and not decided.now.is_at(other.f_number, other.focus_distance_m):
@@ -209,7 +208,7 @@ def next_walk(decided: Decided) -> str:
                 "first again. Stand still, out of traffic, to change."
             )
     if weighed.decision.setting is None and not weighed.decision.latitude:
-        return "Nothing to test yet: first do what helps most."
+        return untried
     return "Nothing to test: just shoot."
 
 

@@ -58,7 +58,8 @@ def helpful(decided: Decided) -> Step:
     left = known.frames - answered
     if not left:
         return _ONCE_MORE
-    which = "the last" if left == 1 else f"the other {left}" if answered else f"all {left}"
+    all_of_them = "both" if left == 2 else f"all {left}"
+    which = "the last" if left == 1 else f"the other {left}" if answered else all_of_them
     text = re.sub(r"(last \w+)s\b", r"\1", step.instruction.replace("sixty", which))
     return step._replace(instruction=text)
 

@@ -134,17 +134,16 @@ def rows(diary: Diary) -> Iterator[Row]:
         yield row("presses", "presses", f"{walk['presses']}", span, OF_PRESSES)
     for name, what, how in (("zone", "in zone", "measured"), ("sharp", "sharp", "judged")):
         if 0 < (seen := walk[f"{name}_seen"]) < FEWEST_FOR_A_SHARE:
-            yield Row(what, f"{walk[f'{name}_hits']} of {seen} {how}")
+            yield Row(what, f"{walk[f'{name}_hits']} of {counted(seen, 'frame')} {how}")
         elif seen:
             own = interval(walk[f"{name}_share_low"], walk[f"{name}_share_high"])
-            value = f"{percent(walk[f'{name}_share'])} ({own}; {seen} {how})"
+            value = f"{percent(walk[f'{name}_share'])} ({own}; {seen} frames {how})"
             yield row(name, what, value, interval(walk[f"{name}_low"], walk[f"{name}_high"]))
         elif walks[f"{name}_seen"].any():
             yield Row(what, f"not {how}")
     if n := walk["kept_of"]:
         span = f"{walk['kept_low'] * n:.0f} to {walk['kept_high'] * n:.0f}"
-        out = walk["presses"] - n
-        more = f" ({out} left out by the rule of marks)" if out > 0 else ""
+        more = f" ({out} left out by the rule of marks)" if (out := walk["presses"] - n) > 0 else ""
         yield row("kept", "kept", f"{walk['kept']} of {n}{more}", span)
     elif walks["kept_of"].any():
         yield Row("kept", "not chosen yet")
