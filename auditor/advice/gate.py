@@ -103,7 +103,7 @@ def _by_keepers(
     speed_m_s: float,
     rng: np.random.Generator,
 ) -> list[PresetGate]:
-    hit, session, first = count_presses(frames)
+    (hit, session, first), subjects = count_presses(frames), subjects.marked
     name = equal_as_one(frames["preset"].fillna(""))[first]
     measured = np.bincount(subjects.preset, minlength=len(subjects.presets)) >= FEWEST
     names = [n for n, enough in zip(subjects.presets, measured, strict=True) if enough and (name == n).any()]

@@ -113,10 +113,12 @@ def _evidence(own: Subjects, speed_m_s: float) -> _Evidence:
             seen = LAPSE + (1 - 2 * LAPSE) * np.tensordot(as_seen, curve, 1)
             yes = own.verdict[judged] == 1
             sharp[place] = np.log(seen[yes]).sum(axis=0) + np.log1p(-seen[~yes]).sum(axis=0)
-        if own.hit.any() and not own.hit.all():
+        marked = own.marked
+        if marked.hit.any() and not marked.hit.all():
             together, columns, count = put_alike_together(
-                shares, LOG_BLUR, own.log_m, own.drawn_odds, np.log(own.frames), own.hit.astype(float)
-            )
+                shares[own.frames > 0], LOG_BLUR, marked.log_m, marked.drawn_odds, np.log(marked.frames),
+                marked.hit.astype(float),
+            )  # fmt: skip
             left = np.tensordot(together, curve[:, _COARSE], 1).reshape(len(together), -1)
             at_points, nothing = keeper_log_likelihood(
                 left, columns[3] > 0.5, columns[1], columns[0], np.exp(columns[2]), count

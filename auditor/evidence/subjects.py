@@ -54,7 +54,7 @@ class Subjects:
     stated_log_m: Floats  # as stated, and its relative error
     error_sd: Floats
     weight: Floats  # presses that it stands for
-    frames: Floats  # counted frames of the press
+    frames: Floats  # counted frames of the press; where there is none, it speaks in optics and verdicts alone
     hit: npt.NDArray[np.bool_]  # whether the press holds a keeper
     drawn_odds: Floats  # log chance to be drawn with a keeper over that without: samples show more keepers
     verdict: Floats  # 1 sharp, 0 soft, NaN unasked or unsure
@@ -75,6 +75,11 @@ class Subjects:
         return replace(self, **{name: getattr(self, name)[rows] for name in names})
 
     @property
+    def marked(self) -> Subjects:
+        """Those whose marks count."""
+        return self if self.frames.all() else self.chosen(self.frames > 0)
+
+    @property
     def effective(self) -> float:
         """Number of equally weighted subjects worth as much (Kish, Survey Sampling 1965, p. 427)."""
         squares = float((self.weight**2).sum())
@@ -82,23 +87,23 @@ class Subjects:
 
 
 def stratum_weights(frames: pd.DataFrame) -> tuple[Floats, Codes, Floats]:
-    """Weigh each frame with a distance by the counted frames of its preset, way of pressing and mark.
+    """Weigh each frame with a distance by the frames of its preset, way of pressing and mark.
 
     Returns the weight, shape (n,), NaN without a distance; the stratum, shape (n,): preset and way of
-    pressing, whatever the mark; and the share of its frames with a distance, among those not kept and among
-    keepers, shape (strata, 2). Reads ``subject_distance_m, counted_as, preset, pressed``.
+    pressing, whatever the mark; and the share of its frames with a distance, among those not kept, among
+    keepers and among those that do not count, shape (strata, 3). Reads ``subject_distance_m, counted_as,
+    preset, pressed``.
     """
     has = frames["subject_distance_m"].to_numpy(float) > 0
-    kept = is_keeper(frames).astype(np.intp)
     stratum = combined_codes(frames["preset"].fillna(""), pressed_at_anyone(frames))
-    cells = 2 * (int(stratum.max()) + 1 if len(frames) else 0)
-    cell = 2 * stratum + kept
+    cells = 3 * (int(stratum.max()) + 1 if len(frames) else 0)
+    cell = 3 * stratum + np.where(is_counted(frames), is_keeper(frames), 2)
     counted = np.bincount(cell, minlength=cells)
     measured = np.bincount(cell, has, minlength=cells)
     with np.errstate(divide="ignore", invalid="ignore"):
         weight = np.where(has, (counted / measured)[cell], np.nan)
         drawn = np.where(counted > 0, measured / counted, 1.0)
-    return weight, stratum, drawn.reshape(-1, 2)
+    return weight, stratum, drawn.reshape(-1, 3)
 
 
 def pressed_at_anyone(frames: pd.DataFrame) -> npt.NDArray[np.bool_]:
@@ -123,16 +128,10 @@ def lens_codes(frames: pd.DataFrame) -> tuple[Codes, tuple[str, ...]]:
 def frames_met(table: pd.DataFrame) -> pd.DataFrame:
     """Return the zone-focused frames that optics speak on, in the columns they read, with a fresh index.
 
-    Those that count; of a lens of which none counts (nobody marked anything) all, since optics need no mark.
-    Reads ``in_preset, focal_length_mm, counted_as, lens``.
+    Whether their marks count or not: optics and verdicts need none. Reads ``in_preset, focal_length_mm``.
     """
-    rows = np.flatnonzero(in_preset(table) & (table["focal_length_mm"].to_numpy(float) > 0))
-    counts = is_counted(table)[rows]
-    if not counts.all():
-        lens = lens_codes(table[["lens", "focal_length_mm"]].iloc[rows])[0]
-        marked = np.bincount(lens, counts, minlength=1) > 0
-        rows = rows[counts | ~marked[lens]]
-    return table.filter(READ).iloc[rows].reset_index(drop=True)
+    rows = in_preset(table) & (table["focal_length_mm"].to_numpy(float) > 0)
+    return table.filter(READ).iloc[np.flatnonzero(rows)].reset_index(drop=True)
 
 
 def gather_subjects(frames: pd.DataFrame, settings: Settings) -> Subjects:
@@ -146,6 +145,7 @@ def gather_subjects(frames: pd.DataFrame, settings: Settings) -> Subjects:
     code = burst_codes(frames, "preset")
     presses = int(code.max()) + 1 if len(frames) else 0
     size = np.bincount(code, minlength=presses).astype(float)
+    counted = np.bincount(code, is_counted(frames), minlength=presses).astype(float)
     keepers = np.bincount(code, is_keeper(frames), minlength=presses)
     has = np.isfinite(weight) & known(frames["f_number"], frames["exposure_time_s"].fillna(1.0))
     rows = np.flatnonzero(has)
@@ -182,9 +182,9 @@ def gather_subjects(frames: pd.DataFrame, settings: Settings) -> Subjects:
         stated_log_m=stated,
         error_sd=error,
         weight=stands,
-        frames=size[press],
+        frames=counted[press],
         hit=keepers[press] > 0,
-        drawn_odds=_drawn_odds(drawn[stratum[middle]], size[press], keepers[press]),
+        drawn_odds=_drawn_odds(drawn[stratum[middle]], counted[press], keepers[press]),
         verdict=_verdicts(frames, code, order, press, middle),
         seen_at=_seen_at(frames)[middle],
         preset=preset[middle].astype(np.intp),

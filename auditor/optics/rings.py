@@ -60,8 +60,7 @@ def usual_ring_m(units: str) -> tuple[float, ...]:
 
 def within_reach(engravings_m: Sequence[float], focal_length_mm: float) -> tuple[float, ...]:
     """Usual engravings that a lens is likely to have: those beyond eight focal lengths."""
-    least_m = USUAL_REACH * focal_length_mm / MM_PER_M
-    return tuple(metres for metres in engravings_m if metres >= least_m)
+    return tuple(metres for metres in engravings_m if metres >= USUAL_REACH * focal_length_mm / MM_PER_M)
 
 
 def places_on(

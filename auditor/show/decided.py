@@ -96,8 +96,7 @@ class Decided:
 
 def lenses_of(audit: Audit) -> list[str]:
     """Lenses of the archive's presets: those that were decided on first, the most used of them leading."""
-    decided = [one.lens for one in audit.decisions.lenses]
-    return list(dict.fromkeys([*decided, *lens_names(audit)])) or [""]
+    return list(dict.fromkeys([*(one.lens for one in audit.decisions.lenses), *lens_names(audit)])) or [""]
 
 
 def lens_names(audit: Audit) -> list[str]:

@@ -32,6 +32,7 @@ WORLDS = {
     "distances": PLAIN,
     "verdicts": replace(PLAIN, verdicts=60),
     "eye": replace(PLAIN, verdicts=60, eye=0.6),
+    "half chosen": replace(PLAIN, verdicts=60, chosen=0.5),
     "zone": replace(PLAIN, presses="zone"),
     "zone verdicts": replace(PLAIN, presses="zone", verdicts=60),
     "zone anyone": replace(PLAIN, presses="zone", anyone=60),
@@ -177,7 +178,7 @@ def main() -> int:
             name, *rest = values
             getattr(table, method)(what, name() if callable(name) else name, *rest)
 
-    for name in ("distances", "verdicts"):
+    for name in ("distances", "verdicts", "half chosen"):
         row(
             "rate",
             f"{name}: tolerance of keeping, 95 %, holds",
@@ -207,7 +208,7 @@ def main() -> int:
         0.9,
         1,
     )
-    for name in ("distances", "verdicts"):
+    for name in ("distances", "verdicts", "half chosen"):
         row("mean", f"{name}: loss of the habit, kept", lambda n=name: column(n, "habit_loss", seeds), 0, 1)
         row(
             "mean",
@@ -335,7 +336,7 @@ def main() -> int:
         0.85,
         1,
     )
-    for name in ("distances", "verdicts"):
+    for name in ("distances", "verdicts", "half chosen"):
         row(
             "rate",
             f"{name}: said that blur decides nothing where it decides",

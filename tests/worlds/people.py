@@ -55,6 +55,7 @@ class World:
     still: bool = False
     engraving: float = 1.0  # where a mark truly focuses, as a factor
     anyone: int = 0  # presses of one stretch without regard for the zone, all with distances
+    chosen: float = 1.0  # of the walks, the first ones, those that keepers were chosen from
 
 
 @dataclass(frozen=True)
@@ -243,6 +244,11 @@ def draw_archive(seed: int, world: World) -> Archive:
     kept = np.zeros(burst.size, bool)
     kept[chosen[hit]] = True
     table = _table(rng, world, p, presets, burst, preset, session, time, ev, kept, anyone)
+    if world.chosen < 1:
+        later = table["session"] > np.ceil(world.chosen * world.sessions)
+        table = table.assign(
+            keeper=table["keeper"].mask(later), counted_as=table["counted_as"].mask(later, "left out")
+        )
     table = _answer(rng, world, p, table, subject, burst, falls(blur, tau_sharp, p.kappa), anyone, seed)
     near, far = zone_limits(p.focal_mm, number, focus)
     return replace(
