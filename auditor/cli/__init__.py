@@ -65,8 +65,7 @@ def main() -> None:
     try:
         prepare_streams()
         leave_other_settings_out()
-        named = [name for name in sys.argv[1:2] if name in COMMANDS]
-        make_app(named or COMMANDS)()
+        make_app([name for name in sys.argv[1:2] if name in COMMANDS] or COMMANDS)()
     except KeyboardInterrupt:  # while the program is still loading
         print(STOPPED_TEXT, file=sys.stderr)
         sys.exit(STOPPED)

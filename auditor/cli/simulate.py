@@ -25,7 +25,6 @@ def simulate(
     """Write an invented archive, drawn pictures and all, with its truth in truth.toml."""
     from auditor.simulate import simulate_archive, write_simulated_table
 
-    write = write_simulated_table if table else simulate_archive
-    truth = write(out, seed, frames)
+    truth = (write_simulated_table if table else simulate_archive)(out, seed, frames)
     sought = sum(preset.frames for preset in truth.presets)
     echo(f"{sought} invented frames written to {out}; their truth is in {out / 'truth.toml'}.", err=True)

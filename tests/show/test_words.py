@@ -142,6 +142,10 @@ def test_missing_numbers_change_the_rate_only_where_many() -> None:
     assert fallout.missing_numbers(COUNTS | {"missing_numbers": None}) == ""
     few = fallout.missing_numbers(COUNTS | {"missing_numbers": 5})
     assert few == "5 file numbers are missing within sessions."
+    unread = fallout.missing_numbers(COUNTS | {"missing_numbers": 1, "unreadable": 2})
+    assert unread == (
+        "1 file number is missing within sessions (files that could not be read may be among them)."
+    )
     many = fallout.missing_numbers(COUNTS | {"missing_numbers": 20})
     assert "20 % rather than 25 %" in many  # 20 of 80 + 20
 

@@ -66,7 +66,9 @@ def missing_numbers(counts: Counts) -> str:
     missing, frames = counts.get("missing_numbers") or 0, counts["frames"] or 0
     if not missing:
         return ""
-    start = f"{counted(missing, 'file number')} {'is' if missing == 1 else 'are'} missing within sessions."
+    unread = " (files that could not be read may be among them)" if counts.get("unreadable") else ""
+    verb = "is" if missing == 1 else "are"
+    start = f"{counted(missing, 'file number')} {verb} missing within sessions{unread}."
     marked, keepers = counts["marked"] or 0, counts["keepers"] or 0
     if missing <= MANY_MISSING * frames or not marked:
         return start
