@@ -140,7 +140,7 @@ def test_steps_leave_out_what_did_not_happen() -> None:
 def test_missing_numbers_change_the_rate_only_where_many() -> None:
     assert fallout.missing_numbers(COUNTS) == ""
     assert fallout.missing_numbers(COUNTS | {"missing_numbers": None}) == ""
-    few = fallout.missing_numbers(COUNTS | {"missing_numbers": 5})
+    few = fallout.missing_numbers(COUNTS | {"missing_numbers": 5, "unreadable": 0})
     assert few == "5 file numbers are missing within sessions."
     unread = fallout.missing_numbers(COUNTS | {"missing_numbers": 1, "unreadable": 2})
     assert unread == (
