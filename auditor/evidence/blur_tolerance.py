@@ -178,7 +178,7 @@ def _posterior(
         log_sharp=LOG_TAU[tau] + within[0],
         log_keep=log_keep,
         kappa=kappas,
-        walking=WALKING[walk] if speed_m_s > 0 else np.zeros(DRAWS),
+        walking=WALKING[walk],
         floor=FLOORS[floor],
         seen_at=float(np.median(subjects.seen_at[judged])) if judged.any() else 1.0,
     )

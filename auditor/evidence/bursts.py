@@ -87,7 +87,7 @@ def burst_codes(table: pd.DataFrame, *further: str) -> Codes:
     burst, session = (table[name].to_numpy(float, na_value=np.nan) for name in ("burst", "session"))
     alone = np.isnan(burst)
     burst = np.where(alone, np.arange(len(table)), burst)
-    code = combined_codes(alone, np.where(alone | np.isnan(session), -1.0, session), burst)
+    code = combined_codes(alone, session, burst)
     return combined_codes(code, *(table[name] for name in further)) if further else code
 
 

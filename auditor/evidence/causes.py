@@ -75,7 +75,7 @@ def find_causes(counted: CountedFrames, settings: Settings, tolerance: Tolerance
     lost_rows = np.flatnonzero(~usable["kept"].to_numpy(bool))
     at_focus, no_distance = _at_focus(not_kept, settings), len(not_kept) - lost_rows.size
     curves = tolerance.draws[:: max(1, len(tolerance.draws) // CURVES)]
-    known = curves.size > 0 and np.isfinite(curves).all() and curves[:, 2].any()  # of no keeper, no curve
+    known = np.isfinite(curves).all() and curves[:, 2].any()  # of no keeper, no curve
     if not lost_rows.size or not known:
         unknown = pd.DataFrame(np.nan, list(CAUSES), ["frames", "of_100", "low", "high"])
         none = _by_preset(pd.Index([]), np.zeros(0), np.zeros((0, 5, 1)), settings.confidence)

@@ -100,9 +100,7 @@ def stratified_difference(
     half = two_sided_z(confidence) * math.sqrt(max(difference * p + q, 0.0)) / weight
     hits = x + y
     expected = hits * n / total
-    with np.errstate(divide="ignore", invalid="ignore"):
-        spread = np.where(total > 1, n * m * hits * (total - hits) / (total**2 * (total - 1)), 0.0)
-    variance = float(spread.sum())
+    variance = float((n * m * hits * (total - hits) / (total**2 * (total - 1))).sum())
     beyond = max(abs(float((x - expected).sum())) - 0.5, 0.0)
     score = beyond / math.sqrt(variance) if variance > 0 else math.nan
     p_value = float(erfc(score / math.sqrt(2)))
