@@ -121,7 +121,10 @@ LEFT_OUT: Final = "left out"
 
 
 def with_columns(table: pd.DataFrame) -> pd.DataFrame:
-    """Return the table with every column of the contract in order and type; missing ones are unknown."""
+    """Return the table with every column of the contract in order and type; missing ones are unknown.
+
+    Columns of the right type are the given table's own, not copies: neither is to be written to in place.
+    """
     types = COLUMNS | MEASURED_COLUMNS
     columns: dict[str, object] = {}  # arrays, which nothing has to align
     for name in (*COLUMNS, *(name for name in table.columns if name not in COLUMNS)):

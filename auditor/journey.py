@@ -170,7 +170,7 @@ def run_audit(
     give_back()
     counted, confidence = count_frames(table), settings.confidence
     fits = {one.lens: (one.tolerances, one.measured) for one in decisions.lenses}
-    tolerance = describe_tolerance(counted, fits, confidence)
+    tolerance = describe_tolerance(counted, judged, fits, confidence)
     causes = find_causes(counted, settings, tolerance)
     stage("Weighing")
     sessions, met = count_sessions(counted, confidence), distances_met(counted, confidence)
@@ -181,34 +181,16 @@ def run_audit(
     selects = [] if request.keepers_folder is None else ["--keepers", str(request.keepers_folder)]
     at_lines = {one.name for file in archive.session_files for one in file.presets if one.kind == "line"}
     return Audit(
-        table=table,
-        counted=counted,
-        judged=judged,
-        paths=archive.paths,
-        settings=settings,
-        counts=count_steps(archive),
-        presets=count_presets(counted, judged, confidence),
-        distances=count_distances(counted, judged, confidence, settings.units),
-        sessions=sessions,
-        to_end=count_to_end(archive.counted_to_end, confidence),
-        comparisons=comparisons,
-        distances_met=met,
-        zone_check=checked,
-        unheard=unheard(counted),
-        tolerance=tolerance,
-        causes=causes,
-        diary=diary,
-        past=past,
-        decisions=decisions,
-        problems=gathered([*scanned.problems, *past.problems]),
-        flash=count_flash(counted, confidence),
-        company=company_by_preset(table),
-        lines=line_presses(counted, met, at_lines, settings.speed_m_s, confidence),
-        pictures=scanned.pictures,
-        lenses=lenses,
-        sources=(*map(str, request.sources), *selects),
-        remarks=archive.remarks,
-    )
+        table=table, counted=counted, judged=judged, paths=archive.paths, settings=settings,
+        counts=count_steps(archive), presets=count_presets(counted, judged, confidence),
+        distances=count_distances(counted, judged, confidence, settings.units), sessions=sessions,
+        to_end=count_to_end(archive.counted_to_end, confidence), comparisons=comparisons, distances_met=met,
+        zone_check=checked, unheard=unheard(counted), tolerance=tolerance, causes=causes, diary=diary,
+        past=past, decisions=decisions, problems=gathered([*scanned.problems, *past.problems]),
+        flash=count_flash(counted, confidence), company=company_by_preset(table),
+        lines=line_presses(counted, met, at_lines, settings.speed_m_s, confidence), pictures=scanned.pictures,
+        lenses=lenses, sources=(*map(str, request.sources), *selects), remarks=archive.remarks,
+    )  # fmt: skip
 
 
 def count_to_end(counted_as: np.ndarray, confidence: float) -> dict[str, float]:

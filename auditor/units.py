@@ -68,8 +68,7 @@ def parse_focal_length_mm(text: str) -> float:
     >>> parse_focal_length_mm("28"), parse_focal_length_mm("3.5cm")
     (28.0, 35.0)
     """
-    bare = re.fullmatch(_NUMBER, tidied(text))
-    return parse_length_mm(f"{text.strip()}mm" if bare else text)
+    return parse_length_mm(f"{text.strip()}mm" if re.fullmatch(_NUMBER, tidied(text)) else text)
 
 
 def parse_length_mm(text: str) -> float:

@@ -106,7 +106,7 @@ class _Lens:
         counted = zone_focused(self.frames[_COUNTED])
         level = fit_level(*session_counts(counted), self.settings.confidence)
         gates = check_gate(counted, self.met, self.tolerances, level, self.settings.speed_m_s, self.seed)
-        contrary = verdicts_reversed(counted)
+        contrary = verdicts_reversed(self.frames)
         closed = contrary or any(gate.clashes for gate in gates)
         flagged = bool(self.follow) and not self.of_passers
         paired = self.compare(self.subjects, self.spoken, mixed=self.of_passers)
@@ -114,23 +114,13 @@ class _Lens:
         decision = self.rule(paired, self.subjects, closed, pooled)
         settings, stops = self.value(paired, level)
         return LensDecision(
-            lens=self.name,
-            focal_length_mm=self.focal_mm,
-            tolerances=self.tolerances,
-            measured=len(self.met),
-            subjects=self.state(self.subjects, paired, decision),
-            paired=paired,
-            settings=settings,
-            stops=stops,
-            decision=decision,
-            situations=self.situations(closed, pooled),
-            level=level,
+            lens=self.name, focal_length_mm=self.focal_mm, tolerances=self.tolerances, measured=len(self.met),
+            subjects=self.state(self.subjects, paired, decision), paired=paired, settings=settings,
+            stops=stops, decision=decision, situations=self.situations(closed, pooled), level=level,
             next_walk=level.next_walk() if level.presses else None,
-            walk_worth=_worth_of_walk(paired, decision, flagged=flagged),
-            gates=gates,
-            habit=self.habit,
+            walk_worth=_worth_of_walk(paired, decision, flagged=flagged), gates=gates, habit=self.habit,
             flags=self.flags(flagged=flagged, contrary=contrary),
-        )
+        )  # fmt: skip
 
     def value(self, paired: Paired | None, level: Level) -> tuple[pd.DataFrame, pd.DataFrame]:
         """Every setting with what it should bring, and every stop; without rows where none was compared."""
@@ -158,12 +148,12 @@ class _Lens:
         self, paired: Paired | None, subjects: Subjects, gate_closed: bool, pooled: Decision | None
     ) -> Decision:
         """Apply the rule; a decision from distances that follow the ring must be that of the pooled ones."""
-        verdicts = self.tolerances.sharp.count
+        verdicts, kept = self.tolerances.sharp.count, self.tolerances.keep.count
         narrowed = self.tolerances.sharp_sd <= NARROWED_SD
         own = decide_by_rule(
             paired, subjects=len(subjects), nothing=self.tolerances.nothing, gate_closed=gate_closed,
             verdicts=verdicts, worth=self.settings.worth,
-            rests_on="sharp" if verdicts >= VERDICTS else "keepers" if narrowed else "optics",
+            rests_on="sharp" if verdicts >= VERDICTS else "keepers" if narrowed and kept else "optics",
         )  # fmt: skip
         same = pooled is None or (own.kind, own.setting) == (pooled.kind, pooled.setting)
         if same or own.kind in ("cannot_tell", "not_focus"):

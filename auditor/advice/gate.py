@@ -79,8 +79,8 @@ def presses_follow_ring(subjects: Subjects) -> bool | None:
     own = ~subjects.anyone
     if not own.any():
         return None
-    weight = subjects.weight[own]
-    if (weight @ subjects.hit[own]) <= RARE_HITS * weight.sum():
+    marked = subjects.chosen(own).marked
+    if (marked.weight @ marked.hit) <= RARE_HITS * marked.weight.sum():
         own &= ~subjects.hit
     counts = np.bincount(subjects.preset[own], minlength=len(subjects.presets))
     own &= counts[subjects.preset] >= FEWEST

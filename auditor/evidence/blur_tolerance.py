@@ -64,6 +64,7 @@ class Tolerances:
     walking: Floats  # share of subjects who walk
     floor: Floats  # of the keeper curve over its ceiling
     seen_at: float = 1.0  # how much coarser the judged pictures were shown than the size asked for, usually
+    marked: int = 0  # measured presses of all lenses whose marks count
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,6 +182,7 @@ def _posterior(
         walking=WALKING[walk],
         floor=FLOORS[floor],
         seen_at=float(np.median(subjects.seen_at[judged])) if judged.any() else 1.0,
+        marked=len(subjects.marked),
     )
 
 

@@ -215,7 +215,7 @@ def count_distances(
     of_judged = judged.frames["subject_distance_m"].to_numpy(float)
     band, judged_band = (_band_of(metres, edges) for metres in (distance, of_judged))
     parts = []
-    for preset in (None, *drawn["preset"].dropna().unique()):
+    for preset in (None, *pd.concat([drawn["preset"], judged.frames["preset"]]).dropna().unique()):
         own = np.ones(len(drawn), bool) if preset is None else (drawn["preset"] == preset).to_numpy(bool)
         mine = judged_band if preset is None else np.where(judged.frames["preset"] == preset, judged_band, -1)
         group = np.where(own, band, -1)
@@ -230,7 +230,7 @@ def count_distances(
             | dict(sharp_rates(judged, mine, len(edges) - 1, confidence))
             | {"times_overall": times}
         )
-        parts.append(rows[size > 0])
+        parts.append(rows[(size > 0) | (rows["sharp_judged"] > 0)])
     return pd.concat(parts, ignore_index=True).astype({"preset": "str"})
 
 

@@ -10,8 +10,8 @@ import numpy as np
 import pandas as pd
 
 from auditor.evidence.bursts import Codes, burst_codes, combined_codes
+from auditor.evidence.subjects import weigh_by_mark
 from auditor.evidence.weighted_shares import Sampled, weighted_shares
-from auditor.evidence.weights import stands_for
 
 FEWEST_OF_A_KIND, SURELY = 5, 0.01
 SHARP_COLUMNS = ("sharp", "sharp_judged", "sharp_rate", "sharp_low", "sharp_high")
@@ -26,15 +26,14 @@ class JudgedFrames:
 
 
 def judged_frames(frames: pd.DataFrame) -> JudgedFrames:
-    """Choose those of the frames met that were judged; of a lens of which none counts, all stand for all.
+    """Choose those of the frames met that were judged, whether their marks count or not.
 
     Reads ``preset, counted_as, sharp, session, burst``.
     """
-    code = combined_codes(frames["preset"].fillna(""), frames["counted_as"].fillna(""))
     judged = frames["sharp"].isin(["yes", "no"]).to_numpy(bool)
+    weight, cell, _ = weigh_by_mark(frames, combined_codes(frames["preset"].fillna("")), judged)
     chosen = frames[judged].reset_index(drop=True)
-    sampled = Sampled(stands_for(code, judged)[judged], code[judged], burst_codes(chosen))
-    return JudgedFrames(chosen, sampled)
+    return JudgedFrames(chosen, Sampled(weight[judged], cell[judged], burst_codes(chosen)))
 
 
 def verdicts_reversed(frames: pd.DataFrame) -> bool:

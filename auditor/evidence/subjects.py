@@ -1,7 +1,7 @@
 """The measured subjects of an archive: at what was pressed, how far away, in which light, with what verdict.
 
 A subject is a press (a burst) with a distance in at least one frame. It stands for as many presses as its
-frames were drawn from: within preset and mark, counted frames over frames with a distance.
+frames were drawn from: within preset and mark, frames over frames with a distance.
 """
 
 from __future__ import annotations
@@ -86,6 +86,25 @@ class Subjects:
         return float(self.weight.sum() ** 2 / squares) if squares > 0 else 0.0
 
 
+def weigh_by_mark(
+    frames: pd.DataFrame, group: Codes, speaks: npt.NDArray[np.bool_]
+) -> tuple[Floats, Codes, Floats]:
+    """Weigh the frames that speak by those of their group and mark: not kept, keeper, not counted.
+
+    One that does not count stands for no more than the others of its group do: it may be the only one of
+    many walks. Returns the weight, shape (n,), NaN of those that do not speak; the cell of group and mark,
+    shape (n,); and the share of each cell that speaks, shape (groups, 3). Reads ``counted_as``.
+    """
+    cell = 3 * group + np.where(is_counted(frames), is_keeper(frames), 2)
+    cells = 3 * (int(group.max(initial=-1)) + 1)
+    size, heard = (np.bincount(cell, rows, cells).reshape(-1, 3) for rows in (None, speaks))
+    each = size / np.maximum(heard, 1)
+    most = np.where(heard[:, :2] > 0, each[:, :2], 0.0).max(axis=1)
+    each[:, 2] = np.where(most > 0, np.minimum(each[:, 2], most), each[:, 2])
+    weight = np.where(speaks, each.ravel()[cell], np.nan)
+    return weight, cell, np.where(size > 0, heard / np.maximum(size, 1), 1.0)
+
+
 def stratum_weights(frames: pd.DataFrame) -> tuple[Floats, Codes, Floats]:
     """Weigh each frame with a distance by the frames of its preset, way of pressing and mark.
 
@@ -94,16 +113,9 @@ def stratum_weights(frames: pd.DataFrame) -> tuple[Floats, Codes, Floats]:
     keepers and among those that do not count, shape (strata, 3). Reads ``subject_distance_m, counted_as,
     preset, pressed``.
     """
-    has = frames["subject_distance_m"].to_numpy(float) > 0
     stratum = combined_codes(frames["preset"].fillna(""), pressed_at_anyone(frames))
-    cells = 3 * (int(stratum.max()) + 1 if len(frames) else 0)
-    cell = 3 * stratum + np.where(is_counted(frames), is_keeper(frames), 2)
-    counted = np.bincount(cell, minlength=cells)
-    measured = np.bincount(cell, has, minlength=cells)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        weight = np.where(has, (counted / measured)[cell], np.nan)
-        drawn = np.where(counted > 0, measured / counted, 1.0)
-    return weight, stratum, drawn.reshape(-1, 3)
+    weight, _, drawn = weigh_by_mark(frames, stratum, frames["subject_distance_m"].to_numpy(float) > 0)
+    return weight, stratum, drawn
 
 
 def pressed_at_anyone(frames: pd.DataFrame) -> npt.NDArray[np.bool_]:

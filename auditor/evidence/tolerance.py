@@ -17,7 +17,7 @@ import pandas as pd
 from auditor.evidence.blur_tolerance import Eye, Tolerances, fit_tolerances
 from auditor.evidence.bursts import CountedFrames, count_frames
 from auditor.evidence.proportions import Floats
-from auditor.evidence.sharpness import verdicts_reversed
+from auditor.evidence.sharpness import JudgedFrames, judged_frames, verdicts_reversed
 from auditor.evidence.subjects import frames_met, gather_subjects
 from auditor.evidence.weighted_shares import weighted_shares
 from auditor.evidence.weights import sampled_frames, weights_of
@@ -60,6 +60,7 @@ class Tolerance:
     sharp_draws: Floats  # shape (d, 2), curves of sharpness: tolerance [mm], steepness
     by_lens: Mapping[str, Tolerance] = field(default_factory=dict)  # of each that carries one, of several
     seen_at: float = 1.0  # how much coarser the judged pictures were shown than the size it is carried to
+    marked: int = 0  # of the measured presses of all lenses, those whose marks count
 
     @property
     def eye(self) -> Eye:
@@ -90,19 +91,24 @@ def fit_tolerance(table: pd.DataFrame, settings: Settings) -> Tolerance:
     Reads what :func:`gather_subjects` and :func:`describe_tolerance` read, and the settings ``confidence,
     guess_sd, speed_m_s``.
     """
-    subjects = gather_subjects(frames_met(table), settings)
+    frames = frames_met(table)
+    subjects = gather_subjects(frames, settings)
     fits = fit_tolerances(subjects, settings.speed_m_s, settings.confidence)
     presses = np.bincount(subjects.lens, minlength=len(fits))
     order = np.argsort(-presses, kind="stable")
     return describe_tolerance(
         count_frames(table),
+        judged_frames(frames),
         {subjects.lenses[lens]: (fits[lens], int(presses[lens])) for lens in order},
         settings.confidence,
     )
 
 
 def describe_tolerance(
-    counted: CountedFrames, fits: Mapping[str, tuple[Tolerances, int]], confidence: float
+    counted: CountedFrames,
+    judged: JudgedFrames,
+    fits: Mapping[str, tuple[Tolerances, int]],
+    confidence: float,
 ) -> Tolerance:
     """Describe the tolerance of an archive from the fit of each lens and its measured presses.
 
@@ -112,7 +118,7 @@ def describe_tolerance(
     frames = counted.blurred
     if not fits:
         return _nothing(confidence)
-    contrary = verdicts_reversed(frames)
+    contrary = verdicts_reversed(judged.frames)
     (first, (fit, own)), *others = fits.items()
     whole = _of_lens(frames, fit, sum(presses for _, presses in fits.values()), confidence, contrary)
     by_lens = {first: replace(whole, bursts=own)} if own else {}
@@ -122,7 +128,9 @@ def describe_tolerance(
         if presses
     }
     carried = {name: one for name, one in by_lens.items() if one.carries}
-    return replace(whole, calibration=_groups(whole, frames), by_lens=carried if len(carried) > 1 else {})
+    return replace(
+        whole, calibration=_groups(whole, frames, judged), by_lens=carried if len(carried) > 1 else {}
+    )
 
 
 def _fall(blur_mm: npt.ArrayLike, tolerance_mm: Floats, steepness: Floats) -> Floats:
@@ -143,29 +151,19 @@ def _of_lens(
         for name, holds in (
             (NO_DISTANCES, presses == 0),
             (FEW_VERDICTS, used == "keepers"),
-            (TOO_WIDE, presses > 0 and eye.high > WIDEST * eye.low),
+            (TOO_WIDE, presses > 0 and (eye.high > WIDEST * eye.low or not eye.count)),
             (VERDICTS_REVERSED, contrary),
             (BLUR_DECIDES_NOTHING, used == "keepers" and presses > 0 and fit.nothing >= NOTHING),
         )
         if holds
     ]
     return Tolerance(
-        used=used,
-        sharp=fit.sharp,
-        keep=fit.keep,
-        times_handbook=eye.blur_mm / fit.handbook_mm,
-        ceiling=float(draws[:, 2].mean()),
-        floor=float(draws[:, 3].mean()),
-        steepness=float(np.median(fit.kappa)),
-        bursts=presses,
-        nothing=fit.nothing,
-        flags=tuple(flags),
-        confidence=confidence,
-        calibration=pd.DataFrame(),
-        draws=draws,
-        seen_at=fit.seen_at,
-        sharp_draws=np.stack([fit.handbook_mm * np.exp(fit.log_sharp), fit.kappa], axis=1),
-    )
+        used=used, sharp=fit.sharp, keep=fit.keep, times_handbook=eye.blur_mm / fit.handbook_mm,
+        ceiling=float(draws[:, 2].mean()), floor=float(draws[:, 3].mean()),
+        steepness=float(np.median(fit.kappa)), bursts=presses, nothing=fit.nothing, flags=tuple(flags),
+        confidence=confidence, calibration=pd.DataFrame(), draws=draws, seen_at=fit.seen_at,
+        marked=fit.marked, sharp_draws=np.stack([fit.handbook_mm * np.exp(fit.log_sharp), fit.kappa], axis=1),
+    )  # fmt: skip
 
 
 def _keeper_draws(frames: pd.DataFrame, fit: Tolerances) -> Floats:
@@ -184,11 +182,14 @@ def _keeper_draws(frames: pd.DataFrame, fit: Tolerances) -> Floats:
     return np.stack([mm, fit.kappa, ceiling, fit.floor * ceiling], axis=1)
 
 
-def _groups(fitted: Tolerance, frames: pd.DataFrame) -> pd.DataFrame:
+def _groups(fitted: Tolerance, frames: pd.DataFrame, judged: JudgedFrames) -> pd.DataFrame:
     """Rates over blur in groups of equal size, put back to all frames."""
-    by_verdict = fitted.used == "sharp"
-    said = frames["sharp"].isin(["yes", "no"]).to_numpy(bool) if by_verdict else np.ones(len(frames), bool)
-    chosen, sampled = sampled_frames(frames[said])
+    if by_verdict := fitted.used == "sharp":
+        blur = judged.frames["blur_mm"].to_numpy(float)
+        blurred = np.flatnonzero(np.isfinite(blur) & (blur > 0))
+        chosen, sampled = judged.frames.iloc[blurred], judged.sampled.chosen(blurred)
+    else:
+        chosen, sampled = sampled_frames(frames)
     yes = (chosen["sharp"].eq("yes") if by_verdict else chosen["kept"]).to_numpy(bool)
     blur = chosen["blur_mm"].to_numpy(float)
     groups = int(np.clip(blur.size // FEWEST_IN_GROUP, 1, GROUPS)) if blur.size else 0

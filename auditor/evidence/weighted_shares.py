@@ -29,6 +29,10 @@ class Sampled:
     stratum: Codes  # it was drawn from, 0 and up
     burst: Codes  # it belongs to, 0 and up
 
+    def chosen(self, rows: Codes) -> "Sampled":
+        """Return some of them."""
+        return Sampled(self.weight[rows], self.stratum[rows], self.burst[rows])
+
 
 @dataclass(frozen=True, slots=True)
 class Shares:

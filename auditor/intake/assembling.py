@@ -74,8 +74,7 @@ def read_archive(request: Request, progress: Progress | None = None) -> Archive:
     folders = [source for source in request.sources if not is_table(source)]
     if folders:
         parts.append(from_folders(folders, sessions, keepers, request, progress))
-    sources = joined(parts)
-    return _Reading(request, sources, sessions.problems).archive()
+    return _Reading(request, joined(parts), sessions.problems).archive()
 
 
 class _Reading:

@@ -12,8 +12,8 @@ from rich.progress import MofNCompleteColumn, Progress, TextColumn, TimeElapsedC
 from rich.text import Text
 
 from auditor.errors import Problem, SettingError
-from auditor.evidence.presets import pool_small
 from auditor.journey import Audit
+from auditor.show.chart_tables import presets_for_reading
 from auditor.show.decided import ring_units
 from auditor.show.page.model import Cell, LensView
 from auditor.show.screen import isolated, show_answer, show_walk
@@ -167,7 +167,7 @@ def show_presets(audit: Audit, out: Console) -> None:
             f"{row.hits} of {row.bursts}",
             f"{row.keepers} of {row.frames}",
         ]
-        for row in pool_small(audit.presets, audit.counted, audit.settings.confidence).itertuples()
+        for row in presets_for_reading(audit).itertuples()
     ]
     level = f"{100 * audit.settings.confidence:.0f} %"
     print_table(out, f"Presets: presses with a keeper ({level} interval), and frames kept", columns, rows)

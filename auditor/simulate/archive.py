@@ -73,8 +73,7 @@ def _ratings(presses: pd.DataFrame, rng: np.random.Generator) -> np.ndarray:
     chosen = rng.choice(stars, len(presses), p=shares)
     mood = rng.random(len(presses))
     passed = np.select([mood < _REJECTED, mood < _REJECTED + _RATED_ZERO], [-1.0, 0.0], np.nan)
-    rating = np.where(presses["kept"], chosen, passed)
-    return np.where(presses["looked_at"], rating, np.nan)
+    return np.where(presses["looked_at"], np.where(presses["kept"], chosen, passed), np.nan)
 
 
 def _write_session(folder: Path, outing: Outing, truth: Truth, presses: pd.DataFrame, seed: int) -> None:

@@ -33,6 +33,7 @@ WORLDS = {
     "verdicts": replace(PLAIN, verdicts=60),
     "eye": replace(PLAIN, verdicts=60, eye=0.6),
     "half chosen": replace(PLAIN, verdicts=60, chosen=0.5),
+    "one of the unchosen": replace(PLAIN, verdicts=60, distances=150, chosen=0.34, unchosen=1),
     "zone": replace(PLAIN, presses="zone"),
     "zone verdicts": replace(PLAIN, presses="zone", verdicts=60),
     "zone anyone": replace(PLAIN, presses="zone", anyone=60),
@@ -261,6 +262,8 @@ def main() -> int:
             0.9,
             1,
         )
+    for name in ("half chosen", "one of the unchosen"):
+        row("rate", f"{name}: share now holds", lambda n=name: column(n, "now_held", seeds), 0.9, 1)
     for name in ("zone", "zone verdicts"):
         row(
             "rate",

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from auditor.evidence.blur_tolerance import Eye, Tolerances
 from auditor.evidence.bursts import count_frames
+from auditor.evidence.sharpness import judged_frames
 from auditor.evidence.tolerance import describe_tolerance
 
 
@@ -20,6 +23,10 @@ def curves(verdicts):
     )  # fmt: skip
 
 
+def of_table(table, fits):
+    return describe_tolerance(count_frames(table), judged_frames(table), fits, 0.95)
+
+
 @pytest.fixture
 def described(frame_table):
     """Forty frames of 0.01 to 0.40 mm, every other one kept; the first 26 judged, those to 0.20 mm sharp."""
@@ -27,7 +34,7 @@ def described(frame_table):
     def describe(verdicts):
         sharp = ["yes"] * 20 + ["no"] * 6 + ["unsure"] * 7 + [None] * 7
         table = frame_table([1, 0] * 20, blur_mm=np.arange(1, 41) / 100, sharp=sharp, subject_distance_m=3.0)
-        return describe_tolerance(count_frames(table), {"lens A": (curves(verdicts), 40)}, 0.95)
+        return of_table(table, {"lens A": (curves(verdicts), 40)})
 
     return describe
 
@@ -57,3 +64,69 @@ def test_below_that_the_keepers_do(described):
     # all forty, in three groups
     assert found.calibration["frames"].tolist() == [14, 13, 13]
     assert found.calibration["rate"].tolist() == pytest.approx([7 / 14, 7 / 13, 6 / 13])
+
+
+def fit_of(verdicts, **changed):
+    return replace(curves(verdicts), **changed)
+
+
+@pytest.fixture
+def flags(frame_table):
+    table = frame_table([1, 0] * 20, blur_mm=np.arange(1, 41) / 100, subject_distance_m=3.0)
+
+    def flags(fit, presses=40):
+        return of_table(table, {"lens A": (fit, presses)}).flags
+
+    return flags
+
+
+def test_a_tolerance_more_than_six_times_as_high_as_low_is_too_wide(flags):
+    six, more = (Eye(0.03, 0.125, high, 20) for high in (0.75, 0.7501))
+    assert "too_wide" not in flags(fit_of(0, keep=six))
+    assert "too_wide" in flags(fit_of(0, keep=more))
+    assert "too_wide" not in flags(fit_of(30, keep=more)), "verdicts speak, and they are narrow"
+    assert flags(fit_of(0, keep=more), presses=0) == ("no_distances", "few_verdicts")
+
+
+def test_blur_decides_nothing_is_said_of_keepers_from_three_in_four_on(flags):
+    assert "blur_decides_nothing" not in flags(fit_of(0, nothing=0.7499))
+    assert "blur_decides_nothing" in flags(fit_of(0, nothing=0.75))
+    assert flags(fit_of(30, nothing=0.9)) == ()
+    assert flags(fit_of(0, nothing=0.9), presses=0) == ("no_distances", "few_verdicts")
+
+
+def test_the_level_of_the_curve_is_that_of_the_frames(frame_table):
+    """Two frames in ten kept, half of what blur leaves at 0.03 mm: the chances' mean is the share kept."""
+    blur = np.tile([0.01, 0.02, 0.03, 0.05, 0.09], 8)
+    table = frame_table([1, 0, 0, 0, 0] * 8, blur_mm=blur, subject_distance_m=3.0)
+    floor = np.array([0.0, 0.1, 0.2])
+    found = of_table(table, {"lens A": (fit_of(0, floor=floor), 40)})
+    falls = (1 / (1 + (blur / 0.03) ** 2)).mean()
+    ceiling = 0.2 / (floor + (1 - floor) * falls)
+    assert found.draws[:, 0] == pytest.approx([0.03] * 3)
+    assert found.draws[:, 2] == pytest.approx(ceiling, rel=0.01)
+    assert found.draws[:, 3] == pytest.approx(floor * ceiling, rel=0.01)
+    assert found.chance(blur).mean(axis=1) == pytest.approx([0.2] * 3, rel=0.01)
+    assert found.chance(0.0)[:, 0] == pytest.approx(found.draws[:, 2])
+
+
+def test_each_lens_that_carries_a_tolerance_has_its_own_where_there_are_several(frame_table):
+    table = frame_table([1, 0] * 20, blur_mm=np.arange(1, 41) / 100, subject_distance_m=3.0)
+    wide = fit_of(0, keep=Eye(0.03, 0.01, 0.1, 20))
+
+    def lenses(**fits):
+        found = of_table(table, fits)
+        return found.bursts, {name: one.bursts for name, one in found.by_lens.items()}
+
+    assert lenses(a=(fit_of(0), 30), b=(fit_of(0), 10)) == (40, {"a": 30, "b": 10})
+    assert lenses(a=(fit_of(0), 30), b=(fit_of(0), 0)) == (30, {})
+    assert lenses(a=(fit_of(0), 30), b=(wide, 10)) == (40, {})
+    assert lenses(a=(fit_of(0), 30), b=(wide, 10), c=(fit_of(0), 5)) == (45, {"a": 30, "c": 5})
+
+
+def test_there_are_at_most_eight_groups_of_at_least_twelve(frame_table):
+    for frames, groups in ((11, 1), (23, 1), (24, 2), (95, 7), (96, 8), (200, 8)):
+        table = frame_table([1, 0] * (frames // 2) + [1] * (frames % 2), subject_distance_m=3.0,
+                            blur_mm=np.arange(1, frames + 1) / 100)  # fmt: skip
+        found = of_table(table, {"lens A": (curves(0), frames)}).calibration
+        assert (len(found), found["frames"].sum()) == (groups, frames)

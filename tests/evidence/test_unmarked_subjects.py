@@ -12,6 +12,7 @@ from auditor.evidence.bursts import zone_focused
 from auditor.evidence.level import fit_level, session_counts
 from auditor.evidence.sharpness import judged_frames
 from auditor.evidence.subjects import frames_met, gather_subjects, stratum_weights
+from auditor.evidence.tolerance import fit_tolerance
 from auditor.settings import Settings
 
 
@@ -26,16 +27,29 @@ def without_marks(table, later):
     )
 
 
-def test_frames_of_a_walk_without_marks_stand_for_that_walk_alone():
-    """Two of four kept frames, one of two others, and one of three that do not count have a distance."""
-    marks = ["keeper"] * 4 + ["not kept"] * 2 + ["left out"] * 3
-    distance = [2.0, 2.0, np.nan, np.nan, 3.0, np.nan, 4.0, np.nan, np.nan]
+def weights(marks, distance):
     frames = pd.DataFrame({"counted_as": marks, "subject_distance_m": distance}).assign(
         preset="a", pressed="zone"
     )
     weight, _, drawn = stratum_weights(frames)
-    assert weight[np.isfinite(weight)] == pytest.approx([2, 2, 2, 3])
-    assert drawn[0] == pytest.approx([1 / 2, 2 / 4, 1 / 3])  # not kept, kept, not counted
+    return weight[np.isfinite(weight)], drawn[0]
+
+
+def test_frames_of_a_walk_without_marks_stand_for_that_walk_alone():
+    """Two of four kept frames, one of two others, and two of three that do not count have a distance."""
+    marks = ["keeper"] * 4 + ["not kept"] * 2 + ["left out"] * 3
+    weight, drawn = weights(marks, [2.0, 2.0, np.nan, np.nan, 3.0, np.nan, 4.0, np.nan, 5.0])
+    assert weight == pytest.approx([2, 2, 2, 1.5, 1.5])
+    assert drawn == pytest.approx([1 / 2, 2 / 4, 2 / 3])  # not kept, kept, not counted
+
+
+def test_the_only_one_measured_of_a_long_walk_without_marks_stands_for_no_more_than_others():
+    """It would speak for 90 frames, and alone make up most of what is said."""
+    marks = ["not kept"] * 6 + ["left out"] * 90
+    weight, _ = weights(marks, [2.0, 2.0, *[np.nan] * 4, 4.0, *[np.nan] * 89])
+    assert weight == pytest.approx([3, 3, 3])
+    weight, _ = weights(marks, [*[np.nan] * 6, 4.0, *[np.nan] * 89])
+    assert weight == pytest.approx([90]), "but where none other was measured"
 
 
 @pytest.fixture(scope="module")
@@ -51,8 +65,10 @@ def test_distances_and_verdicts_speak_though_nobody_chose_from_their_walk(walked
     assert half.tolerances.sharp.count == whole.tolerances.sharp.count
     assert dict(half.habit) == pytest.approx(dict(whole.habit)), "what was set is known without marks"
     assert half.level.presses < whole.level.presses, "and rates are of marked frames only"
-    seen = [len(judged_frames(frames_met(table)).frames) for table in walked]
-    assert seen[0] == seen[1]
+    seen = [judged_frames(frames_met(table)) for table in walked]
+    assert len(seen[0].frames) == len(seen[1].frames)
+    most = [one.sampled.weight.max() for one in seen]
+    assert most[1] <= most[0] * 1.5, "and no verdict drowns the others"
 
 
 def test_the_tolerance_of_keeping_hears_the_marks_that_count_and_no_others(walked):
@@ -93,3 +109,26 @@ def test_counts_of_keepers_are_held_against_the_subjects_of_marked_walks(walked)
     ]
     assert len(predicted[0]) > 1
     assert predicted[0] == pytest.approx(predicted[1], rel=0.03), "but for what they do to likely distances"
+
+
+def test_verdicts_the_wrong_way_round_are_found_on_walks_without_marks(walked):
+    """Whoever judged the other way round says so there too: no eye rests on it."""
+    whole, _ = walked
+    judged = whole["sharp"].isin(["yes", "no"])
+    turned = whole["sharp"].mask(
+        judged, np.where(whole["blur_mm"] > whole.loc[judged, "blur_mm"].median(), "yes", "no")
+    )
+    half = without_marks(whole.assign(sharp=turned), np.ones(len(whole), bool))
+    assert "verdicts_reversed" in lens_of(half).flags
+    assert "verdicts_reversed" in fit_tolerance(half, Settings()).flags
+
+
+def test_nothing_is_called_kept_where_nothing_was(walked):
+    """Verdicts too few to speak, and no keeper: what is usual speaks, not "what you keep"."""
+    whole, _ = walked
+    judged = np.flatnonzero(whole["sharp"].notna())
+    few = whole.assign(sharp=whole["sharp"].mask(np.isin(np.arange(len(whole)), judged[29:])))
+    lens = lens_of(without_marks(few, np.ones(len(few), bool)))
+    assert lens.tolerances.keep.count == 0
+    assert lens.decision.rests_on == "optics"
+    assert "too_wide" in fit_tolerance(without_marks(few, np.ones(len(few), bool)), Settings()).flags

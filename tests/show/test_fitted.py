@@ -16,7 +16,7 @@ from auditor.show.words import tolerance
 def tolerated(**changes: object) -> Tolerance:
     facts = {
         "used": "keepers", "sharp": Eye(0.040, 0.030, 0.055, 12), "keep": Eye(0.045, 0.036, 0.058, 90),
-        "times_handbook": 1.5, "ceiling": 0.4, "floor": 0.03, "steepness": 3.0, "bursts": 275,
+        "times_handbook": 1.5, "ceiling": 0.4, "floor": 0.03, "steepness": 3.0, "bursts": 275, "marked": 260,
         "nothing": 0.1, "flags": (), "confidence": 0.95,
         "draws": np.array([[0.040, 3.0, 0.4, 0.03], [0.050, 3.0, 0.4, 0.03]]),
         "sharp_draws": np.array([[0.038, 3.0], [0.042, 3.0]]),
@@ -31,9 +31,8 @@ def tolerated(**changes: object) -> Tolerance:
 def test_a_tolerance_above_within_and_below_the_handbook() -> None:
     said = tolerance.finding(tolerated())
     assert "1.5 times the handbook's 0.030 mm: your zones are wider" in said
-    assert (
-        "0.045 mm (95 % interval 0.036–0.058 mm) on the sensor (90 keepers of 275 measured presses)" in said
-    )
+    size = "0.045 mm (95 % interval 0.036–0.058 mm) on the sensor"
+    assert f"{size} (90 keepers of 260 measured and marked)" in said
     assert "from 40 % to 3 %" in said
     same = tolerance.finding(tolerated(keep=Eye(0.045, 0.02, 0.058, 90)))
     assert "holds the handbook's 0.030 mm" in same

@@ -62,7 +62,7 @@ def test_a_walk_is_placed_in_the_usual_only_where_there_is_one(diary):
 
 def test_what_nobody_chose_yet_is_unknown(diary):
     row = told(diary(30, 31, 29, 33, 30, None))["kept"]
-    assert row == words.Row("kept", "not chosen yet")
+    assert row == words.Row("kept", "no mark counts yet")
     assert "sharp" not in told(diary(30, None)), "nobody ever judged"
 
 

@@ -56,6 +56,7 @@ class World:
     engraving: float = 1.0  # where a mark truly focuses, as a factor
     anyone: int = 0  # presses of one stretch without regard for the zone, all with distances
     chosen: float = 1.0  # of the walks, the first ones, those that keepers were chosen from
+    unchosen: int | None = None  # distances on the others, where they are not drawn as on those
 
 
 @dataclass(frozen=True)
@@ -244,12 +245,19 @@ def draw_archive(seed: int, world: World) -> Archive:
     kept = np.zeros(burst.size, bool)
     kept[chosen[hit]] = True
     table = _table(rng, world, p, presets, burst, preset, session, time, ev, kept, anyone)
+    later = table["session"] > np.ceil(world.chosen * world.sessions)
     if world.chosen < 1:
-        later = table["session"] > np.ceil(world.chosen * world.sessions)
         table = table.assign(
             keeper=table["keeper"].mask(later), counted_as=table["counted_as"].mask(later, "left out")
         )
     table = _answer(rng, world, p, table, subject, burst, falls(blur, tau_sharp, p.kappa), anyone, seed)
+    if world.unchosen is not None:
+        gone = np.flatnonzero(later & table["subject_distance_m"].notna())[world.unchosen :]
+        rows = np.isin(np.arange(len(table)), gone)
+        table = table.assign(
+            subject_distance_m=table["subject_distance_m"].mask(rows), sharp=table["sharp"].mask(rows)
+        )
+        table = add_zones(table, parse_criterion("handbook"), 1.32)
     near, far = zone_limits(p.focal_mm, number, focus)
     return replace(
         draft, person=p, table=table, chance=(chance / size)[burst],

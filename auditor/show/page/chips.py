@@ -6,6 +6,7 @@ from functools import partial
 import numpy as np
 import pandas as pd
 
+from auditor.evidence.bursts import is_counted
 from auditor.frames import KEEPER, LEFT_OUT
 from auditor.journey import Audit
 from auditor.optics.rings import ring_unit
@@ -27,10 +28,9 @@ _FIRST = {"yes": 0, "": 1, "no": 2}  # from the line outward
 def chips_of(audit: Audit, number: int, presets: pd.DataFrame, decided: Decided) -> tuple[Chip, ...]:
     """Lay out the chips of a lens: the setting to change to, then the presets with most frames."""
     table = audit.table
-    counts = table["counted_as"].notna() & (table["counted_as"] != LEFT_OUT)
     own = table["preset"].isin(presets["preset"]) & table["in_preset"].fillna(False).astype(bool)
     read = ["preset", "subject_distance_m", "counted_as", "sharp"]
-    frames = table.loc[own & counts if counts.any() else own, read]
+    frames = table.loc[own, read]
     chosen = presets[presets["near_limit_m"].notna()]
     chosen = chosen.sort_values("frames_taken", ascending=False, kind="stable").head(MOST_CHIPS)
     settings = {str(row.preset): zone_setting(row) for row in chosen.itertuples()}
@@ -69,7 +69,7 @@ def _chip(
     near, far, focus = setting.near_limit_m, setting.far_limit_m, setting.focus_distance_m
     set_to = f"{format_f_number(setting.f_number)}, {format_distance(focus, ring_unit(ring_m))}"
     kept = (known["counted_as"] == KEEPER).to_numpy()
-    marked = known["counted_as"].notna() & (known["counted_as"] != LEFT_OUT)
+    marked = is_counted(known)
     inside = known["subject_distance_m"].between(near, far).to_numpy()
     bars = len(known) > MOST_DOTS
     counts = len(known), int(inside.sum()), int((inside & kept).sum()), int((~inside & kept).sum())
@@ -92,6 +92,7 @@ def _chip(
 
 def _is_sample(frames: pd.DataFrame, known: pd.DataFrame) -> bool:
     """Whether keepers are drawn much more, or less, often than there are."""
+    frames, known = (part[is_counted(part)] for part in (frames, known))
     if not len(known) or len(known) > 0.9 * len(frames):
         return False
     all_kept, known_kept = ((part["counted_as"] == KEEPER).mean() for part in (frames, known))

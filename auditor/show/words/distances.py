@@ -73,7 +73,7 @@ def drawn(
         return "No frame here has a subject distance, so none can be drawn."
     said = f"{whole(inside)} of {counted(frames, 'subject here', 'subjects here')} stood in the zone"
     if not marked:
-        return f"{said}. Not one carries a mark."
+        return f"{said}. Not one carries a mark that counts."
     said += f"; kept: {whole(kept_inside)} of them and {whole(kept_outside)} outside."
     if sample:
         said += " Keepers and others were measured in unlike parts, so dots are no rates."
@@ -140,8 +140,8 @@ def overall(met: DistancesMet, units: str) -> str:
     if row["bursts"] < 2:
         return f"The one burst with a known distance was taken at {format_distance(row['median_m'], units)}."
     return (
-        f"In {counted(row['bursts'], 'burst')} with a known distance, half of the subjects stood within "
-        f"{distance_span(row['p25_m'], row['p75_m'], units)} and nine tenths within "
+        f"In {counted(row['bursts'], 'counted burst')} with a known distance, half of the subjects stood "
+        f"within {distance_span(row['p25_m'], row['p75_m'], units)} and nine tenths within "
         f"{distance_span(row['p05_m'], row['p95_m'], units)}; the middle one at "
         f"{format_distance(row['median_m'], units)}."
     )

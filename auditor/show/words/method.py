@@ -68,8 +68,8 @@ def assumptions(settings: Settings) -> list[tuple[str, str, str]]:
         ),
         (
             "Shares over distance",
-            "Frames with a distance stand for all that count, within preset and mark; ratio of weighted "
-            "sums, its variance linearised over the draw and the frames themselves.",
+            "Frames with a distance stand for all of their preset and mark, in rates for those that count; "
+            "ratio of weighted sums, its variance linearised over the draw and the frames themselves.",
             "Hájek 1971; Särndal, Swensson and Wretman 1992.",
         ),
         (

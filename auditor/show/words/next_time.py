@@ -178,7 +178,8 @@ def blur_costs(of_100_by_cause: Mapping[str, int], exposure_time_s: float) -> st
     if total < 3:
         return "Hardly any frame you left was lost to blur alone."
     worst, often = max(lost, key=lambda name: lost[name]), one_in(total / 100, "frame").capitalize()
-    said = f"{often} you left would be a keeper but for it, mostly {_MOSTLY[worst]}"
+    keepers = "be keepers" if "frames" in often else "be a keeper"
+    said = f"{often} you left would {keepers} but for it, mostly {_MOSTLY[worst]}"
     if worst == "subject_motion" and not math.isnan(exposure_time_s):
         said += f", at {format_exposure_time(exposure_time_s)}: go faster where light allows"
     return f"{said}."
@@ -207,7 +208,7 @@ def next_walk(decided: Decided) -> str:
                 f"{PRESSES // 4} presses with {first}; {PRESSES // 2} with {second}; {PRESSES // 4} with the "
                 "first again. Stand still, out of traffic, to change."
             )
-    if weighed.decision.setting is None and not weighed.decision.latitude:
+    if weighed.decision.setting is None and not weighed.decision.latitude and decided.kind != "not_focus":
         return untried
     return "Nothing to test: just shoot."
 

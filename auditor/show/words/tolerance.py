@@ -35,8 +35,8 @@ def finding(tolerance: Tolerance) -> str:
     else:
         said = (
             f"Your keepers bear a blur of {_size(tolerance.keep, tolerance)} on the sensor "
-            f"({counted(tolerance.keep.count, 'keeper')} of {_presses(tolerance)}). There the chance of a "
-            f"frame to be kept has fallen half way from {percent(tolerance.ceiling)} to "
+            f"({counted(tolerance.keep.count, 'keeper')} of {tolerance.marked} measured and marked). There "
+            f"the chance of a frame to be kept has fallen half way from {percent(tolerance.ceiling)} to "
             f"{percent(tolerance.floor)}."
         )
     return f"{said} {_against_handbook(tolerance)}"

@@ -146,7 +146,7 @@ def rows(diary: Diary) -> Iterator[Row]:
         more = f" ({out} left out by the rule of marks)" if (out := walk["presses"] - n) > 0 else ""
         yield row("kept", "kept", f"{walk['kept']} of {n}{more}", span)
     elif walks["kept_of"].any():
-        yield Row("kept", "not chosen yet")
+        yield Row("kept", "no mark counts yet")
 
 
 def followed(one: Followed, ring: str) -> str:
