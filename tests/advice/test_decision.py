@@ -5,19 +5,20 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.special import expit
 from scipy.stats import binom
 from worlds.people import World, draw_archive
 
 from auditor.advice import gate
 from auditor.advice.at_another_stop import light_answers
 from auditor.advice.decide import _worth_of_walk, decide
-from auditor.advice.decision import decide_by_rule
+from auditor.advice.decision import alike, chance_of_any_gain, decide_by_rule
 from auditor.advice.gate import _holm, _two_sided, check_gate, presses_follow_ring
 from auditor.advice.lens_decision import WalkWorth
 from auditor.advice.next_walk import _name, plan_walk
 from auditor.advice.paired import Paired, Setting, chance_above, compare_settings, sharp_as_taken
 from auditor.advice.ring_settings import settings_on_ring
-from auditor.evidence.blur_tolerance import fit_tolerances
+from auditor.evidence.blur_tolerance import DRAWS, LAPSE, fit_tolerances
 from auditor.evidence.level import SPREADS, fit_level, session_counts
 from auditor.evidence.subjects import frames_met, gather_subjects
 from auditor.intake.statements.session import Lens
@@ -103,6 +104,46 @@ def test_the_best_that_is_surely_better_is_advised_with_its_own_gain():
     assert decision.gain_ratio == unsure_best.gain[1]
 
 
+def test_what_is_just_enough_is_enough():
+    """A chance of nine in ten and a gain of a tenth; a share of 0.76, which is 5 % below 0.8; 20 subjects."""
+    just = replace(paired([0.8, 0.76], 0.7), chance_better=np.array([0.9, 0.5]), gain=np.array([1.1, 1.0]))
+    just = replace(just, share=np.array([0.8, 0.76]))
+    decision = decide_by_rule(just, **(KNOWN | {"subjects": 20}))
+    assert (decision.kind, decision.setting, decision.chance_better) == ("change", just.setting(0), 0.9)
+    for few in ({"chance_better": np.array([0.89, 0.5])}, {"gain": np.array([1.09, 1.0])}):
+        assert decide_by_rule(replace(just, **few), **KNOWN).kind != "change"
+    assert [one.focus_distance_m for one in decision.latitude] == [2.0, 3.0]
+    alike = replace(just, chance_better=np.zeros(2), now=0.76)
+    assert decide_by_rule(alike, **KNOWN).kind == "latitude"
+    assert decide_by_rule(replace(alike, now=0.75), **KNOWN).kind != "latitude"
+    apart = decide_by_rule(replace(just, share=np.array([0.8, 0.75])), **KNOWN)
+    assert [one.focus_distance_m for one in apart.latitude] == [2.0]
+
+
+def test_shares_as_good_in_the_mean_are_told_apart_where_one_is_mostly_better():
+    """Mean shares of 0.40 and 0.39; but in 23 of 25 states it is 0.40 against 0.35."""
+    draws = np.where(np.arange(100) < 92, 0.35, 0.9)[None] * [[0.0], [1.0]] + [[0.4], [0.0]]
+    mostly = replace(paired([0.4, 0.394], 0.3), draws=draws, share=draws.mean(axis=1))
+    assert mostly.share == pytest.approx([0.4, 0.394])
+    assert [one.focus_distance_m for one in alike(mostly, np.arange(2), 0)] == [2.0]
+
+
+@pytest.mark.parametrize(("verdicts", "helps"), [(29, "verdicts"), (30, "distances")])
+def test_from_thirty_verdicts_on_more_distances_help_most(verdicts, helps):
+    unsure = paired([0.57, 0.50], 0.50, sd=0.1)
+    assert decide_by_rule(unsure, **(KNOWN | {"verdicts": verdicts})).would_help_most == helps
+
+
+def test_the_chance_of_any_gain_is_that_of_the_best_setting_in_each_state():
+    """In each of four equally likely states another setting does best; 0.55 over 0.5 is just a tenth."""
+    draws = np.full((3, 4), 0.5)
+    draws[0, 0] = draws[1, 1] = 0.9
+    draws[2, 2] = 0.55
+    four = replace(paired([0.5] * 3, 0.5), draws=draws, now_draws=np.full(4, 0.5))
+    assert chance_of_any_gain(four, np.arange(3), 0.1) == pytest.approx((1 + 1 + 0.5 + 0) / 4, abs=1e-3)
+    assert chance_of_any_gain(four, np.array([0, 2]), 0.1) == pytest.approx((1 + 0 + 0.5 + 0) / 4, abs=1e-3)
+
+
 def test_the_models_own_discrepancy_stands_on_the_ratio():
     assert chance_above(np.full((1, 9), 0.515), np.full(9, 0.5), 0.0)[0] == pytest.approx(0.84, abs=0.01)
 
@@ -134,6 +175,20 @@ def test_engravings_within_four_focal_lengths_are_left_out():
 def test_where_no_full_stop_was_used_those_used_are_tried(archive):
     number, _ = settings_on_ring(archive(30, f_number=np.tile([6.6, 6.8], 15)), None, Settings())
     assert sorted(set(number)) == [6.6, 6.8]
+    few = np.where(np.arange(400) < 2, 1.2, np.tile([6.6, 6.8], 200))
+    number, _ = settings_on_ring(archive(400, f_number=few), None, Settings())
+    assert sorted(set(number)) == [6.6, 6.8], "two frames of 400 are a slip"
+    number, _ = settings_on_ring(
+        archive(30, f_number=6.7), None, Settings(f_number_min=6.7, f_number_max=6.9)
+    )
+    assert sorted(set(number)) == [6.7]
+
+
+def test_a_stop_as_near_as_stops_are_set_lies_within_those_used(archive):
+    """3 % below the smallest and above the largest, and no farther."""
+    lens = Lens(focal_length_mm=28.0, f_stops=(9.6, 9.7, 10.3, 10.4))
+    number, _ = settings_on_ring(archive(30, f_number=10.0), lens, Settings())
+    assert set(number) == {9.7, 10.3}
 
 
 def test_few_subjects_and_no_frames_are_told_apart():
@@ -179,6 +234,8 @@ def test_what_the_gate_predicts_of_keepers_is_the_share_worked_out_here(monkeypa
     tolerance = fit_tolerances(subjects, 1.32)[0]
     tolerance = replace(tolerance, floor=np.full_like(tolerance.floor, 0.3))
     left = sharp_as_taken(subjects, tolerance, 1.32, keep=True)
+    clear = left.mean(axis=1) > np.median(left.mean(axis=1))
+    subjects = replace(subjects, weight=np.where(clear == subjects.preset, 4.0, 1.0))
     level = fit_level(*session_counts(table))
     no_luck = np.where(SPREADS.min() == SPREADS, 0.0, -np.inf) - np.log(len(level.levels))
     level = replace(level, log_posterior=np.broadcast_to(no_luck, level.log_posterior.shape))
@@ -193,6 +250,115 @@ def test_what_the_gate_predicts_of_keepers_is_the_share_worked_out_here(monkeypa
     expected = (total * np.array(expected) / np.sum(expected, axis=0)).mean(axis=1)
     assert min(expected) < 0.5 * max(expected)
     assert [one.predicted for one in both] == pytest.approx(expected, rel=0.01)
+
+
+@pytest.fixture(scope="module")
+def all_sharp(archive):
+    """Frames at two rings, what was met there, and an eye to which all is sharp enough, without any luck."""
+    frames = frames_met(
+        archive(60, presets=((8.0, 2.5), (8.0, 3.0)), exposure_time_s=np.nan, counted_as="not kept")
+    )
+    met = gather_subjects(frames, Settings())
+    met = replace(met, log_sd=np.zeros(60), log_m=np.log(np.where(met.preset == 0, 2.0, 2.0 * np.e)))
+    eye = fit_tolerances(met, 0.0)[0]
+    eye = replace(
+        eye, log_sharp=np.full(DRAWS, 9.0), log_keep=np.full(DRAWS, 9.0), kappa=np.full(DRAWS, 60.0)
+    )
+    return frames, met, eye
+
+
+def with_spread(level, place):
+    """That level with this one of the spreads between walks, for sure."""
+    sure = np.where(np.arange(SPREADS.size) == place, 0.0, -np.inf) - np.log(len(level.levels))
+    return replace(level, log_posterior=np.broadcast_to(sure, level.log_posterior.shape))
+
+
+def keepers_at(frames, first, second):
+    """The same frames with so many keepers at the first ring, and at the second."""
+    kept = np.r_[np.arange(30) < first, np.arange(30) < second]
+    return frames.assign(counted_as=np.where(kept, "keeper", "not kept"))
+
+
+def test_near_subjects_may_interest_more_or_less_than_far_ones(all_sharp):
+    """Kept at 2 m and a factor e farther: the shares of keepers are logit-normal with an sd of 0.7."""
+    frames, met, eye = all_sharp
+    frames = keepers_at(frames, 17, 3)
+    level = with_spread(fit_level(*session_counts(frames)), 0)  # of the luck of one walk nothing remains
+    found = [one for one in check_gate(frames, met, eye, level, 0.0) if one.by == "keepers"]
+    assert [(one.counted, one.presses) for one in found] == [(17, 30), (3, 30)]
+    z, weight = np.polynomial.hermite_e.hermegauss(61)
+    share = expit(0.7 * z)
+    tail = (binom.sf(16, 20, share) + binom.sf(17, 20, share)) / 2 @ weight / weight.sum()
+    assert found[0].p_value == pytest.approx(2 * 2 * tail, rel=0.2), "twice for Holm, twice for two sides"
+    assert found[0].predicted == pytest.approx(10, abs=1)
+
+
+def test_a_preset_used_on_many_walks_has_the_mean_of_their_luck(all_sharp):
+    """Thirty walks at one ring and one at the other: the mean of lognormal lucks lies above their median."""
+    frames, met, eye = all_sharp
+    met = replace(met, log_m=np.zeros(60))
+    frames = keepers_at(frames, 10, 10).assign(session=np.r_[1:31, np.full(30, 31)])
+    level = with_spread(fit_level(*session_counts(frames)), SPREADS.size - 1)
+    found = [one for one in check_gate(frames, met, eye, level, 0.0) if one.by == "keepers"]
+    luck = np.exp(SPREADS[-1] * np.random.default_rng(5).standard_normal((31, 20_000)))
+    many = luck[:30].mean(axis=0)
+    expected = 20 * (many / (many + luck[30])).mean()
+    assert expected > 15
+    assert [one.predicted for one in found] == pytest.approx([expected, 20 - expected], abs=0.6)
+
+
+@pytest.mark.parametrize(("subjects", "presets"), [(5, 2), (4, 0)])
+def test_keepers_are_shared_out_among_presets_of_five_subjects_that_count(all_sharp, subjects, presets):
+    frames, met, eye = all_sharp
+    frames = keepers_at(frames, 10, 10)
+    level = fit_level(*session_counts(frames))
+    few = met.chosen(np.arange(60) < 30 + subjects)
+    assert len(check_gate(frames, few, eye, level, 0.0)) == presets
+    assert check_gate(frames[:30], met, eye, level, 0.0) == ()
+
+
+@pytest.mark.parametrize(
+    ("yes", "of", "p_value", "clashes"),
+    [
+        (118, 200, 0.0110, False),  # surely not by chance, and yet only 18 % apart
+        (125, 200, 0.0004, True),
+        (75, 200, 0.0004, True),
+        (5, 6, 0.1250, False),  # 67 % apart, and yet by chance; by hand: 2 (6 / 2 + 1) / 64
+    ],
+)
+def test_a_gate_clashes_where_counts_are_far_apart_and_not_by_chance(all_sharp, yes, of, p_value, clashes):
+    """Every other subject was certainly blurred: a lapse aside half should be judged sharp."""
+    frames, met, eye = all_sharp
+    half = met.chosen(np.arange(of) % 30)
+    far = np.where(np.arange(of) % 2, np.log(2.5), np.log(50.0))
+    half = replace(half, log_m=far, verdict=(np.arange(of) < yes).astype(float))
+    strict = replace(eye, log_sharp=np.full(DRAWS, np.log(0.8)))
+    (found,) = check_gate(frames[:30], half, strict, fit_level([0], [30]), 0.0)
+    assert (found.by, found.counted, found.presses, found.clashes) == ("sharp", yes, of, clashes)
+    assert found.predicted == pytest.approx(of / 2, rel=1e-3)
+    assert found.p_value == pytest.approx(p_value, abs=6e-4)
+
+
+def test_of_what_is_certainly_sharp_a_lapse_calls_some_soft(all_sharp):
+    """In each preset with at least five verdicts; of other subjects nobody was asked."""
+    frames, met, eye = all_sharp
+    asked = np.r_[np.arange(30) < 9, np.arange(30) < 5]
+    verdict = np.where(asked, np.r_[np.ones(30), np.arange(30) % 2], np.nan)
+    level = fit_level([0], [60])
+
+    def found(verdict, eye=eye):
+        gates = check_gate(frames, replace(met, verdict=verdict), eye, level, 0.0)
+        return [(one.preset, one.counted, one.presses, one.predicted) for one in gates if one.by == "sharp"]
+
+    assert found(verdict) == [
+        ("preset 0", 9, 9, pytest.approx(9 * (1 - LAPSE), rel=1e-6)),
+        ("preset 1", 2, 5, pytest.approx(5 * (1 - LAPSE), rel=1e-6)),
+    ]
+    blind = replace(eye, log_sharp=np.full(DRAWS, -9.0))
+    assert [one[3] for one in found(verdict, blind)] == pytest.approx([9 * LAPSE, 5 * LAPSE], rel=1e-6)
+    verdict[34] = np.nan
+    assert [one[0] for one in found(verdict)] == ["preset 0"]
+    assert found(np.full(60, np.nan)) == []
 
 
 @pytest.mark.parametrize("p_values", [[0.04], [0.01, 0.04, 0.03], [0.9, 0.001, 0.5, 0.02]])
@@ -232,6 +398,24 @@ def test_keepers_near_the_ring_say_nothing_of_whom_was_pressed_at_where_they_are
     anywhere = np.random.default_rng(0).permutation(np.linspace(rings.min(), rings.max(), len(drawn)))
     stated = np.where(hit, rings, anywhere)
     assert presses_follow_ring(replace(drawn, hit=hit, stated_log_m=stated)) is follow
+
+
+@pytest.mark.parametrize(("keepers", "follow"), [(8, False), (9, True)])
+def test_up_to_a_fifth_of_keepers_is_rare(keepers, follow):
+    """Of 40: whoever was kept stood where the ring was, the others all at one distance."""
+    drawn = gather_subjects(frames_met(draw_archive(1, World(presets=2)).table), Settings()).chosen(slice(40))
+    hit, far = np.arange(40) < keepers, np.arange(40) % 2
+    met = replace(drawn, hit=hit, stated_log_m=np.where(hit, far, 0.0), weight=np.ones(40), preset=far,
+                  presets=("a", "b"), focus_distance_m=2.0 + far, anyone=np.zeros(40, bool))  # fmt: skip
+    assert presses_follow_ring(met) is follow
+
+
+def test_rings_as_good_as_infinite_are_one():
+    two = gather_subjects(frames_met(draw_archive(1, World(presets=2)).table), Settings())
+    two = replace(two, hit=np.zeros(len(two), dtype=bool))
+    for rings, known in (((5000.0, np.inf), False), ((50.0, np.inf), True)):
+        ring = np.where(two.preset == 0, *rings)
+        assert (presses_follow_ring(replace(two, focus_distance_m=ring)) is not None) == known
 
 
 @pytest.mark.slow

@@ -150,8 +150,8 @@ def test_the_leeway_may_not_reach_what_cannot_be_focused(before, convention, fin
 
 @pytest.mark.parametrize(
     "line",
-    [Line(np.inf, 0.3), Line(np.nan, 0.3), Line(3.0, 0.0), Line(3.0, -1.0), Line(3.0, np.nan), Line(3.0),
-     Line(3.0, 0.3, before_m=2.9)],
+    [Line(np.inf, 0.3), Line(np.nan, 0.3), Line(3.0, 0.0), Line(3.0, -1.0), Line(3.0, np.nan),
+     Line(3.0, np.inf), Line(3.0), Line(3.0, 0.3, before_m=2.9)],
 )  # fmt: skip
 def test_lines_that_make_no_sense_are_refused(line):
     with pytest.raises(SettingError):
@@ -225,6 +225,25 @@ def test_the_iso_in_a_light_by_hand():
     assert exact.affordable.tolist() == [True, False], "what is just accepted is accepted"
     rounded = plan_line(50, replace(line, iso_max=390), COC, RING, [2])
     assert rounded.affordable.all(), "cameras round their numbers"
+
+
+def test_a_leeway_that_just_reaches_what_cannot_be_focused_is_refused():
+    """At 0.4 m with a leeway of 0.2 m: 50 mm focus from beyond 0.2 m on."""
+    with pytest.raises(SettingError, match="leeway"):
+        plan_line(50, Line(0.4, 0.01, before_m=0.2), COC, [Place(0.4)], [8])
+
+
+def test_a_leeway_without_end_is_covered_where_the_zone_has_none():
+    beyond = [plan_line(50, Line(16.0, 0.3, 0.5, np.inf), COC, [Place(ring)], [8]) for ring in (16.0, 8.0)]
+    assert [np.isinf(plan.far_limit_m[0]) for plan in beyond] == [True, False]
+    assert [plan.covers[0] for plan in beyond] == [True, False]
+
+
+def test_a_line_is_served_from_a_chance_of_95_in_100_on():
+    plan = plan_line(50, Line(5.0, 0.3), COC, RING, [8])
+    for chance, serves in ((0.95, True), (0.949, False)):
+        assert replace(plan, probability_inside=np.array([chance])).serves == serves
+    assert not replace(plan, affordable=np.array([False])).serves
 
 
 def test_the_widest_stop_that_holds_nearly_all_is_taken_else_the_likeliest():

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from worlds.people import HANDBOOK_MM, World, blur_mm, draw_archive
 
+from auditor.advice import paired as comparisons
 from auditor.advice.at_another_stop import LightAnswer, light_answers, times_at
 from auditor.advice.paired import MOST_SUBJECTS, Setting, _at_most, _cases, compare_settings, tried_there
 from auditor.advice.valued import _median_exposure, best_by_stop, lost_to_causes, value_settings
@@ -99,6 +100,16 @@ def test_of_more_subjects_than_are_put_through_those_drawn_speak_for_all(exact):
     assert _at_most(few, np.random.default_rng(3)) is few
 
 
+def test_of_every_part_of_the_weight_one_subject_is_drawn(exact, monkeypatch):
+    """Eight subjects of weight 1 and four to be drawn: one of each two; then one as heavy as all others."""
+    monkeypatch.setattr(comparisons, "MOST_SUBJECTS", 4)
+    eight = replace(exact[0].chosen(np.arange(8)), weight=np.ones(8), session=np.arange(8))
+    heavy = replace(eight, weight=np.r_[np.full(7, 1 / 7), 1.0])
+    for seed in range(9):
+        assert (_at_most(eight, np.random.default_rng(seed)).session // 2).tolist() == [0, 1, 2, 3]
+        assert _at_most(heavy, np.random.default_rng(seed)).session[2:].tolist() == [7, 7]
+
+
 def test_the_interval_is_that_of_the_weighted_share(exact):
     """The bootstrap's spread against the linearised variance of a Hajek share (Cochran 1977, 6.3)."""
     subjects, known = exact
@@ -118,6 +129,8 @@ def test_the_same_setting_gains_nothing_and_a_wrong_one_loses(exact):
         one, known, np.array([own.f_number, 2.8]), np.array([own.focus_distance_m, 0.7]), AS_IS, 0.0
     )
     assert paired.gain[0] == pytest.approx(1.0, abs=1e-6)
+    ends = np.log([paired.gain_low[0], paired.gain_high[0]])
+    assert ends == pytest.approx([-1.96 * 0.03, 1.96 * 0.03], rel=0.25), "the model's own discrepancy"
     assert paired.chance_better[0] == pytest.approx(0.5, abs=0.01)
     assert paired.chance_better[1] < 0.01
     mixed = compare_settings(
@@ -136,6 +149,8 @@ def test_motion_takes_what_a_slower_time_costs(exact):
     stopped = compare_settings(subjects, walking, *args, kept_iso, 0.0)
     assert moving.share[0] < still.share[0] - 0.1
     assert stopped.share[0] == pytest.approx(still.share[0], abs=1e-6)
+    quarter = compare_settings(subjects, replace(known, walking=np.full(DRAWS, 0.25)), *args, kept_iso, 1.32)
+    assert quarter.share[0] == pytest.approx(0.75 * still.share[0] + 0.25 * moving.share[0], abs=0.01)
 
 
 def test_nothing_is_inferred_from_flash(exact):

@@ -7,14 +7,25 @@ import numpy as np
 import pandas as pd
 import pytest
 from numpy.testing import assert_allclose
-from scipy.stats import betabinom
+from scipy.integrate import quad
+from scipy.special import expit, logit
+from scipy.stats import beta, betabinom, norm
 from worlds.diaries import DiaryWorld, draw_diary
 
 from auditor.advice.decide import decide
 from auditor.advice.paired import Setting
-from auditor.advice.past import ADVICE_NAME, PastAdvice, advice_text, read_past, renewed_text, what_became
+from auditor.advice.past import (
+    ADVICE_NAME,
+    GAP,
+    Advised,
+    PastAdvice,
+    advice_text,
+    read_past,
+    renewed_text,
+    what_became,
+)
 from auditor.advice.promise import counts_promised, promise_kept, promise_sharp
-from auditor.evidence.level import fit_level
+from auditor.evidence.level import fit_level, walk_cdf
 from auditor.evidence.sharpness import judged_frames
 from auditor.evidence.subjects import frames_met
 from auditor.settings import Settings
@@ -41,6 +52,35 @@ def test_a_promise_has_the_mean_and_interval_of_the_next_walk():
     assert promise_kept(fit_level([], [])) is None
 
 
+def test_a_promise_of_keepers_has_two_moments_of_the_law_of_a_walk():
+    """Mean and variance of a share p from the chances that two presses of a walk hold none, one or two."""
+    level = fit_level([6, 2, 9, 4], [60, 50, 70, 40])
+    none, up_to_one, _ = walk_cdf(level.log_posterior, level.levels, 2)
+    one, both = up_to_one - none, 1 - up_to_one
+    promise = promise_kept(level)
+    of = beta(promise.a, promise.b)
+    assert_allclose(promise.share, one / 2 + both, atol=1e-4)
+    assert_allclose([of.mean(), of.moment(2)], [one / 2 + both, both], rtol=2e-3)
+
+
+@pytest.mark.parametrize(
+    ("share", "low", "high", "confidence"), [(0.6, 0.55, 0.8, 0.95), (0.2, 0.1, 0.4, 0.8)]
+)
+def test_a_promise_of_sharp_presses_adds_how_walks_differ_to_what_is_unsure(share, low, high, confidence):
+    """On the logit: half the interval over z, and 0.5 between walks, as squares; moments integrated here."""
+    z = norm.ppf(0.5 + confidence / 2)
+    sd = np.hypot((logit(high) - logit(low)) / 2 / z, 0.5)
+    walk = norm(logit(share), sd)
+    mean, square = (
+        quad(lambda x, k=k: expit(x) ** k * walk.pdf(x), *walk.interval(1 - 1e-9))[0] for k in (1, 2)
+    )
+    promise = promise_sharp(share, low, high, confidence, 40)
+    of = beta(promise.a, promise.b)
+    assert_allclose([of.mean(), of.moment(2)], [mean, square], rtol=2e-3)
+    assert_allclose(promise.share, mean, atol=1e-4)
+    assert (promise.presses, promise.low, promise.high) == (40, *counts_promised(promise.a, promise.b, 40))
+
+
 @pytest.mark.parametrize("seed", range(6))
 def test_the_headline_promises_what_the_line_does(seed):
     diary = draw_diary(seed, DiaryWorld(walks=9))
@@ -59,6 +99,9 @@ def test_promises_hold_nine_times_in_ten():
         low, high = counts_promised(promise.a, promise.b, int(diary["kept_of"].iloc[-1]))
         held.append(low <= diary["kept"].iloc[-1] <= high)
     assert 0.84 <= np.mean(held) <= 0.97
+
+
+USUAL, OTHER = Setting(8.0, 2.5), Setting(5.6, 3.0)
 
 
 @pytest.fixture(scope="module")
@@ -86,6 +129,47 @@ def test_a_promise_holds_numbers_that_can_be(tmp_path, a, problems):
     kept = {"a": a, "b": 9, "level": 0.9, "presses": 60, "low": 1, "high": 9}
     line = {"walk": "2031-05-01", "lens": "x", "kind": "keep", "settings": [], "promise": {"kept": kept}}
     assert len(written(tmp_path, json.dumps(line)).problems) == problems
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "walk", "problems"),
+    [(0, 60, "1970-01-01", 0), (9, 9, "2200-12-31", 0), (-1, 9, "2031-05-01", 1), (10, 9, "2031-05-01", 1),
+     (9, 61, "2031-05-01", 1), (1, 9, "1969-12-31", 1), (1, 9, "2201-01-01", 1)],
+)  # fmt: skip
+def test_counts_and_years_that_cannot_be_are_problems(tmp_path, low, high, walk, problems):
+    sharp = {"a": 1, "b": 9, "level": 0.9, "presses": 60, "low": low, "high": high}
+    line = {"walk": walk, "lens": "x", "kind": "keep", "settings": [], "promise": {"sharp": sharp}}
+    past = written(tmp_path, json.dumps(line))
+    assert len(past.problems) == problems
+    assert [one.sharp for one in past.advised] == [(1.0, 9.0, 0.9, 60, low, high)] * (1 - problems)
+
+
+@pytest.mark.parametrize(
+    ("kind", "setting", "latitude", "said", "best"),
+    [
+        ("change", OTHER, (OTHER, USUAL), (OTHER,), True),
+        ("latitude", None, (USUAL, OTHER), (USUAL, OTHER), False),
+        ("keep", None, (), (USUAL,), False),
+        ("cannot_tell", None, (), (), False),
+    ],
+)
+def test_a_line_names_what_to_set_and_promises_what_it_brings(
+    decided, tmp_path, kind, setting, latitude, said, best
+):
+    """To keep is to set what is set most; only a change promises another share than now."""
+    table, decisions = decided
+    told = decisions.lenses[0]
+    decision = replace(told.decision, kind=kind, setting=setting, latitude=latitude)
+    shares = replace(
+        told.subjects, share_now=0.4, now_low=0.3, now_high=0.5, share_best=0.7, low=0.6, high=0.8
+    )
+    told = replace(told, decision=decision, subjects=shares, habit=((USUAL, 0.6), (OTHER, 0.4)))
+    past = written(
+        tmp_path, renewed_text(PastAdvice(), replace(decisions, lenses=(told,)), table, Settings())
+    )
+    assert past.advised[0].settings == said
+    promise = promise_sharp(*((0.7, 0.6, 0.8) if best else (0.4, 0.3, 0.5)), 0.95)
+    assert past.advised[0].sharp[:2] == (promise.a, promise.b)
 
 
 def test_a_line_tells_what_was_advised_and_is_read_back(decided, tmp_path):
@@ -178,6 +262,44 @@ def test_a_walk_whose_start_moved_a_little_is_still_that_walk(decided, tmp_path)
         )
         start = moved.groupby("session")["captured_at"].min()[3]
         assert what_became(past, moved, judged_frames(frames_met(moved)), start) == ()
+
+
+@pytest.mark.parametrize(("seconds", "lines"), [(0, 1), (1, 2)])
+def test_a_walk_that_begins_a_gap_away_is_the_same_and_farther_another(decided, tmp_path, seconds, lines):
+    table, decisions = decided
+    past = written(tmp_path, renewed_text(PastAdvice(), decisions, table, Settings()))
+    for away in (GAP + pd.Timedelta(seconds=seconds), -GAP - pd.Timedelta(seconds=seconds)):
+        moved = table.assign(captured_at=table["captured_at"] + away)
+        assert renewed_text(past, decisions, moved, Settings()).count("\n") == lines
+
+
+def test_the_last_advice_before_a_walk_is_held_against_the_walks_since(decided):
+    """Of two lines of one walk the later; what began within a gap of the advice is the walk before it."""
+    table, _ = decided
+    starts = table.groupby("session")["captured_at"].min()
+    judged, second = judged_frames(frames_met(table)), pd.Timedelta(seconds=1)
+
+    def became(*walks, walk=starts[3]):
+        lines = [Advised(at, "lens A", str(place), (), None, None) for place, at in enumerate(walks)]
+        found = what_became(PastAdvice(advised=tuple(lines)), table, judged, walk)
+        return [(one.advised.kind, one.walks, one.presses, one.followed) for one in found]
+
+    assert became(starts[1], starts[2]) == became(starts[1], starts[2], starts[3]) == [("1", 1, 200, 200)]
+    assert became(starts[2], starts[1]) == [("0", 1, 200, 200)]
+    assert became(starts[1], starts[1]) == [("1", 2, 400, 400)]
+    assert became(starts[1], starts[2], walk=starts[2]) == [("0", 1, 200, 200)]
+    assert became(starts[3] - GAP) == []
+    assert became(starts[1], starts[3] - GAP) == [("0", 2, 400, 400)]
+    assert became(starts[3] - GAP - second) == [("0", 1, 200, 200)]
+    assert became(starts[2] - GAP) == [("0", 1, 200, 200)]
+    assert became(starts[2] - GAP - second) == [("0", 2, 400, 400)]
+    unset = table.assign(
+        in_preset=table["session"].eq(3), focal_length_mm=np.where(np.arange(600) % 2, 28, np.nan)
+    )
+    (found,) = what_became(
+        PastAdvice(advised=(Advised(starts[1], "lens A", "keep", (), None, None),)), unset, judged, starts[3]
+    )
+    assert (found.walks, found.presses) == (1, 100), "only what was zone-focused, with a known focal length"
 
 
 def test_what_became_is_counted_on_the_walks_since(decided, tmp_path):
