@@ -8,8 +8,9 @@ time becomes another (``+`` a ``-``, ``<`` a ``<=``), and the tests that run its
 own room and the short ones first, until one fails; what lives through them meets the slow tests of its room.
 Annotations, texts, errors raised and guards for type checkers are passed over, since no test could tell. At
 most one of twenty may survive in each room, and each survivor is named. A change that no input can show
-stands in ``EQUIVALENT`` with its reason; it is drawn like any other, and told but not counted. Needs a system
-that can fork. Some seconds for each change, minutes for the coverage; ``--known`` keeps that for another run.
+stands in ``equivalent_operators.toml`` with its reason; it is drawn like any other, and told but not counted.
+Needs a system that can fork. Some seconds for each change, minutes for the coverage; ``--known`` keeps that
+for another run.
 """
 
 from __future__ import annotations
@@ -26,6 +27,7 @@ import shutil
 import signal
 import sys
 import tempfile
+import tomllib
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -50,55 +52,13 @@ BROKEN: dict[type[ast.AST], list[type[ast.AST]]] = {
     ast.Eq: [ast.NotEq], ast.NotEq: [ast.Eq], ast.Is: [ast.IsNot], ast.IsNot: [ast.Is],
     ast.In: [ast.NotIn], ast.NotIn: [ast.In], ast.And: [ast.Or], ast.Or: [ast.And],
 }  # fmt: skip
-# Module and change as they are printed, and why no input can show it. Where one expression stands in several
-# places and this holds for some of them, "#2" at the end is the second of the module.
-_AS_UNKNOWN = "only whether it is unknown counts, or adds nothing to a known number"
-_SYMMETRIC = "what is drawn or averaged lies alike on both sides of nought"
+# By module and change as they are printed: why no input can show it.
 EQUIVALENT = {
-    ("auditor/optics/combined.py", "blur.squared(least) + allowed -> Sub"): _AS_UNKNOWN,
-    ("auditor/optics/sensors.py", "coc + 0 * diagonal -> Sub"): _AS_UNKNOWN,
-    ("auditor/optics/sensors.py", "0 * diagonal -> Div"): _AS_UNKNOWN,
-    ("auditor/advice/decide.py", "paired is None or kept is None -> And"): "both were compared, or neither",
-    ("auditor/advice/fixed_line.py", "along > 1e-09 -> GtE"): "no speed is that number to the last digit",
-    ("auditor/advice/fixed_line.py", "far + nearer -> Sub"): _SYMMETRIC,
-    (
-        "auditor/advice/paired.py",
-        "len(subjects) - 1 -> Add",
-    ): "beyond the last one lies no more than rounding",
-    (
-        "auditor/advice/fixed_line.py",
-        "2 * LAGS + 1 -> Sub",
-    ): "a node fewer, which is as exact as it is said to be",
-    ("auditor/evidence/blur_tolerance.py", "LOG_TAU[tau] + within[0] -> Sub"): _SYMMETRIC,
-    (
-        "auditor/evidence/tolerance.py",
-        "len(chosen) // FEWEST_IN_GROUP -> Div",
-    ): "cut to whole numbers after it",
-    ("auditor/evidence/subjects.py", "ratio > 0 -> GtE"): "no picture was shown with infinitely many pixels",
-    ("auditor/evidence/level.py", "levels[:, None, None] + spreads[:, None] * _NODES -> Sub"): _SYMMETRIC,
-    ("auditor/evidence/level.py", "levels[:, None, None] + SPREADS[:, None] * _NODES -> Sub"): _SYMMETRIC,
-    ("auditor/evidence/level.py", "SPREAD_CENTRE + SPREAD_SD * np.linspace(-3, 3, 13) -> Sub"): _SYMMETRIC,
-    (
-        "auditor/evidence/level.py",
-        "before + level <= total[-1] -> Lt",
-    ): "no sum is that number to the last digit",
-    (
-        "auditor/evidence/presets.py",
-        "np.diff(np.log(np.minimum(unique, 1000000000.0))) > SAME_SETTING -> GtE",
-    ): "no distances differ by that number to the last digit",
-    (
-        "auditor/evidence/bursts.py",
-        "code * max(len(names), 1) + own -> Sub",
-    ): "each pair has a number of its own either way",
-    ("auditor/evidence/usual.py", "known.size > FEWEST_WALKS -> GtE"): "none of so many has enough before it",
-    ("auditor/intake/photofile/values.py", "n < 10 -> LtE"): "ten is ten either way",
-    ("auditor/intake/people/facemodel.py", "heat > least_score -> GtE"): "no score is just that number",
-    ("auditor/intake/people/facedistance.py", "reduction <= 1 -> Lt"): "no reduction is just that number",
-    (
-        "auditor/intake/photofile/window.py",
-        "offset + count > self.length -> GtE",
-    ): "what is left is then what was asked for",
-    ("auditor/advice/paired.py", "ratio * np.exp(MODEL_SD * rng.standard_normal(d)) -> Div"): _SYMMETRIC,
+    (module, change): why
+    for module, changes in tomllib.loads(
+        Path(__file__).with_name("equivalent_operators.toml").read_text("utf-8")
+    ).items()
+    for change, why in changes.items()
 }
 
 
