@@ -82,7 +82,7 @@ class Audit:
     lines: tuple[LinePresses, ...] = ()  # of presets set in advance to a place where subjects pass
     pictures: PictureFacts | None = None  # what the pictures told; None where they were not measured
     lenses: tuple[Lens, ...] = ()  # what session files say of lenses
-    # as they were named, and the folder of selects with its option, for commands to be repeated
+    # as they were named, and what was stated beside them with its options, for commands to be repeated
     sources: tuple[str, ...] = ()
     remarks: list[str] = field(default_factory=list)  # what needs no action, counted
 
@@ -178,7 +178,8 @@ def run_audit(
     give_back()
     diary = keep_diary(counted, judged, sessions, settings, tolerance, causes, past, request.walk)
     give_back()
-    selects = [] if request.keepers_folder is None else ["--keepers", str(request.keepers_folder)]
+    named = {"session": request.session_file, "notes": request.notes_file, "keepers": request.keepers_folder}
+    stated = [word for name, path in named.items() if path for word in (f"--{name}", str(path))]
     at_lines = {one.name for file in archive.session_files for one in file.presets if one.kind == "line"}
     return Audit(
         table=table, counted=counted, judged=judged, paths=archive.paths, settings=settings,
@@ -189,7 +190,7 @@ def run_audit(
         past=past, decisions=decisions, problems=gathered([*scanned.problems, *past.problems]),
         flash=count_flash(counted, confidence), company=company_by_preset(table),
         lines=line_presses(counted, met, at_lines, settings.speed_m_s, confidence), pictures=scanned.pictures,
-        lenses=lenses, sources=(*map(str, request.sources), *selects), remarks=archive.remarks,
+        lenses=lenses, sources=(*map(str, request.sources), *stated), remarks=archive.remarks,
     )  # fmt: skip
 
 

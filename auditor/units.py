@@ -96,8 +96,7 @@ def parse_f_number(text: str | float) -> float:
     >>> parse_f_number("f/5.6"), parse_f_number(8)
     (5.6, 8.0)
     """
-    cleaned = tidied(str(text))
-    match = re.fullmatch(rf"(?:f\s*/?\s*)?{_NUMBER}", cleaned)
+    match = re.fullmatch(rf"(?:f\s*/?\s*)?{_NUMBER}", tidied(str(text)))
     value = _number(match.group(1)) if match else 0.0
     if value <= 0:
         raise UnitError(f"{text!r} is not an f-number.", "Write it like 8 or f/8.")

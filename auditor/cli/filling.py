@@ -42,7 +42,7 @@ from auditor.text import collapse
 SHEET_NAME, FILLED_NAME = "sheet.html", "sheet.json"
 
 
-def take_in(taken: list[Path], sources: list[Path], folder: Path) -> None:
+def take_in(taken: list[Path], sources: list[Path], folder: Path, keepers: Path | None) -> None:
     """Merge filled files into those of the folder, and say what came in and how to go on."""
     for source in sources:
         if not source.exists():
@@ -76,7 +76,7 @@ def take_in(taken: list[Path], sources: list[Path], folder: Path) -> None:
     }
     for written in write_keeping(folder, files | sheet_texts):
         typer.echo(str(written))
-    typer.echo(_audit_command(sources, folder))
+    typer.echo(_audit_command(_named(sources, keepers), folder))
 
 
 def _filled_in(folder: Path) -> Filled:
@@ -145,7 +145,7 @@ def lay_out(request: Request, folder: Path, n: int, seed: int, *, measure: bool)
             rows=rows,
             runs=runs,
             proposals=proposals,
-            command=_take_command(sources, folder),
+            command=_take_command(_named(sources, request.keepers_folder), folder),
         )
         with progress_on_stderr("Pictures") as progress:
             files[SHEET_NAME] = build_sheet(sheet_data(facts, folder, progress))
@@ -217,14 +217,17 @@ def _folders_of_copies(table: pd.DataFrame, sources: list[Path]) -> list[str]:
     ]
 
 
-def _take_command(sources: list[Path], folder: Path) -> str:
+def _named(sources: list[Path], keepers: Path | None) -> list[str]:
+    return [*map(str, sources), *(["--keepers", str(keepers)] if keepers else [])]
+
+
+def _take_command(named: list[str], folder: Path) -> str:
     out = [] if folder == Path(NOTES_FOLDER) else ["--out", str(folder)]
-    return f"auditor prepare {shlex.join([*map(str, sources), *out])} --take ~/Downloads/sheet.json"
+    return f"auditor prepare {shlex.join([*named, *out])} --take ~/Downloads/sheet.json"
 
 
-def _audit_command(sources: list[Path], folder: Path) -> str:
+def _audit_command(named: list[str], folder: Path) -> str:
     """The command that audits with what was taken; the default folder is found without being named."""
-    named = [str(source) for source in sources]
     if folder != Path(NOTES_FOLDER):
-        named += ["--session", str(folder / SESSION_NAME), "--notes", str(folder / NOTES_NAME)]
+        named = [*named, "--session", str(folder / SESSION_NAME), "--notes", str(folder / NOTES_NAME)]
     return f"auditor audit {shlex.join(named)}"

@@ -48,7 +48,7 @@ def prepare(
 
     folder = output_folder(out, NOTES_FOLDER, sources, "prepare")
     if take:
-        take_in(take, sources, folder)
+        take_in(take, sources, folder, keepers)
         return
     request = make_request(
         sources,

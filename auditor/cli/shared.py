@@ -74,8 +74,7 @@ def reads_lens(*distances: str, ring: bool = True, several: bool = False) -> Cal
             raise UnitError(
                 "--scale and --ring-check are read off one lens.", "Make its card alone: one --focal-length."
             )
-        distances_typed = [own[name] for name in distances]
-        benches = [read_bench(one, **asked, distances=distances_typed) for one in lengths]
+        benches = [read_bench(one, **asked, distances=[own[name] for name in distances]) for one in lengths]
         return benches if several else benches[0]
 
     lens = options.FocalLengths if several else options.FocalLength

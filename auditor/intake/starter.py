@@ -92,8 +92,7 @@ class Run:
         if self.is_roll:
             return f"A roll, {frames} to {_comment(self.last)}: {self.recorded}"
         span = f"{self.starts_at:%Y-%m-%d %H:%M} to {self.ends_at:%H:%M}"
-        camera = f", {_comment(self.camera)}" if self.camera else ""
-        return f"{span}, {frames}{camera}: {self.recorded}"
+        return f"{span}, {frames}{f', {_comment(self.camera)}' if self.camera else ''}: {self.recorded}"
 
 
 def find_runs(table: pd.DataFrame) -> list[Run]:

@@ -67,7 +67,7 @@ class Decided:
     lens: str
     weighed: LensDecision | None  # None where nothing of this lens could be weighed
     now: ZoneSetting | None  # as it was used most
-    to_set: ZoneSetting | None  # another setting under ``change``, as now under ``keep`` and ``latitude``
+    to_set: ZoneSetting | None  # as now under ``keep`` and a ``latitude`` that holds it, else another setting
     exposure_time_s: float  # usual at the setting in use, as is the ISO
     iso: float
     bench: Bench  # the lens, its ring and scale as stated, with the eye that its frames tell of
@@ -78,6 +78,12 @@ class Decided:
     def kind(self) -> Kind:
         """Kind of the decision."""
         return "cannot_tell" if self.weighed is None else self.weighed.decision.kind
+
+    @property
+    def stays(self) -> bool:
+        """Whether the setting to use is the one that is used most already."""
+        one, now = self.to_set, self.now
+        return bool(one and now and now.is_at(one.f_number, one.focus_distance_m))
 
     @property
     def would_help(self) -> str:
@@ -136,9 +142,14 @@ def gather_decision(audit: Audit, lens: str) -> Decided:
     now = _most_used(presets, weighed)
     stated = find_lens(audit.lenses, lens, float(frames["focal_length_mm"].median()))
     bench = _bench_of(frames, stated, tuple(ring_of(stated, audit.settings)), weighed)
-    to_set = now if weighed is not None and weighed.decision.kind in ("keep", "latitude") else None
-    if weighed is not None and weighed.decision.setting is not None:
-        to_set = _with_zone(weighed.decision.setting, frames, bench)
+    decision = None if weighed is None else weighed.decision
+    to_set = now if decision and decision.kind in ("keep", "latitude") else None
+    setting = decision.setting if decision else None
+    if decision and to_set and decision.kind == "latitude":
+        held = any(to_set.is_at(one.f_number, one.focus_distance_m) for one in decision.latitude)
+        setting = None if held else decision.latitude[0]
+    if setting is not None:
+        to_set = _with_zone(setting, frames, bench)
     own = frames[["exposure_time_s", "iso"]]
     own = own[frames["preset"] == now.preset] if now is not None else own
     return Decided(

@@ -94,7 +94,7 @@ def chart(chip: Chip, units: str) -> list[str]:
     near, far = _cell(chip.near_at), _cell(chip.far_at)
     limits = _beside_each_other([(chip.near.in_units(units), near), (chip.far.in_units(units), far)])
     rows = [("", limits), ("sharp", " " * near + "█" * max(far - near, 1))]
-    counts = {name: _counts(chip, kept) for name, kept in (("kept", True), ("not", False), ("frames", None))}
+    counts = {name: _counts(chip, kept) for name, kept in (("kept", True), ("not", False), ("other", None))}
     tallest = max(map(max, counts.values()))
     for name, cells in counts.items():
         if any(cells):

@@ -210,8 +210,7 @@ def show_problems(
         return
     out.print(Text(f"\nProblems ({len(problems)})", style="bold"))
     for problem in problems[:PROBLEMS_SHOWN]:
-        where = f"{problem.file}: " if problem.file else ""
-        out.print(Text(f"– {where}{problem.what}"))
+        out.print(Text(f"– {f'{problem.file}: ' if problem.file else ''}{problem.what}"))
         if problem.next:
             out.print(Text(f"  {problem.next}"))
     if (more := len(problems) - PROBLEMS_SHOWN) > 0:

@@ -81,8 +81,7 @@ def press_times(plan: BurstPlan, rng: np.random.Generator) -> Floats:
     changes = np.diff(plan.stretch, prepend=-1) > 0
     gap[changes] += rng.uniform(*_PAUSE_S, int(changes.sum()))
     since = np.cumsum(gap)
-    first = np.flatnonzero(np.diff(plan.session, prepend=-1) > 0)
-    return np.asarray(since - since[first][plan.session])
+    return np.asarray(since - since[np.diff(plan.session, prepend=-1) > 0][plan.session])
 
 
 def camera_times(

@@ -146,8 +146,7 @@ def sharp_chance(blur_mm: npt.ArrayLike, tolerance_mm: float, steepness: float) 
     >>> sharp_chance([0.0, 0.042, 0.084], 0.042, 4.0).round(3).tolist()
     [1.0, 0.5, 0.059]
     """
-    ratio = np.asarray(blur_mm, dtype="float64") / tolerance_mm
-    return np.asarray(1.0 / (1.0 + ratio**steepness))
+    return np.asarray(1.0 / (1.0 + (np.asarray(blur_mm, dtype="float64") / tolerance_mm) ** steepness))
 
 
 def keep_chance(

@@ -199,8 +199,7 @@ def _by_plane(record: FileRecord) -> tuple[float, float, float] | None:
     width_px, height_px = record.exif_width_px, record.exif_height_px
     if not record.focal_plane_px_per_mm > 0 or not width_px or not height_px:
         return None
-    stored = {record.stored_width_px, record.stored_height_px}
-    if stored not in ({0}, {width_px, height_px}):
+    if {record.stored_width_px, record.stored_height_px} not in ({0}, {width_px, height_px}):
         return None
     long_px, short_px = max(width_px, height_px), min(width_px, height_px)
     sides = long_px / record.focal_plane_px_per_mm, short_px / record.focal_plane_px_per_mm

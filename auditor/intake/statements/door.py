@@ -66,9 +66,7 @@ def _unmarked(head: bytes) -> str:
     pairs = len(head) // 2
     if pairs and head[1::2].count(0) > pairs * 0.7:
         return "utf-16-le"
-    if pairs and head[0::2].count(0) > pairs * 0.7:
-        return "utf-16-be"
-    return "utf-8"
+    return "utf-16-be" if pairs and head[0::2].count(0) > pairs * 0.7 else "utf-8"
 
 
 def read_toml(path: Path) -> tuple[dict[str, Any], str]:

@@ -51,8 +51,7 @@ def _distances(audit: Audit) -> Figure | None:
     ticks = chart_tables.distance_ticks(lanes["from_m"][0], lanes["to_m"][0], audit.settings.units)
     height = LANE_IN * len(lanes) + 0.35
     figure = new_figure(height)
-    ax = figure.add_axes((0.02, 0.3 / height, 0.96, 1 - 0.33 / height))
-    draw_distances(ax, lanes, bars, ticks)
+    draw_distances(figure.add_axes((0.02, 0.3 / height, 0.96, 1 - 0.33 / height)), lanes, bars, ticks)
     return figure
 
 

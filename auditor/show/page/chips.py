@@ -1,5 +1,6 @@
 """One chip for each preset of a lens, and for a setting to change to: the frames against its zone."""
 
+import math
 from collections import defaultdict
 from functools import partial
 
@@ -41,8 +42,9 @@ def chips_of(audit: Audit, number: int, presets: pd.DataFrame, decided: Decided)
     ]
     first = list(settings).index(decided.now.preset) if decided.now and decided.now.preset in settings else 0
     keys = [f"{number}-{place}" for place in range(len(shown))]
-    if decided.kind == "change" and decided.to_set is not None:
-        shown.insert(0, ("as advised", decided.to_set, frames, ""))
+    new = decided.to_set
+    if new is not None and not decided.stays and not math.isnan(new.near_limit_m):
+        shown.insert(0, ("as advised", new, frames, ""))
         keys.insert(0, f"{number}-new")
         first = 0
     scale = scale_of(

@@ -17,8 +17,7 @@ def percent(rate: float) -> str:
     """
     if math.isnan(rate):
         return UNKNOWN
-    decimals = 1 if 0 < rate < 0.0095 or 0.9905 < rate < 1 else 0
-    return f"{100 * rate:.{decimals}f} %"
+    return f"{100 * rate:.{1 if 0 < rate < 0.0095 or 0.9905 < rate < 1 else 0}f} %"
 
 
 def interval(low: float, high: float) -> str:

@@ -53,8 +53,10 @@ def headline(decided: Decided) -> str:
     if decided.weighed is not None and kind == "latitude":
         return f"{anything(decided.weighed.decision.latitude, decided.bench.units)} will do for {lens}"
     if kind in ("change", "keep") and decided.to_set is not None:
-        do = f"Next time, set {lens} to" if kind == "change" else f"Keep {lens} at"
-        return f"{do} {setting_name(decided.to_set, decided.bench.units)}"
+        to_set = setting_name(decided.to_set, decided.bench.units)
+        if not decided.stays:
+            return f"Next time, set {lens} to {to_set}"
+        return f"Keep {lens} at {to_set}{', all the time' if kind == 'change' else ''}"
     return f"{helpful(decided).instruction or 'Walk once more'} to learn what to set"
 
 
@@ -82,7 +84,7 @@ def _kept(weighed: LensDecision) -> str:
     more = ""
     if walk is not None:
         sure = f"{in_words(round(walk.level * 10))} times in ten"
-        more = f" On a walk of {walk.presses} presses, {sure}: {walk.low} to {walk.high}."
+        more = f" On a walk of {walk.presses} presses, {sure}: {walk.low} to {walk.high} with a keeper."
     if level.presses < FEW_PRESSES:
         met = f"{level.hits} of {level.presses}"
         return f"Of presses that count, {met} held a keeper so far: too few to say how often.{more}"
@@ -116,24 +118,26 @@ def instead(decided: Decided) -> str:
         return ""
     said = {
         "keep": "Nothing: no ring or stop surely makes more subjects sharp.",
-        "latitude": "Whatever suits the light: these cannot be told apart.",
+        "latitude": "Whatever suits you: these cannot be told apart.",
         "not_focus": "Moment, framing, light: what you left was not left for blur.",
         "cannot_tell": f"Nothing yet: {_NOT_YET.get(weighed.decision.why, _NOT_YET['unsure'])}.",
     }.get(decided.kind, "")
+    if decided.kind == "latitude" and decided.now is not None and not decided.stays:
+        said += f" Now mostly {setting_name(decided.now, decided.bench.units)}."
     if decided.kind == "change" and decided.now is not None:
-        said = _against_habit(weighed, decided.now, decided.bench.units)
+        said = _against_habit(weighed, decided.now, decided.bench.units, stays=decided.stays)
     return " ".join([said, *by_light(weighed, decided.bench.units)]).strip()
 
 
-def _against_habit(weighed: LensDecision, now: ZoneSetting, units: str) -> str:
+def _against_habit(weighed: LensDecision, now: ZoneSetting, units: str, *, stays: bool) -> str:
     """Say what a change promises, and against what: one setting, or all that were in use together."""
     own = weighed.decision
     if len(weighed.habit) < 2:
         return f"Now {setting_name(now, units)}. The change promises {gain(own)}."
     share = f"{of_100(weighed.habit[0][1])} of 100 presses"
     return (
-        f"Now mostly {setting_name(now, units)} ({share}). Against all your settings together the change "
-        f"promises {gain(own)}."
+        f"Now mostly {setting_name(now, units)} ({share}). Against all your settings together "
+        f"{'keeping to it' if stays else 'the change'} promises {gain(own)}."
     )
 
 
@@ -246,8 +250,8 @@ def strictness(decided: Decided) -> str:
     weighed = decided.weighed
     if decided.known.frames and not decided.known.marked:
         return (
-            "No frame carries a mark that counts: save ratings into the files or sidecars, or name your "
-            "folder of selects with --keepers."
+            "No frame of this lens carries a mark that counts: save ratings into the files or sidecars, or "
+            "name your folder of selects with --keepers."
         )
     if weighed is None:
         return ""
