@@ -196,3 +196,95 @@ def test_telling_frames_are_one_of_each_kind(archive):
         lost[telling.index[0]]
         == lost[["in_front_of_zone", "beyond_zone", "subject_motion", "diffraction"]].max()
     )
+
+
+def test_many_frames_are_reckoned_in_parts_and_drawn_beyond_a_number(archive, monkeypatch):
+    table, _, tolerance = archive
+    whole = find_causes(count_frames(table), SETTINGS, tolerance)
+    lost = len(whole.frames)
+    monkeypatch.setattr("auditor.evidence.causes.BLOCK", 100)
+    assert_allclose(find_causes(count_frames(table), SETTINGS, tolerance).table, whole.table, rtol=1e-9)
+    monkeypatch.setattr("auditor.evidence.causes.MOST_FRAMES", lost)
+    assert_allclose(find_causes(count_frames(table), SETTINGS, tolerance).table, whole.table, rtol=1e-9)
+    monkeypatch.setattr("auditor.evidence.causes.MOST_FRAMES", lost // 2)
+    drawn = find_causes(count_frames(table), SETTINGS, tolerance)
+    assert len(drawn.frames) == lost // 2
+    assert drawn.table["frames"].sum() == pytest.approx(lost)
+    assert drawn.by_preset["not_kept"].sum() == pytest.approx(lost, abs=2)
+    assert_allclose(drawn.table["of_100"], whole.table["of_100"], atol=5)
+    assert (drawn.sibling_kept, drawn.no_distance) == (whole.sibling_kept, whole.no_distance)
+
+
+def test_shares_of_100_frames_are_weighed_by_the_frames_that_each_stands_for(archive):
+    table, _, tolerance = archive
+    weight = np.where(np.arange(len(table)) % 3 == 0, 5.0, 1.0)
+    found = find_causes(count_frames(table.assign(sample_weight=weight)), SETTINGS, tolerance)
+    own = pd.Series(weight, table["file"]).loc[found.frames["file"]].to_numpy()
+    wanted = 100 * (found.frames[list(CAUSES)].to_numpy() * own[:, None]).sum(axis=0) / own.sum()
+    assert_allclose(found.table["of_100"], wanted, rtol=1e-9)
+    for nothing in (0.0, -1.0):
+        plain = find_causes(count_frames(table.assign(sample_weight=nothing)), SETTINGS, tolerance)
+        shares = plain.frames[list(CAUSES)].mean() * 100
+        assert_allclose(plain.table["of_100"], shares, rtol=1e-9)
+
+
+def test_the_interval_leaves_as_much_of_the_curves_at_either_end(archive):
+    """Of frames judged soft each curve explains (ceiling - floor) / (1 - floor): 40 curves, evenly taken."""
+    table, _, tolerance = archive
+    draws = tolerance.draws[:1].repeat(200, axis=0)
+    draws[:, 2], draws[:, 3] = np.linspace(0.1, 0.9, 200) ** 2, 0.02
+    soft = table.assign(sharp="no", burst=np.arange(len(table)))
+    some = replace(tolerance, draws=draws)
+    found = find_causes(count_frames(soft), SETTINGS.changed(confidence=0.8), some)
+    each = 100 * (1 - (draws[::5, 2] - 0.02) / 0.98)
+    row = found.table.loc["not_explained_by_blur"]
+    assert_allclose(row["of_100"], np.mean(each), rtol=1e-9)
+    assert_allclose([row["low"], row["high"]], np.quantile(each, [0.1, 0.9]), rtol=1e-9)
+    own = found.by_preset.iloc[0]
+    ends = own[["not_explained_by_blur_low", "not_explained_by_blur_high"]].tolist()
+    assert_allclose(np.array(ends) / own["not_kept"], np.quantile(each, [0.1, 0.9]) / 100, rtol=1e-9)
+
+
+def test_movement_and_diffraction_of_just_the_criterion_do_not_exceed_it(frame_table):
+    motion = float(motion_mm(50.0, 2.5, 1.32, 1 / 60))
+    airy = float(airy_mm(8.0, magnification(lens_distance_m(2.5, 50.0), 50.0)))
+    limits = [motion, np.nextafter(motion, 0), airy, np.nextafter(airy, 0), np.nan]
+    table = frame_table([0] * 5, focal_length_mm=50.0, f_number=8.0, focus_distance_m=2.5, coc_mm=limits,
+                        exposure_time_s=[1 / 60, 1 / 60, 1 / 8000, 1 / 8000, 1 / 60])  # fmt: skip
+    found = find_causes(count_frames(table), Settings(), fit_tolerance(table, Settings())).at_focus
+    assert found == {"frames": 4, "motion_over_criterion": 1, "diffraction_over_criterion": 1}
+
+
+def test_a_guess_that_states_no_error_has_the_usual_one(archive):
+    """And the side of the ring on which a subject stood is as sure as its distance."""
+    table, _, tolerance = archive
+    usual, stated = (
+        find_causes(count_frames(table.assign(subject_distance_rel_sd=sd)), SETTINGS, tolerance).table
+        for sd in (np.nan, SETTINGS.guess_sd)
+    )
+    assert_allclose(usual, stated, rtol=1e-12)
+    below = find_causes(count_frames(table.assign(subject_distance_rel_sd=-1.0)), SETTINGS, tolerance).table
+    assert_allclose(below, stated, rtol=1e-12)
+    known = find_causes(count_frames(table.assign(subject_distance_rel_sd=0.0)), SETTINGS, tolerance)
+    sides = known.frames[["in_front_of_zone", "beyond_zone"]].to_numpy()
+    assert (sides.min(axis=1) < 1e-9).all()
+    assert not np.allclose(known.table, stated, rtol=0.01)
+
+
+@pytest.mark.parametrize("ceiling", [0.0, np.nan])
+def test_without_a_keeper_or_a_weight_no_curve_explains_anything(archive, ceiling):
+    table, _, tolerance = archive
+    draws = tolerance.draws.copy()
+    draws[:, 2:] = ceiling
+    found = find_causes(count_frames(table), SETTINGS, replace(tolerance, draws=draws))
+    assert found.table.isna().all(axis=None)
+    assert found.frames.empty
+    assert found.by_preset.empty
+    assert found.at_focus["frames"] > 0
+
+
+def test_where_every_frame_was_kept_there_is_nothing_to_explain(archive):
+    table, _, tolerance = archive
+    found = find_causes(count_frames(table.assign(counted_as="keeper")), SETTINGS, tolerance)
+    assert found.table.isna().all(axis=None)
+    assert (found.no_distance, found.at_focus["frames"]) == (0, 0)

@@ -38,7 +38,7 @@ def test_two_at_a_table_wide_open_and_at_f16():
     ("first", "others", "said"),
     [(2.0, "3", "all"), (2.0, "3|4", "all"), (2.0, "3|5", "only_first"), (2.0, "5", "only_first"),
      (1.0, "3|5", "only_others"), (1.0, "5", "none"), (5.0, "3", "only_others"), (5.0, "1|6", "none"),
-     (1.5, "4", "all"), (2.0, "", None), (np.nan, "3", None)],
+     (1.5, "4", "all"), (4.0, "1.5", "all"), (2.0, "", None), (np.nan, "3", None)],
 )  # fmt: skip
 def test_each_case(first, others, said):
     assert held(1.5, 4.0, first, [others]) == [said and f"{said}_in_zone"]

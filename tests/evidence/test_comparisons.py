@@ -4,8 +4,10 @@ import sys
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 from numpy.testing import assert_allclose
+from scipy.stats import norm
 
 from auditor.evidence.bursts import count_frames
 from auditor.evidence.comparisons import claim_level, compare_presets, scene_ev
@@ -195,3 +197,79 @@ def test_false_claims_are_rare_where_a_plain_comparison_errs(bench, tie):
     ours, plain = bench.false_claims(tie, 25, seed=3)
     assert ours <= 4
     assert plain >= 10
+
+
+def three_in_turns(frame_table, rates, runs=8, bursts=10):
+    """Presets a, b and c by turns, each run with the same share of hits in tenths."""
+    kept = [hit for _ in range(runs) for rate in rates for hit in [1] * rate + [0] * (bursts - rate)]
+    preset = np.tile(np.repeat(list("abc"), bursts), runs)
+    return frame_table(kept, preset=preset, session=0, lens="one lens")
+
+
+def test_of_three_pairs_each_must_show_at_a_third_of_the_level(frame_table):
+    """Rates of 0.5, 0.4 and 0.3, eighty of each: Fleiss (1981), eq. 3.14, at a level of 0.05 / 3."""
+    pairs = compare_presets(count_frames(three_in_turns(frame_table, (5, 4, 3))), Settings())
+    z = norm.ppf(1 - 0.05 / 6), norm.ppf(0.8)
+    wanted = []
+    for a, b in ((0.5, 0.4), (0.5, 0.3), (0.4, 0.3)):
+        middle = (a + b) / 2
+        root = z[0] * np.sqrt(2 * middle * (1 - middle)) + z[1] * np.sqrt(a * (1 - a) + b * (1 - b))
+        wanted.append(int(np.ceil((root / (a - b)) ** 2 - 80)))
+    assert pairs["more_bursts"].tolist() == wanted
+
+
+def test_the_better_one_may_be_the_first_or_the_second(frame_table):
+    pairs = compare_presets(count_frames(three_in_turns(frame_table, (2, 8, 8))), Settings())
+    found = {(row.preset_a, row.preset_b): row.better for row in pairs.itertuples()}
+    assert (found["a", "b"], found["a", "c"]) == ("b", "c")
+    assert not isinstance(found["b", "c"], str)
+    assert pairs["difference"].tolist() == pytest.approx([-0.6, -0.6, 0])
+
+
+def test_a_gain_just_worth_it_is_told_and_one_of_nothing_is_not(frame_table):
+    """Rates of 3/4 and 1/4: a gap of as much as their mean."""
+    even = in_turns(frame_table, 6, 2, 4, bursts=8)
+    worth = [
+        compare_presets(count_frames(even), Settings().changed(worth=w)).loc[0, "more_bursts"]
+        for w in (1.0, 1.01)
+    ]
+    assert worth == [0, pd.NA]
+    none = compare_presets(count_frames(in_turns(frame_table, 0, 0, 4)), Settings())
+    assert none["more_bursts"].isna().all()
+    assert not isinstance(none.loc[0, "better"], str)
+
+
+def test_five_bursts_of_each_are_tested_and_four_are_not(frame_table):
+    preset = list("aababbabab")
+    table = frame_table([1, 1, 0, 1, 0, 0, 1, 0, 1, 1], preset=preset, session=0, lens="one lens")
+    five = compare_presets(count_frames(table), Settings()).loc[0]
+    assert (five["shared_a"], five["shared_b"]) == (5, 5)
+    assert 0 < five["p_value"] < 1
+    assert np.isnan(compare_presets(count_frames(table.head(9)), Settings()).loc[0, "p_value"])
+
+
+def test_the_interval_of_a_difference_ends_at_one(frame_table):
+    pair = compare_presets(count_frames(in_turns(frame_table, 10, 1, 2)), Settings()).loc[0]
+    assert -1 <= pair["low"] < pair["difference"] < pair["high"] <= 1
+    odd = frame_table(
+        [1] * 5 + [0] * 5 + [1] * 4 + [0] + [0] * 5, preset=np.repeat(list("abab"), 5), session=0, lens="x"
+    )
+    pair = compare_presets(count_frames(odd), Settings()).loc[0]
+    assert (pair["difference"], pair["high"]) == (pytest.approx(0.9), 1)
+    swapped = odd.assign(preset=odd["preset"].map({"a": "b", "b": "a"}))
+    assert compare_presets(count_frames(swapped), Settings()).loc[0, "low"] == -1
+
+
+def test_frames_count_beside_bursts_and_must_agree(frame_table):
+    """Of a every burst holds one keeper among four frames, of b half hold four: more bursts, fewer frames."""
+    kept = {"a": [1, 0, 0, 0], "b": [1, 1, 1, 1], "none": [0, 0, 0, 0]}
+    bursts = [["a", "b" if turn % 2 else "none"] for turn in range(80)]
+    marks = [mark for pair in bursts for name in pair for mark in kept[name]]
+    preset = np.tile(np.repeat(["a", "b"], 4), 80)
+    table = frame_table(marks, burst=np.repeat(np.arange(160), 4), preset=preset, session=0, lens="one lens")
+    pair = compare_presets(count_frames(table), Settings()).loc[0]
+    assert (pair["rate_a"], pair["rate_b"]) == (1.0, 0.5)
+    assert pair["difference"] == pytest.approx(0.5)
+    assert pair["frame_difference"] == pytest.approx(-0.25)
+    assert pair["p_value"] < 0.001
+    assert not isinstance(pair["better"], str)

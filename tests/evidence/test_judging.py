@@ -33,3 +33,16 @@ def test_few_or_unknown_pairs_replace_nothing():
     assert judge_guesses([], [], []).guesses == 0
     odd = judge_guesses([2, np.nan, np.inf, 3], [2, 2, 2, np.nan], 0.1)
     assert (odd.guesses, math.isnan(odd.spread)) == (1, True)
+
+
+def test_ten_pairs_replace_the_assumed_error_and_two_have_a_spread():
+    """By hand: of errors 0 and log 1.5 the median is half of that, and so is every deviation from it."""
+    half = math.log(1.5) / 2
+    two = judge_guesses([2.0, 3.0], [2.0, 2.0], 0.0)
+    assert (two.bias, two.spread) == pytest.approx((half, 1.4826 * half))
+    assert two.guess_sd is None
+    ten = judge_guesses([2.0, 3.0] * 5, 2.0, 0.1)
+    assert ten.spread == pytest.approx(math.sqrt((1.4826 * half) ** 2 - 0.1**2))
+    assert ten.guess_sd == pytest.approx(math.hypot(half, ten.spread))
+    sure = judge_guesses([2.0] * 10, 2.0, 0.1)
+    assert (sure.spread, sure.guess_sd) == pytest.approx((0.03, 0.03)), "nobody's eye is credited with less"

@@ -5,7 +5,7 @@ import pytest
 from scipy.special import expit, logsumexp
 from scipy.stats import binom
 
-from auditor.evidence.level import SPREADS, fit_level, log_likelihoods
+from auditor.evidence.level import SPREADS, fit_level, log_likelihoods, shortest_interval, walk_cdf
 
 # Operations and deaths in twelve hospitals, with the random-effects fit printed beside them (Spiegelhalter,
 # Thomas, Best & Gilks, BUGS Examples Volume 1, "Surgical: institutional ranking"; numbers from memory).
@@ -131,3 +131,45 @@ def test_without_a_press_the_priors_come_back():
     spread = -0.5 * (np.log(SPREADS / 0.5) / 0.5) ** 2
     wanted = level[:, None] + spread
     assert prior.log_posterior == pytest.approx(wanted - logsumexp(wanted))
+
+
+def test_the_levels_reach_as_far_where_most_were_kept():
+    assert np.ptp(fit_level([401], [500]).levels) == pytest.approx(2 * (4 / 10 + 1.5))
+    nothing = fit_level([], [])
+    assert [nothing.levels[0], nothing.levels[-1]] == pytest.approx([-5.5, 5.5]), (
+        "0.5 of 1 and 4 + 1.5 logits"
+    )
+
+
+@pytest.mark.parametrize(("hits", "presses"), [(1, 200), (199, 200)])
+def test_what_was_seen_in_one_session_is_within_however_narrow_the_interval(hits, presses):
+    """The prior expects 12 of 100, so that half of the posterior lies to one side of what was seen."""
+    found = fit_level([hits], [presses], 0.5)
+    assert found.low <= found.rate <= found.high
+    assert found.rate == hits / presses
+    assert 0 < found.low < found.high < 1
+
+
+def test_the_chances_of_a_further_walk_are_sums_over_level_luck_and_count():
+    found = fit_level([3, 4], [60, 70])
+    luck = np.linspace(-6, 6, 61)
+    density = np.exp(-0.5 * luck**2)
+    rate = expit(found.levels[:, None, None] + SPREADS[:, None] * luck)
+    weight = np.exp(found.log_posterior)[..., None] * density / density.sum()
+    wanted = [(weight * binom.cdf(k, 20, rate)).sum() for k in range(21)]
+    assert walk_cdf(found.log_posterior, found.levels, 20) == pytest.approx(wanted, abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("chances", "level", "interval"),
+    [
+        ([1, 2, 3, 1, 1], 5 / 8, (1, 2)),
+        ([1, 2, 3, 1, 1], 6 / 8, (0, 2)),  # two of them are as short: the first
+        ([1, 2, 3, 1, 1], 7 / 8, (0, 3)),
+        ([2, 2, 4], 4 / 8, (2, 2)),
+        ([7, 1, 0], 7 / 8, (0, 0)),
+        ([0, 1, 7], 7 / 8, (2, 2)),
+    ],
+)
+def test_the_fewest_counts_that_hold_a_level_by_hand(chances, level, interval):
+    assert shortest_interval(np.cumsum(chances) / 8, level) == interval

@@ -101,3 +101,29 @@ def test_the_time_is_said_with_how_many_were_slower(at_the_gate: LinePresses) ->
         in words.say_where(at_the_gate, "m", "ft")
     )
     assert "barriers" in words.say_where(at_the_gate, "m", "ft")
+
+
+def test_a_press_up_to_a_twentieth_over_the_longest_time_was_in_time(frame_table: Callable[..., Any]) -> None:
+    longest = float(longest_time_s(50.0, 8.0, 5.0, 5.0, 1.32, 0.03))
+    times = [longest * 1.04, longest * 1.06, longest / 2, longest * 2]
+    table = frame_table(
+        [1, 0, 0, 1], preset="gate", focal_length_mm=50.0, f_number=8.0, focus_distance_m=5.0, coc_mm=0.03,
+        near_limit_m=4.0, far_limit_m=np.inf, subject_distance_m=[4.5, 5.0, 30.0, np.nan],
+        side=["in", "in", "far", None], exposure_time_s=times,
+    )  # fmt: skip
+    counted = count_frames(table)
+    (one,) = line_presses(counted, distances_met(counted), {"gate"}, 1.32, 0.95)
+    assert one.longest_s == pytest.approx(longest)
+    assert (one.timed, one.slower) == (4, 2)
+    assert one.frames["kept"].tolist() == [True, False, False]
+    assert one.behind[0] == pytest.approx(1 / 3)
+    reach = one.edge["distance_m"]
+    assert reach.iloc[0] == pytest.approx(4.0)
+    assert reach.iloc[-1] < 4 * 5.0
+    wide = table.assign(coc_mm=0.2)
+    (one,) = line_presses(count_frames(wide), distances_met(count_frames(wide)), {"gate"}, 1.32, 0.95)
+    assert one.edge["distance_m"].iloc[-1] == pytest.approx(4 * 5.0), "four times the line is far enough"
+    unset = table.assign(focus_distance_m=np.inf)
+    assert line_presses(count_frames(unset), distances_met(counted), {"gate"}, 1.32, 0.95) == ()
+    unzoned = table.assign(near_limit_m=np.nan)
+    assert line_presses(count_frames(unzoned), distances_met(counted), {"gate"}, 1.32, 0.95) == ()

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from auditor.evidence.mantel_haenszel import bursts_to_show, stratified_difference
+from auditor.evidence.mantel_haenszel import bursts_to_show, difference_by_runs, stratified_difference
 from auditor.evidence.proportions import wilson
 
 # Penicillin and rabbits, Agresti (1990), Categorical Data Analysis, p. 231-237: cured of treated at once and
@@ -99,3 +99,52 @@ def test_sample_size_against_statsmodels():
         gap = points / 100
         reached = power.power_proportions_2indep(gap, rate - gap / 2, n, alternative="two-sided").power
         assert_allclose(reached, 0.8, atol=0.005)
+
+
+def test_three_runs_of_one_outing_leave_one_degree_of_freedom():
+    """Runs of a with 10 and 6 hits of 20, one of b with 4: by hand, with Student's t of one degree (Cauchy).
+
+    Over runs a lies 1/3 above and b 2/3 below, so the information is 20 (2/9 + 4/9); a misses its mean by 0.1
+    twice, the variance is 2 (20/3 0.1)^2 times 3/1.
+    """
+    found = difference_by_runs([10, 4, 6], [20, 20, 20], [True, False, True], [0, 0, 0])
+    error = math.sqrt(2 * (20 / 3 * 0.1) ** 2 * 3) / (20 * 6 / 9)
+    half = math.tan(0.95 * math.pi / 2) * error
+    assert_allclose([found.difference, found.low, found.high], [0.2, 0.2 - half, 0.2 + half], rtol=1e-9)
+    assert_allclose(found.p_value, 1 - 2 / math.pi * math.atan(0.2 / error), rtol=1e-9)
+
+
+def test_runs_that_are_all_alike_show_no_difference():
+    alike = difference_by_runs([5, 5, 5, 5], [10] * 4, [True, False] * 2, [0] * 4)
+    assert (alike.difference, alike.low, alike.high, alike.p_value) == (0, 0, 0, 1)
+
+
+def test_outings_in_which_a_setting_was_not_used_say_nothing_of_runs():
+    hits, size, is_a = [5, 2, 6, 3], [10, 12, 14, 16], [True, False, True, False]
+    only_a = difference_by_runs([*hits, 9, 1], [*size, 10, 10], [*is_a, True, True], [1, 1, 2, 2, 0, 0])
+    only_b = difference_by_runs([*hits, 9, 1], [*size, 10, 10], [*is_a, False, False], [1, 1, 2, 2, 3, 3])
+    assert only_a == only_b == difference_by_runs(hits, size, is_a, [1, 1, 2, 2])
+    assert math.isnan(difference_by_runs([9, 1], [10, 10], [True, True], [0, 0]).difference)
+
+
+def test_one_frame_of_each_setting_and_one_stratum_of_each_alone():
+    """One hit of one against none of one: Mantel and Haenszel's variance is 1/4, so |1 - 1/2| - 1/2 = 0."""
+    found = stratified_difference([1], [1], [0], [1])
+    assert (found.difference, found.p_value) == (1, 1)
+    beside = stratified_difference([1, 3, 0], [1, 5, 0], [0, 0, 2], [1, 0, 6])
+    assert beside == found
+
+
+def test_the_corrected_score_of_one_stratum_by_hand():
+    """30 of 50 against 15 of 40: 25 hits of 50 are expected, variance 50 40 45 45 / (90^2 89)."""
+    score = (abs(30 - 25) - 0.5) / math.sqrt(50 * 40 * 45 * 45 / (90**2 * 89))
+    found = stratified_difference([30], [50], [15], [40])
+    assert_allclose(found.p_value, math.erfc(score / math.sqrt(2)), rtol=1e-12)
+    assert_allclose(stratified_difference([15], [40], [30], [50]).p_value, found.p_value, rtol=1e-12)
+
+
+def test_the_number_of_bursts_near_nought_and_all_is_that_of_what_can_be():
+    """Of a rate of 0 a difference of 10 points can only be 0.1 against 0: Fleiss' number for these."""
+    expected = (1.959964 * math.sqrt(2 * 0.05 * 0.95) + 0.841621 * math.sqrt(0.1 * 0.9)) ** 2 / 0.1**2
+    assert_allclose(bursts_to_show(0.0, 10), expected, rtol=1e-6)
+    assert_allclose(bursts_to_show(1.0, 10), expected, rtol=1e-6)

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
-from scipy.stats import chi2, quantile_test
+from scipy.stats import chi2, norm, quantile_test
+from scipy.stats import t as student
 
 from auditor.evidence import proportions as prop
 
@@ -181,3 +182,58 @@ def test_clustered_interval_covers(how):
 def test_single_burst_or_no_keeper_counts_bursts():
     assert_allclose(one_interval([0, 0, 0], [4, 4, 4]), prop.wilson(0, 3), rtol=1e-12)
     assert_allclose(one_interval([2], [4]), prop.wilson(0.5, 1), rtol=1e-12)
+
+
+@pytest.mark.parametrize("n", [1, 3, 7, 20, 148, 999])
+def test_the_interval_of_none_begins_at_nought_and_that_of_all_ends_at_one(n):
+    none, every = prop.wilson(0, n), prop.wilson(n, n)
+    assert (none[0], every[1]) == (0, 1)
+    z = 1.959964
+    assert_allclose([none[1], 1 - every[0]], z**2 / (n + z**2), rtol=1e-6)
+
+
+def test_the_interval_of_unequal_bursts_by_hand():
+    """Keepers 2, 0, 1 of 3, 2, 4 frames: residuals 1, -2/3, -1/3 about a third.
+
+    D = 3/2 (14/9) / (1/3 x 2/3 x 9) = 7/6; the bursts are worth 81/29, so Student's t has 52/29 degrees.
+    """
+    shrink = (norm.ppf(0.975) / student.ppf(0.975, 52 / 29)) ** 2
+    effective = 9 / (7 / 6) * shrink
+    wanted = prop.wilson(effective / 3, effective)
+    assert_allclose(one_interval([2, 0, 1], [3, 2, 4]), wanted, rtol=1e-9)
+    # beside another group, and one that holds nothing
+    low, high = prop.clustered_intervals([5, 2, 0, 1, 0], [5, 3, 2, 4, 7], [2, 0, 0, 0, 2], 3)
+    assert_allclose([low[0], high[0]], wanted, rtol=1e-9)
+    assert np.isnan([low[1], high[1]]).all()
+    assert_allclose([low[2], high[2]], one_interval([5, 0], [5, 7]), rtol=1e-9)
+
+
+@pytest.mark.parametrize(("bursts", "effect"), [(9, 1.0), (10, 0.1)])
+def test_frames_are_believed_to_fare_apart_from_ten_bursts_on(bursts, effect):
+    """One frame of each pair kept: more even than chance."""
+    shrink = (norm.ppf(0.975) / student.ppf(0.975, bursts - 1)) ** 2
+    effective = 2 * bursts / effect * shrink
+    found = one_interval(np.ones(bursts), np.full(bursts, 2))
+    assert_allclose(found, prop.wilson(effective / 2, effective), rtol=1e-9)
+
+
+def test_two_bursts_of_which_one_was_kept_are_worth_little_and_one_counts_as_a_trial():
+    """D = 2 (2 x 4/4) / (1/4 x 4) = 4 frames to a trial, Student's t of one degree."""
+    shrink = (norm.ppf(0.975) / student.ppf(0.975, 1)) ** 2
+    assert_allclose(one_interval([2, 0], [2, 2]), prop.wilson(shrink / 2, shrink), rtol=1e-9)
+    assert_allclose(one_interval([3, 3], [3, 3]), prop.wilson(2, 2), rtol=1e-12)
+
+
+def test_the_interval_of_a_weighted_quantile_by_hand():
+    """Weights of 1 and 3, ten each, are worth 40^2 / 100 = 16 equal ones."""
+    values, weights = np.arange(20.0), np.tile([1.0, 3.0], 10)
+    for share in (0.5, 0.25):
+        ends = prop.wilson(16 * share, 16, 0.8)
+        share_below = np.cumsum(weights) / 40
+        wanted = [values[np.searchsorted(share_below, end)] for end in ends]
+        assert prop.weighted_quantile_interval(values, weights, share, 0.8) == tuple(wanted)
+
+
+def test_a_place_that_was_not_tested_does_not_count_among_the_tests():
+    found = prop.benjamini_hochberg([0.01, np.nan, 0.04])
+    assert_allclose(found, [0.02, np.nan, 0.04])

@@ -193,3 +193,48 @@ def test_a_decision_knows_where_the_ring_really_focuses():
     )
     assert plain.tolerances.log_sharp.mean() != pytest.approx(shifted.tolerances.log_sharp.mean(), abs=0.01)
     assert not np.allclose(plain.settings["near_limit_m"], shifted.settings["near_limit_m"], rtol=0.05)
+
+
+@pytest.mark.parametrize(
+    ("other", "shift", "said"),
+    [
+        (0.001, 0.0, "go by that of another session file."),
+        (0.0011, np.nan, "stay as engraved: other session files disagree."),
+        (0.0, 0.0, "go by that of another session file."),
+    ],
+)
+def test_checks_within_a_thousandth_of_a_millimetre_are_of_one_adapter(table, other, shift, said):
+    checked = table.assign(ring_shift_mm=[0.0, other, np.nan, np.nan])
+    shifts, (problem,) = frame_shifts(checked, [])
+    assert shifts == pytest.approx([0.0, other, shift, np.nan], nan_ok=True)
+    assert problem.what == f"lens without a name: frames without a ring_check (1) {said}"
+    unset = checked.assign(focus_distance_m=[2.0, 10.0, np.nan, 2.0])
+    shifts, problems = frame_shifts(unset, [])
+    assert problems == ()
+    assert np.isnan(shifts[2]), "without a mark there is no zone to move"
+
+
+def test_what_some_frames_of_a_lens_say_holds_for_its_others_and_for_no_other_lens(table):
+    """Read back from a table that tells where two frames truly focus."""
+    told = table.assign(focus_true_m=[2.2, np.nan, np.inf, np.nan], focus_distance_m=[2.0, 10.0, 5.0, 2.0])
+    shift = find_shift(50, [2.0], [2.2]).shift_mm
+    shifts, problems = frame_shifts(told, [])
+    assert shifts == pytest.approx([shift, shift, shift, np.nan], nan_ok=True)
+    assert problems == ()
+    three = told.assign(focus_true_m=[2.2, 10.0, 5.0, 2.0])
+    assert frame_shifts(three, [])[0] == pytest.approx([shift, 0, 0, 0], abs=1e-9)
+
+
+def test_past_infinity_is_a_problem_only_where_a_nearer_mark_says_so(table):
+    past = table.assign(focus_true_m=np.inf, focus_distance_m=[np.inf, 10.0, np.nan, 2.0])
+    shifts, (problem,) = frame_shifts(past, [])
+    assert np.isnan(shifts).all()
+    assert "2 of 4 frames" in problem.what
+    assert frame_shifts(past.assign(focus_distance_m=np.inf), [])[1] == ()
+
+
+def test_a_lens_of_which_nothing_was_checked_need_not_have_a_focal_length(table):
+    unknown = table.assign(focal_length_mm=np.nan)
+    assert frame_shifts(unknown, [(np.arange(4), Lens(name="lens A"))])[1] == ()
+    scale = Lens(name="lens A", scale=(ScaleReading(8, 3.0, 2.4, 4.1),))
+    assert "cannot be checked" in frame_shifts(unknown, [(np.arange(4), scale)])[1][0].what

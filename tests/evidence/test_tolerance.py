@@ -96,18 +96,36 @@ def test_blur_decides_nothing_is_said_of_keepers_from_three_in_four_on(flags):
 
 
 def test_the_level_of_the_curve_is_that_of_the_frames(frame_table):
-    """Two frames in ten kept, half of what blur leaves at 0.03 mm: the chances' mean is the share kept."""
+    """One frame in five is kept: floors and tolerances differ, the mean of the chances never does."""
     blur = np.tile([0.01, 0.02, 0.03, 0.05, 0.09], 8)
     table = frame_table([1, 0, 0, 0, 0] * 8, blur_mm=blur, subject_distance_m=3.0)
-    floor = np.array([0.0, 0.1, 0.2])
-    found = of_table(table, {"lens A": (fit_of(0, floor=floor), 40)})
-    falls = (1 / (1 + (blur / 0.03) ** 2)).mean()
+    floor, times = np.array([0.0, 0.1, 0.2]), np.array([1.0, 2.0, 0.8])
+    found = of_table(table, {"lens A": (fit_of(0, floor=floor, log_keep=np.log(times)), 40)})
+    falls = (1 / (1 + (blur[:, None] / (0.03 * times)) ** 2)).mean(axis=0)
     ceiling = 0.2 / (floor + (1 - floor) * falls)
-    assert found.draws[:, 0] == pytest.approx([0.03] * 3)
+    assert found.draws[:, 0] == pytest.approx(0.03 * times)
     assert found.draws[:, 2] == pytest.approx(ceiling, rel=0.01)
     assert found.draws[:, 3] == pytest.approx(floor * ceiling, rel=0.01)
     assert found.chance(blur).mean(axis=1) == pytest.approx([0.2] * 3, rel=0.01)
     assert found.chance(0.0)[:, 0] == pytest.approx(found.draws[:, 2])
+    unweighed = of_table(table.assign(sample_weight=0.0), {"lens A": (fit_of(0), 40)})
+    assert np.isnan(unweighed.draws[:, 2:]).all()
+    assert unweighed.draws[:, 0] == pytest.approx([0.03] * 3)
+
+
+def test_a_tolerance_is_fitted_where_any_subject_has_a_distance(frame_table):
+    table = frame_table([1, 0] * 20, blur_mm=np.arange(1, 41) / 100, subject_distance_m=3.0)
+    none, one = (of_table(table, {"lens A": (fit_of(30), presses)}) for presses in (0, 1))
+    assert (none.fitted, none.carries) == (False, False)
+    assert (one.fitted, one.carries) == (True, True)
+
+
+def test_verdicts_on_frames_of_unknown_blur_are_in_no_group(frame_table):
+    blur = np.r_[np.arange(1, 25) / 100, np.inf, np.nan, 0.0]
+    table = frame_table([0] * 27, blur_mm=blur, subject_distance_m=3.0, sharp=["yes"] * 12 + ["no"] * 15)
+    groups = of_table(table, {"lens A": (curves(30), 27)}).calibration
+    assert groups["frames"].tolist() == [12, 12]
+    assert groups["rate"].tolist() == [1, 0]
 
 
 def test_each_lens_that_carries_a_tolerance_has_its_own_where_there_are_several(frame_table):

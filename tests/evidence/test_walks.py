@@ -294,3 +294,59 @@ def test_a_second_look_is_for_what_was_sharp_in_the_zone_and_passed_over(walked)
     assert second_look(count_frames(table), 1, 0.04) == ["F00005.JPG", "F00001.JPG", "F00003.JPG"]
     assert second_look(count_frames(table), 1, float("nan")) == ["F00005.JPG", "F00001.JPG"]
     assert second_look(count_frames(table), 2, 0.04) == []
+
+
+def test_settings_and_distances_of_a_walk_are_means_over_its_presses(walked):
+    """One walk of four presses, one of two; a burst counts once, and a distance as often as it stands for."""
+    table = walked([4, 2], [1, 0], f_number=[4.0, 4, 8, 8, 8, 16], focus_distance_m=[2.0, 2, 4, 4, np.inf, 2])
+    walks = counted_walks(table)
+    assert_allclose(np.exp(walks["log_f_number"]), [np.sqrt(32), np.sqrt(128)])
+    assert_allclose(walks["vergence"], [(0.5 + 0.5 + 0.25 + 0.25) / 4, 0.25])
+    assert walks["log_distance"].isna().all()
+    burst = counted_walks(table.assign(burst=[0, 1, 2, 2, 4, 5]))
+    assert burst["presses"].tolist() == [3, 2]
+    assert_allclose(burst["vergence"], [(0.5 + 0.5 + 0.25) / 3, 0.25])
+    # of three not kept one is measured, so that it stands for three beside the one kept
+    measured = table.assign(subject_distance_m=[2.0, 4.0, np.nan, np.nan, 3.0, 0.0])
+    assert_allclose(counted_walks(measured)["log_distance"], [np.log(2 * 4**3) / 4, np.log(3)])
+
+
+def test_frames_of_no_session_are_of_no_walk(walked):
+    table = walked([4, 3], [1, 1])
+    lost = table.assign(session=table["session"].mask(table.index == 6))
+    walks = counted_walks(lost)
+    assert walks[["presses", "kept", "kept_of"]].to_numpy().tolist() == [[4, 1, 4], [2, 1, 2]]
+
+
+def test_a_drawn_share_counts_as_so_many_frames_as_it_is_worth(walked):
+    """Of either preset's four frames two and one are known: they stand for 2, 2 and 4, worth 64 / 24."""
+    table = walked([8], [0], subject_distance_m=2.0)
+    inside = pd.array([True, False, True, None, None, None, None, None], dtype="boolean")
+    preset = ["p", "p", "q", "q", "q", "p", "p", "q"]
+    walk = counted_walks(table.assign(in_zone=inside, preset=preset)).iloc[0]
+    assert walk["zone_share"] == pytest.approx(6 / 8)
+    assert walk["zone_of"] == int(8**2 / (4 + 4 + 16))
+    assert (walk["zone"], walk["zone_seen"], walk["zone_hits"]) == (round(0.75 * 2), 3, 2)
+    every = counted_walks(table.assign(in_zone=[True] * 3 + [False] * 5)).iloc[0]
+    assert (every["zone"], every["zone_of"], every["zone_seen"], every["zone_hits"]) == (3, 8, 8, 3)
+    none = counted_walks(table).iloc[0]
+    assert (none["zone"], none["zone_of"], none["zone_seen"], none["zone_hits"]) == (0, 0, 0, 0)
+    assert np.isnan(none["zone_share"])
+
+
+def test_a_second_look_takes_the_sharpest_of_a_burst_and_none_of_a_burst_that_was_kept(walked):
+    table = walked([7], [0], burst=[1, 1, 2, 2, 3, 3, 4], in_zone=True, subject_distance_m=2.0,
+                   blur_mm=[0.03, 0.02, 0.04, 0.01, 0.04, 0.05, 0.0401])  # fmt: skip
+    table["counted_as"] = table["counted_as"].mask(table.index == 2, "keeper")
+    assert second_look(count_frames(table), 1, 0.04) == ["F00001.JPG", "F00004.JPG"]
+
+
+def test_keepers_are_placed_by_their_number_and_drawn_shares_as_they_read(walked):
+    """Up to 40 of 150 are usual; 41 are one keeper more, and 27 per cent as well as 40 are."""
+    kept = [20, 22, 19, 21, 20, 41]
+    table = walked([150] * 6, kept, subject_distance_m=2.0)
+    table["in_zone"] = pd.array(table["counted_as"] == "keeper", dtype="boolean")
+    last = counted_walks(table).iloc[-1]
+    assert (last["kept"], last["zone"], last["kept_of"], last["zone_of"]) == (41, 41, 150, 150)
+    assert last["kept_high"] == last["zone_high"] == pytest.approx(40 / 150)
+    assert (last["kept_place"], last["zone_place"]) == ("more", "usual")

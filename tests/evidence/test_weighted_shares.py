@@ -95,6 +95,7 @@ def test_nothing_kept_counts_as_many_frames_as_the_weights_are_worth():
     one = weighted_shares(np.zeros(3, dtype=bool), np.zeros(3, dtype=int), 1,
                           Sampled(np.ones(3), np.zeros(3, dtype=int), np.zeros(3, dtype=int)))  # fmt: skip
     assert_allclose(one.high[0], wilson(0, 1)[1])  # three frames of one burst
+    assert one.variance[0] == 0
 
 
 def test_a_domain_without_frames_is_unknown():
@@ -137,3 +138,99 @@ def test_ratio_of_shares_without_a_draw_is_the_plain_one():
     assert_allclose(
         share_ratio(kept, inside, ~inside, whole), [4.0, 4 * np.exp(-half), 4 * np.exp(half)], rtol=1e-6
     )
+
+
+def test_few_bursts_that_fare_alike_by_hand():
+    """Three pairs, one kept whole: residuals of 2/3 and -1/3, summed 4/3 and -2/3 twice.
+
+    The design effect is 3/2 (16/9 + 8/9) / (8/9 + 4/9) = 3, so the variance 3 x 1/3 x 2/3 / 6 = 1/9.
+    """
+    kept, burst = np.repeat([True, False, False], 2), np.repeat([0, 1, 2], 2)
+    found = weighted_shares(
+        kept, np.zeros(6, dtype=int), 1, Sampled(np.ones(6), np.zeros(6, dtype=int), burst)
+    )
+    assert_allclose([found.rate[0], found.variance[0]], [1 / 3, 1 / 9])
+    assert_allclose([found.low[0], found.high[0]], wilson(2 / 3, 2))
+    other = np.r_[np.zeros(6, dtype=int), np.ones(4, dtype=int)]  # another domain of the same bursts
+    both = Sampled(np.ones(10), np.zeros(10, dtype=int), np.r_[burst, [0, 1, 2, 3]])
+    found = weighted_shares(np.r_[kept, [True, False, False, False]], other, 2, both)
+    assert_allclose(found.variance, [1 / 9, 1 / 4 * 3 / 4 / 4])
+
+
+@pytest.mark.parametrize(("bursts", "effect"), [(9, 1.0), (10, 0.1)])
+def test_frames_of_a_burst_are_believed_to_fare_apart_from_ten_bursts_on(bursts, effect):
+    """One of each pair is kept, so that every burst sums to nought."""
+    kept, burst = np.tile([True, False], bursts), np.repeat(np.arange(bursts), 2)
+    drawn = Sampled(np.ones(2 * bursts), np.zeros(2 * bursts, dtype=int), burst)
+    found = weighted_shares(kept, np.zeros(2 * bursts, dtype=int), 1, drawn)
+    assert_allclose(found.variance, effect * 0.25 / (2 * bursts))
+
+
+def test_the_variance_of_a_draw_by_hand():
+    """Two of five frames of one stratum, one of four of another, all three of a third; total 12.
+
+    The first: (1 - 2/5) 2/1 ((2.5 x 0.4)^2 + 1^2 - (1 - 1)^2 / 2) / 144; the second, alone, around nought:
+    (1 - 1/4) (4 x 0.5)^2 / 144; of the third nothing was left to chance.
+    """
+    drawn = Sampled(np.array([2.5, 2.5, 4, 1, 1, 1]), np.array([0, 0, 1, 2, 2, 2]), np.arange(6))
+    residual = np.array([0.4, -0.4, 0.5, 0.3, -0.2, 0.1])
+    found = ratio_variance(residual, np.array([12.0]), np.zeros(6, dtype=int), drawn)
+    assert_allclose(found, (0.6 * 2 * 2 + 0.75 * 4) / 144)
+    first = ratio_variance(residual, np.array([12.0, 6.0]), np.array([0, 1, 1, -1, -1, -1]), drawn)
+    # in a domain that holds one frame of a stratum's two the other counts as nought
+    assert_allclose(first, [0.6 * 2 * (1 - 1 / 2) / 144, (0.6 * 2 * (1 - 1 / 2) + 0.75 * 4) / 36])
+    assert ratio_variance(np.zeros(0), np.ones(1), np.zeros(0, dtype=int), NOBODY).tolist() == [0]
+
+
+NOBODY = Sampled(np.zeros(0), np.zeros(0, dtype=int), np.zeros(0, dtype=int))
+
+
+def test_where_nothing_was_sampled_every_domain_is_unknown():
+    found = weighted_shares(np.zeros(0, dtype=bool), np.zeros(0, dtype=int), 2, NOBODY)
+    assert np.isnan([*found.rate, *found.low, *found.high]).all()
+    assert found.stands_for.tolist() == [0, 0]
+
+
+def test_the_interval_of_a_ratio_of_drawn_frames_by_hand():
+    """Of 40 keepers 20 were drawn, of 160 others 20; each stands for 2 or 8 frames.
+
+    Inside are 12 keepers and 8 others, so 24 of 88 are kept there and 16 of 112 outside.
+    """
+    kept, inside = np.repeat([True, False], 20), np.r_[np.arange(20) < 12, np.arange(20) < 8]
+    weight = np.where(kept, 2.0, 8.0)
+    rate = np.where(inside, 24 / 88, 16 / 112)
+    share = np.where(inside, 1, -1) * (kept - rate) / np.where(inside, 24, 16)
+    draw = sum(
+        (1 - 20 / size) * 20 * np.var(weight[one] * share[one], ddof=1)
+        for one, size in ((kept, 40), (~kept, 160))
+    )
+    half = 1.959964 * np.sqrt(draw + weight @ share**2)
+    times = 24 / 88 / (16 / 112)
+    drawn = Sampled(weight, (~kept).astype(int), np.arange(40))
+    found = share_ratio(kept, inside, ~inside, drawn)
+    assert_allclose(found, [times, times * np.exp(-half), times * np.exp(half)], rtol=1e-6)
+    pairs = Sampled(weight, (~kept).astype(int), np.arange(40) // 2)
+    # pairs fare alike by 20/19 of what their sums vary more than the frames
+    effect = 20 / 19 * ((weight * share).reshape(-1, 2).sum(axis=1) ** 2).sum() / (weight**2 @ share**2)
+    assert effect > 1
+    half = 1.959964 * np.sqrt(draw + effect * (weight @ share**2))
+    found = share_ratio(kept, inside, ~inside, pairs)
+    assert_allclose(found, [times, times * np.exp(-half), times * np.exp(half)], rtol=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("kept", "inside", "times"),
+    [([0, 1], [1, 0], 0.0), ([1, 0], [1, 0], np.nan), ([0, 0], [1, 0], np.nan), ([1, 0], [1, 1], np.nan),
+     ([1, 0], [0, 0], np.nan)],
+)  # fmt: skip
+def test_a_ratio_to_nothing_is_unknown_and_that_of_nothing_is_nought(kept, inside, times):
+    inside = np.array(inside, dtype=bool)
+    drawn = Sampled(np.ones(2), np.zeros(2, dtype=int), np.arange(2))
+    assert_allclose(share_ratio(kept, inside, ~inside, drawn), [times, np.nan, np.nan])
+
+
+def test_everything_kept_counts_as_many_frames_as_the_weights_are_worth():
+    drawn = Sampled(np.array([1.0] * 5 + [20.0] * 5), np.repeat([0, 1], 5), np.arange(10))
+    found = weighted_shares(np.ones(10, dtype=bool), np.zeros(10, dtype=int), 1, drawn)
+    number = 105**2 / (5 + 5 * 400)
+    assert_allclose([found.low[0], found.high[0]], wilson(number, number))

@@ -96,3 +96,27 @@ def test_marks_chosen_at_will_leave_the_shares_true(frame_table):
     assert found["in_rate"] == pytest.approx(0.08, rel=0.1)
     assert found["out_rate"] == pytest.approx(0.02, rel=0.15)
     assert found["times"] == pytest.approx(found["in_rate"] / found["out_rate"], rel=1e-12)
+
+
+def test_a_preset_just_half_of_whose_frames_nobody_speaks_for_stays_in(frame_table):
+    table = frame_table([1] * 3 + [0] * 3, preset="a", subject_distance_m=[2.0] * 3 + [np.nan] * 3)
+    assert_allclose(weighed(table)[:3], 1)
+    assert np.isnan(weighed(table.assign(subject_distance_m=[2.0, 2, 0, np.nan, np.nan, np.nan]))[2])
+    more = frame_table([1] * 3 + [0] * 4, preset="a", subject_distance_m=[2.0] * 3 + [np.nan] * 4)
+    assert np.isnan(weighed(more)).all()
+
+
+def test_a_weight_of_nought_or_below_stands_for_nothing(frame_table):
+    table = frame_table([0] * 4, preset="a", subject_distance_m=[2.0, 2.0, 2.0, np.nan],
+                        sample_weight=[2.0, 0.0, -1.0, 3.0])  # fmt: skip
+    assert weights_of(table).tolist() == [2, 0, 0, 0]
+    assert sampled_frames(table)[0]["file"].tolist() == ["F00000.JPG"]
+    drawn = table.assign(sample_weight=np.nan, drawn=pd.array([True] * 4, dtype="boolean"))
+    assert not weights_of(drawn).any(), "drawn, and whom they stand for is not known"
+
+
+def test_noted_frames_of_a_burst_share_what_it_carries(frame_table):
+    """Two of a burst of four and a lone frame speak for ten: 2, 2 and 1 of 5, twice over."""
+    table = frame_table([0] * 10, preset="a", burst=[0, 0, 0, 0, 1, 2, 3, 4, 5, 6],
+                        subject_distance_m=[2.0, 3.0, np.nan, np.nan, 4.0] + [np.nan] * 5)  # fmt: skip
+    assert_allclose(weighed(table)[[0, 1, 4]], [4, 4, 2])

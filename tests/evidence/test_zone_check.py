@@ -103,3 +103,70 @@ def test_fitted_criterion_is_not_used_on_its_own_frames(frame_table):
 )
 def test_verdict(interval, verdict):
     assert verdict_on(0.03, *interval) == verdict
+
+
+@pytest.mark.parametrize(
+    ("interval", "verdict"),
+    [
+        ((0.05, 0.03, 0.06), "about right"),  # an interval that touches the criterion says nothing against it
+        ((0.02, 0.01, 0.03), "cannot tell"),  # and one of three times its lower end says nothing at all
+        ((0.025, 0.0125, 0.03), "about right"),
+        ((0.03, math.nan, math.nan), "cannot tell"),
+        ((0.05, 0.03125, 0.09375), "too strict"),
+    ],
+)
+def test_the_verdict_where_the_interval_just_reaches(interval, verdict):
+    assert verdict_on(0.03, *interval) == verdict
+    assert verdict_on(math.nan, *interval) == "cannot tell"
+
+
+def test_counts_and_rates_of_either_side(frame_table):
+    found = check(zone_table(frame_table, 30, 20, 10, 40))
+    assert (found.in_kept, found.in_not_kept, found.out_kept, found.out_not_kept) == (30, 20, 10, 40)
+    assert_allclose([found.in_rate, found.out_rate, found.times], [0.6, 0.2, 3])
+    for rate, low, high in (("in_rate", "in_low", "in_high"), ("out_rate", "out_low", "out_high")):
+        assert 0 < getattr(found, low) < getattr(found, rate) < getattr(found, high) < 1
+    assert (found.criterion, found.coc_mm) == ("handbook", 0.03)
+    unknown = zone_table(frame_table, 30, 20, 10, 40)
+    unknown["in_zone"] = unknown["in_zone"].mask(unknown.index < 25)
+    found = check(unknown)
+    assert (found.in_kept, found.in_not_kept, found.out_kept, found.out_not_kept) == (5, 20, 10, 40)
+
+
+def test_a_point_that_blurs_to_just_the_handbook_criterion_is_inside(frame_table):
+    """Of a 30 x 40 mm sensor the criterion is 50 / 1442 mm; unknown sensors and defocus stay out."""
+    coc = 50 / 1442
+    table = zone_table(frame_table, 3, 3, 0, 0).assign(
+        coc_criterion="measured", sensor_width_mm=[30.0] * 5 + [np.nan], sensor_height_mm=40.0,
+        defocus_mm=[coc, coc * 1.001, coc, coc * 1.001, np.nan, 0.01],
+    )  # fmt: skip
+    found = check(table)
+    assert (found.in_kept, found.in_not_kept, found.out_kept, found.out_not_kept) == (2, 0, 1, 1)
+    assert found.coc_mm == pytest.approx(coc)
+
+
+def test_the_odds_ratio_by_hand():
+    """30 of 50 inside against 10 of 50 outside; robust variance of lone frames is Woolf's times n / (n - 1).
+
+    Inside half a frame is added to each cell where one is empty, whatever number of frames each stands for.
+    """
+    inside = np.repeat([True, False], 50)
+    kept = np.r_[np.arange(50) < 30, np.arange(50) < 10]
+    half = 1.959964 * np.sqrt((1 / 30 + 1 / 20 + 1 / 10 + 1 / 40) * 100 / 99)
+    assert_allclose(odds_ratio(inside, kept, np.arange(100)), 6 * np.exp([0, -half, half]), rtol=1e-6)
+    none = np.arange(100) < 30
+    found = odds_ratio(inside, none, np.arange(100))
+    assert_allclose(found[0], 30.5 * 50.5 / (20.5 * 0.5))
+    assert_allclose(odds_ratio(inside, none, np.arange(100), 0.95, np.full(100, 7.0)), found)
+    one = odds_ratio(inside, kept, np.zeros(100, dtype=int))
+    assert_allclose(one, [6, 6, 6]), "the sums of one burst alone do not vary"
+
+
+@pytest.mark.parametrize("empty", ["inside", "outside", "kept", "not kept"])
+def test_the_odds_ratio_needs_both_sides_and_both_marks(empty):
+    inside, kept = np.array([True, True, False, False]), np.array([True, False, True, False])
+    if empty in ("inside", "outside"):
+        inside = np.full(4, empty == "outside")
+    else:
+        kept = np.full(4, empty == "not kept")
+    assert np.isnan(odds_ratio(inside, kept, np.arange(4))).all()

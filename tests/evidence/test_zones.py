@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from auditor.evidence.zones import add_zones
+from auditor.evidence.zones import add_zones, effective_time_s
 from auditor.frames import with_columns
 from auditor.optics.blur import airy_mm, defocus_mm, motion_mm
 from auditor.optics.lens import lens_distance_m, magnification, sharp_zone
@@ -73,3 +73,28 @@ def test_focus_at_infinity():
     # A point at f²/(N c) from the lens blurs to exactly c: the hyperfocal distance less one focal length.
     near_from_lens = float(lens_distance_m(row.near_limit_m, 35.0))
     assert near_from_lens == pytest.approx(35.0**2 / (8 * row.coc_mm) / 1000, rel=1e-9)
+
+
+def test_a_subject_at_a_limit_of_the_zone_is_in_it():
+    limits = with_zones(f_number=[8.0])[["near_limit_m", "far_limit_m"]].iloc[0].tolist()
+    at = [limits[0], limits[1], np.nextafter(limits[0], 0), np.nextafter(limits[1], 99)]
+    table = with_zones(subject_distance_m=at)
+    assert table["side"].tolist() == ["in", "in", "near", "far"]
+    assert table["in_zone"].tolist() == [True, True, False, False]
+
+
+def test_a_criterion_of_pixels_takes_the_long_sides_however_the_camera_was_held():
+    held = {"pixel_width": [6000, 4000], "pixel_height": [4000, 6000],
+            "sensor_width_mm": [36.0, 24.0], "sensor_height_mm": [24.0, 36.0]}  # fmt: skip
+    table = add_zones(frames(**held), parse_criterion("pixel=2"), 1.32)
+    assert table["coc_mm"].tolist() == pytest.approx([2 * 36 / 6000] * 2)
+    web = add_zones(frames(**held), parse_criterion("web=2000"), 1.32)
+    assert web["coc_mm"].iloc[0] == web["coc_mm"].iloc[1]
+
+
+def test_a_flash_lights_for_its_own_time_at_most_for_the_exposure():
+    table = frames(flash=pd.array([None, False, True, True, True], dtype="boolean"),
+                   flash_duration_s=[1 / 1000, 1 / 1000, 1 / 1000, 1 / 100, np.nan])  # fmt: skip
+    assert effective_time_s(table) == pytest.approx(
+        [1 / 250, 1 / 250, 1 / 1000, 1 / 250, np.nan], nan_ok=True
+    )
