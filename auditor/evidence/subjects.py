@@ -155,10 +155,9 @@ def gather_subjects(frames: pd.DataFrame, settings: Settings) -> Subjects:
     weight, stratum, drawn = stratum_weights(frames)
     lens, lenses = lens_codes(frames)
     code = burst_codes(frames, "preset")
-    presses = int(code.max()) + 1 if len(frames) else 0
-    size = np.bincount(code, minlength=presses).astype(float)
-    counted = np.bincount(code, is_counted(frames), minlength=presses).astype(float)
-    keepers = np.bincount(code, is_keeper(frames), minlength=presses)
+    size = np.bincount(code).astype(float)
+    counted = np.bincount(code, is_counted(frames)).astype(float)
+    keepers = np.bincount(code, is_keeper(frames))
     has = np.isfinite(weight) & known(frames["f_number"], frames["exposure_time_s"].fillna(1.0))
     rows = np.flatnonzero(has)
     # The middle frame in distance speaks for its press.
@@ -166,7 +165,7 @@ def gather_subjects(frames: pd.DataFrame, settings: Settings) -> Subjects:
     order = rows[np.lexsort((distance[rows], code[rows]))]
     press, first, count = np.unique(code[order], return_index=True, return_counts=True)
     middle = order[first + (count - 1) // 2]
-    stands = np.bincount(code[order], weight[order], minlength=presses)[press] / size[press]
+    stands = np.bincount(code[order], weight[order])[press] / size[press]
     error = frames["subject_distance_rel_sd"].to_numpy(float)[middle]
     error = np.where(np.isfinite(error) & (error >= 0), error, settings.guess_sd)
     stated = np.log(np.minimum(distance[middle], INFINITE_M))

@@ -152,6 +152,18 @@ def test_columns_of_sensors_with_unknown_ones():
     assert np.isnan(parse_criterion("pixel").coc_mm(diagonals)).all()
 
 
+def test_a_criterion_without_a_size_is_unknown():
+    """No sensor and no pixel is so small that all blur is too much."""
+    assert np.isnan(parse_criterion("handbook").coc_mm([0.0, np.nan, FULL_FRAME])).tolist() == [
+        True,
+        True,
+        False,
+    ]
+    assert np.isnan(parse_criterion("pixel").coc_mm(FULL_FRAME, [0.0, np.nan, 0.004])).tolist() == [
+        True, True, False,
+    ]  # fmt: skip
+
+
 def test_the_measured_tolerance_is_for_all_blur_together():
     criterion = measured(0.05)
     np.testing.assert_allclose(

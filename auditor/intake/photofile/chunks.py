@@ -50,7 +50,7 @@ def walk_jpeg(window: Window, found: Contents, start: int = 0) -> None:
             at += 2
             continue
         if marker in (_SOS, _EOI) or len(head) < 4:
-            if marker == _SOS and not start and _ends_in_scan(window, at + 2 + length):
+            if marker != _EOI and (len(head) < 4 or (not start and _ends_in_scan(window, at + 2 + length))):
                 found.notes.append(CUT_SHORT)
             break
         if marker == _APP1:
@@ -67,13 +67,15 @@ def _ends_in_scan(window: Window, scan: int) -> bool:
     """Whether a file ends within the picture data that begin at `scan`.
 
     There 0xFF is followed by zero or a restart marker (T.81, B.1.1.5); in whatever cameras write behind the
-    end marker it is not, so the last bytes tell. Of zeros, or of too few bytes, nobody knows.
+    end marker it is not, so the last bytes tell; where they are all there are, no marker is enough. Of zeros,
+    or of too few bytes of many, nobody knows.
     """
     for reach in TAILS_BYTES:
         tail = window.read(max(scan, window.size - reach), reach)
         if tail.endswith(b"\xff\xd9") or _MARKER.search(tail):
             return False
-        if len(_STUFFED.findall(tail)) >= FEWEST_STUFFED:
+        all_of_it = window.size - reach <= scan and tail.count(0) < max(len(tail), 1)
+        if all_of_it or len(_STUFFED.findall(tail)) >= FEWEST_STUFFED:
             return True
     return False
 

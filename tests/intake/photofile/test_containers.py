@@ -352,6 +352,19 @@ def test_a_jpeg_cut_within_its_header_says_so(grainy: bytes, read: Any) -> None:
     assert chunks.CUT_SHORT in read(grainy[:at]).notes
 
 
+def test_a_small_jpeg_is_named_wherever_it_is_cut_in_its_picture(read: Any) -> None:
+    """Pillow calls each of them truncated."""
+    rng, out = random.Random(3), io.BytesIO()
+    noise = Image.frombytes("L", (48, 32), rng.randbytes(48 * 32)).convert("RGB")
+    noise.save(out, "JPEG", quality=40)
+    whole = out.getvalue()
+    assert read(whole).notes == ()
+    for end in range(whole.index(b"\xff\xda") + 2, len(whole) - 2, 37):
+        assert read(whole[:end]).notes == (chunks.CUT_SHORT,), end
+        with pytest.raises(OSError, match=r"truncated|Truncated|identify"):
+            Image.open(io.BytesIO(whole[:end])).load()
+
+
 def test_what_cameras_write_behind_a_picture_is_no_cut(grainy: bytes, read: Any) -> None:
     """A film, a preview, a text, a table of numbers, zeros: nobody says that the picture is cut short."""
     behind = [
