@@ -95,7 +95,8 @@ def read_past(path: Path | None) -> PastAdvice:
     if path is None or not path.exists():
         return PastAdvice()
     try:
-        text = read_bytes(path, LARGEST_BYTES).decode("utf-8-sig")
+        data = read_bytes(path, LARGEST_BYTES)
+        text = data.decode("utf-8-sig")
     except (FileFormatError, UnicodeDecodeError) as error:
         what = error.what if isinstance(error, FileFormatError) else f"{shown_path(path)} is not UTF-8 text."
         return PastAdvice(problems=[Problem(str(path), what, "Mend it, or move it away.")])

@@ -113,7 +113,7 @@ def set_up(diary: Diary, rings: ByName) -> str:
     if not parts:
         return "No frame of this walk has a whole zone setting."
     more = len(parts) - MOST_PRESETS
-    text = f"Set {listed([*parts[:MOST_PRESETS], *([f'{more} more'] if more > 0 else [])])}."
+    text = f"Set {listed([*parts[:MOST_PRESETS], *([counted(more, 'other')] if more > 0 else [])])}."
     if unset := diary.walk["unset"]:
         taken, pressed = counted(diary.walk["frames_taken"], "frame"), diary.walk["presses"]
         text += f" {taken}, {counted(pressed, 'press', 'presses')}; {unset} without a zone setting."
