@@ -143,7 +143,7 @@ def _records(lines: list[str], at: int, delimiter: str, path: Path, problems: li
         cells = line.split(delimiter)
         if '"' in line:
             rest = [own[:LONGEST_LINE] + "\n" for own in lines[at : at + LONGEST_ROW_LINES]]
-            reader = csv.reader([*rest, _END], delimiter=delimiter)
+            reader = csv.reader([*rest, _END], delimiter=delimiter, strict=True)
             try:
                 quoted = next(reader)
             except csv.Error:  # a cell longer than it takes

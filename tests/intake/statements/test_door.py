@@ -15,7 +15,16 @@ import pytest
 from auditor.errors import FileFormatError
 from auditor.intake.assembling import read_archive
 from auditor.intake.photofile.xmp import XmpError, read_sidecar
-from auditor.intake.statements.door import read_json, read_rows, read_text, read_toml
+from auditor.intake.statements import door
+from auditor.intake.statements.door import (
+    MIB,
+    read_bytes,
+    read_json,
+    read_rows,
+    read_text,
+    read_toml,
+    separated_by,
+)
 from auditor.intake.statements.notes import SAMPLE_READERS, read_notes
 from auditor.intake.statements.session_file import read_session
 from auditor.intake.tables import read_table
@@ -106,6 +115,15 @@ def test_an_open_quotation_mark_of_a_frame_table_is_found_too(tmp_path):
     assert [p.file for p in problems] == [f"{path}, line 2"]
 
 
+def test_two_open_marks_in_a_row_cost_no_row(tmp_path):
+    """The second mark looks like the end of the first one's text, but for what follows it."""
+    path = tmp_path / "notes.csv"
+    path.write_text('file,reason\na,"late, cold\nb,"wet, dark\nc,seen\n')
+    notes, problems = read_notes(path)
+    assert [note.frame for note in notes] == ["a", "b", "c"]
+    assert [problem.file for problem in problems][:2] == [f"{path}, line 2", f"{path}, line 3"]
+
+
 def test_texts_over_several_lines_and_inches_are_no_open_marks(tmp_path):
     path = tmp_path / "notes.csv"
     path.write_text('file,subject_distance,reason\na,6ft 6",\nb,2m,"first\nsecond; ""third"""\nc,3m,x\n')
@@ -113,6 +131,121 @@ def test_texts_over_several_lines_and_inches_are_no_open_marks(tmp_path):
     assert problems == []
     assert notes[1].values["reason"] == 'first\nsecond; "third"'  # noqa: PD011
     assert len(notes) == 3
+
+
+@pytest.mark.parametrize("code", ["utf-16-le", "utf-16-be"])
+def test_a_text_is_taken_for_utf_16_where_more_than_seven_of_ten_letters_are_latin(tmp_path, code):
+    path = tmp_path / "notes.csv"
+    for latin, is_read in ((7, False), (8, True), (10, True)):
+        text = "a" * latin + "ł" * (10 - latin)
+        path.write_bytes(text.encode(code))
+        assert (read_text(path) == text) is is_read
+    path.write_bytes("aaał".encode(code) + b"a")  # cut in the middle of a letter
+    with pytest.raises(FileFormatError, match="is not UTF-8 text"):
+        read_text(path)
+    path.write_bytes(b"")
+    assert read_text(path) == ""
+
+
+@pytest.mark.parametrize(
+    ("lines", "skip", "sign"),
+    [
+        (["a,b;c;d", "x"], 0, ";"),
+        (["a,b", "1;2;3"], 0, ","),  # the heads tell
+        (["", " ", "a\tb"], 2, "\t"),
+        (["sep=;", "a,b,c"], 1, ";"),
+        (['"Sep=,"', "a;b;c"], 1, ","),
+        (["sep=\t", "a;b"], 1, "\t"),
+        (["sep=ab", "a;b"], 0, ","),
+        (["files", "a;b"], 0, ","),
+        ([], 0, ","),
+        (["", ""], 0, ","),
+    ],
+)
+def test_what_stands_between_cells_is_named_or_the_most_frequent_sign(lines, skip, sign):
+    assert separated_by(lines) == (skip, sign)
+
+
+def rows_of(path, text, **options):
+    path.write_text(text)
+    header, rows, problems = read_rows(path, **options)
+    return header, list(rows), [(str(p.file).rpartition(" ")[2], p.what) for p in problems]
+
+
+def test_each_row_comes_with_the_line_where_it_begins(tmp_path):
+    path = tmp_path / "notes.csv"
+    text = 'File, Reason\n a , x\n\n,\nb,"two\n lines"\nc,y\n'
+    rows = [(2, ["a", "x"]), (5, ["b", "two\n lines"]), (7, ["c", "y"])]
+    assert rows_of(path, text) == (["file", "reason"], rows, [])
+    assert rows_of(path, text, most=2) == (["file", "reason"], rows[:1], [])
+
+
+OPEN = [("2", "A quotation mark is opened and not closed.")]
+
+
+@pytest.mark.parametrize(
+    ("text", "cells", "said"),
+    [
+        ('a,"1\nb,x"', ["a", "1\nb,x"], []),  # the mark closes on the last line
+        ('a,"1\n2\n3",x', ["a", "1\n2\n3", "x"], []),
+        ('a,"1\n2,2\n3"', ["a", "1"], OPEN),  # a line between with as many cells is a row
+        ('a,x,"1\n2,2\n3"', ["a", "x", "1\n2,2\n3"], []),
+        ('a,x,"1\n2,2,2\n3"', ["a", "x", "1"], OPEN),
+        ('"1\n2\n3"', ["1\n2\n3"], []),
+        ('"1\n2,2\n3"', ["1"], OPEN),
+        ('a,"' + "1\n" * 49 + '1"', ["a", "1\n" * 49 + "1"], []),  # fifty lines
+        ('a,"' + "1\n" * 50 + '1"', ["a", "1"], OPEN),
+    ],
+)
+def test_a_cell_in_quotes_goes_over_several_lines_but_not_over_rows(tmp_path, text, cells, said):
+    _, rows, problems = rows_of(tmp_path / "notes.csv", f"file,more,text\n{text}\nz,last\n")
+    assert rows[0] == (2, cells)
+    assert rows[-1][1] == ["z", "last"]
+    assert problems[: len(said)] == said
+    assert bool(problems) is bool(said)
+
+
+def test_cells_and_lines_are_read_up_to_their_longest(tmp_path, monkeypatch):
+    monkeypatch.setattr(door, "LONGEST_CELL", 10)
+    monkeypatch.setattr(door, "LONGEST_LINE", 20)
+    path = tmp_path / "notes.csv"
+    assert rows_of(path, "a\n123456789,1234567890\n")[1:] == ([(2, ["123456789", "1234567890"])], [])
+    _, rows, said = rows_of(path, "a\nb\n1234567890,1234567890\n")
+    assert rows[-1] == (3, ["1234567890", "123456789"])
+    assert said == [("3", "The line is longer than 20 characters.")]
+    _, rows, said = rows_of(path, "a\n12345678901,1\n")
+    assert rows == [(2, ["", "1"])]
+    assert said == [("2", "A cell holds more than 10 characters.")]
+
+
+def test_a_files_size_may_reach_what_is_allowed(tmp_path):
+    path = tmp_path / "frames.csv"
+    path.write_bytes(b"a" * MIB)
+    assert len(read_bytes(path, MIB)) == MIB
+    path.write_bytes(b"a" * (MIB + 1))
+    with pytest.raises(FileFormatError, match="is larger than 1 MB"):
+        read_bytes(path, MIB)
+
+
+@pytest.mark.parametrize(
+    ("line", "told"),
+    [
+        ("# " + "x" * 19_998, None),
+        ("# " + "x" * 19_999, "line 2, is too long or too deeply nested"),
+        ("# " + "." * 200, None),
+        ("# " + "." * 201, "line 2, is too long or too deeply nested"),
+        ("a = " + "1" * 5000, r"brackets are nested too deeply \(line 2\)"),
+        ("a = ", "line 2"),
+    ],
+)
+def test_a_setting_that_cannot_be_is_told_with_its_line(tmp_path, line, told):
+    path = tmp_path / "session.toml"
+    path.write_text(f"[light]\n{line}\n[marks]\n")
+    if told is None:
+        assert read_toml(path)[0] == {"light": {}, "marks": {}}
+    else:
+        with pytest.raises(FileFormatError, match=told):
+            read_toml(path)
 
 
 @pytest.mark.parametrize("kind", ["pipe", "device", "folder", "missing", "loop"])
