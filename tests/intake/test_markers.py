@@ -110,3 +110,61 @@ def test_a_picture_too_small_to_judge_is_none():
     assert not is_dark_frame(Image.new("RGB", (24, 16)))
     assert is_dark_frame(Image.new("RGB", (160, 107)))
     assert runs_of([]) == []
+
+
+@pytest.mark.parametrize(
+    ("dark", "runs"),
+    [([0, 1, 1, 1, 0, 1], [(1, 3), (5, 1)]), ([1, 1], [(0, 2)]), ([1, 0, 1], [(0, 1), (2, 1)]), ([0], [])],
+)
+def test_dark_frames_in_a_row_are_one_run(dark, runs):
+    assert runs_of(map(bool, dark)) == runs
+
+
+@pytest.mark.parametrize(
+    ("size", "level", "is_dark"),
+    [((160, 32), 0, True), ((160, 31), 0, False), ((32, 40), 0, True), ((31, 40), 0, False),
+     ((80, 60), 70, True), ((80, 60), 71, False)],
+)  # fmt: skip
+def test_an_even_frame_is_dark_up_to_a_level_and_down_to_a_size(size, level, is_dark):
+    """Four blocks of eight pixels on each side, and 70 of 255 in the middle."""
+    assert is_dark_frame(Image.new("L", size, level)) == is_dark
+
+
+@pytest.mark.parametrize("stripes", [0.0, 1.0])
+def test_the_structure_of_one_brighter_block_by_hand(stripes):
+    """12 by 12 blocks of level 20, one of them 10 brighter, under stripes of so much for noise.
+
+    Second differences of stripes +a, -a are 4 a: noise 4 a 1.4826/sqrt(6), and 0.5 + 1.1 noise/8 is accounted
+    for. The four blocks beside the brighter one bend by 10/4; of 100 inner blocks the 97th percentile is
+    theirs. What polynomials of the fifth degree leave comes from numpy's Chebyshev basis.
+    """
+    light = np.full((96, 96), 20.0)
+    light[40:48, 48:56] += 10
+    light += stripes * (-1.0) ** np.arange(96)
+    accounted = 0.5 + 1.1 * 4 * stripes * 1.4826 / 6**0.5 / 8
+    blocks = np.full((12, 12), 20.0)
+    blocks[5, 6] = 30
+    y, x = np.meshgrid(np.linspace(-1, 1, 12), np.linspace(-1, 1, 12), indexing="ij")
+    basis = np.polynomial.chebyshev.chebvander2d(x.ravel(), y.ravel(), [5, 5])
+    basis = basis[:, [i * 6 + j for i in range(6) for j in range(6) if i + j <= 5]]
+    left = []
+    for floor in (0.0, 20.0):
+        log = np.log(blocks.ravel() - floor + 4)
+        residual = log - basis @ np.linalg.lstsq(basis, log, rcond=None)[0]
+        left.append(residual.std() * (20 - floor + 4))
+    assert structure(light) == pytest.approx(2.5 / accounted * min(left) / accounted, rel=1e-6)
+
+
+def test_dark_frames_beside_each_other_are_one_run():
+    assert runs_of([True, True, True, False, False, True, False, True, True]) == [(0, 3), (5, 1), (7, 2)]
+    assert runs_of([False, False]) == []
+
+
+@pytest.mark.parametrize(("size", "is_judged"), [((32, 32), True), ((32, 31), False), ((31, 32), False)])
+def test_a_picture_is_judged_from_four_blocks_a_side_on(size, is_judged):
+    assert is_dark_frame(Image.new("RGB", size)) is is_judged
+
+
+@pytest.mark.parametrize(("level", "dark"), [(69, True), (70, True), (71, False)])
+def test_what_is_brighter_than_a_leak_is_a_picture(level, dark):
+    assert is_dark_frame(Image.new("RGB", (160, 107), (level, level, level))) is dark

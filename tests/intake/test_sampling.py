@@ -40,6 +40,12 @@ def test_half_goes_to_each_mark_and_within_it_by_the_square_root():
     assert allocate([16, 64, 400, 1600], [0, 0, 1, 1], 60) == [10, 20, 10, 20]
 
 
+@pytest.mark.parametrize(("n", "taken"), [(2, [1, 1]), (3, [1, 2]), (4, [1, 3]), (10, [3, 7]), (60, [9, 49])])
+def test_draws_are_rounded_to_the_nearest(n, taken):
+    """Of four draws 9 and 49 frames are owed 1.2 and 2.8, by their roots 3 and 7; and none beyond all."""
+    assert allocate([9, 49], [0, 0], n) == taken
+
+
 @pytest.mark.parametrize("n", [1, 4, 5, 60, 500, 10_000])
 def test_as_many_are_drawn_as_asked_and_there_are_each_once(n):
     table = frames(arcade_keeper=9, arcade_not=211, gate_keeper=2, gate_not=78)
@@ -308,3 +314,21 @@ def test_a_default_folder_among_the_photographs_is_refused_with_the_command_to_u
     done = run("prepare", ".", "--distances", 9)
     assert done.exit_code == 1
     assert "auditor prepare . --out" in done.stderr
+
+
+def test_a_walk_that_set_no_zone_is_drawn_from_its_marked_frames():
+    """Whose settings are all known, and none of whose frames lies in a preset."""
+    table = frames(arcade_keeper=4, arcade_out=5)
+    table[["in_preset", "focal_length_mm", "f_number", "focus_distance_m"]] = False, 28.0, 8.0, 2.5
+    sample = draw_sample(with_columns(table), 9)
+    assert sorted(sample.rows.tolist()) == [0, 1, 2, 3]
+    assert sample.population == 4
+
+
+def test_as_many_draws_as_strata_give_one_to_each_and_a_single_one_goes_to_the_largest():
+    assert allocate([1600, 100], [0, 0], 1) == [1, 0]
+    assert allocate([100, 1600], [0, 0], 1) == [0, 1]
+    table = frames(arcade_keeper=5, arcade_not=50, gate_keeper=5, gate_not=50)
+    for seed in range(8):
+        drawn = table.iloc[draw_sample(table, 4, seed).rows]
+        assert len(drawn[["preset", "counted_as"]].drop_duplicates()) == 4

@@ -6,8 +6,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from auditor.intake.sources import SessionFiles, Sources, folders_of, joined
+from auditor.errors import SourceError
+from auditor.intake.sources import SessionFiles, Sources, folders_of, from_folders, from_table, joined
 from auditor.intake.statements.session import SessionFile
+from auditor.settings import Request
+from tests.intake.library.settling import settle
 
 
 def source(name, n, sessions, governed_by, notes=()):
@@ -75,3 +78,49 @@ def test_the_folders_that_hold_a_sources_photographs(tmp_path, photo, form):
         "nothing": (tmp_path / "none", []),
     }[form]
     assert folders_of(given) == wanted
+
+
+def read(folder, cache=None, progress=None):
+    return from_folders([folder], SessionFiles(None), None, Request((folder,), cache=cache), progress)
+
+
+def test_a_folder_without_a_photograph_says_what_is_there_instead(tmp_path):
+    with pytest.raises(SourceError, match="No photographs in") as told:
+        read(tmp_path)
+    assert told.value.next_step.startswith("Name the folder that holds them")
+    (tmp_path / "frames.csv").write_text("file\nP1.jpg\n")
+    with pytest.raises(SourceError) as told:
+        read(tmp_path)
+    assert told.value.next_step == f"There is a frame table: name {tmp_path / 'frames.csv'}."
+
+
+def test_a_folder_of_which_nothing_can_be_read_names_the_first_file(tmp_path):
+    for name in ("P1.jpg", "P2.jpg"):
+        (tmp_path / name).write_bytes(b"none")
+    with pytest.raises(SourceError, match="None of the 2 files in") as told:
+        read(tmp_path)
+    assert told.value.next_step.startswith("The first: P1.jpg: ")
+
+
+def test_progress_tells_of_every_file_whether_it_was_read_or_is_known(tmp_path, photo, packet):
+    for name in ("P1.jpg", "P2.jpg", "P3.jpg"):
+        photo(tmp_path / "walk" / name)
+    (tmp_path / "walk" / "P1.xmp").write_bytes(packet(3))
+    settle(tmp_path / "walk")
+    told: list[list[tuple[int, int]]] = [[], []]
+    for once in told:
+        found = read(
+            tmp_path / "walk", tmp_path / "read.sqlite", lambda *numbers, own=once: own.append(numbers)
+        )
+        assert (found.found, len(found.facts), found.unreadable, found.merged) == (3, 3, 0, 0)
+        assert once[-1] == (4, 4)
+    assert told[1] == [(4, 4)], "nothing was read again"
+    assert len(read(tmp_path / "walk", tmp_path / "read.sqlite").facts) == 3
+
+
+def test_of_a_table_further_columns_and_what_only_a_session_file_states_otherwise_come_along(tmp_path):
+    path = tmp_path / "frames.csv"
+    path.write_text("file,ring_shift_mm,focus_true_m,coc_mm,extra\nP1.jpg,0.1,2.2,0.03,mine\n")
+    facts = from_table(path, SessionFiles(None)).facts
+    assert facts.loc[0, ["ring_shift_mm", "focus_true_m", "extra"]].tolist() == [0.1, 2.2, "mine"]
+    assert "coc_mm" not in facts

@@ -503,3 +503,47 @@ def test_packing_of_what_the_cache_holds_is_that_of_the_reader(read, cache, arch
     path = archive / "d0" / "P1010000.jpg"
     ((value,),) = in_cache(cache, "SELECT value FROM file WHERE name = ?", path.name)
     assert value == read_packed(str(path)) == pack(reading.unpack(value))
+
+
+def test_a_cache_of_ours_is_rebuilt_wherever_it_was_named_and_no_other_database_is(read, tmp_path):
+    """Newer ones, told by their number: the first bears our mark, the second no one's."""
+    ours, strange = tmp_path / "ours.sqlite", tmp_path / "strange.sqlite"
+    for path in (ours, strange):
+        read(path)
+        in_cache(path, f"PRAGMA user_version = {SCHEMA + 1}")
+    in_cache(strange, "PRAGMA application_id = 77")
+    before = strange.read_bytes()
+    result, opened = read(ours)
+    assert [problem.what for problem in result.problems] == ["The cache is of a newer version."]
+    assert len(opened) == 14
+    assert read(ours)[1] == []
+    result, _ = read(strange)
+    assert "database of another program" in result.problems[0].what
+    assert strange.read_bytes() == before
+
+
+def test_folders_are_kept_for_so_many_days_and_no_longer(read, cache, archive):
+    read(cache)
+    today = cache_module._today()
+    for days, kept in ((cache_module.KEEP_UNUSED_DAYS, 2), (cache_module.KEEP_UNUSED_DAYS + 1, 1)):
+        in_cache(cache, "UPDATE folder SET used_day = ? WHERE path LIKE '%d1'", today - days)
+        store = cache_module.Cache(cache)
+        list(store.recall([(str(archive / "d0"), "gone.jpg")], [(1, 1, 1)]))
+        in_cache(cache, "UPDATE folder SET used_day = ? WHERE path LIKE '%d0'", today - 1)
+        list(store.recall([(str(archive / "d0"), "P1010000.jpg")], [(1, 1, 1)]))
+        store.close()
+        assert in_cache(cache, "SELECT count(*) FROM folder") == [(kept,)]
+
+
+def test_why_a_cache_cannot_be_used_is_told(tmp_path):
+    """In our own words, or in those of the system."""
+    (tmp_path / "file").touch()
+    folder, below_a_file = cache_module.Cache(tmp_path), cache_module.Cache(tmp_path / "file" / "c.sqlite")
+    assert [problem.what for problem in folder.problems] == [
+        "The cache cannot be used: it is not an ordinary file."
+    ]
+    (problem,) = below_a_file.problems
+    assert problem.what.startswith("The cache cannot be used: ")
+    assert "None" not in problem.what
+    assert not folder.is_open
+    assert not below_a_file.is_open

@@ -128,3 +128,90 @@ def test_files_of_which_nothing_tells_the_moment_stay_apart(fact):
 def test_a_frame_takes_in_the_files_and_sidecars_of_its_copies():
     names, _ = grouped({"a/P1.jpg": shot(), "b/P1.jpg": shot()}, ["a/P1.xmp", "b/P1.xmp"])
     assert names == [["a/P1.jpg", "b/P1.jpg", "a/P1.xmp", "b/P1.xmp"]]
+
+
+def test_a_frame_whose_raw_file_cannot_be_read_takes_its_copy_in_all_the_same():
+    files = {"a/P1.dng": shot(error="cut short", captured_at=None), "a/P1.jpg": shot(), "b/P1.jpg": shot()}
+    assert grouped(files)[0] == [["a/P1.jpg", "b/P1.jpg", "a/P1.dng"]]
+    alone = {"a/P1.dng": shot(error="cut short"), "b/P1.dng": shot(error="cut short")}
+    assert len(grouped(alone)[0]) == 2
+
+
+def test_of_a_frames_files_the_whole_one_with_most_pixels_speaks():
+    files = {
+        "a/P1.jpg": shot(stored_width_px=6000, stored_height_px=4000),
+        "b/P1.jpg": shot(stored_width_px=3000, stored_height_px=2000),
+        "c/P1.jpg": shot(stored_width_px=6048, stored_height_px=4032),
+    }
+    assert grouped(files)[0] == [["c/P1.jpg", "a/P1.jpg", "b/P1.jpg"]]
+
+
+@pytest.mark.parametrize(("words", "frames"), [(1, 1), (2, 1), (3, 4)])
+def test_files_without_a_time_join_the_frame_that_they_are_named_after_while_they_are_few(words, frames):
+    exports = {f"a/P1010001-{word}.jpg": shot(captured_at=None) for word in ("web", "print", "small")[:words]}
+    assert len(grouped({"a/P1010001.jpg": shot(), **exports})[0]) == frames
+
+
+@pytest.mark.parametrize(("counters", "frames"), [(1, 1), (2, 1), (3, 4)])
+def test_numbers_behind_a_cameras_own_name_join_while_they_are_few(counters, frames):
+    files = {f"a/P1010001-{i + 2}.jpg": shot() for i in range(counters)}
+    assert len(grouped({"a/P1010001.jpg": shot(), **files})[0]) == frames
+
+
+def test_a_file_that_cannot_be_read_speaks_for_no_frame():
+    """The readable file of the first name tells the moment, by which a copy of it joins."""
+    files = {"a/P1.dng": shot(error="cut short", captured_at=None), "a/P1.jpg": shot(), "b/P1.jpg": shot()}
+    assert grouped(files)[0] == [["a/P1.jpg", "b/P1.jpg", "a/P1.dng"]]
+    assert len(grouped(files | {"a/P1.jpg": shot(error="cut short", captured_at=None)})[0]) == 2
+
+
+@pytest.mark.parametrize(
+    ("longer", "shorter"), [((600, 400), (300, 200)), ((600, 400), (600, 300)), ((300, 900), (600, 400))]
+)
+def test_of_two_pictures_of_a_frame_the_larger_one_speaks(longer, shorter):
+    """Of one name in two folders; the other may come first by its folder."""
+    sizes = [{"stored_width_px": width, "stored_height_px": height} for width, height in (shorter, longer)]
+    assert grouped({"a/P1.jpg": shot(**sizes[0]), "b/P1.jpg": shot(**sizes[1])})[0][0][0] == "b/P1.jpg"
+    assert grouped({"a/P1.jpg": shot(**sizes[1]), "b/P1.jpg": shot(**sizes[0])})[0][0][0] == "a/P1.jpg"
+
+
+@pytest.mark.parametrize(("exports", "frames"), [(1, 1), (2, 1), (3, 4)])
+def test_up_to_two_exports_without_a_time_join_the_frame_they_are_named_after(exports, frames):
+    names = ["P1-web", "P1-print", "P1-proof"][:exports]
+    timeless = {f"a/{name}.jpg": shot(captured_at=None) for name in names}
+    assert len(grouped({"a/P1.jpg": shot(), **timeless})[0]) == frames
+    assert len(grouped(timeless)[0]) == exports, "without that frame they are frames themselves"
+    assert len(grouped({"a/P1.jpg": shot(), "a/P1.dng": shot(9), **timeless})[0]) == 2 + exports
+
+
+@pytest.mark.parametrize(("counters", "frames"), [(2, 1), (3, 4)])
+def test_up_to_two_numbers_behind_a_cameras_name_are_copies_of_it(counters, frames):
+    names = ["P1010001", *(f"P1010001-{i}" for i in range(2, 2 + counters))]
+    assert len(grouped({f"a/{name}.jpg": shot() for name in names})[0]) == frames
+
+
+def test_an_export_joins_the_longest_name_that_it_continues():
+    files = {name: shot(has_subseconds=True) for name in ("a/P1.jpg", "a/P1-web.jpg", "a/P1-web-small.jpg")}
+    assert grouped(files)[0] == [["a/P1.jpg", "a/P1-web-small.jpg", "a/P1-web.jpg"]]
+    other = {"a/P1.jpg": shot(), "a/P2.jpg": shot(), "b/P2.jpg": shot(), "b/P2-web.jpg": shot()}
+    assert grouped(other)[0] == [["a/P1.jpg"], ["a/P2.jpg", "b/P2.jpg", "b/P2-web.jpg"]]
+
+
+def test_a_sidecar_of_one_file_speaks_before_that_of_its_stem():
+    names, _ = grouped({"a/P1.dng": shot(), "a/P1.jpg": shot()}, ["a/P1.dng.xmp", "a/P1.xmp", "a/P1.jpg.xmp"])
+    (frame,) = names
+    assert set(frame[2:4]) == {"a/P1.dng.xmp", "a/P1.jpg.xmp"}
+    assert frame[4] == "a/P1.xmp"
+
+
+def test_of_the_files_of_a_frame_the_one_with_a_time_tells_its_moment():
+    files = {"a/P1.dng": shot(captured_at=None), "a/P1.jpg": shot(), "b/P1.jpg": shot()}
+    assert len(grouped(files)[0]) == 1
+    assert len(grouped(files | {"b/P1.jpg": shot(60)})[0]) == 2
+
+
+def test_a_number_behind_what_the_frame_has_already_is_another_frame():
+    """P1-2 brings nothing that P1 has not: it is the next frame; with a raw file more it was exported."""
+    jpeg, raw = shot(stored_width_px=600), shot(stored_width_px=600, container="tiff")
+    assert len(grouped({"a/P1.jpg": jpeg, "a/P1.dng": raw, "a/P1-2.jpg": jpeg})[0]) == 2
+    assert len(grouped({"a/P1.jpg": jpeg, "a/P1-2.jpg": jpeg, "a/P1-2.dng": raw})[0]) == 1

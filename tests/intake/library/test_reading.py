@@ -303,3 +303,35 @@ def test_kill_9_leaves_a_usable_cache_and_no_process(many, tmp_path):
     with sqlite3.connect(cache) as db:
         assert db.execute("PRAGMA integrity_check").fetchone() == ("ok",)
     db.close()
+
+
+@pytest.mark.parametrize(
+    ("workers", "start_s", "starts"),
+    [(2, 3.9, True), (2, 4.1, False), (4, 5.9, True), (4, 6.1, False), (1, 0.0, False)],
+)
+def test_processes_are_started_where_they_save_more_than_they_cost(
+    tmp_path, monkeypatch, workers, start_s, starts
+):
+    """Two of ten jobs took two seconds: eight are left, which n processes would do in an n-th of the time."""
+    for i in range(20):
+        (tmp_path / f"P{i:07d}.jpg").write_bytes(b"no picture")
+    asked: list[int] = []
+    clock = iter([100.0, 102.0])
+    monkeypatch.setattr(reading, "JOB_FILES", 2)
+    monkeypatch.setattr(reading, "WORKER_START_S", start_s)
+    monkeypatch.setattr(reading.time, "perf_counter", lambda: next(clock))
+    monkeypatch.setattr(
+        reading._Reading, "_in_processes", lambda self, jobs, workers: asked.append(len(jobs))
+    )
+    read_found(find_files([tmp_path]), None, workers)
+    assert asked == ([8] if starts else [])
+
+
+@pytest.mark.parametrize(("seconds", "told"), [(1e9, [(6, 6)]), (0.0, [(i, 6) for i in range(1, 7)])])
+def test_progress_is_told_so_often_and_at_the_end(tmp_path, monkeypatch, seconds, told):
+    for i in range(6):
+        (tmp_path / f"P{i:07d}.jpg").write_bytes(b"no picture")
+    monkeypatch.setattr(reading, "PROGRESS_S", seconds)
+    heard: list[tuple[int, int]] = []
+    read_found(find_files([tmp_path]), None, 1, lambda *at: heard.append(at))
+    assert heard == told

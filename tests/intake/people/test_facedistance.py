@@ -101,3 +101,24 @@ def test_half_the_pixels_halve_the_pitch_but_not_the_distance():
 
 def test_no_face_is_no_row():
     assert len(place_faces(faces().iloc[:0], np.zeros(0), np.zeros(0))) == 0
+
+
+def test_the_stretch_off_the_middle_by_hand():
+    """18 mm off at 24 mm: 1/cos of the angle is 30/24, a quarter longer outwards, an eighth in the mean."""
+    middle, right, below = placed(
+        focal=24.0, left=[2900, 5900, 2900], top=[1900, 1900, 4900], picture_width=6000, picture_height=4000
+    )["distance_rel_sd"]
+    by_size = np.array([middle, right]) ** 2 - 0.02**2
+    reduction = 117.85 / 1.2
+    nearer = ((reduction - 1) / (reduction + 1)) ** 2
+    assert by_size[1] - by_size[0] == pytest.approx(0.125**2 * nearer, rel=1e-6)
+    assert below == pytest.approx(right)
+
+
+@pytest.mark.parametrize(
+    ("changed", "is_refused"),
+    [({"face_px": 40.0}, False), ({"face_px": 39.9}, True), ({"blur_px": 80.0}, False),
+     ({"blur_px": 80.1}, True)],
+)  # fmt: skip
+def test_a_face_of_40_px_or_blurred_by_four_tenths_still_tells_a_distance(changed, is_refused):
+    assert placed(**changed)["distance_m"].isna().item() == is_refused

@@ -102,3 +102,37 @@ def test_a_picture_beyond_the_bound_is_decoded_smaller_or_refused(tmp_path, monk
     assert open_whole([str(tmp_path / "big.jpg")]).picture.size == (75, 50)
     Image.fromarray(np.zeros((200, 300, 3), dtype=np.uint8)).save(tmp_path / "big.png")
     assert "memory" in open_whole([str(tmp_path / "big.png")])
+
+
+@pytest.mark.parametrize(
+    ("most", "size"),
+    [(120_000, (400, 300)), (119_999, (200, 150)), (30_000, (200, 150)), (29_999, (100, 75))],
+)
+def test_a_jpeg_beyond_the_bound_is_decoded_at_a_half_or_less(tmp_path, monkeypatch, most, size):
+    (tmp_path / "a.jpg").write_bytes(jpeg((400, 300)))
+    monkeypatch.setattr(wholepicture, "MAX_PIXELS", most)
+    assert open_whole([str(tmp_path / "a.jpg")]).picture.size == size
+
+
+def test_another_kind_of_picture_beyond_the_bound_is_too_large(tmp_path, monkeypatch):
+    Image.new("RGB", (40, 30)).save(tmp_path / "a.png")
+    monkeypatch.setattr(wholepicture, "MAX_PIXELS", 1200)
+    assert open_whole([str(tmp_path / "a.png")]).picture.size == (40, 30)
+    monkeypatch.setattr(wholepicture, "MAX_PIXELS", 1199)
+    assert "too large" in open_whole([str(tmp_path / "a.png")])
+
+
+@pytest.mark.parametrize(("zoom", "is_resized"), [(1.0, False), (1.01, False), (1.02, True)])
+def test_a_digital_zoom_is_a_crop(zoom, is_resized):
+    assert was_resized(FileRecord(digital_zoom=zoom), 60, 40) == is_resized
+
+
+@pytest.mark.parametrize(
+    ("size", "is_resized"),
+    [((6000, 4000), False), ((5890, 3930), False), ((5870, 4000), True), ((6000, 3910), True),
+     ((6110, 4000), False), ((6130, 4000), True)],
+)  # fmt: skip
+def test_a_camera_may_trim_two_percent(size, is_resized):
+    record = FileRecord(exif_width_px=6000, exif_height_px=4000)
+    assert was_resized(record, *size) == is_resized
+    assert not was_resized(FileRecord(exif_width_px=6000), *size)

@@ -246,3 +246,44 @@ def test_same_as_exiv2(data: bytes, tmp_path: Path) -> None:
     ours = parse_packet(data)
     assert ours.rating == float(theirs["Xmp.xmp.Rating"])
     assert ours.label == theirs["Xmp.xmp.Label"]
+
+
+@pytest.mark.parametrize(("depth", "is_read"), [(100, True), (101, False)])
+def test_a_hundred_elements_may_lie_within_each_other(depth: int, is_read: bool) -> None:
+    """The packet's own three among them: xmpmeta, RDF and the description."""
+    inner = depth - 3
+    data = b.packet('xmp:Rating="4"', elements="<xmp:Nickname>" * inner + "</xmp:Nickname>" * inner)
+    if is_read:
+        assert parse_packet(data).rating == 4
+    else:
+        with pytest.raises(XmpError, match="nested too deeply"):
+            parse_packet(data)
+
+
+def test_a_sidecar_of_just_the_largest_size_is_read_to_its_last_byte(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    data = b.packet('xmp:Rating="4"', wrap=False)
+    (tmp_path / "a.xmp").write_bytes(data)
+    monkeypatch.setattr(xmp, "MAX_BYTES", len(data))
+    assert read_sidecar(tmp_path / "a.xmp").rating == 4
+    monkeypatch.setattr(xmp, "MAX_BYTES", len(data) - 1)
+    for read in (lambda: read_sidecar(tmp_path / "a.xmp"), lambda: parse_packet(data)):
+        with pytest.raises(XmpError, match="larger than"):
+            read()
+
+
+def test_so_many_elements_and_attributes_are_parsed(monkeypatch: pytest.MonkeyPatch) -> None:
+    data = b.packet('xmp:Rating="4"', wrap=False)
+    parts = data.count(b"<") + data.count(b"=")
+    monkeypatch.setattr(xmp, "MAX_PARTS", parts)
+    assert parse_packet(data).rating == 4
+    monkeypatch.setattr(xmp, "MAX_PARTS", parts - 1)
+    with pytest.raises(XmpError, match="too many"):
+        parse_packet(data)
+
+
+def test_the_mark_of_a_packets_end_ends_only_what_stands_before_it() -> None:
+    end, data = b'<?xpacket end="w"?>', b.packet('xmp:Rating="4"', wrap=False)
+    assert parse_packet(data + end + b"anything").rating == 4
+    assert parse_packet(end + data).rating == 4

@@ -81,6 +81,7 @@ def test_sessions_are_counted_each_by_itself_and_silent_ones_between_are_told():
 def test_culled_to_says_where_choosing_stopped():
     assert counted("-k------", culled_to="P1010004")[0] == "nknnn---"
     assert counted("-k---k--", culled_to="P1010004")[0] == "nknnn---"
+    assert counted("-k--k---", culled_to="P1010004")[0] == "nknnk---", "the last one keeps its mark"
     found, said = counted("-k--k---", culled_to="P1010099")
     assert found == "nknn----"
     assert said == "[marks] culled_to: There is no frame 'P1010099'."

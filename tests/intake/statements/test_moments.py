@@ -68,6 +68,8 @@ def test_what_is_neither_a_time_nor_a_frame_is_refused(text):
         ((1, 5), "Q1010003", None),
         ((3, 5), "P1010002", None),  # before the first
         ((1, 5, 1, 5), "P1010003", None),  # between two pairs of neighbours
+        ((1, 3), "x/P1010003", None),  # it is not gone, but elsewhere
+        ((3, 5), "x/P1010003", None),
     ],
 )
 def test_a_frame_that_is_gone_lies_between_its_neighbours_numbers(numbers, text, position):

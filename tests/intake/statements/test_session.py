@@ -6,6 +6,7 @@ import pytest
 
 from auditor.cli.typed import read_f_stops
 from auditor.errors import FileFormatError
+from auditor.intake.statements import session_file
 from auditor.intake.statements.session_file import read_session
 
 
@@ -104,6 +105,13 @@ def test_an_empty_file_is_allowed(tmp_path):
         ("[subject]\nspeed_m_s = -1\n", "line 2", "speed_m_s = -1", "from zero up"),
         ("[light]\niso_max = -1\n", "line 2", "iso_max = -1", "above zero"),
         ('[[preset]]\nname = "arcade"\n[[stretch]]\npreset = "arcadd"\n', "line 3", "arcadd", "arcade"),
+        (
+            '[[preset]]\nname = "a"\nf_number = true\n',
+            "line 3",
+            "f_number = True",
+            "a text in quotes with its unit",
+        ),
+        ('[[preset]]\nname = "a"\nf_number = [8]\n', "line 3", "a list", "a text in quotes with its unit"),
         ('[camera]\nname = "a"\n', "line 1", "[camera] stands alone", "[[camera]]"),
     ],
 )
@@ -139,3 +147,111 @@ def test_a_preset_may_name_no_lens_but_not_one_that_nobody_declared(tmp_path):
     assert "names a lens '28 m' that no [[lens]] has" in problem.what
     assert read.presets[0].slip
     assert session(tmp_path, preset + 'lens = "28 m"\n').problems == ()  # of a name alone
+
+
+def test_an_entry_that_repeats_is_told_by_its_number_and_its_own_line(tmp_path):
+    text = (
+        '[[preset]]\nname = "a"\nkind = "line"\n\n[[preset]]\nname = "b"\nkind = "lime"\n[marks]\nkind = 1\n'
+    )
+    first, second = session(tmp_path, text).problems
+    assert str(first.file).endswith("session.toml, line 7")
+    assert first.what == "[[preset]] 2 kind = 'lime' is not allowed."
+    assert str(second.file).endswith("session.toml, line 9")
+    assert second.what.startswith("[marks] has no key 'kind'")
+
+
+@pytest.mark.parametrize(
+    ("value", "shown"),
+    [
+        (f'"{"x" * 58}"', f"'{'x' * 58}'"),
+        (f'"{"x" * 59}"', f"'{'x' * 59}…"),
+        (str(2**190), str(2**190)),
+        (str(2**200 - 1), f"{str(2**200 - 1)[:60]}…"),
+        (str(2**200), "a very long number"),
+        ("[1]", "a list"),
+        ("{a = 1}", "a dict"),
+    ],
+)
+def test_a_long_value_is_shown_by_its_beginning(tmp_path, value, shown):
+    (problem,) = session(tmp_path, f"[marks]\nunmarked = {value}\n").problems
+    assert problem.what == f"[marks] unmarked = {shown} is not allowed."
+
+
+def test_the_nearest_words_are_looked_for_while_that_is_quick(tmp_path, monkeypatch):
+    monkeypatch.setattr(session_file, "MOST_COMPARED", 2 * len(session_file.SCHEMA))
+    problems = session(tmp_path, "[lihgt]\n[mraks]\n[avdice]\n").problems
+    assert [problem.what for problem in problems] == [
+        "There is no table 'lihgt'; did you mean 'light'?",
+        "There is no table 'mraks'; did you mean 'marks'?",
+        "There is no table 'avdice'.",
+    ]
+
+
+LENS = '[[lens]]\nname = "28 mm"\nfocal_length = "28mm"\n'
+
+
+@pytest.mark.parametrize(
+    ("preset", "focal_length_mm", "slip", "said"),
+    [
+        ('name = "a"\nlens = "28 mm"', 28.0, False, 0),
+        ('name = "a"\nlens = "28 mm"\nfocal_length = "30mm"', 30.0, False, 0),
+        ('name = "a"\nlens = "35 mm"', math.nan, True, 1),
+        ('name = "a"\nlens = "35 mm"\nfocal_length = "35mm"', 35.0, False, 1),
+        ('name = "a"\nfocal_lenght = "35mm"', math.nan, True, 1),
+        ('name = "a"\n[[preset]]\nname = "a"\nfocal_length = "35mm"', math.nan, False, 1),  # the first one
+        ('f_number = 8\n[[preset]]\nname = "a"', math.nan, False, 1),  # without a name it is none
+    ],
+)
+def test_a_presets_focal_length_is_its_own_or_its_lenss(tmp_path, preset, focal_length_mm, slip, said):
+    read = session(tmp_path, f"{LENS}[[preset]]\n{preset}\n")
+    (only,) = read.presets
+    assert only.focal_length_mm == pytest.approx(focal_length_mm, nan_ok=True)
+    assert (only.slip, len(read.problems)) == (slip, said)
+
+
+@pytest.mark.parametrize(
+    ("stretch", "slip", "is_placed", "said"),
+    [
+        ('preset = "a"', "", True, 0),
+        ('preset = "a"\nfrom = "14:05"', "", True, 0),
+        ('preset = "a"\nform = "14:05"', "a key in it cannot be used", False, 1),
+        ('preset = "a"\nfrom = "14:05"\ntoo = "15:05"', "a key in it cannot be used", True, 1),
+        ('from = "14:05"', "it names no preset", True, 1),
+        ('persist = "a"\nfrom = "14:05"', "a key in it cannot be used", True, 1),
+        ('preset = "c"', "there is no preset 'c'", True, 1),
+        ('preset = "b"', "the preset 'b' has a key that cannot be used", True, 0),
+        ('preset = "b"\ntoo = "15:05"', "a key in it cannot be used", False, 1),
+    ],
+)
+def test_why_a_stretch_sets_nothing_and_whether_its_beginning_is_known(
+    tmp_path, stretch, slip, is_placed, said
+):
+    presets = '[[preset]]\nname = "a"\n[[preset]]\nname = "b"\nf_number = "wide"\n'
+    read = session(tmp_path, f"{presets}[[stretch]]\n{stretch}\n")
+    (only,) = read.stretches
+    assert (only.slip, only.is_placed, len(read.problems)) == (slip, is_placed, 1 + said)
+
+
+def test_a_table_of_another_kind_is_told_as_it_is_to_be_written(tmp_path):
+    read = session(tmp_path, 'marks = 3\npreset = [3]\nlens = {name = "a"}\n')
+    assert [(problem.what, problem.next) for problem in read.problems] == [
+        ("[marks] is not a table.", "Write it as [marks]."),
+        ("[[preset]] 1 is not a table.", "Write it as [[preset]]."),
+        ("[lens] stands alone.", "Write [[lens]], since it repeats."),
+        ("A [[preset]] has no name.", "Give it one; stretches refer to it."),
+    ]
+    assert read.lenses[0].name == "a"
+
+
+def test_an_entry_for_a_camera_is_that_of_its_name_its_model_or_none(tmp_path):
+    read = session(
+        tmp_path, '[[camera]]\nclock_offset = "1h"\n[[camera]]\nname = "A"\n[[camera]]\nname = "B"\n'
+    )
+    plain, a, b = read.cameras
+    assert read.camera_entry("A", "B") is a
+    assert read.camera_entry("B (1a2)", "B") is b
+    assert read.camera_entry("C", None) is plain
+    assert read.camera_entry(None, None) is plain
+    presets = session(tmp_path, '[[preset]]\nname = "a"\n[[preset]]\nname = "b"\n')
+    assert presets.preset_named("b") is presets.presets[1]
+    assert presets.preset_named("c") is None

@@ -12,9 +12,10 @@ from auditor.errors import AuditorError, FileFormatError
 from auditor.intake.beside import source_text, statements_beside
 from auditor.intake.filled_files import notes_as_csv, read_filled_notes, read_filled_session, write_keeping
 from auditor.intake.starter import recorded_lines, session_as_toml
+from auditor.intake.statements import sheet_file
 from auditor.intake.statements.session_file import read_session
-from auditor.intake.statements.sheet_file import read_sheet
-from auditor.intake.taking import Filled, from_sheet, merge_filled, without
+from auditor.intake.statements.sheet_file import SheetFrame, read_sheet
+from auditor.intake.taking import Filled, _cells_of, from_sheet, merge_filled, without
 
 FRAME = {
     "file": "walk/P1.jpg", "measure": "standing", "share": 0.5, "distances": [4.005], "sd": 0.067,
@@ -247,3 +248,81 @@ def test_statements_are_found_beside_only_for_the_sources_they_are_about(tmp_pat
 def test_frames_of_two_sheets_are_the_same_by_the_end_of_their_paths(known, new, same):
     merged = merge_filled(Filled(notes={known: {"keeper": "yes"}}), Filled(notes={new: {"sharp": "no"}}))
     assert (merged.notes == {known: {"keeper": "yes", "sharp": "no"}}) is same
+
+
+@pytest.mark.parametrize(
+    ("frame", "cells"),
+    [
+        ({"measure": "face", "share": 0.1}, {"face_share": "10.000%"}),
+        ({"measure": "face", "share": 0.1, "distances": (1.8,)}, {"face_share": "10.000%"}),
+        (
+            {"measure": "face", "share": 0.1, "distances": (1.8, 4.0)},
+            {"face_share": "10.000%", "subject_distance": "1.8m; 4m"},
+        ),
+        ({"measure": "face", "distances": (1.8,)}, {"subject_distance": "1.8m"}),
+        ({"share": 0.1, "distances": (1.8,)}, {"subject_distance": "1.8m"}),
+        ({"measure": "typed", "share": 0.1, "distances": (1.8,)}, {"subject_distance": "1.8m"}),
+        ({"measure": "by eye", "share": 0.1, "distances": (1.8,)}, {"subject_distance": "1.8m"}),
+        (
+            {"measure": "face", "share": 0.1, "sd": 0.05},
+            {"face_share": "10.000%", "subject_distance_sd": "0.0500"},
+        ),
+        ({"distances": (1.8,), "sd": 0.05}, {"subject_distance": "1.8m", "subject_distance_sd": "0.0500"}),
+        ({"sd": 0.05}, {}),
+        ({"guess": 2.5}, {"guessed_distance": "2.5m"}),
+        (
+            {"sharp": "yes", "sharp_seen": "shown", "shown_px": 1600.4},
+            {"sharp": "yes", "sharp_seen": "shown", "sharp_shown_px": "1600"},
+        ),
+        ({"sharp": "no"}, {"sharp": "no"}),
+        ({"sharp_seen": "shown", "shown_px": 1600.0}, {}),
+        ({"reason": "soft"}, {"reason": "soft"}),
+        ({"reason": "soft", "skipped": True}, {}),
+    ],
+)  # fmt: skip
+def test_each_answer_has_its_cell_and_what_was_not_answered_has_none(frame, cells):
+    assert _cells_of(SheetFrame("P1.jpg", **frame)) == cells
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({"distances": [2.5] * 50}, None),
+        ({"distances": [2.5] * 51}, "distances"),
+        ({"distances": [0.01, 10_000]}, None),
+        ({"distances": [0.009]}, "distances"),
+        ({"answered": "x" * 1000}, None),
+        ({"answered": "x" * 1001}, "answered"),
+        ({"answered": "a\0b"}, "answered"),
+        ({"shown_px": 1}, None),
+        ({"shown_px": 0.9}, "shown_px"),
+        ({"skipped": 1}, "skipped"),
+        ({"of a later version": object}, None),
+    ],
+)
+def test_an_answer_may_be_as_large_as_what_is_allowed(sheet, change, said):
+    change = {key: 7 if value is object else value for key, value in change.items()}
+    if said is None:
+        assert len(sheet(frames=[FRAME | change]).frames) == 1
+    else:
+        with pytest.raises(FileFormatError, match=rf"frames\[0\]\.{said} = .* is not allowed"):
+            sheet(frames=[FRAME | change])
+
+
+def test_a_sheet_has_so_many_entries_and_a_camera_may_have_no_name(sheet, monkeypatch):
+    monkeypatch.setattr(sheet_file, "MOST_ENTRIES", 2)
+    assert len(sheet(frames=[FRAME] * 2).frames) == 2
+    with pytest.raises(FileFormatError, match="frames: this is no list"):
+        sheet(frames=[FRAME] * 3)
+    assert sheet(cameras=[{"name": "", "sensor": "36x24"}]).cameras[0]["name"] == ""
+    with pytest.raises(FileFormatError, match="cameras"):
+        sheet(cameras=[{"name": 3, "sensor": "36x24"}])
+
+
+def test_what_no_sheet_has_said_is_not_taken_back():
+    kept = Filled({"marks": {"min_rating": 2}, "light": {"iso_max": 100}}, {"P1": {"sharp": "yes"}})
+    assert without(kept, Filled()) == kept
+    said = Filled({"marks": {"markers": ["P7"]}}, {"P1": {"sharp": "no"}})
+    assert without(Filled({}, {}), said) == Filled({}, {})
+    marked = Filled({"marks": {"markers": ["P6", "P7"], "min_rating": 2}})
+    assert without(marked, said).session == {"marks": {"markers": ["P6"], "min_rating": 2}}
