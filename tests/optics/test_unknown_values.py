@@ -119,3 +119,13 @@ def test_crossed_or_unknown_limits_need_no_f_number():
     assert np.isnan(widest_f_number(NAN, 2.0, 28, 0.03))
     assert np.isnan(best_focus_m(2.0, NAN, 28))
     assert widest_f_number(2.0, 2.0, 28, 0.03) == 0
+
+
+def test_a_movement_that_was_not_asked_for_is_nought_whatever_the_time_is():
+    """One rate of nought leaves the cause out; a rate of nought for each frame is a rate like any other."""
+    setting = (35.0, 8.0, 3.0, [2.0, 4.0])
+    still = blur.blur_parts(*setting, exposure_time_s=NAN)
+    assert still.motion_mm.tolist() == still.turn_mm.tolist() == [0.0, 0.0]
+    asked = blur.blur_parts(*setting, speed_m_s=[0.0, 0.0], turn_deg_s=[0.0, 0.0], exposure_time_s=NAN)
+    assert np.isnan(asked.motion_mm).all()
+    assert np.isnan(asked.turn_mm).all()
