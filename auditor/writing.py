@@ -131,8 +131,7 @@ class ResultsFolder:
 
     def _write_list(self, sums: Mapping[str, list[str]]) -> None:
         path = self.path / WRITTEN_NAME
-        part = _write_beside(path, json.dumps({"files": sums}, indent=1, sort_keys=True) + "\n")
-        os.replace(part, path)
+        os.replace(_write_beside(path, json.dumps({"files": sums}, indent=1, sort_keys=True) + "\n"), path)
 
 
 _FILLED = "may hold what a person filled in"

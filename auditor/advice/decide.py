@@ -152,7 +152,7 @@ class _Lens:
         narrowed = self.tolerances.sharp_sd <= NARROWED_SD
         own = decide_by_rule(
             paired, subjects=len(subjects), nothing=self.tolerances.nothing, gate_closed=gate_closed,
-            verdicts=verdicts, worth=self.settings.worth,
+            verdicts=verdicts, worth=self.settings.worth, used=self.habit[0][0] if self.habit else None,
             rests_on="sharp" if verdicts >= VERDICTS else "keepers" if narrowed and kept else "optics",
         )  # fmt: skip
         same = pooled is None or (own.kind, own.setting) == (pooled.kind, pooled.setting)

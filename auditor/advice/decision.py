@@ -54,11 +54,12 @@ def decide_by_rule(
     verdicts: int,
     rests_on: RestsOn,
     worth: float,
+    used: Setting | None = None,
 ) -> Decision:
     """Apply the rule to a comparison of the settings that may be advised; None: nothing could be compared.
 
     ``subjects`` are measured ones, ``nothing`` is the chance that blur decides nothing, ``worth`` the
-    smallest gain worth acting on, 0.1 for a tenth.
+    smallest gain worth acting on, 0.1 for a tenth, ``used`` the setting used most.
     """
     best = None if paired is None else paired.best_tried()
     undecided = Decision("cannot_tell", None, (), *_gain(paired, best), rests_on,
@@ -76,10 +77,15 @@ def decide_by_rule(
     surely = able[(paired.chance_better[able] >= BETTER) & (paired.gain[able] >= 1 + worth)]
     if surely.size:
         chosen = int(surely[paired.share[surely].argmax()])
+        as_good = alike(paired, able, chosen)
+        for row, one in ((row, paired.setting(row)) for row in surely):
+            # Of settings as good as the best, the one that is used most changes least.
+            if used and used.is_at(one.f_number, one.focus_distance_m) and one in as_good:
+                chosen = int(row)
         gain, low, high, chance = _gain(paired, chosen)
         return replace(
-            decided, kind="change", setting=paired.setting(chosen), latitude=alike(paired, able, chosen),
-            gain_ratio=gain, gain_low=low, gain_high=high, chance_better=chance, why="surely_better",
+            decided, kind="change", setting=paired.setting(chosen), latitude=as_good, gain_ratio=gain,
+            gain_low=low, gain_high=high, chance_better=chance, why="surely_better",
         )  # fmt: skip
     # The present setting counts as one of those that cannot be told apart.
     settings = alike(paired, able, best)

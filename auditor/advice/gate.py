@@ -153,8 +153,7 @@ def _by_verdicts(subjects: Subjects, tolerances: Tolerances, speed_m_s: float) -
         n, yes = int(here.sum()), int(own.verdict[here].sum())
         if n >= FEWEST:
             p = _two_sided(yes, n, chance[here].mean(axis=0))
-            predicted = float(chance[here].sum(axis=0).mean())
-            rows.append(PresetGate(name, "sharp", yes, n, predicted, p))
+            rows.append(PresetGate(name, "sharp", yes, n, float(chance[here].sum(axis=0).mean()), p))
     return rows
 
 

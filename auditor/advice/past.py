@@ -260,8 +260,7 @@ def _became(
         ring = (1 / since["focus_distance_m"]).between((1 - RING) / far, 1 / near / (1 - RING))
         follows |= (ring & ((since["f_number"] / stop - 1).abs() <= SAME)).to_numpy(bool)
     of = since[follows & is_counted(since)]
-    code = burst_codes(of, "preset")
-    hits = np.bincount(code, is_keeper(of)) > 0
+    hits = np.bincount(burst_codes(of, "preset"), is_keeper(of)) > 0
     seen = judged.frames
     own = seen["file"].isin(since["file"][follows]).to_numpy(bool)
     weight, yes = judged.sampled.weight[own], seen["sharp"].eq("yes").to_numpy(bool)[own]

@@ -96,8 +96,7 @@ def _mode(recorded: pd.DataFrame, rows: np.ndarray) -> Sensor | None:
     diagonal, frames, sides = diagonal[order], frames[order], sides[order]
     total = np.concatenate([[0], np.cumsum(frames)])
     low = np.searchsorted(diagonal, diagonal * (1 - SAME_SIZE), side="left")
-    high = np.searchsorted(diagonal, diagonal * (1 + SAME_SIZE), side="right")
-    near = total[high] - total[low]
+    near = total[np.searchsorted(diagonal, diagonal * (1 + SAME_SIZE), side="right")] - total[low]
     best = np.lexsort((-diagonal, frames, near))[-1]
     return Sensor(float(sides[best, 0]), float(sides[best, 1]))
 

@@ -109,5 +109,4 @@ def _offer_markers(groups: list[dict[str, Any]]) -> None:
         last, after = shots[start + length - 1], shots[start + length : start + length + 1]
         last["dark_run"] = length
         last["dark_labels"] = [shot["label"] for shot in shots[start : start + length]]
-        plain = {key: value for key, value in after[0].items() if key != "small"} if after else None
-        last["after"] = plain
+        last["after"] = {key: value for key, value in after[0].items() if key != "small"} if after else None

@@ -97,6 +97,22 @@ def test_the_latitude_names_what_cannot_be_told_apart_best_first():
     assert [s.focus_distance_m for s in decision.latitude] == [3.0, 4.0]
 
 
+def test_of_settings_as_good_as_the_best_the_one_used_most_is_advised():
+    """Rings on 2, 3, 4 and 5 m: 4 m is as good as the best, 5 m is surely better than now and not as good."""
+    comparison = paired([0.50, 0.80, 0.79, 0.70], 0.55)
+    for used_m, advised_m in ((4.0, 4.0), (4.1, 4.0), (5.0, 3.0), (2.0, 3.0), (7.0, 3.0)):
+        decision = decide_by_rule(comparison, **KNOWN, used=Setting(8.0, used_m))
+        assert decision.kind == "change"
+        assert decision.setting == Setting(8.0, advised_m), used_m
+        row = int(advised_m - 2)
+        assert decision.gain_ratio == comparison.gain[row], "it promises its own gain"
+        assert [one.focus_distance_m for one in decision.latitude] == [3.0, 4.0]
+    other_stop = decide_by_rule(comparison, **KNOWN, used=Setting(11.0, 4.0))
+    assert other_stop.setting == Setting(8.0, 3.0)
+    unsure = replace(comparison, chance_better=np.array([0.0, 1.0, 0.5, 1.0]))
+    assert decide_by_rule(unsure, **KNOWN, used=Setting(8.0, 4.0)).setting == Setting(8.0, 3.0)
+
+
 def test_the_best_that_is_surely_better_is_advised_with_its_own_gain():
     unsure_best = replace(paired([0.9, 0.8, 0.7], 0.5), chance_better=np.array([0.5, 1.0, 1.0]))
     decision = decide_by_rule(unsure_best, **KNOWN)

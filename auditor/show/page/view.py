@@ -45,8 +45,7 @@ def _lens_view(audit: Audit, number: int, lens: str) -> LensView:
     lost = audit.causes.by_preset[audit.causes.by_preset["preset"].isin(names)]
     if audit.tolerance.carries and lost["not_kept"].sum() >= FEWEST_LOST:
         causes = _shared_out(lost)
-    judged = bool((presets["sharp_judged"] > 0).any())
-    high = presets[["high", "sharp_high"] if judged else ["high"]].max()
+    high = presets[["high", "sharp_high"] if (presets["sharp_judged"] > 0).any() else ["high"]].max()
     return LensView(
         decided=decided,
         chips=chips_of(audit, number, presets, decided),

@@ -225,10 +225,18 @@ def test_a_reading_process_that_dies_costs_one_message_and_no_file(mixed, at_onc
     victims: list[int] = []
 
     def kill_some(done: int, total: int) -> None:
-        if not victims and len(children(os.getpid())) == 2:
-            victims.extend(children(os.getpid())[:killed])
-            for pid in victims:
-                os.kill(pid, signal.SIGKILL)
+        if victims or not (running := children(os.getpid())):
+            return
+        for pid in running:  # the first to run waits for the second, however busy the machine is
+            os.kill(pid, signal.SIGSTOP)
+        until = time.monotonic() + 20
+        while len(children(os.getpid())) < 2 and time.monotonic() < until:
+            time.sleep(0.01)
+        victims.extend(children(os.getpid())[:killed])
+        for pid in victims:
+            os.kill(pid, signal.SIGKILL)
+        for pid in set(running) - set(victims):
+            os.kill(pid, signal.SIGCONT)
 
     read = read_found(found, workers=2, progress=kill_some)
     assert len(victims) == killed
