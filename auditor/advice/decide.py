@@ -88,6 +88,7 @@ class _Lens:
         self.spoken = subjects.anyone if self.of_passers else np.ones(len(subjects), dtype=bool)
         self.subjects = subjects.chosen(self.spoken)
         self.habit = _habit(frames)
+        self.used = self.habit[0][0] if self.habit else None
         self.sharp, self.keep = self.work_out_chances()
 
     def work_out_chances(self) -> tuple[Chances | None, Chances | None]:
@@ -112,6 +113,7 @@ class _Lens:
         paired = self.compare(self.subjects, self.spoken, mixed=self.of_passers)
         pooled = self.pooled(closed) if flagged else None
         decision = self.rule(paired, self.subjects, closed, pooled)
+        self.used = decision.setting or self.used  # what is decided for all holds where it is as good
         settings, stops = self.value(paired, level)
         return LensDecision(
             lens=self.name, focal_length_mm=self.focal_mm, tolerances=self.tolerances, measured=len(self.met),
@@ -152,7 +154,7 @@ class _Lens:
         narrowed = self.tolerances.sharp_sd <= NARROWED_SD
         own = decide_by_rule(
             paired, subjects=len(subjects), nothing=self.tolerances.nothing, gate_closed=gate_closed,
-            verdicts=verdicts, worth=self.settings.worth, used=self.habit[0][0] if self.habit else None,
+            verdicts=verdicts, worth=self.settings.worth, used=self.used,
             rests_on="sharp" if verdicts >= VERDICTS else "keepers" if narrowed and kept else "optics",
         )  # fmt: skip
         same = pooled is None or (own.kind, own.setting) == (pooled.kind, pooled.setting)
@@ -183,8 +185,7 @@ class _Lens:
                 for name in used
                 if name in met.presets
             ]
-        kind = kind_index(met.ev)
-        lit = [(light.name, kind == place) for place, light in enumerate(KINDS)]
+        lit = [(light.name, kind_index(met.ev) == place) for place, light in enumerate(KINDS)]
         lit = [(light, own) for light, own in lit if own.sum() >= ENOUGH_ANYONE]
         if len(lit) > 1:
             parts += [(None, light, own) for light, own in lit]

@@ -76,5 +76,4 @@ class Decisions:
 
     def of(self, lens: str) -> LensDecision | None:
         """The decision for a lens, by its name."""
-        word = lens.strip().casefold()
-        return next((one for one in self.lenses if one.lens.casefold() == word), None)
+        return next((one for one in self.lenses if one.lens.casefold() == lens.strip().casefold()), None)

@@ -190,3 +190,13 @@ def test_without_a_tolerance_one_frame_of_each_side_and_mark_is_told(told):
         "a": "keeper, near", "e": "not kept, far", "f": "keeper, far",
     }  # fmt: skip
     assert not found["elsewhere"].any()
+
+
+def test_another_setting_for_a_preset_or_a_light_is_named_only_where_that_of_the_lens_is_not_as_good(demo):
+    seen = 0
+    for lens in demo.decisions.lenses:
+        for one in lens.situations:
+            if lens.decision.setting and one.decision.setting not in (None, lens.decision.setting):
+                assert lens.decision.setting not in one.decision.latitude
+            seen += lens.decision.setting is not None and one.decision.setting == lens.decision.setting
+    assert seen

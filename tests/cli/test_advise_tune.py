@@ -97,7 +97,8 @@ def test_an_experiment_is_written_once_and_reads_back(run, table, tmp_path):
     assert "Session file" in result.stderr
     read = read_session(path)
     assert read.problems == ()
-    assert {one.lens for one in read.presets} == {"old 35 mm"}
+    frames = pd.read_csv(table)
+    assert {one.lens for one in read.presets} == {frames["lens"].mode()[0]}, "the lens used most"
     before = path.read_text("utf-8")
     again = run("advise", table, "--experiment", path)
     assert again.exit_code == 1
