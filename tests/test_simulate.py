@@ -16,6 +16,8 @@ from auditor.simulate.plan import expose
 from auditor.simulate.truth import keep_chance, sharp_chance
 from auditor.simulate.walk import burst_chance, round_as_people_do, walk
 
+pytestmark = pytest.mark.slow
+
 SEED, FRAMES = 7, 90
 
 

@@ -31,6 +31,8 @@ from auditor.errors import OutputError
 from auditor.text import json_text, printable, printable_lines
 from auditor.writing import read_written
 
+pytestmark = pytest.mark.slow
+
 ROOT = Path(__file__).resolve().parents[2]
 NOON = datetime(2031, 4, 5, 12)
 HOSTILE = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\u200e\u200f]")

@@ -13,6 +13,8 @@ from auditor.show.page.view import lens_views
 from auditor.show.words import next_time
 from auditor.show.words import tolerance as tolerance_words
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture
 def half(frames_of: Callable[..., pd.DataFrame], audit_of: Callable[..., Audit]) -> Audit:

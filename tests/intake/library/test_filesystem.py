@@ -24,6 +24,8 @@ from auditor.intake.library.folders import find_files
 from auditor.intake.library.reading import read_found
 from auditor.intake.tables import read_table, to_csv_text, write_table
 
+pytestmark = pytest.mark.slow
+
 NOON = datetime(2031, 4, 5, 12, 0, 0)
 as_superuser = pytest.mark.skipif(
     sys.platform != "linux" or os.geteuid() != 0, reason="only the superuser can mount a disk"

@@ -18,6 +18,8 @@ from auditor.settings import Request
 from tests.intake.library import sleeper
 from tests.intake.library.sleeper import SLEEPS, answer
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.mark.parametrize("workers", [pytest.param(1, marks=pytest.mark.slow), 2])
 def test_a_silent_process_is_ended_and_its_file_is_told(workers):
