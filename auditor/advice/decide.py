@@ -112,13 +112,13 @@ class _Lens:
         flagged = bool(self.follow) and not self.of_passers
         paired = self.compare(self.subjects, self.spoken, mixed=self.of_passers)
         pooled = self.pooled(closed) if flagged else None
-        decision = self.rule(paired, self.subjects, closed, pooled)
-        self.used = decision.setting or self.used  # what is decided for all holds where it is as good
+        decision = self.rule(paired, self.subjects, closed, pooled, self.used)
         settings, stops = self.value(paired, level)
         return LensDecision(
             lens=self.name, focal_length_mm=self.focal_mm, tolerances=self.tolerances, measured=len(self.met),
             subjects=self.state(self.subjects, paired, decision), paired=paired, settings=settings,
-            stops=stops, decision=decision, situations=self.situations(closed, pooled), level=level,
+            stops=stops, decision=decision, level=level,
+            situations=self.situations(closed, pooled, decision.setting or self.used),
             next_walk=level.next_walk() if level.presses else None,
             walk_worth=_worth_of_walk(paired, decision, flagged=flagged), gates=gates, habit=self.habit,
             flags=self.flags(flagged=flagged, contrary=contrary),
@@ -147,14 +147,15 @@ class _Lens:
         )  # fmt: skip
 
     def rule(
-        self, paired: Paired | None, subjects: Subjects, gate_closed: bool, pooled: Decision | None
-    ) -> Decision:
+        self, paired: Paired | None, subjects: Subjects, gate_closed: bool, pooled: Decision | None,
+        used: Setting | None = None,
+    ) -> Decision:  # fmt: skip
         """Apply the rule; a decision from distances that follow the ring must be that of the pooled ones."""
         verdicts, kept = self.tolerances.sharp.count, self.tolerances.keep.count
         narrowed = self.tolerances.sharp_sd <= NARROWED_SD
         own = decide_by_rule(
             paired, subjects=len(subjects), nothing=self.tolerances.nothing, gate_closed=gate_closed,
-            verdicts=verdicts, worth=self.settings.worth, used=self.used,
+            verdicts=verdicts, worth=self.settings.worth, used=used,
             rests_on="sharp" if verdicts >= VERDICTS else "keepers" if narrowed and kept else "optics",
         )  # fmt: skip
         same = pooled is None or (own.kind, own.setting) == (pooled.kind, pooled.setting)
@@ -172,10 +173,15 @@ class _Lens:
             own = self.subjects.preset == code
             weight[own] /= weight[own].sum()
         equal = replace(self.subjects, weight=weight)
-        return self.rule(self.compare(equal, self.spoken, mixed=True), equal, closed, None)
+        return self.rule(self.compare(equal, self.spoken, mixed=True), equal, closed, None, self.used)
 
-    def situations(self, closed: bool, pooled: Decision | None) -> tuple[Situation, ...]:
-        """The decision for each preset where several settings are in use, and for each light that counts."""
+    def situations(
+        self, closed: bool, pooled: Decision | None, of_lens: Setting | None
+    ) -> tuple[Situation, ...]:
+        """The decision for each preset where several settings are in use, and for each light that counts.
+
+        What is set for the whole lens, ``of_lens``, holds wherever it is as good.
+        """
         met = self.met
         parts: list[tuple[str | None, str | None, npt.NDArray[np.bool_]]] = []
         if len(self.habit) > 1:
@@ -193,7 +199,7 @@ class _Lens:
         for preset, light, own in parts:
             subjects = met.chosen(own)
             paired = self.compare(subjects, own, mixed=False)
-            decision = self.rule(paired, subjects, closed, pooled)
+            decision = self.rule(paired, subjects, closed, pooled, of_lens)
             found.append(Situation(preset, light, decision, self.state(subjects, paired, decision), paired))
         return tuple(found)
 

@@ -105,19 +105,6 @@ def weigh_by_mark(
     return weight, cell, np.where(size > 0, heard / np.maximum(size, 1), 1.0)
 
 
-def stratum_weights(frames: pd.DataFrame) -> tuple[Floats, Codes, Floats]:
-    """Weigh each frame with a distance by the frames of its preset, way of pressing and mark.
-
-    Returns the weight, shape (n,), NaN without a distance; the stratum, shape (n,): preset and way of
-    pressing, whatever the mark; and the share of its frames with a distance, among those not kept, among
-    keepers and among those that do not count, shape (strata, 3). Reads ``subject_distance_m, counted_as,
-    preset, pressed``.
-    """
-    stratum = combined_codes(frames["preset"].fillna(""), pressed_at_anyone(frames))
-    weight, _, drawn = weigh_by_mark(frames, stratum, frames["subject_distance_m"].to_numpy(float) > 0)
-    return weight, stratum, drawn
-
-
 def pressed_at_anyone(frames: pd.DataFrame) -> npt.NDArray[np.bool_]:
     """Frames of a stretch pressed without regard for the zone; none where nobody said so."""
     return np.asarray(frames["pressed"].eq("anyone").fillna(False), dtype=bool)
@@ -152,7 +139,8 @@ def gather_subjects(frames: pd.DataFrame, settings: Settings) -> Subjects:
     Lens codes are those of :func:`lens_codes`; ``guess_sd`` of the settings is the relative error where none
     is stated. Reads :data:`READ`, but for ``blur_mm``.
     """
-    weight, stratum, drawn = stratum_weights(frames)
+    stratum = combined_codes(frames["preset"].fillna(""), pressed_at_anyone(frames))
+    weight, _, drawn = weigh_by_mark(frames, stratum, frames["subject_distance_m"].to_numpy(float) > 0)
     lens, lenses = lens_codes(frames)
     code = burst_codes(frames, "preset")
     size = np.bincount(code).astype(float)

@@ -10,7 +10,7 @@ from worlds.people import HANDBOOK_MM, World, blur_mm, draw_archive
 from auditor.evidence.blur_classes import LOG_BLUR, blur_shares, sharp_curve
 from auditor.evidence.blur_tolerance import fit_tolerances
 from auditor.evidence.keeper_likelihood import FLOORS, keeper_log_likelihood, put_alike_together
-from auditor.evidence.subjects import frames_met, gather_subjects, sessions_at_random, stratum_weights
+from auditor.evidence.subjects import frames_met, gather_subjects, sessions_at_random, weigh_by_mark
 from auditor.settings import Settings
 
 
@@ -175,7 +175,8 @@ def test_the_drawn_subjects_stand_for_every_counted_frame():
     """Weighted, the frames of each preset and mark add up to those counted."""
     archive = draw_archive(3, World())
     frames = archive.table
-    weight, _, _ = stratum_weights(frames)
+    preset = frames["preset"].factorize()[0]
+    weight, _, _ = weigh_by_mark(frames, preset, frames["subject_distance_m"].notna().to_numpy())
     cells = frames.assign(weight=weight).groupby(["preset", "counted_as"])["weight"].agg(["sum", "size"])
     assert cells["sum"].to_numpy() == pytest.approx(cells["size"].to_numpy())
     subjects = gather_subjects(frames_met(frames), Settings())

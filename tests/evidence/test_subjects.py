@@ -13,7 +13,6 @@ from auditor.evidence.subjects import (
     gather_subjects,
     lens_codes,
     sessions_at_random,
-    stratum_weights,
     weigh_by_mark,
 )
 from auditor.evidence.true_distance import likely_log_distance
@@ -65,9 +64,12 @@ def test_each_mark_of_a_preset_is_weighed_by_itself_and_those_who_press_at_anyon
     table = made([1, 0, 0, 0, 0, 0], preset=["a", "a", "a", "b", "b", "b"],
                  pressed=[None, None, None, "anyone", "anyone", "zone"],
                  subject_distance_m=[2.0, 2.0, np.nan, 2.0, 0.0, 2.0])  # fmt: skip
-    weight, stratum, drawn = stratum_weights(table)
-    assert weight == pytest.approx([1, 2, np.nan, 2, np.nan, 1], nan_ok=True)
-    assert stratum.tolist() == [0, 0, 0, 1, 1, 2]
+    found = gathered(table)
+    assert found.weight.tolist() == [1, 2, 2, 1]
+    # A keeper of a is surely drawn, another frame one time in two; of b nobody kept anything to be drawn.
+    assert np.exp(found.drawn_odds) == pytest.approx([1 / 0.5, 1 / 0.5, 1 / 0.5, 1])
+    group = np.array([0, 0, 0, 1, 1, 2])
+    _, _, drawn = weigh_by_mark(table, group, np.array([1, 1, 0, 1, 0, 1], bool))
     # not kept and keepers; of a mark that nobody gave, nothing was missed
     assert drawn[:, :2].tolist() == [[0.5, 1.0], [0.5, 1.0], [1.0, 1.0]]
 

@@ -11,7 +11,7 @@ from auditor.evidence.blur_tolerance import fit_tolerances
 from auditor.evidence.bursts import zone_focused
 from auditor.evidence.level import fit_level, session_counts
 from auditor.evidence.sharpness import judged_frames
-from auditor.evidence.subjects import frames_met, gather_subjects, stratum_weights
+from auditor.evidence.subjects import frames_met, gather_subjects, weigh_by_mark
 from auditor.evidence.tolerance import fit_tolerance
 from auditor.settings import Settings
 
@@ -28,10 +28,8 @@ def without_marks(table, later):
 
 
 def weights(marks, distance):
-    frames = pd.DataFrame({"counted_as": marks, "subject_distance_m": distance}).assign(
-        preset="a", pressed="zone"
-    )
-    weight, _, drawn = stratum_weights(frames)
+    one_preset = np.zeros(len(marks), dtype=int)
+    weight, _, drawn = weigh_by_mark(pd.DataFrame({"counted_as": marks}), one_preset, np.isfinite(distance))
     return weight[np.isfinite(weight)], drawn[0]
 
 

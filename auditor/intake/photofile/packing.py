@@ -12,7 +12,7 @@ from typing import Any, get_type_hints
 from auditor.intake.photofile.records import FileRecord
 
 # Raise this whenever the readers come to give another value for the same file.
-READER_NUMBER = 6
+READER_NUMBER = 7
 READER_VERSION = zlib.crc32(repr([READER_NUMBER, get_type_hints(FileRecord)]).encode())
 """Changes with the fields of the records and with :data:`READER_NUMBER`."""
 

@@ -143,7 +143,7 @@ def _records(lines: list[str], at: int, delimiter: str, path: Path, problems: li
         cells = line.split(delimiter)
         if '"' in line:
             rest = [own[:LONGEST_LINE] + "\n" for own in lines[at : at + LONGEST_ROW_LINES]]
-            reader = csv.reader([*rest, _END], delimiter=delimiter, strict=True)
+            reader = csv.reader([*rest, _END], delimiter=delimiter)
             try:
                 quoted = next(reader)
             except csv.Error:  # a cell longer than it takes
@@ -172,6 +172,9 @@ def _is_unclosed(lines: list[str], at: int, taken: int, delimiter: str, cells: l
     """Whether a row over several lines is no text with line breaks, but swallows the rows that follow."""
     if any(_END in cell for cell in cells):
         return True
-    others = lines[at + 1 : at + taken - 1]
+    # Behind a mark that closes a text stands the next cell; behind another row's own mark, its text.
+    behind = lines[at + taken - 1].replace('""', "").partition('"')[2].strip(" ")
+    if taken > 1 and behind and not behind.startswith(delimiter):
+        return True
     most = max(1, lines[at].count(delimiter))
-    return any(line.count(delimiter) >= most for line in others)
+    return any(line.count(delimiter) >= most for line in lines[at + 1 : at + taken - 1])

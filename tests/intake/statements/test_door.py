@@ -115,6 +115,18 @@ def test_an_open_quotation_mark_of_a_frame_table_is_found_too(tmp_path):
     assert [p.file for p in problems] == [f"{path}, line 2"]
 
 
+def test_a_space_behind_a_closed_text_opens_nothing(tmp_path):
+    """People type it; a separator within the text stays one."""
+    path = tmp_path / "notes.csv"
+    path.write_text('file,reason,subject_distance\na,"late, cold" ,2m\nb,"first\nsecond, third" ,3m\n')
+    notes, problems = read_notes(path)
+    assert problems == []
+    assert [note.values for note in notes] == [  # noqa: PD011
+        {"reason": "late, cold", "subject_distance": (2.0,)},
+        {"reason": "first\nsecond, third", "subject_distance": (3.0,)},
+    ]
+
+
 def test_two_open_marks_in_a_row_cost_no_row(tmp_path):
     """The second mark looks like the end of the first one's text, but for what follows it."""
     path = tmp_path / "notes.csv"
